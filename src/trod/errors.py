@@ -1,0 +1,118 @@
+"""What can go wrong, as one family.
+
+    TrodError
+    ├── WrongInput            a value, a file or an option that cannot be used as it is
+    ├── CardTrouble           the card or source folder
+    │   ├── SourceVanished    the source stopped answering in mid-work
+    │   └── NothingFound      no picture or clip below the given path
+    ├── DiskFull              the place that is written to has no room left
+    ├── Stopped               a person (or a shutdown) asked the work to stop; it can be resumed
+    ├── ArchiveDamage         one file of the archive is not as its manifest says
+    │   ├── FileMissing
+    │   ├── FileChanged
+    │   ├── FileUnreadable    the disk would not give the bytes back; whether they changed is not known
+    │   └── FileUnexpected
+    ├── CatalogueTrouble      the database and the archive do not fit together
+    └── NotEnoughEvidence     a method does not hold on these data, so no number is given
+
+Every message says what came, what is needed and what to do next. Details are attributes.
+"""
+
+from __future__ import annotations
+
+
+class TrodError(Exception):
+    """Anything Trod itself has to tell a person. Its text is fit to be shown as it is."""
+
+
+class WrongInput(TrodError, ValueError):
+    """A value, a file or an option that cannot be used as it is.
+
+    what : the field or argument by its name.
+    got : what came.
+    needed : what would do, in words.
+    """
+
+    def __init__(self, what: str, *, got: object, needed: str) -> None:
+        super().__init__(what, got, needed)
+        self.what, self.got, self.needed = what, got, needed
+
+    def __str__(self) -> str:
+        return f"{self.what}: got {self.got!r}; needed: {self.needed}"
+
+
+class CardTrouble(TrodError):
+    """The card or source folder cannot be used."""
+
+
+class SourceVanished(CardTrouble):
+    """The source stopped answering in mid-work."""
+
+
+class NothingFound(CardTrouble):
+    """No picture or clip lies below the given path."""
+
+
+class DiskFull(TrodError):
+    """The place that is written to has no room left."""
+
+
+class Stopped(TrodError):
+    """The work was asked to stop; what is done is kept and it can be resumed."""
+
+
+class ArchiveDamage(TrodError):
+    """One file of the archive is not as its manifest says.
+
+    path : relative to the archive's root, with forward slashes.
+    """
+
+    def __init__(self, path: str, detail: str = "") -> None:
+        super().__init__(path, detail)
+        self.path, self.detail = path, detail
+
+
+class FileMissing(ArchiveDamage):
+    """The manifest names a file that is not there."""
+
+    def __str__(self) -> str:
+        return f"{self.path}: missing. Look for it in your backup."
+
+
+class FileChanged(ArchiveDamage):
+    """The bytes differ from those the manifest promises."""
+
+    def __str__(self) -> str:
+        return f"{self.path}: changed ({self.detail}). Restore it from your backup."
+
+
+class FileUnreadable(ArchiveDamage):
+    """The disk would not give the bytes back; whether they changed is not known."""
+
+    def __str__(self) -> str:
+        return f"{self.path}: cannot be read ({self.detail}). Copy the disk before anything else."
+
+
+class FileUnexpected(ArchiveDamage):
+    """A file that no manifest names."""
+
+    def __str__(self) -> str:
+        return f"{self.path}: not in any manifest. Move it elsewhere if you need it."
+
+
+class CatalogueTrouble(TrodError):
+    """The database and the archive do not fit together, or the database cannot be used."""
+
+
+class NotEnoughEvidence(TrodError):
+    """A method does not hold on these data, so no number is given.
+
+    have, need : what is there and what it would take, in words.
+    """
+
+    def __init__(self, have: str, *, need: str) -> None:
+        super().__init__(have, need)
+        self.have, self.need = have, need
+
+    def __str__(self) -> str:
+        return f"{self.have}; {self.need}"
