@@ -11,7 +11,7 @@ Needs Python 3.11 or newer with venv and pip, nothing else. On Windows: py start
 """
 # This file must say a plain sentence on an old Python too, so its syntax stays that of Python 2.7:
 # no f-strings, no annotations, no pathlib, no `raise ... from`, plain ASCII.
-# ruff: noqa: B904, PTH, RUF005, SIM115, UP
+# (The linter's newer habits are switched off for this file in pyproject.toml.)
 
 import hashlib
 import os
@@ -70,7 +70,8 @@ def check_modules(find, debian):
                 package = "python%d.%d-venv" % tuple(sys.version_info[:2])
                 text += "Install it, then run the same command again:\n    sudo apt install " + package
             else:
-                text += "Install your system's package for Python's venv and pip,\nthen run the same command again."
+                text += "Install your system's package for Python's venv and pip,\n"
+                text += "then run the same command again."
             raise Trouble(text)
 
 
@@ -186,7 +187,8 @@ def make_environment(env_dir, environ):
     os.mkdir(env_dir)
     with open(os.path.join(env_dir, MARK), "w") as f:
         f.write("start.py made this folder and may delete it and make it again.\n")
-    if quiet_call([sys.executable, "-I", "-m", "venv", env_dir], environ) != 0 or not python_answers(env_dir):
+    status = quiet_call([sys.executable, "-I", "-m", "venv", env_dir], environ)
+    if status != 0 or not python_answers(env_dir):
         raise Trouble(
             "Python could not make a virtual environment in\n    %s\n"
             "What it said stands above. Is the disk full, or the folder read-only?" % env_dir
@@ -207,13 +209,14 @@ def pip_install(here, env_dir, kind, environ):
     if quiet_call(pip + lock, environ) != 0:
         free_gb = shutil.disk_usage(here).free / 1e9
         raise Trouble(
-            "pip could not install the packages of %s; its own words stand above.\n"
-            "  - No network, or a proxy? pip heeds HTTPS_PROXY and its own settings (PIP_INDEX_URL, PIP_CERT, ...).\n"
-            "  - No network at all? Run `python3 start.py wheels` on a like machine that has one (same system, same\n"
-            "    Python) and copy the folder wheels/ beside start.py.\n"
-            "  - 'No matching distribution'? Use a 64-bit Python that the packages are built for (3.11 to 3.13 are).\n"
+            "pip could not install the packages of requirements/%s.txt; its own words stand above.\n"
+            "  - A proxy, or an index of your own? pip heeds HTTPS_PROXY and its own settings\n"
+            "    (PIP_INDEX_URL, PIP_CERT and so on).\n"
+            "  - No network at all? On a like machine that has one (same system, same Python) run\n"
+            "    start.py wheels, and copy the folder wheels/ beside start.py here.\n"
+            "  - 'No matching distribution'? Use an ordinary 64-bit CPython, not its very newest version.\n"
             "  - Disk full? About 1 GB is needed, %.1f GB are free.\n"
-            "Then run the same command again." % (os.path.relpath(lock_path(here, kind), here), free_gb)
+            "Then run the same command again." % (kind, free_gb)
         )
 
 
