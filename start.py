@@ -104,19 +104,37 @@ def python_answers(env_dir):
     return done.stdout.decode("ascii", "replace").strip() if done.returncode == 0 else ""
 
 
-def lock_path(here, kind):
-    """The lock file of "core" (to run) or "dev" (to run and test)."""
-    return os.path.join(here, "requirements", kind + ".txt")
+def steps_of(kind):
+    """How "core" (to run) or "dev" (to run and test) is installed: lock files and pip's options for each.
+
+    All packages come as wheels, so that nothing is built and no package's own code runs while it is
+    installed. One test package is published as source alone; it is built last, with tools from dev.txt.
+    """
+    wheels_only = ["--only-binary", ":all:"]
+    if kind == "core":
+        return [("core.txt", wheels_only)]
+    return [
+        ("dev.txt", wheels_only),
+        ("built.txt", ["--no-deps", "--no-binary", ":all:", "--no-build-isolation"]),
+    ]
+
+
+def lock_path(here, name):
+    """The path of a lock file."""
+    return os.path.join(here, "requirements", name)
 
 
 def fingerprint(here, kind):
-    """The SHA-256 of a lock file, whichever line ends the checkout has given it."""
-    path = lock_path(here, kind)
-    try:
-        with open(path, "rb") as f:
-            return hashlib.sha256(f.read().replace(b"\r\n", b"\n")).hexdigest()
-    except OSError as error:
-        raise Trouble("Cannot read %s (%s).\nThe checkout is not whole; fetch it again." % (path, error))
+    """The SHA-256 of what `kind` installs, whichever line ends the checkout has given the lock files."""
+    digest = hashlib.sha256()
+    for name, _ in steps_of(kind):
+        path = lock_path(here, name)
+        try:
+            with open(path, "rb") as f:
+                digest.update(f.read().replace(b"\r\n", b"\n"))
+        except OSError as error:
+            raise Trouble("Cannot read %s (%s).\nThe checkout is not whole; fetch it again." % (path, error))
+    return digest.hexdigest()
 
 
 def stamp_line(here, kind, version):
@@ -195,28 +213,37 @@ def make_environment(env_dir, environ):
         )
 
 
+def pip(env_dir, verb):
+    """The first words of a pip command in a virtual environment."""
+    words = [python_of(env_dir), "-I", "-X", "utf8", "-m", "pip", verb]
+    return words + ["--disable-pip-version-check", "--no-input", "--require-hashes"]
+
+
 def pip_install(here, env_dir, kind, environ):
-    """Install one lock file: from wheels/ if it is there and whole, else from the user's package index."""
-    pip = [python_of(env_dir), "-I", "-X", "utf8", "-m", "pip", "install", "--disable-pip-version-check"]
-    pip += ["--no-input", "--no-user", "--only-binary", ":all:", "--require-hashes"]
-    lock = ["-r", lock_path(here, kind)]
+    """Install "core" or "dev": from wheels/ if it is there and whole, else from the user's package index."""
+    install = pip(env_dir, "install") + ["--no-user"]
     wheels = wheels_beside(here)
-    if wheels:
-        if quiet_call(pip + ["--no-index", "--find-links", wheels] + lock, environ) == 0:
-            return
-        say("The folder wheels/ lacks something that is needed here (see above); trying the network as well.")
-        pip += ["--find-links", wheels]
-    if quiet_call(pip + lock, environ) != 0:
+    for name, options in steps_of(kind):
+        lock = options + ["-r", lock_path(here, name)]
+        if wheels and quiet_call(install + ["--no-index", "--find-links", wheels] + lock, environ) == 0:
+            continue
+        if wheels:
+            say(
+                "The folder wheels/ lacks something that is needed here (see above); trying the network as well."
+            )
+        links = ["--find-links", wheels] if wheels else []
+        if quiet_call(install + links + lock, environ) == 0:
+            continue
         free_gb = shutil.disk_usage(here).free / 1e9
         raise Trouble(
-            "pip could not install the packages of requirements/%s.txt; its own words stand above.\n"
+            "pip could not install the packages of requirements/%s; its own words stand above.\n"
             "  - A proxy, or an index of your own? pip heeds HTTPS_PROXY and its own settings\n"
             "    (PIP_INDEX_URL, PIP_CERT and so on).\n"
             "  - No network at all? On a like machine that has one (same system, same Python) run\n"
             "    start.py wheels, and copy the folder wheels/ beside start.py here.\n"
             "  - 'No matching distribution'? Use an ordinary 64-bit CPython, not its very newest version.\n"
             "  - Disk full? About 1 GB is needed, %.1f GB are free.\n"
-            "Then run the same command again." % (kind, free_gb)
+            "Then run the same command again." % (name, free_gb)
         )
 
 
@@ -263,15 +290,16 @@ def version_pair(version):
 
 
 def fill_wheels(here, kind, environ):
-    """Put every package of a lock file into wheels/; the exit status."""
-    python = ready(here, "core", environ)
-    words = [python, "-I", "-X", "utf8", "-m", "pip", "download", "--disable-pip-version-check", "--no-input"]
-    words += ["--only-binary", ":all:", "--require-hashes", "-r", lock_path(here, kind)]
-    words += ["--dest", os.path.join(here, "wheels")]
-    status = quiet_call(words, environ)
-    if status == 0:
-        say("wheels/ is filled. Copy it beside start.py on a machine of the same system and Python.")
-    return status
+    """Put every package of "core" or "dev" into wheels/; the exit status."""
+    ready(here, kind, environ)
+    wheels = os.path.join(here, "wheels")
+    for name, options in steps_of(kind):
+        words = pip(os.path.join(here, ".venv"), "download") + options
+        status = quiet_call(words + ["-r", lock_path(here, name), "--dest", wheels], environ)
+        if status != 0:
+            raise Trouble("pip could not download all of requirements/%s; its own words stand above." % name)
+    say("wheels/ is filled. Copy it beside start.py on a machine of the same system and Python.")
+    return 0
 
 
 def trod_environment(here, environ):
