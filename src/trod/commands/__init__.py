@@ -1,0 +1,77 @@
+"""The `trod` verbs, one file each. A verb's module is imported only when it is called or its help is shown."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from typing import Any
+
+import click
+
+from trod import __version__
+from trod.errors import TrodError
+
+# verb: the module below trod.commands that holds a click command of that name
+VERBS = (
+    "demo",
+    "serve",
+    "card",
+    "verify",
+    "rebuild",
+    "backup",
+    "restore",
+    "ask",
+    "report",
+    "export",
+)
+
+
+class House(click.Group):
+    """Finds verbs late and turns Trod's own errors into a plain line and an exit status."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(VERBS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in VERBS:
+            return None
+        module = importlib.import_module(f"trod.commands.{cmd_name}")
+        command: click.Command = getattr(module, cmd_name)
+        return command
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except TrodError as trouble:
+            click.echo(f"Error: {trouble}", err=True)
+            ctx.exit(3)
+
+
+@click.group(cls=House, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="trod")
+@click.option(
+    "--home",
+    type=click.Path(file_okay=False),
+    envvar="TROD_HOME",
+    help="The data folder (default: TROD_HOME, else ~/trod).",
+)
+def main(home: str | None) -> None:
+    """For the keeper of a reserve's motion-triggered cameras.
+
+    From the card to an answer: take a card in, look through its events, ask what comes, when and whether it
+    changes, and print a report. Everything lives in one data folder and works without a network.
+
+    \b
+    Exit statuses of every verb:
+      0  done
+      1  done, and something is wrong with what was looked at (the verb's help says what)
+      2  the command line was wrong
+      3  it could not be done; the message says why and what next
+    """
+    if home:
+        os.environ["TROD_HOME"] = home
+
+
+if __name__ == "__main__":
+    sys.exit(main())

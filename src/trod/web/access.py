@@ -1,0 +1,87 @@
+"""Who may come in, and what a browser may do with our pages.
+
+On loopback alone the person at the machine needs no account. As soon as the server listens on any other
+address (`trod serve --host …` sets TROD_DEMAND_ACCOUNTS), every page demands one, also from the machine itself.
+Roles come later; until then an account may do everything, and accounts are made by `trod serve`'s owner only.
+"""
+
+from __future__ import annotations
+
+import getpass
+import ipaddress
+from collections.abc import Callable
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+Answer = Callable[[HttpRequest], HttpResponse]
+OPEN_PATHS = ("/people/login/", "/static/")
+
+POLICY = "; ".join(
+    (
+        "default-src 'self'",
+        "script-src 'self'",
+        "style-src 'self' 'unsafe-inline'",  # charts set inline styles on their SVG
+        "img-src 'self' data: blob:",
+        "object-src 'none'",
+        "base-uri 'none'",
+        "form-action 'self'",
+        "frame-ancestors 'none'",
+    )
+)
+
+
+def from_this_machine(request: HttpRequest) -> bool:
+    """True for a direct caller on loopback; a forwarded call is somebody else's."""
+    if any(name in request.META for name in ("HTTP_X_FORWARDED_FOR", "HTTP_FORWARDED", "HTTP_X_REAL_IP")):
+        return False
+    try:
+        return ipaddress.ip_address(request.META.get("REMOTE_ADDR", "")).is_loopback
+    except ValueError:
+        return False
+
+
+def person(request: HttpRequest) -> str:
+    """The name that is written beside what this caller says."""
+    user = getattr(request, "user", None)
+    if user is not None and user.is_authenticated:
+        return user.get_full_name() or user.get_username()
+    return request.session.get("person") or machine_person()
+
+
+def machine_person() -> str:
+    """The name of whoever is logged in on this machine."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError, ImportError):  # an account without a name
+        return "someone"
+
+
+class DoorMiddleware:
+    """Let in: anybody on loopback when the server listens there alone; else people with an account."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        at_home = settings.TROD_OPEN_ON_LOOPBACK and from_this_machine(request)
+        if not (at_home or request.user.is_authenticated or request.path.startswith(OPEN_PATHS)):
+            if request.headers.get("HX-Request"):
+                return HttpResponse("Please log in again.", status=401)
+            return redirect(f"{settings.LOGIN_URL}?next={request.path}")
+        return self.get_response(request)
+
+
+class HeadersMiddleware:
+    """Scripts from ourselves alone, no framing, nothing cached that shows people or places, unless a view says so."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response.headers.setdefault("Content-Security-Policy", POLICY)
+        response.headers.setdefault("Permissions-Policy", "camera=(), microphone=(), geolocation=(self)")
+        response.headers.setdefault("Cache-Control", "no-store" if request.path.startswith("/people/") else "no-cache")
+        return response

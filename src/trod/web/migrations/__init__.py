@@ -1,0 +1,1 @@
+"""Forward-only changes of the tables."""

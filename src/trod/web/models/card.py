@@ -1,0 +1,74 @@
+"""Cards, and the intakes that brought their pictures home."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import F, Q
+
+from trod.web.models.deployment import Deployment
+
+
+class Card(models.Model):
+    """A memory card, by the label written on it."""
+
+    class State(models.TextChoices):
+        READY = "ready", "empty, ready to go out"
+        OUT = "out", "in a camera"
+        HOME = "home", "home, not taken in yet"
+        KEPT = "kept", "taken in, safe to format in the camera"
+        BAD = "bad", "worn out or damaged"
+
+    label = models.CharField(max_length=64, unique=True)
+    size_gb = models.FloatField(null=True, blank=True)
+    state = models.CharField(max_length=8, choices=State, default=State.READY)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["label"]
+        constraints = [models.CheckConstraint(name="card_has_label", condition=~Q(label=""))]
+
+    def __str__(self) -> str:
+        return self.label
+
+
+class Intake(models.Model):
+    """One card or folder taken in: one bag in the archive."""
+
+    class State(models.TextChoices):
+        COPYING = "copying", "being copied"
+        PAUSED = "paused", "paused"
+        WHOLE = "whole", "whole"
+        FAILED = "failed", "stopped by an error"
+
+    name = models.CharField(max_length=80, unique=True)
+    folder = models.CharField(max_length=400, unique=True, help_text="the bag, relative to the archive")
+    deployment = models.ForeignKey(Deployment, on_delete=models.PROTECT, null=True, blank=True, related_name="intakes")
+    card = models.ForeignKey(Card, on_delete=models.SET_NULL, null=True, blank=True, related_name="intakes")
+    state = models.CharField(max_length=8, choices=State, default=State.COPYING)
+    source = models.CharField(max_length=500)
+    started_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True, blank=True)
+    by = models.CharField(max_length=80, blank=True)
+    files = models.PositiveIntegerField(default=0)
+    new = models.PositiveIntegerField(default=0)
+    duplicates = models.PositiveIntegerField(default=0)
+    damaged = models.PositiveIntegerField(default=0)
+    foreign = models.PositiveIntegerField(default=0)
+    skipped = models.PositiveIntegerField(default=0)
+    bytes = models.PositiveBigIntegerField(default=0)
+    seconds = models.FloatField(default=0)
+    read_back = models.BooleanField(default=True)
+    safe_to_format = models.BooleanField(default=False)
+    notes = models.JSONField(default=list, blank=True, help_text="what was wrong, one sentence each")
+
+    class Meta:
+        ordering = ["-started_at"]
+        constraints = [
+            models.CheckConstraint(
+                name="intake_times_in_order",
+                condition=Q(finished_at__isnull=True) | Q(finished_at__gte=F("started_at")),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,141 @@
+"""Events, what people said of them, and what the machine guesses."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.db import models
+from django.db.models import F, Q
+
+from trod.web.models import fields
+from trod.web.models.deployment import Deployment
+from trod.web.models.picture import Picture
+from trod.web.models.reserve import Species
+
+
+class Event(models.Model):
+    """The pictures of one passage before one camera, as the look-through shows them."""
+
+    key = models.CharField(max_length=100, unique=True, help_text="deployment and the first picture's SHA-256")
+    deployment = models.ForeignKey(Deployment, on_delete=models.PROTECT, related_name="events")
+    start_at = models.DateTimeField()
+    end_at = models.DateTimeField()
+    frames = models.PositiveIntegerField(default=1)
+    infrared = models.BooleanField(null=True)
+    time_lapse = models.BooleanField(default=False, help_text="only time-lapse frames: proof of work, not a passage")
+    cover = models.ForeignKey(Picture, on_delete=models.SET_NULL, null=True, related_name="+")
+    # The word that stands. NULL: nobody has looked yet.
+    word = models.OneToOneField("trod.Word", on_delete=models.SET_NULL, null=True, related_name="+")
+
+    class Meta:
+        ordering = ["start_at", "id"]
+        indexes = [
+            models.Index(fields=["deployment", "start_at"]),
+            models.Index(fields=["start_at"], name="event_unseen", condition=Q(word__isnull=True)),
+        ]
+        constraints = [
+            models.CheckConstraint(name="event_times_in_order", condition=Q(end_at__gte=F("start_at"))),
+            models.CheckConstraint(name="event_frames", condition=Q(frames__gte=1)),
+        ]
+
+    def __str__(self) -> str:
+        return self.key
+
+
+class Word(models.Model):
+    """All that one person said about one event at one moment. Never changed, only followed or undone."""
+
+    uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="words")
+    by = models.CharField(max_length=80)
+    at = models.DateTimeField()
+    note = models.CharField(max_length=500, blank=True)
+    undone_at = models.DateTimeField(null=True, blank=True)
+    undone_by = models.CharField(max_length=80, blank=True)
+
+    class Meta:
+        ordering = ["at", "id"]
+        indexes = [models.Index(fields=["event", "at"]), models.Index(fields=["by", "at"])]
+
+    def __str__(self) -> str:
+        return f"{self.by}, {self.at:%Y-%m-%d %H:%M}"
+
+
+class Sighting(models.Model):
+    """One line of a word: what, how many, which sex and age class."""
+
+    class What(models.TextChoices):
+        ANIMAL = "animal", "animal"
+        BLANK = "blank", "blank"
+        PERSON = "person", "person"
+        VEHICLE = "vehicle", "vehicle"
+        UNSURE = "unsure", "unsure"
+
+    class Sex(models.TextChoices):
+        FEMALE = "female", "female"
+        MALE = "male", "male"
+        UNKNOWN = "unknown", "not told"
+
+    class AgeClass(models.TextChoices):
+        ADULT = "adult", "adult"
+        SUBADULT = "subadult", "subadult"
+        JUVENILE = "juvenile", "young"
+        UNKNOWN = "unknown", "not told"
+
+    word = models.ForeignKey(Word, on_delete=models.CASCADE, related_name="sightings")
+    what = models.CharField(max_length=8, choices=What)
+    species = models.ForeignKey(Species, on_delete=models.PROTECT, null=True, blank=True, related_name="sightings")
+    count = models.PositiveIntegerField(default=1)
+    sex = models.CharField(max_length=8, choices=Sex, default=Sex.UNKNOWN)
+    age_class = models.CharField(max_length=8, choices=AgeClass, default=AgeClass.UNKNOWN)
+
+    class Meta:
+        ordering = ["id"]
+        indexes = [models.Index(fields=["species", "what"])]
+        constraints = [
+            models.CheckConstraint(
+                name="sighting_count",
+                condition=Q(count__gte=1),
+                violation_error_message="a sighting counts at least one",
+            ),
+            models.CheckConstraint(
+                name="sighting_species_is_animal", condition=Q(species__isnull=True) | Q(what="animal")
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.count} × {self.species or self.what}"
+
+
+class Mark(models.Model):
+    """A dot that a person put on one animal in one picture."""
+
+    sighting = models.ForeignKey(Sighting, on_delete=models.CASCADE, related_name="marks")
+    picture = models.ForeignKey(Picture, on_delete=models.CASCADE, related_name="marks")
+    x = models.FloatField(help_text="0 left to 1 right")
+    y = models.FloatField(help_text="0 top to 1 bottom")
+
+    class Meta:
+        constraints = [fields.within("mark_x", "x", 0, 1), fields.within("mark_y", "y", 0, 1)]
+
+    def __str__(self) -> str:
+        return f"({self.x:.3f}, {self.y:.3f})"
+
+
+class Hunch(models.Model):
+    """What a machine thinks is in a picture; never a sighting until a person says so."""
+
+    picture = models.ForeignKey(Picture, on_delete=models.CASCADE, related_name="hunches")
+    what = models.CharField(max_length=8, choices=Sighting.What)
+    species = models.ForeignKey(Species, on_delete=models.PROTECT, null=True, blank=True)
+    score = models.FloatField(help_text="0 to 1")
+    box = models.JSONField(null=True, blank=True, help_text="x, y, width, height in 0 to 1")
+    by = models.CharField("made by", max_length=120)
+    at = models.DateTimeField()
+
+    class Meta:
+        verbose_name_plural = "hunches"
+        constraints = [fields.within("hunch_score", "score", 0, 1)]
+
+    def __str__(self) -> str:
+        return f"{self.species or self.what} ({self.score:.2f})"

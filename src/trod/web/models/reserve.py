@@ -1,0 +1,164 @@
+"""The ground: reserve, sites, sign; and the species that are looked for."""
+
+from __future__ import annotations
+
+import uuid
+from zoneinfo import ZoneInfo
+
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+
+from trod.web.models import fields
+
+
+class Reserve(models.Model):
+    """The ground somebody keeps, with its time zone."""
+
+    class Units(models.TextChoices):
+        METRIC = "metric", "metric (m, km, °C)"
+        US = "us", "US (ft, mi, °F)"
+
+    name = models.CharField(max_length=120)
+    slug = fields.slug_field()
+    latitude = fields.latitude()
+    longitude = fields.longitude()
+    zone = models.CharField("time zone", max_length=64, default="UTC", validators=[fields.check_zone])
+    units = models.CharField(max_length=8, choices=Units, default=Units.METRIC)
+    boundary = models.JSONField(null=True, blank=True, help_text="GeoJSON polygon, lines or points of the ground")
+    note = models.TextField(blank=True)
+    invented = models.BooleanField(default=False, help_text="demo data: no real place, people or animals")
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            fields.within("reserve_latitude", "latitude", -90, 90),
+            fields.within("reserve_longitude", "longitude", -180, 180),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def zone_info(self) -> ZoneInfo:
+        return ZoneInfo(self.zone)
+
+
+class Species(models.Model):
+    """An animal that may come: its names, its key in the look-through, its size for scale."""
+
+    name = models.CharField(max_length=80, unique=True)
+    scientific_name = models.CharField(max_length=120, blank=True)
+    slug = fields.slug_field()
+    key = models.CharField(
+        max_length=1, null=True, blank=True, unique=True, help_text="one key that says this species in the look-through"
+    )
+    group = models.CharField(max_length=40, blank=True, help_text="e.g. hoofed, carnivore, bird")
+    shoulder_height_m = models.FloatField(null=True, blank=True)
+    body_length_m = models.FloatField(null=True, blank=True)
+    active = models.BooleanField(default=True, help_text="offered in the look-through")
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["name"]
+        verbose_name_plural = "species"
+        constraints = [
+            fields.within("species_shoulder_height", "shoulder_height_m", 0.01, 6),
+            fields.within("species_body_length", "body_length_m", 0.01, 10),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Site(models.Model):
+    """A place where a camera stands or may stand."""
+
+    class Feature(models.TextChoices):
+        TRAIL = "trail", "trail or track"
+        ROAD = "road", "closed lane or road"
+        WATER = "water", "water hole or bank"
+        FORD = "ford", "ford or crossing"
+        LICK = "lick", "mineral lick"
+        FEEDING = "feeding", "feeding ground"
+        MEADOW = "meadow", "meadow or wood edge"
+        SADDLE = "saddle", "saddle or ridge"
+        DEN = "den", "den or burrow"
+        FENCE = "fence", "fence gap or passage"
+        OTHER = "other", "other"
+
+    reserve = models.ForeignKey(Reserve, on_delete=models.PROTECT, related_name="sites")
+    name = models.CharField(max_length=120)
+    slug = fields.slug_field()
+    latitude = fields.latitude()
+    longitude = fields.longitude()
+    feature = models.CharField(max_length=16, choices=Feature, default=Feature.TRAIL)
+    slope_deg = models.FloatField(
+        "slope away from the camera", null=True, blank=True, help_text="degrees, falling away positive"
+    )
+    path_bearing_deg = models.FloatField(
+        "bearing of the path", null=True, blank=True, help_text="degrees from true north"
+    )
+    canopy_percent = models.FloatField("canopy", null=True, blank=True, help_text="percent of sky covered")
+    tree = models.CharField("tree or post", max_length=120, blank=True)
+    tree_diameter_cm = models.FloatField(null=True, blank=True)
+    sensitive = models.BooleanField(default=False, help_text="its place is blurred in all that leaves the house")
+    retired = models.BooleanField(default=False, help_text="no longer used; kept for its history")
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            models.UniqueConstraint(fields=["reserve", "name"], name="site_name_once_a_reserve"),
+            fields.within("site_latitude", "latitude", -90, 90),
+            fields.within("site_longitude", "longitude", -180, 180),
+            fields.within("site_slope", "slope_deg", -60, 60),
+            fields.within("site_path_bearing", "path_bearing_deg", 0, 360),
+            fields.within("site_canopy", "canopy_percent", 0, 100),
+            fields.within("site_tree_diameter", "tree_diameter_cm", 1, 500),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_absolute_url(self) -> str:
+        return reverse("ground:site", args=[self.slug])
+
+
+class Sign(models.Model):
+    """What somebody saw on the ground: tracks, droppings, a rub, a trail."""
+
+    class Kind(models.TextChoices):
+        TRACKS = "tracks", "tracks"
+        SCAT = "scat", "droppings"
+        RUB = "rub", "rub or fraying"
+        SCRAPE = "scrape", "scrape or wallow"
+        TRAIL = "trail", "used trail"
+        BED = "bed", "bed or den"
+        FEEDING = "feeding", "feeding sign"
+        KILL = "kill", "carcass or kill"
+        WATER = "water", "water"
+        OTHER = "other", "other"
+
+    uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    reserve = models.ForeignKey(Reserve, on_delete=models.PROTECT, related_name="sign")
+    site = models.ForeignKey(Site, on_delete=models.SET_NULL, null=True, blank=True, related_name="sign")
+    kind = models.CharField(max_length=16, choices=Kind)
+    species = models.ForeignKey(Species, on_delete=models.PROTECT, null=True, blank=True)
+    seen_on = models.DateField()
+    latitude = fields.latitude()
+    longitude = fields.longitude()
+    seen_by = models.CharField(max_length=80, blank=True)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["-seen_on", "-id"]
+        verbose_name_plural = "sign"
+        constraints = [
+            fields.within("sign_latitude", "latitude", -90, 90),
+            fields.within("sign_longitude", "longitude", -180, 180),
+            models.CheckConstraint(name="sign_has_kind", condition=~Q(kind="")),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}, {self.seen_on}"

@@ -1,0 +1,57 @@
+"""What every page shares: the way round the house, the person at the keyboard, theme and units."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.http import HttpRequest
+
+from trod import __version__
+from trod.web.access import person
+
+
+@dataclass(frozen=True)
+class Door:
+    """One entry of the way round: label, url name, and the namespace that marks it as here."""
+
+    label: str
+    url_name: str
+    room: str
+
+
+NAV = (
+    Door("Today", "today:today", "today"),
+    Door("Ground", "ground:ground", "ground"),
+    Door("Cameras", "cameras:cameras", "cameras"),
+    Door("Cards", "cards:cards", "cards"),
+    Door("Look-through", "look:look", "look"),
+    Door("Questions", "questions:questions", "questions"),
+    Door("Reports", "reports:reports", "reports"),
+)
+FOOT = (
+    Door("Cautions", "people:cautions", ""),
+    Door("Settings", "people:settings", "people"),
+)
+
+THEMES = ("auto", "light", "night")
+
+
+def everywhere(request: HttpRequest) -> dict[str, Any]:
+    """Added to every template."""
+    from trod.web.models import Reserve
+
+    match = getattr(request, "resolver_match", None)
+    theme = request.COOKIES.get("theme", "auto")
+    reserve = Reserve.objects.order_by("id").first()
+    units = request.COOKIES.get("units") or (reserve.units if reserve else "metric")
+    return {
+        "nav": NAV,
+        "foot": FOOT,
+        "here": match.namespace if match else "",
+        "theme": theme if theme in THEMES else "auto",
+        "units": "us" if units == "us" else "metric",
+        "reserve": reserve,
+        "person_name": person(request),
+        "trod_version": __version__,
+    }

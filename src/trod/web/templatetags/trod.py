@@ -1,0 +1,71 @@
+"""Tags and filters of our pages. Builtins: no {% load %} needed."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import datetime
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from django import template
+from django.contrib.staticfiles import finders
+from django.templatetags.static import static
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from trod import units as conversions
+
+register = template.Library()
+
+
+@lru_cache(maxsize=256)
+def _stamp(path: str) -> str:
+    found = finders.find(path)
+    return hashlib.sha256(Path(found).read_bytes()).hexdigest()[:10] if isinstance(found, str) else "0"
+
+
+@register.simple_tag
+def asset(path: str) -> str:
+    """The address of a static file with a stamp of its bytes, so that it can be cached for long."""
+    return f"{static(path)}?v={_stamp(path)}"
+
+
+@register.filter
+def local(when: datetime | None, reserve: Any) -> datetime | None:
+    """An instant in the reserve's own time."""
+    if when is None or reserve is None:
+        return when
+    return when.astimezone(reserve.zone_info)
+
+
+@register.simple_tag(takes_context=True)
+def length(context: dict[str, Any], value_m: float | None, digits: int = 1) -> str:
+    """A length in the person's units."""
+    if value_m is None:
+        return "–"
+    if context.get("units") == "us":
+        return f"{conversions.feet_from_m(value_m):.{digits}f} ft"
+    return f"{value_m:.{digits}f} m"
+
+
+@register.filter
+def bytes_si(size: int | None) -> str:
+    """A size in SI units: 4.1 MB."""
+    value = float(size or 0)
+    for unit in ("B", "kB", "MB", "GB"):
+        if value < 1000:
+            return f"{value:.0f} {unit}" if unit == "B" else f"{value:.1f} {unit}"
+        value /= 1000
+    return f"{value:.1f} TB"
+
+
+@register.simple_tag
+def moment(when: datetime | None, reserve: Any, form: str = "%-d %b %Y %H:%M") -> SafeString | str:
+    """A <time> element in the reserve's own time."""
+    if when is None:
+        return "–"
+    here = local(when, reserve)
+    # %-d is not known on Windows; strip the zero by hand.
+    text = here.strftime(form.replace("%-d", "%d")).lstrip("0")
+    return format_html('<time datetime="{}">{}</time>', when.isoformat(), text)

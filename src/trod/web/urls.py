@@ -1,0 +1,18 @@
+"""Addresses: one line a work; each room has its own."""
+
+from __future__ import annotations
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("trod.web.today.urls")),
+    path("ground/", include("trod.web.ground.urls")),
+    path("cameras/", include("trod.web.cameras.urls")),
+    path("cards/", include("trod.web.cards.urls")),
+    path("look/", include("trod.web.look.urls")),
+    path("questions/", include("trod.web.questions.urls")),
+    path("reports/", include("trod.web.reports.urls")),
+    path("people/", include("trod.web.people.urls")),
+]
+handler404 = "trod.web.people.views.not_found"
+handler500 = "trod.web.people.views.fault"
