@@ -228,9 +228,7 @@ def pip_install(here, env_dir, kind, environ):
         if wheels and quiet_call(install + ["--no-index", "--find-links", wheels] + lock, environ) == 0:
             continue
         if wheels:
-            say(
-                "The folder wheels/ lacks something that is needed here (see above); trying the network as well."
-            )
+            say("wheels/ lacks something that is needed here (see above); trying the network as well.")
         links = ["--find-links", wheels] if wheels else []
         if quiet_call(install + links + lock, environ) == 0:
             continue
