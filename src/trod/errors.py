@@ -4,8 +4,10 @@
     ├── WrongInput            a value, a file or an option that cannot be used as it is
     ├── CardTrouble           the card or source folder
     │   ├── SourceVanished    the source stopped answering in mid-work
+    │   ├── SourceChanged     the source is not what it was when the intake was begun
     │   └── NothingFound      no picture or clip below the given path
     ├── DiskFull              the place that is written to has no room left
+    ├── ArchiveUnwritable     the place that is written to refuses: read-only, no right, a fault
     ├── Stopped               a person (or a shutdown) asked the work to stop; it can be resumed
     ├── ArchiveDamage         one file of the archive is not as its manifest says
     │   ├── FileMissing
@@ -49,12 +51,20 @@ class SourceVanished(CardTrouble):
     """The source stopped answering in mid-work."""
 
 
+class SourceChanged(CardTrouble):
+    """The source is not what it was when the intake was begun."""
+
+
 class NothingFound(CardTrouble):
     """No picture or clip lies below the given path."""
 
 
 class DiskFull(TrodError):
     """The place that is written to has no room left."""
+
+
+class ArchiveUnwritable(TrodError):
+    """The place that is written to refuses: read-only, no right, a fault of the disk."""
 
 
 class Stopped(TrodError):

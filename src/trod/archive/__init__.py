@@ -1,0 +1,13 @@
+"""The card, kept true: from a card or a folder to plain files in plain folders that can be believed.
+
+card       what lies on a card; never writes to it
+names      names from a card made safe for every disk
+disk       the few ways this room touches a disk
+manifest   the written list: BagIt 1.0 (RFC 8493)
+intake     copy, hash, flush, read back, then say so; can be broken off and taken up again
+verify     the archive against its manifests: missing, changed, unreadable, unexpected
+sidecar    the plain JSON beside the pictures, and the walk that rebuilds a catalogue from folders
+backup     a second copy, and the way back
+
+The format on the disk: docs/archive-format.md.
+"""
