@@ -1,0 +1,262 @@
+"""Is it changing: the rate month by month, and a plain test of trend.
+
+The test is a log-linear regression of passages per site and month on time, with effort as exposure, a level of
+its own for each site (so that moving cameras about does not look like change) and, when the evidence spans
+the same calendar months of two years, a level for each calendar month (so that season does not look like
+change either). Scatter beyond chance widens its interval.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from scipy import stats
+
+from trod.errors import NotEnoughEvidence
+from trod.findings import localtime, rates
+from trod.findings.effort import Effort
+from trod.findings.localtime import Floats
+from trod.findings.passages import Passage
+from trod.findings.rates import Interval
+
+LEVEL = 0.95
+# Ours: fewer passages or months than this and a slope is guesswork.
+FEWEST_PASSAGES = 10
+FEWEST_MONTHS = 3
+# A month with less effort than this says nothing; it is listed but takes no part in the test.
+FEWEST_DAYS = 1.0
+YEAR_DAYS = 365.25
+
+
+@dataclass(frozen=True, kw_only=True)
+class MonthRate:
+    """One month: passages, camera-days, and the rate per 100 of them with its interval (None without effort)."""
+
+    month: date
+    passages: tuple[Passage, ...]
+    effort_days: float
+    rate: float | None
+    exact: Interval | None
+    shown: Interval | None
+
+
+def monthly(
+    found: Sequence[Passage], effort: Effort, zone: str, sites: Sequence[str]
+) -> tuple[MonthRate, ...]:
+    """Every month from the first with effort or a passage to the last, those without effort included.
+
+    The interval shown is widened, as everywhere, when that month's sites scatter more than chance.
+    """
+    by_month: dict[date, list[Passage]] = {}
+    for passage in found:
+        month = localtime.month_of(localtime.local_date(passage.utc_s, zone))
+        by_month.setdefault(month, []).append(passage)
+    known = sorted(set(by_month) | set(effort.by_month))
+    if not known:
+        return ()
+    out = []
+    for month in localtime.months_between(known[0], known[-1]):
+        here = by_month.get(month, [])
+        days = effort.by_month.get(month, 0.0)
+        if days <= 0:
+            out.append(
+                MonthRate(
+                    month=month, passages=tuple(here), effort_days=days, rate=None, exact=None, shown=None
+                )
+            )
+            continue
+        counts = [sum(1 for p in here if p.site == site) for site in sites]
+        efforts = [effort.by_site_month.get((site, month), 0.0) for site in sites]
+        watched = [(c, e) for c, e in zip(counts, efforts, strict=True) if e > 0]
+        outside = sum(counts) - sum(c for c, _ in watched)
+        if outside:  # seen by a camera that counted as not watching: keep the passage, on the month's effort
+            value, exact = rates.exact_rate(len(here), days)
+            shown = exact
+        else:
+            found_rate = rates.rate([c for c, _ in watched], [e for _, e in watched])
+            value, exact, shown = found_rate.value, found_rate.exact, found_rate.shown
+        out.append(
+            MonthRate(
+                month=month, passages=tuple(here), effort_days=days, rate=value, exact=exact, shown=shown
+            )
+        )
+    return tuple(out)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Trend:
+    """How the rate changes: a factor per year, its interval and p.
+
+    with_season : whether calendar months had their own levels, so season is parted from change.
+    index : scatter about the fit, over chance. cells, degrees : how many site-months, how many left to judge by.
+    first, last : middle of the first and last month used.
+    """
+
+    factor_per_year: float
+    interval: Interval
+    p: float
+    with_season: bool
+    index: float
+    cells: int
+    degrees: int
+    first: date
+    last: date
+
+    def over(self, years: float) -> tuple[float, float, float]:
+        """The factor and its interval over another length of time."""
+        return (
+            self.factor_per_year**years,
+            self.interval.low**years,
+            self.interval.high**years,
+        )
+
+    @property
+    def span_years(self) -> float:
+        """From the first month's middle to the last one's."""
+        return (self.last - self.first).days / YEAR_DAYS
+
+
+def poisson_regression(y: Floats, design: Floats, exposure: Floats) -> tuple[Floats, Floats, Floats]:
+    """Log-linear Poisson fit by iteratively reweighted least squares.
+
+    y, exposure : (cells,); design : (cells, terms). Returns (coefficients, their Poisson covariance, fitted).
+    Raises NotEnoughEvidence when it does not settle (a site or month with nothing seen has no finite level).
+    References : McCullagh & Nelder (1989) §2.5.
+    """
+    offset = np.log(exposure)
+    mu = (y + 0.1) * 1.0
+    beta = np.zeros(design.shape[1])
+    for step in range(60):
+        eta = np.log(mu)
+        work = eta - offset + (y - mu) / mu
+        root = np.sqrt(mu)
+        new, *_ = np.linalg.lstsq(design * root[:, None], work * root, rcond=None)
+        mu = np.exp(np.clip(design @ new + offset, -40, 40))
+        if step and np.max(np.abs(new - beta)) < 1e-10:
+            break
+        beta = new
+    else:
+        raise NotEnoughEvidence(
+            "the trend's fit did not settle", need="more months, or sites seen in more of them"
+        )
+    information = design.T @ (design * mu[:, None])
+    return new, np.linalg.pinv(information), mu
+
+
+def trend(found: Sequence[Passage], effort: Effort, zone: str) -> Trend:
+    """The factor by which the rate changes in a year.
+
+    Raises NotEnoughEvidence under 10 passages, 3 months with effort, or nothing left to judge the scatter by.
+    Notes : quasi-Poisson: standard errors times √φ, φ = Pearson's χ²/df but not under 1; Student's t on df.
+    A month's neighbours are taken as independent given the fit; long runs make the interval too narrow.
+    """
+    counts: dict[tuple[str, date], int] = {}
+    for passage in found:
+        key = (passage.site, localtime.month_of(localtime.local_date(passage.utc_s, zone)))
+        counts[key] = counts.get(key, 0) + 1
+    cells = [
+        (site, month, days, counts.get((site, month), 0))
+        for (site, month), days in sorted(effort.by_site_month.items())
+        if days >= FEWEST_DAYS
+    ]
+    seen = {site for site, _, _, count in cells if count}
+    cells = [cell for cell in cells if cell[0] in seen]  # a site with none has no level and tells no slope
+    total = sum(count for *_, count in cells)
+    months = sorted({month for _, month, _, _ in cells})
+    if total < FEWEST_PASSAGES or len(months) < FEWEST_MONTHS:
+        raise NotEnoughEvidence(
+            f"{total} passages in {len(months)} months with effort",
+            need=f"a trend needs at least {FEWEST_PASSAGES} passages and {FEWEST_MONTHS} months",
+        )
+    with_season = _spans_two_years(months)
+    if with_season:
+        kept = {m.month for m in months if sum(1 for other in months if other.month == m.month) > 1}
+        seen_months = {month.month for _, month, _, count in cells if count}
+        cells = [c for c in cells if c[1].month in kept & seen_months]
+        sites_left = {site for site, _, _, count in cells if count}
+        cells = [c for c in cells if c[0] in sites_left]
+        months = sorted({month for _, month, _, _ in cells})
+    design, names = _design(cells, with_season=with_season)
+    y = np.array([float(count) for *_, count in cells])
+    exposure = np.array([days for _, _, days, _ in cells])
+    degrees = len(cells) - int(np.linalg.matrix_rank(design))
+    slope_known = np.linalg.matrix_rank(np.delete(design, 0, axis=1)) < np.linalg.matrix_rank(design)
+    if degrees < 1 or not slope_known or y.sum() < FEWEST_PASSAGES:
+        raise NotEnoughEvidence(
+            f"{len(cells)} site-months for {len(names)} unknowns",
+            need="a trend needs the same sites watched over more months",
+        )
+    beta, covariance, mu = poisson_regression(y, design, exposure)
+    index = float(np.sum((y - mu) ** 2 / mu)) / degrees
+    error = math.sqrt(covariance[0, 0] * max(index, 1.0))
+    slope = float(beta[0])
+    wide = float(stats.t.ppf((1 + LEVEL) / 2, degrees)) * error
+    return Trend(
+        factor_per_year=math.exp(slope),
+        interval=Interval(
+            low=math.exp(max(slope - wide, -700)),
+            high=math.exp(min(slope + wide, 700)),
+            level=LEVEL,
+            kind="quasi-Poisson regression on site and month",
+        ),
+        p=float(2 * stats.t.sf(abs(slope) / error, degrees)),
+        with_season=with_season,
+        index=index,
+        cells=len(cells),
+        degrees=degrees,
+        first=_middle(months[0]),
+        last=_middle(months[-1]),
+    )
+
+
+def _middle(month: date) -> date:
+    return month.replace(day=15)
+
+
+def _spans_two_years(months: Sequence[date]) -> bool:
+    """Whether at least three calendar months were watched in more than one year."""
+    years: dict[int, set[int]] = {}
+    for month in months:
+        years.setdefault(month.month, set()).add(month.year)
+    return sum(1 for found in years.values() if len(found) > 1) >= 3
+
+
+def _design(cells: Sequence[tuple[str, date, float, int]], *, with_season: bool) -> tuple[Floats, list[str]]:
+    """Columns: time in years from the middle, one level per site, and per calendar month but the first."""
+    years = np.array([(_middle(month) - date(2000, 1, 1)).days / YEAR_DAYS for _, month, _, _ in cells])
+    columns: list[Floats] = [years - years.mean()]
+    names = ["time"]
+    for site in sorted({site for site, *_ in cells}):
+        columns.append(np.array([1.0 if s == site else 0.0 for s, *_ in cells]))
+        names.append(site)
+    if with_season:
+        for number in sorted({month.month for _, month, _, _ in cells})[1:]:
+            columns.append(np.array([1.0 if m.month == number else 0.0 for _, m, _, _ in cells]))
+            names.append(f"month {number}")
+    return np.column_stack(columns), names
+
+
+def same_months(rows: Sequence[MonthRate]) -> Mapping[int, tuple[tuple[date, ...], int, float]]:
+    """Per year, over the calendar months that every compared year watched: (months, passages, camera-days).
+
+    Only the last two years that share at least one watched month are compared. Empty when there are none.
+    """
+    watched = {row.month: row for row in rows if row.effort_days >= FEWEST_DAYS}
+    years = sorted({month.year for month in watched})
+    for late in reversed(years):
+        for early in reversed([y for y in years if y < late]):
+            shared = sorted(m.month for m in watched if m.year == late and date(early, m.month, 1) in watched)
+            if shared:
+                return {
+                    year: (
+                        tuple(date(year, number, 1) for number in shared),
+                        sum(len(watched[date(year, number, 1)].passages) for number in shared),
+                        sum(watched[date(year, number, 1)].effort_days for number in shared),
+                    )
+                    for year in (early, late)
+                }
+    return {}

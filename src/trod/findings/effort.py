@@ -1,0 +1,130 @@
+"""How long cameras watched: camera-days, in all, by site, by month, by site and month.
+
+A camera-day is 86 400 seconds of one camera watching. Two cameras at one site for a day are two.
+Months are the reserve's own calendar months, so a change to summer time neither adds nor loses effort.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from trod.findings import localtime
+from trod.findings.localtime import Floats
+from trod.findings.sightings import Selection, Span
+
+DAY_S = 86_400.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Effort:
+    """Camera-days of a selection. Keys sorted; a site without effort is there with 0."""
+
+    camera_days: float
+    by_site: Mapping[str, float]
+    by_month: Mapping[date, float]
+    by_site_month: Mapping[tuple[str, date], float]
+    gap_days_by_site: Mapping[str, float]
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values in a fixed order, for JSON."""
+        return {
+            "camera_days": self.camera_days,
+            "sites": len([site for site, days in self.by_site.items() if days > 0]),
+            "by_site": dict(self.by_site),
+            "by_month": {month.isoformat()[:7]: days for month, days in self.by_month.items()},
+            "gap_days": sum(self.gap_days_by_site.values()),
+        }
+
+
+def effort(selection: Selection) -> Effort:
+    """Camera-days of the selection, in all the ways questions need them."""
+    zone = selection.reserve.zone
+    by_site: dict[str, float] = dict.fromkeys(selection.sites, 0.0)
+    gaps: dict[str, float] = dict.fromkeys(selection.sites, 0.0)
+    by_site_month: dict[tuple[str, date], float] = {}
+    for site, spans in selection.watched.values():
+        for start, end in spans:
+            by_site[site] = by_site.get(site, 0.0) + (end - start) / DAY_S
+            for month, days in _by_month(start, end, zone):
+                by_site_month[site, month] = by_site_month.get((site, month), 0.0) + days
+    for site, gap in selection.gaps:
+        gaps[site] = gaps.get(site, 0.0) + (gap.end_s - gap.start_s) / DAY_S
+    by_month: dict[date, float] = {}
+    for (_, month), days in sorted(by_site_month.items()):
+        by_month[month] = by_month.get(month, 0.0) + days
+    return Effort(
+        camera_days=sum(by_site[site] for site in sorted(by_site)),
+        by_site=dict(sorted(by_site.items())),
+        by_month=dict(sorted(by_month.items())),
+        by_site_month=dict(sorted(by_site_month.items())),
+        gap_days_by_site=dict(sorted(gaps.items())),
+    )
+
+
+def _by_month(start_s: float, end_s: float, zone: str) -> list[tuple[date, float]]:
+    parts = []
+    month = localtime.month_of(localtime.local_date(start_s, zone))
+    while start_s < end_s:
+        month_end = localtime.day_start_s(localtime.next_month(month), zone)
+        stop = min(end_s, month_end)
+        parts.append((month, (stop - start_s) / DAY_S))
+        start_s, month = stop, localtime.next_month(month)
+    return parts
+
+
+def all_spans(selection: Selection) -> tuple[Span, ...]:
+    """Every watched span of the selection, one after another, cameras not joined."""
+    return tuple(span for _, spans in selection.watched.values() for span in spans)
+
+
+def is_watched(selection: Selection, site: str, utc_s: float) -> bool:
+    """Whether any camera at the site counted as watching at that instant (ends included)."""
+    return any(
+        start <= utc_s <= end
+        for where, spans in selection.watched.values()
+        if where == site
+        for start, end in spans
+    )
+
+
+def hours_by_clock(selection: Selection, bins: int = 288) -> Floats:
+    """Camera-hours watched in each part of the local clock day.
+
+    bins : parts of the day, of equal length, the first beginning at local midnight.
+    Returns (bins,) [h]. The offset from UTC is taken at each piece of a day, so summer time is followed.
+    """
+    width_s = DAY_S / bins
+    out = np.zeros(bins + 1)
+    for start, end in all_spans(selection):
+        # Whole days spread evenly; the two ragged ends and each change of the offset are done exactly.
+        for a, b, offset in _constant_offset(start, end, selection.reserve.zone):
+            x0, x1 = (a + offset) / width_s, (b + offset) / width_s
+            whole = np.floor((x1 - x0) / bins)
+            out[:bins] += whole * width_s
+            x1 -= whole * bins
+            edges = np.arange(np.floor(x0), np.ceil(x1) + 1)
+            pieces = np.diff(np.clip(edges, x0, x1)) * width_s
+            np.add.at(out, np.mod(edges[:-1], bins).astype(int), pieces)
+    return out[:bins] / 3600.0
+
+
+def _constant_offset(start_s: float, end_s: float, zone: str) -> list[tuple[float, float, float]]:
+    """A span cut where the zone's offset changes: (start, end, offset), found to the quarter hour."""
+    first = float(localtime.offsets_s(np.array([start_s]), zone)[0])
+    last = float(localtime.offsets_s(np.array([end_s - 1e-3]), zone)[0])
+    days = np.arange(start_s, end_s, 7 * DAY_S)
+    if first == last and np.all(localtime.offsets_s(days, zone) == first):
+        return [(start_s, end_s, first)]
+    steps = np.append(np.arange(np.floor(start_s / 900) * 900, end_s, 900.0), end_s)
+    offsets = localtime.offsets_s(steps[:-1], zone)
+    turns = np.flatnonzero(np.diff(offsets)) + 1
+    bounds = [start_s, *steps[turns].tolist(), end_s]
+    return [
+        (a, b, float(localtime.offsets_s(np.array([a]), zone)[0]))
+        for a, b in zip(bounds[:-1], bounds[1:], strict=True)
+        if b > a
+    ]

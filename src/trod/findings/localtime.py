@@ -1,0 +1,68 @@
+"""Instants in the reserve's own calendar: a thin face on `trod.watch`, which alone knows time zones.
+
+Instants are UTC unix seconds throughout the findings.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from trod import watch
+
+Floats = NDArray[np.float64]
+
+
+def offsets_s(utc_s: ArrayLike, zone_name: str) -> Floats:
+    """Local time minus UTC at each instant. [s]"""
+    return watch.utc_offsets_s(utc_s, zone_name)
+
+
+def clock_hours(utc_s: ArrayLike, zone_name: str) -> Floats:
+    """The wall clock's time of day at each instant. [h, 0 ≤ h < 24]"""
+    return watch.local_hour(utc_s, zone_name)
+
+
+def local_days(utc_s: ArrayLike, zone_name: str) -> NDArray[np.int64]:
+    """The local calendar day of each instant, as days since 1970-01-01."""
+    local = np.asarray(utc_s, dtype=float) + offsets_s(utc_s, zone_name)
+    return np.floor(local / 86_400.0).astype(np.int64)
+
+
+def local_date(utc_s: float, zone_name: str) -> date:
+    """The local calendar date of one instant."""
+    return watch.local(datetime.fromtimestamp(utc_s, tz=UTC), zone_name).date()
+
+
+@lru_cache(maxsize=20_000)
+def day_start_s(when: date, zone_name: str) -> float:
+    """The first instant of a local date, as UTC unix seconds."""
+    midnight = datetime(when.year, when.month, when.day, tzinfo=watch.zone(zone_name))
+    return midnight.timestamp()
+
+
+def day_after_start_s(when: date, zone_name: str) -> float:
+    """The first instant after a local date is over."""
+    return day_start_s(when + timedelta(days=1), zone_name)
+
+
+def month_of(when: date) -> date:
+    """The first day of a date's month."""
+    return when.replace(day=1)
+
+
+def next_month(first: date) -> date:
+    """The first day of the month after."""
+    return date(first.year + first.month // 12, first.month % 12 + 1, 1)
+
+
+def months_between(first: date, last: date) -> list[date]:
+    """First days of every month that holds a day from `first` to `last`, in order."""
+    months, month = [], month_of(first)
+    while month <= last:
+        months.append(month)
+        month = next_month(month)
+    return months

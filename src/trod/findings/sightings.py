@@ -1,0 +1,361 @@
+"""The evidence that every question is asked of, and the filter that narrows it and says so in a sentence.
+
+Everything is named by keys that outlive a rebuild of the catalogue (slugs, uuids, SHA-256), never by a
+database's row number: the same archive must give the same finding to the last digit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any, Literal
+
+import numpy as np
+
+from trod import sky
+from trod.errors import WrongInput
+from trod.findings import localtime, wording
+
+Span = tuple[float, float]  # UTC unix seconds, start ≤ end
+Light = Literal["any", "day", "night"]
+COMMON_INDEPENDENCE_MIN = 30.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reserve:
+    """The reserve's name, its middle, and the IANA zone whose calendar its people live by."""
+
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    zone: str = "UTC"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Site:
+    """One place where cameras hang. `slug` is its key. A sensitive site is never drawn at its true point."""
+
+    slug: str
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    feature: str = ""
+    sensitive: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gap:
+    """Time in which a deployed camera is known, or fairly presumed, not to have watched."""
+
+    start_s: float
+    end_s: float
+    reason: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Deployment:
+    """One camera at one site.
+
+    watched : spans in which the camera worked; UTC unix seconds, gaps already taken off.
+    gaps : what was taken off, with the reason of each.
+    """
+
+    slug: str
+    site: str
+    camera: str = ""
+    watched: tuple[Span, ...] = ()
+    gaps: tuple[Gap, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sighting:
+    """One line of the word that stands about one event.
+
+    event : the event's key, the same after a rebuild (its uuid or archive name).
+    deployment, site : slugs.
+    what : animal | blank | person | vehicle | unsure.
+    species, species_name : key and name; empty unless `what` is animal.
+    utc_s, end_s : first and last picture of the event, corrected; UTC unix seconds (end 0 means: as start).
+    picture : SHA-256 of the event's first picture.
+    pictures : how many pictures the event has.
+    """
+
+    event: str
+    deployment: str
+    site: str
+    utc_s: float
+    end_s: float = 0.0
+    what: str = "animal"
+    species: str = ""
+    species_name: str = ""
+    count: int = 1
+    sex: str = "unknown"
+    age_class: str = "unknown"
+    said_by: str = ""
+    picture: str = ""
+    pictures: int = 1
+
+    @property
+    def until_s(self) -> float:
+        """The event's last instant, never before its first."""
+        return max(self.utc_s, self.end_s)
+
+
+@dataclass(frozen=True, kw_only=True)
+class UnseenEvent:
+    """An event on which nobody has said a word yet. It may hold anything, so answers must mention it."""
+
+    event: str
+    site: str
+    utc_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Evidence:
+    """All that is known of one reserve: its sites, what was watched, what was said, what is still unsorted."""
+
+    reserve: Reserve
+    sites: tuple[Site, ...] = ()
+    deployments: tuple[Deployment, ...] = ()
+    sightings: tuple[Sighting, ...] = ()
+    unseen: tuple[UnseenEvent, ...] = ()
+
+    def site(self, slug: str) -> Site:
+        """The site of that slug; a bare one bearing the slug as its name when the ledger has none."""
+        for site in self.sites:
+            if site.slug == slug:
+                return site
+        return Site(
+            slug=slug,
+            name=slug,
+            latitude_deg=self.reserve.latitude_deg,
+            longitude_deg=self.reserve.longitude_deg,
+        )
+
+    def species_names(self) -> dict[str, str]:
+        """Key to name of every species that was said at least once, by name."""
+        names = {s.species: s.species_name or s.species for s in self.sightings if s.species}
+        return dict(sorted(names.items(), key=lambda pair: (pair[1].lower(), pair[0])))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Filter:
+    """What part of the evidence a question looks at; it gives the selection *and* the sentence that says so.
+
+    species, sites : keys; empty means all.
+    first, last : local dates, both included; None means as far as the evidence goes.
+    independence_min : sightings of one species at one site closer than this are one passage. [min]
+    light : "any", or only what came between sunrise and sunset ("day") or sunset and sunrise ("night").
+    species_names : names for the sentence when the evidence has none (a species never seen here). Optional.
+    """
+
+    species: tuple[str, ...] = ()
+    sites: tuple[str, ...] = ()
+    first: date | None = None
+    last: date | None = None
+    independence_min: float = COMMON_INDEPENDENCE_MIN
+    light: Light = "any"
+    species_names: Mapping[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.independence_min <= 7 * 24 * 60:  # also catches nan
+            raise WrongInput(
+                "independence_min", got=self.independence_min, needed="minutes from 0 to 10080 (a week)"
+            )
+        if self.first is not None and self.last is not None and self.first > self.last:
+            raise WrongInput(
+                "from",
+                got=f"{self.first.isoformat()}, which is after {self.last.isoformat()}",
+                needed="a first day on or before the last day",
+            )
+        if self.light not in ("any", "day", "night"):
+            raise WrongInput("light", got=self.light, needed="any, day or night")
+
+    def sentence(self, evidence: Evidence) -> str:
+        """The filter in words, as printed on the page, in the chart's caption and in the report."""
+        return select(evidence, self).sentence
+
+    def to_dict(self) -> dict[str, Any]:
+        """The filter as plain values, in a fixed order."""
+        return {
+            "species": sorted(self.species),
+            "sites": sorted(self.sites),
+            "from": self.first.isoformat() if self.first else None,
+            "to": self.last.isoformat() if self.last else None,
+            "independence_min": self.independence_min,
+            "light": self.light,
+        }
+
+
+@dataclass(frozen=True, kw_only=True)
+class Selection:
+    """What a filter leaves of the evidence.
+
+    sites : slugs with a deployment or a sighting in the selection, sorted.
+    watched : per deployment slug: (site slug, spans cut to the period, overlaps joined).
+    gaps : (site slug, gap cut to the period).
+    animals, others : sightings inside period, sites, (for animals) species and light; in a fixed order.
+    unseen : unsorted events inside period and sites.
+    events_seen : events somebody has said a word about, inside period and sites, whatever is in them.
+    first, last : local dates the selection truly covers: asked for, or as far as cameras watched.
+    """
+
+    evidence: Evidence
+    filter: Filter
+    sites: tuple[str, ...]
+    watched: Mapping[str, tuple[str, tuple[Span, ...]]]
+    gaps: tuple[tuple[str, Gap], ...]
+    animals: tuple[Sighting, ...]
+    others: tuple[Sighting, ...]
+    unseen: tuple[UnseenEvent, ...]
+    events_seen: int
+    first: date | None
+    last: date | None
+    sentence: str
+
+    @property
+    def reserve(self) -> Reserve:
+        """The reserve the evidence is from."""
+        return self.evidence.reserve
+
+
+def joined(spans: tuple[Span, ...] | list[Span]) -> tuple[Span, ...]:
+    """Spans sorted, empty ones dropped, overlapping or touching ones joined."""
+    out: list[list[float]] = []
+    for start, end in sorted(spans):
+        if end <= start:
+            continue
+        if out and start <= out[-1][1]:
+            out[-1][1] = max(out[-1][1], end)
+        else:
+            out.append([start, end])
+    return tuple((start, end) for start, end in out)
+
+
+def cut(spans: tuple[Span, ...], start_s: float, end_s: float) -> tuple[Span, ...]:
+    """The parts of the spans that lie between two instants."""
+    return tuple((max(a, start_s), min(b, end_s)) for a, b in spans if min(b, end_s) > max(a, start_s))
+
+
+def order(sighting: Sighting) -> tuple[Any, ...]:
+    """The fixed order of sightings: time, place, picture, then every word, so that a rebuild sorts alike."""
+    s = sighting
+    return (
+        s.utc_s,
+        s.site,
+        s.picture,
+        s.event,
+        s.deployment,
+        s.species,
+        s.count,
+        s.sex,
+        s.age_class,
+        s.what,
+        s.said_by,
+    )
+
+
+def select(evidence: Evidence, asked: Filter) -> Selection:
+    """Narrow the evidence to what the filter asks for."""
+    zone = evidence.reserve.zone
+    start_s = localtime.day_start_s(asked.first, zone) if asked.first else -np.inf
+    end_s = localtime.day_after_start_s(asked.last, zone) if asked.last else np.inf
+    wanted_sites, wanted_species = set(asked.sites), set(asked.species)
+
+    def here(site: str, utc_s: float) -> bool:
+        return (not wanted_sites or site in wanted_sites) and start_s <= utc_s < end_s
+
+    watched: dict[str, tuple[str, tuple[Span, ...]]] = {}
+    gaps: list[tuple[str, Gap]] = []
+    for deployment in sorted(evidence.deployments, key=lambda d: (d.site, d.slug)):
+        if wanted_sites and deployment.site not in wanted_sites:
+            continue
+        spans = cut(joined(deployment.watched), start_s, end_s)
+        if spans:
+            watched[f"{deployment.site}/{deployment.slug}"] = (deployment.site, spans)
+        for gap in sorted(deployment.gaps, key=lambda g: (g.start_s, g.end_s, g.reason)):
+            a, b = max(gap.start_s, start_s), min(gap.end_s, end_s)
+            if b > a:
+                gaps.append((deployment.site, Gap(start_s=a, end_s=b, reason=gap.reason)))
+
+    inside = sorted((s for s in evidence.sightings if here(s.site, s.utc_s)), key=order)
+    animals = [
+        s
+        for s in inside
+        if s.what == "animal" and s.species and (not wanted_species or s.species in wanted_species)
+    ]
+    if asked.light != "any" and animals:
+        animals = _by_light(evidence.reserve, animals, asked.light)
+    others = [s for s in inside if s.what != "animal" or not s.species]
+    unseen = sorted(
+        (u for u in evidence.unseen if here(u.site, u.utc_s)), key=lambda u: (u.utc_s, u.site, u.event)
+    )
+    sites = sorted(
+        {site for site, _ in watched.values()} | {s.site for s in inside} | {u.site for u in unseen}
+    )
+
+    starts = [span[0] for _, spans in watched.values() for span in spans] or [s.utc_s for s in inside]
+    ends = [span[1] for _, spans in watched.values() for span in spans] or [s.utc_s + 1 for s in inside]
+    first = asked.first or (localtime.local_date(min(starts), zone) if starts else None)
+    last = asked.last or (localtime.local_date(max(ends) - 1e-3, zone) if ends else None)
+    return Selection(
+        evidence=evidence,
+        filter=asked,
+        sites=tuple(sites),
+        watched=watched,
+        gaps=tuple(gaps),
+        animals=tuple(animals),
+        others=tuple(others),
+        unseen=tuple(unseen),
+        events_seen=len({s.event for s in inside}),
+        first=first,
+        last=last,
+        sentence=_sentence(evidence, asked, sites, first, last),
+    )
+
+
+def _by_light(reserve: Reserve, animals: list[Sighting], light: Light) -> list[Sighting]:
+    """Only sightings between sunrise and sunset (day) or between sunset and sunrise (night)."""
+    heights, _ = sky.sun_position(
+        np.array([s.utc_s for s in animals]),
+        latitude_deg=reserve.latitude_deg,
+        longitude_deg=reserve.longitude_deg,
+    )
+    up = heights >= sky.RISE_SET_ELEVATION_DEG
+    return [s for s, is_up in zip(animals, up, strict=True) if bool(is_up) == (light == "day")]
+
+
+def _sentence(
+    evidence: Evidence, asked: Filter, sites: list[str], first: date | None, last: date | None
+) -> str:
+    names = {**asked.species_names, **evidence.species_names()}
+    who = (
+        wording.listed_at_most([names.get(key, key) for key in sorted(asked.species)])
+        if asked.species
+        else "all animals"
+    )
+    if asked.sites:
+        where = "at " + wording.listed_at_most(
+            [evidence.site(s).name for s in sorted(asked.sites)], noun="other sites"
+        )
+    elif len(sites) == 1:
+        where = f"at {evidence.site(sites[0]).name}"
+    else:
+        where = f"at all {wording.plural(len(sites), 'site')}"
+    parts = [f"{who} {where}"]
+    if first is not None and last is not None:
+        parts.append(wording.period(first, last) if first <= last else wording.day(first))
+    if asked.light != "any":
+        parts.append("between sunrise and sunset" if asked.light == "day" else "between sunset and sunrise")
+    if asked.independence_min > 0:
+        parts.append(f"passages at least {_minutes(asked.independence_min)} apart")
+    else:
+        parts.append("every event counted as a passage of its own")
+    return wording.capital(", ".join(parts))
+
+
+def _minutes(minutes: float) -> str:
+    if minutes >= 60 and minutes % 60 == 0:
+        return wording.plural(int(minutes // 60), "hour")
+    return f"{wording.number(minutes)} minute{'' if minutes == 1 else 's'}"
