@@ -77,14 +77,15 @@ def read_facts(source: Path | bytes) -> ExifFacts:
     Raises OSError when the file cannot be opened or read; nothing for what the bytes are.
     """
     if isinstance(source, bytes):
-        return _facts(io.BytesIO(source), len(source))
+        return facts_of_file(io.BytesIO(source), len(source))
     with source.open("rb") as file:
         size = file.seek(0, io.SEEK_END)
         file.seek(0)
-        return _facts(file, size)
+        return facts_of_file(file, size)
 
 
-def _facts(file: BinaryIO, size: int) -> ExifFacts:
+def facts_of_file(file: BinaryIO, size: int) -> ExifFacts:
+    """As `read_facts`, from an open file that stands at its beginning."""
     if size == 0:
         return ExifFacts(problems=("the file is empty (0 bytes)",))
     head = file.read(FIRST_READ_BYTES)
@@ -151,7 +152,10 @@ _XMP = b"http://ns.adobe.com/xap/1.0/\0"
 
 
 def scan_jpeg(head: bytes, *, more: Callable[[int], bytes] = lambda _n: b"") -> JpegScan:
-    """Walk the markers of a JPEG. `more(n)` gives the bytes after `head`, b"" at the end. Never raises on content."""
+    """Walk the markers of a JPEG; nothing in them makes this raise.
+
+    head : its first bytes. more : more(n) gives about n bytes after them, b"" at the end.
+    """
     data = bytearray(head)
 
     def have(upto: int) -> bool:
