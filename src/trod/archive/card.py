@@ -296,7 +296,7 @@ def _walk(source: Path, notes: list[str]) -> Iterator[tuple[str, os.stat_result 
                     f"{source} cannot be read: {problem.strerror}. Give the folder of a plugged-in card."
                 ) from problem
             notes.append(
-                f"The folder {printable(folder)} cannot be read ({problem.strerror}); what lies in it is not seen."
+                f"The folder {printable(folder)} cannot be read ({problem.strerror}); its files are not seen."
             )
             continue
         for item in items:

@@ -52,8 +52,8 @@ def open_read(path: Path) -> int:
 
 
 def create(path: Path) -> int:
-    """A descriptor to write a file that is not there yet."""
-    return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _O_BINARY | _O_CLOEXEC, 0o644)
+    """A descriptor to write (and look back into) a file that is not there yet."""
+    return os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | _O_BINARY | _O_CLOEXEC, 0o644)
 
 
 def write(fd: int, data: bytes | bytearray | memoryview) -> None:

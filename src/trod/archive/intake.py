@@ -1,0 +1,671 @@
+"""From a card to a bag: copy, hash, flush, read back, and only then say so.
+
+A bag is made in `.incoming/<name>/` (see `making`). Each file is read once from the source, hashed on the
+way, flushed, read back from the disk and compared, renamed into the bag, and then, a group at a time, entered
+in the journal. When all is there the tag files are written and the bag is renamed to its place, whole. Killed
+at any moment, everything the journal speaks of is there, and `resume` does the rest. Nothing is ever written
+to the source.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import time
+from collections import deque
+from collections.abc import Iterable, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor, TimeoutError
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from trod import __version__
+from trod.archive import disk
+from trod.archive.card import DAMAGE, CardListing, Entry, Problem, Progress, Stop, scan
+from trod.archive.copying import AlreadyHave, Copier, Foreign, Group, Part, ReadFailed, Unsettled
+from trod.archive.making import (
+    INCOMING,
+    JOURNAL,
+    NAME,
+    PLAN,
+    UNPLACED,
+    Item,
+    Making,
+    Placement,
+    alone,
+    is_whole,
+    read_making,
+    really_there,
+)
+from trod.archive.manifest import PAYLOAD, TAG_MANIFEST, hash_file, payload_oxum, write_tag_files
+from trod.archive.names import printable, safe_paths
+from trod.archive.result import Copy, Duplicate, IntakeResult, Told
+from trod.errors import (
+    ArchiveUnwritable,
+    CardTrouble,
+    NothingFound,
+    SourceChanged,
+    SourceVanished,
+    Stopped,
+    TrodError,
+    WrongInput,
+)
+
+__all__ = [
+    "ALREADY_KEPT",
+    "CARD_NAMES",
+    "INCOMING",
+    "TOLD",
+    "UNPLACED",
+    "Copy",
+    "Duplicate",
+    "IntakeResult",
+    "Placement",
+    "Told",
+    "UnfinishedIntake",
+    "resume",
+    "take_in",
+    "unfinished",
+]
+
+CARD_NAMES = "card-names.jsonl"
+ALREADY_KEPT = "already-kept.jsonl"
+TOLD = "told.jsonl"
+
+# Measured: docs/measured.md, Intake.
+WORKERS = 2
+AHEAD = 24  # files being copied, or copied and waiting, at most
+
+
+@dataclass(frozen=True)
+class UnfinishedIntake:
+    """An intake that was begun and not ended."""
+
+    name: str
+    path: Path
+    source: Path
+    place: Placement
+    begun: datetime
+    files: int
+    done: int
+    bytes: int
+    bytes_done: int
+    torn: bool
+
+    @property
+    def sentence(self) -> str:
+        return (
+            f"The intake {self.name} from {self.source} is unfinished: {self.done} of {self.files} files are "
+            "in. Put the card in again and resume it."
+        )
+
+
+# Taking in --------------------------------------------------------------------------------------------------
+
+
+def take_in(
+    listing: CardListing,
+    archive_root: Path,
+    *,
+    place: Placement,
+    name: str,
+    about: Mapping[str, str],
+    already_have: AlreadyHave,
+    now: datetime,
+    read_back: bool = True,
+    progress: Progress | None = None,
+    stop: Stop | None = None,
+    foreign: Foreign | None = None,
+) -> IntakeResult:
+    """Take a card, or any folder of pictures, into the archive as one bag.
+
+    listing : what `card.scan` found.
+    place, name : the folder of the bag and its name there (letters, digits, `.`, `_`, `-`).
+    about : labels and values for bag-info.txt; Payload-Oxum and Bagging-Date are added.
+    already_have : asked with a SHA-256 in hex, in the calling thread; the path below the archive of a file
+        with these bytes, or None. It is believed only if that file is there with the right size and, when
+        `read_back` is on, the right bytes.
+    now : an aware instant; its date becomes the Bagging-Date.
+    read_back : read every copy again from the disk and compare. Off only for a disk you trust.
+    progress : called in the calling thread with (bytes done, bytes in all).
+    stop : asked often, in the calling thread; when True, what is done is kept and Stopped raised.
+    foreign : tells of an entry whether another camera made it; such a file is copied and told.
+
+    Raises NothingFound, WrongInput, and, each resumable by `resume`: Stopped, DiskFull, ArchiveUnwritable,
+    SourceVanished, FileChanged or FileUnreadable (a copy twice read back wrongly: do not trust that disk).
+    """
+    if now.tzinfo is None:
+        raise WrongInput("now", got=now, needed="an aware instant")
+    if not NAME.fullmatch(name):
+        raise WrongInput("name", got=name, needed="1 to 100 of a-z A-Z 0-9 . _ -, a letter or digit first")
+    for label in about:
+        if label.lower() in ("payload-oxum", "bagging-date"):
+            raise WrongInput("about", got=label, needed="labels other than Payload-Oxum and Bagging-Date")
+    root = Path(archive_root)
+    _keep_apart(listing.source, root)
+    if not listing.taken:
+        raise NothingFound(
+            f"No picture or clip lies below {listing.source}. Give the folder of the card."
+        )
+    targets = safe_paths(e.path for e in listing.taken)
+    making = Making(
+        root=root,
+        name=name,
+        source=listing.source,
+        place=place,
+        about=dict(about),
+        now=now,
+        read_back=read_back,
+        items=[Item(e, f"{PAYLOAD}/{targets[e.path]}") for e in listing.taken],
+        left=[_left(e) for e in listing.left],
+        notes=list(listing.notes),
+    )
+    with disk.trouble_told(root, "the intake was begun"):
+        disk.make_folder(root / INCOMING)
+    with alone(root, name):
+        if making.home.exists():
+            raise WrongInput("name", got=name, needed="a new name, for one so named is unfinished; resume it")
+        if making.destination.exists():
+            raise WrongInput("name", got=name, needed=f"a new name, for {making.bag_path} is already there")
+        with disk.trouble_told(root, "the intake was begun"):
+            _begin(making)
+        return _run(making, listing.source, already_have, progress, stop, foreign)
+
+
+def unfinished(archive_root: Path) -> list[UnfinishedIntake]:
+    """The intakes that were begun and not ended, by name. Looks only."""
+    found = []
+    for home in _homes(Path(archive_root)):
+        with contextlib.suppress(CardTrouble):
+            making = read_making(Path(archive_root), home)
+            done = [i.entry.size_bytes for i in making.items if i.to in making.done]
+            found.append(
+                UnfinishedIntake(
+                    name=making.name,
+                    path=home,
+                    source=making.source,
+                    place=making.place,
+                    begun=making.now,
+                    files=len(making.items),
+                    done=len(done),
+                    bytes=sum(i.entry.size_bytes for i in making.items),
+                    bytes_done=sum(done),
+                    torn=making.torn,
+                )
+            )
+    return found
+
+
+def resume(
+    archive_root: Path,
+    name: str,
+    *,
+    already_have: AlreadyHave,
+    listing: CardListing | None = None,
+    read_back: bool | None = None,
+    recheck: bool = True,
+    accept_changes: bool = False,
+    progress: Progress | None = None,
+    stop: Stop | None = None,
+    foreign: Foreign | None = None,
+) -> IntakeResult:
+    """Take up an intake that was broken off, check what it left, and finish it.
+
+    listing : the card as it is now, perhaps plugged in at another place; by default the old place is scanned.
+    read_back : as in `take_in`; by default as it was begun.
+    recheck : hash the copies of the earlier run again; one that is not whole is taken anew.
+    accept_changes : go on although the source is not what it was. Copies of what has changed meanwhile stay,
+        the new state is taken besides.
+
+    Raises as `take_in`; also SourceChanged, and CardTrouble when there is no such intake.
+    """
+    root = Path(archive_root)
+    home = root / INCOMING / name
+    if not NAME.fullmatch(name) or not (home / PLAN).exists():
+        raise CardTrouble(f"There is no unfinished intake of the name {printable(name)} in {root}.")
+    with alone(root, name):
+        making = read_making(root, home)
+        if read_back is not None:
+            making.read_back = read_back
+        with disk.trouble_told(root, "the intake was taken up"):
+            _mend_journal(making)
+            if making.placing is not None and not making.bag.exists() and _is_placed(making):
+                began = time.monotonic()
+                _tidy(making)
+                return _result(making, making.lost, time.monotonic() - began)
+            _recheck(making, recheck, stop)
+            for part in making.parts.iterdir() if making.parts.exists() else ():
+                disk.remove(part)
+            ready_folders(making)
+        source = making.source if listing is None else listing.source
+        if making.pending or listing is not None:
+            if listing is None:
+                if not source.is_dir():
+                    raise SourceVanished(
+                        f"{source} is not there. Put the card in again, or give the folder where it is now."
+                    )
+                listing = scan(source, inside=False, stop=stop)
+            _keep_apart(source, root)
+            _compare(making, listing, accept_changes)
+            making.source = source
+            with disk.trouble_told(root, "the intake was taken up"):
+                making.write_plan(making.home)
+        return _run(making, source, already_have, progress, stop, foreign)
+
+
+def _keep_apart(source: Path, root: Path) -> None:
+    card, archive = source.resolve(), root.resolve()
+    if card == archive or card in archive.parents or archive in card.parents:
+        raise WrongInput("source", got=str(source), needed="a folder neither in nor around the archive")
+
+
+def _left(entry: Entry) -> Told:
+    for problem in (Problem.LINK, Problem.SPECIAL, Problem.UNREADABLE):
+        if problem in entry.problems:
+            return Told(entry.path, problem.value, problem.sentence)
+    if entry.kind == "ignored":
+        return Told(entry.path, "ignored", "was left by a system or program for itself")
+    return Told(entry.path, "other", "is neither a picture nor a clip")
+
+
+def _homes(root: Path) -> list[Path]:
+    incoming = root / INCOMING
+    if not incoming.is_dir():
+        return []
+    return sorted(p for p in incoming.iterdir() if NAME.fullmatch(p.name) and (p / PLAN).is_file())
+
+
+def _begin(making: Making) -> None:
+    """Make the home of the new bag appear at once and with its plan."""
+    aside = making.root / INCOMING / f"~{making.name}"
+    _sweep(aside)
+    disk.make_folder(aside)
+    making.write_plan(aside)
+    disk.rename(aside, making.home)
+    disk.flush_folder(making.home.parent)
+    ready_folders(making)
+
+
+def ready_folders(making: Making) -> None:
+    for folder in (making.parts, making.bag / PAYLOAD):
+        disk.make_folder(folder)
+
+
+def _sweep(aside: Path) -> None:
+    """Take away what a begun or an ended intake left of its own papers; copies are not among them."""
+    if not aside.exists():
+        return
+    for name in (PLAN, f"{PLAN}.new", JOURNAL):
+        disk.remove(aside / name)
+    for part in (aside / "parts").iterdir() if (aside / "parts").exists() else ():
+        disk.remove(part)
+    for folder in (aside / "parts", aside / "bag" / PAYLOAD, aside / "bag", aside):
+        disk.remove_folder(folder)
+
+
+def _tidy(making: Making) -> None:
+    """The bag is in its place; take the papers away, under a name at which nobody looks for an intake."""
+    aside = making.root / INCOMING / f"~{making.name}"
+    _sweep(aside)
+    disk.rename(making.home, aside)
+    _sweep(aside)
+    disk.flush_folder(aside.parent)
+    with contextlib.suppress(OSError):  # on Windows an open file stays; it is empty and does no harm
+        disk.remove(making.root / INCOMING / f"{making.name}.lock")
+
+
+def _is_placed(making: Making) -> bool:
+    try:
+        return hash_file(making.destination / TAG_MANIFEST)[0] == making.placing
+    except OSError:
+        return False
+
+
+def _mend_journal(making: Making) -> None:
+    """Cut off a line that was torn in the writing. It had not been believed, so nothing is lost."""
+    journal = making.home / JOURNAL
+    if not journal.exists() or journal.stat().st_size == making.journal_bytes:
+        return
+    fd = os.open(journal, os.O_RDWR | getattr(os, "O_BINARY", 0))
+    try:
+        os.ftruncate(fd, making.journal_bytes)
+        disk.flush(fd)
+    finally:
+        os.close(fd)
+
+
+def _recheck(making: Making, deep: bool, stop: Stop | None) -> None:
+    """Withdraw trust from every line of the journal whose file is not whole."""
+    redo = []
+    for to, line in list(making.done.items()):
+        if stop is not None and stop():
+            raise Stopped("Checking the earlier copies was stopped. All are kept; resume at any time.")
+        sha256, size_bytes = line["sha256"], line["size_bytes"]
+        if line["what"] == "copied":
+            whole = is_whole(making.below_bag(to), sha256, size_bytes, deep)
+        else:
+            whole = line["within"] or really_there(making, line["where"], sha256, size_bytes, deep)
+        if not whole:
+            redo.append(to)
+    # A twin within the card stands and falls with the copy it refers to.
+    fallen = {f"{making.bag_path}/{to}" for to in redo}
+    redo += [to for to, line in making.done.items() if line["what"] == "twin" and line["where"] in fallen]
+    if redo:
+        making.notes.append(f"{len(redo)} earlier copies were not whole and were taken again.")
+    making.enter({"what": "redo", "to": to} for to in redo)
+
+
+def _same_state(old: Entry, new: Entry) -> bool:
+    """Whether a file of the source seems untouched.
+
+    FAT keeps local time in steps of 2 s, so a card that is put in again after a change of zone shows all its
+    times shifted by whole quarters of an hour; that is not taken for a change.
+    """
+    shift_s = abs(old.mtime_ns - new.mtime_ns) / 1e9
+    off_s = min(shift_s % 900, 900 - shift_s % 900)
+    return old.size_bytes == new.size_bytes and shift_s <= 26 * 3600 and off_s <= 2
+
+
+def _compare(making: Making, listing: CardListing, accept: bool) -> None:
+    """Hold the plan against the source as it is now, and carry the plan on."""
+    now = {e.path: e for e in listing.taken}
+    current = {i.entry.path: i for i in making.items if not i.old}
+    new = [e for path, e in now.items() if path not in current]
+    changed = [i for path, i in current.items() if path in now and not _same_state(i.entry, now[path])]
+    gone = [i for path, i in current.items() if path not in now and i.to not in making.done]
+    if now and not any(path in current and _same_state(current[path].entry, e) for path, e in now.items()):
+        raise SourceChanged(
+            f"{listing.source} does not hold a single file of the intake {making.name}: this seems to be "
+            "another card. Put in the one it was begun with."
+        )
+    if (changed or gone) and not accept:
+        first = printable((changed or gone)[0].entry.path)
+        raise SourceChanged(
+            f"The source has changed since the intake {making.name} was begun: {len(changed)} files changed, "
+            f"{len(gone)} not there any more, {len(new)} new (such as {first}). Put in the card it was begun "
+            "with, or resume with the changes accepted; no copy made so far is lost by that."
+        )
+    for item in changed:
+        if item.to in making.done:
+            item.old = True
+            new.append(now[item.entry.path])
+        else:
+            item.entry = now[item.entry.path]
+    taken = [i.to.removeprefix(f"{PAYLOAD}/") for i in making.items]
+    targets = safe_paths((e.path for e in new), taken)
+    making.take_on(Item(e, f"{PAYLOAD}/{targets[e.path]}") for e in new)
+    if new:
+        making.notes.append(f"{len(new)} files came to the source, or changed, after the intake was begun.")
+
+
+def _run(
+    making: Making,
+    source: Path,
+    already_have: AlreadyHave,
+    progress: Progress | None,
+    stop: Stop | None,
+    foreign: Foreign | None,
+) -> IntakeResult:
+    began = time.monotonic()
+    lost: list[Told] = []
+    pending = making.pending
+    total = sum(i.entry.size_bytes for i in making.items if not i.old)
+    before = total - sum(i.entry.size_bytes for i in pending)
+    copier = Copier(making, source)
+    done = [i.entry.path for i in making.items if i.to in making.done and not i.old and i.entry.size_bytes]
+    copier.read_well.extend(source.joinpath(*path.split("/")) for path in done[-3:])
+    group = Group(making, copier, already_have, foreign)
+    try:
+        device = source.stat().st_dev if pending else 0
+    except OSError as problem:
+        raise SourceVanished(f"{source} is not there. Put the card in again and resume.") from problem
+    waiting: deque[tuple[Item, Future[Part]]] = deque()
+    todo = iter(enumerate(pending))
+
+    def tell() -> None:
+        if progress is not None:
+            progress(min(total, before + copier.bytes_read), total)
+
+    def wait(future: Future[Part]) -> Part:
+        while True:
+            if stop is not None and stop():
+                raise Stopped(f"The intake {making.name} was stopped. What is done is kept; resume it.")
+            try:
+                return future.result(timeout=0.2)
+            except TimeoutError:
+                if future.done():  # the worker itself ran into a time-out, e.g. of a network disk
+                    raise
+                tell()
+
+    pool = ThreadPoolExecutor(WORKERS, thread_name_prefix="trod-intake")
+    try:
+        with disk.trouble_told(making.root, "files were copied"):
+            while True:
+                while len(waiting) < AHEAD and (following := next(todo, None)) is not None:
+                    number, item = following
+                    waiting.append((item, pool.submit(copier.copy, item, number)))
+                if not waiting:
+                    break
+                item, future = waiting[0]
+                try:
+                    part = wait(future)
+                except ReadFailed as failed:
+                    reason = failed.problem.strerror or str(failed.problem)
+                    if not _answers(source, device, copier.read_well):
+                        raise SourceVanished(
+                            f"{source} stopped answering ({reason}). What was done is kept. Put the card in "
+                            "again and resume."
+                        ) from failed
+                    if isinstance(failed.problem, FileNotFoundError):
+                        lost.append(Told(item.entry.path, "gone", "is not there any more"))
+                    else:
+                        lost.append(Told(item.entry.path, "unreadable", f"cannot be read ({reason})"))
+                except Unsettled:
+                    lost.append(Told(item.entry.path, "unsettled", "is still being written"))
+                else:
+                    group.add(part)
+                waiting.popleft()
+                if group.full:
+                    group.commit()
+                tell()
+            group.commit()
+    except BaseException as problem:
+        copier.halt.set()
+        for _, future in waiting:
+            future.cancel()
+        if isinstance(problem, (TrodError, KeyboardInterrupt)):  # keep what is whole
+            with contextlib.suppress(TrodError, OSError):
+                group.commit()
+        raise
+    finally:
+        copier.halt.set()
+        pool.shutdown(wait=True, cancel_futures=True)
+        for _, future in waiting:
+            if not future.cancelled() and future.exception() is None:
+                group.parts.append(future.result())
+        group.drop()
+    if lost and not making.done:
+        raise SourceVanished(
+            f"Not one file of {source} could be read. Clean the contacts or try another reader, then resume."
+        )
+    with disk.trouble_told(making.root, "the bag was finished"):
+        _finish(making, lost)
+    if progress is not None:
+        progress(total, total)
+    return _result(making, lost, time.monotonic() - began)
+
+
+def _answers(source: Path, device: int, read_well: Iterable[Path]) -> bool:
+    """Whether the source as a whole still answers, after one file of it did not.
+
+    A pulled card may leave its listing in the system's memory; so the end of a file that was read well before
+    is read again from the disk.
+    """
+    try:
+        if source.stat().st_dev != device or not any(source.iterdir()):
+            return False
+    except OSError:
+        return False
+    proven = list(read_well)
+    for path in proven:
+        try:
+            fd = disk.open_source(path)
+            try:
+                disk.drop_cache(fd)
+                os.lseek(fd, -1, os.SEEK_END)
+                os.read(fd, 1)
+            finally:
+                os.close(fd)
+            return True
+        except OSError:
+            continue
+    return not proven
+
+
+# Finishing --------------------------------------------------------------------------------------------------
+
+
+def _finish(making: Making, lost: list[Told]) -> None:
+    _salvage(making, lost)
+    copies = {to: line for to, line in making.done.items() if line["what"] == "copied"}
+    if not copies:  # all of it is in the archive already: no bag without a file
+        for folder, _, names in os.walk(making.bag, topdown=False):
+            for name in names:
+                disk.remove(Path(folder, name))
+            disk.remove_folder(Path(folder))
+        _tidy(making)
+        return
+    about = [
+        ("Bag-Software-Agent", f"Trod {__version__}"),
+        ("Bagging-Date", making.now.date().isoformat()),
+        ("External-Identifier", making.name),
+        ("Payload-Oxum", payload_oxum(line["size_bytes"] for line in copies.values())),
+    ]
+    given = {label.lower() for label in making.about}
+    about = [*making.about.items(), *(pair for pair in about if pair[0].lower() not in given)]
+    for old in making.bag.iterdir():  # tag files of an earlier, broken-off finish
+        if old.name != PAYLOAD:
+            disk.remove(old)
+    payload = {to: str(line["sha256"]) for to, line in copies.items()}
+    write_tag_files(making.bag, payload=payload, about=about, tags=_tag_files(making, lost))
+    tagmanifest = hash_file(making.bag / TAG_MANIFEST)[0]
+    making.enter([{"what": "placing", "tagmanifest": tagmanifest, "lost": [asdict(t) for t in lost]}])
+    disk.make_folder(making.destination.parent)
+    if making.destination.exists():
+        raise ArchiveUnwritable(
+            f"{making.bag_path} has come into being meanwhile. The finished bag is kept in {making.bag}; "
+            "move one of the two aside, then resume."
+        )
+    disk.rename(making.bag, making.destination)
+    disk.flush_folder(making.destination.parent)
+    disk.flush_folder(making.home)
+    _tidy(making)
+
+
+def _salvage(making: Making, lost: list[Told]) -> None:
+    """Deal with files in the bag that the journal does not speak of, left by a run that was killed.
+
+    Nearly always the file was taken anew and the copy replaced. But when the source has lost the file
+    meanwhile, this may be the only copy on earth: it is kept, marked as unproven.
+    """
+    lines: list[dict[str, Any]] = []
+    for folder, _, names in os.walk(making.bag / PAYLOAD):
+        for name in names:
+            path = Path(folder, name)
+            to = path.relative_to(making.bag).as_posix()
+            line = making.done.get(to)
+            if line is not None and line["what"] == "copied":
+                continue
+            item = making.planned.get(to)
+            if item is not None and line is None and any(t.path == item.entry.path for t in lost):
+                sha256, size_bytes = hash_file(path, from_disk=True)
+                lines.append(
+                    {"what": "copied", "to": to, "sha256": sha256, "size_bytes": size_bytes,
+                     "mtime_ns": path.stat().st_mtime_ns, "problems": [], "foreign": False,
+                     "read_back": False, "unproven": True}
+                )  # fmt: skip
+            else:
+                disk.remove(path)
+    making.enter(lines)
+    kept = {making.planned[line["to"]].entry.path for line in lines}
+    lost[:] = [t for t in lost if t.path not in kept]
+    for folder, _, _ in os.walk(making.bag / PAYLOAD, topdown=False):  # a bag cannot list an empty folder
+        if Path(folder) != making.bag / PAYLOAD and not any(Path(folder).iterdir()):
+            disk.remove_folder(Path(folder))
+
+
+def _tag_files(making: Making, lost: list[Told]) -> dict[str, bytes]:
+    """The tag files of ours, each only when there is something to say."""
+
+    def text(lines: Iterable[dict[str, Any]]) -> bytes:
+        return "".join(json.dumps(line, sort_keys=True) + "\n" for line in lines).encode()
+
+    renamed: list[dict[str, Any]] = []
+    kept: list[dict[str, Any]] = []
+    told: list[dict[str, Any]] = []
+    for item in making.items:
+        path, line = item.entry.path, making.done.get(item.to)
+        if line is None:
+            continue
+        if line["what"] == "twin":
+            fields = ("sha256", "size_bytes", "where", "within")
+            kept.append({"card_path": path, **{name: line[name] for name in fields}})
+            continue
+        if item.to != f"{PAYLOAD}/{path}":
+            renamed.append({"card_path": path, "path": item.to})
+        flags = [*line["problems"], *(("foreign",) if line["foreign"] else ())]
+        flags += ["unproven"] if line.get("unproven") else []
+        flags += ["changed-later"] if item.old else []
+        if flags:
+            told.append({"card_path": path, "path": item.to, "told": flags})
+    told += [{"card_path": t.path, "told": [t.what], "copied": False} for t in [*lost, *making.left]]
+    files = {CARD_NAMES: text(renamed), ALREADY_KEPT: text(kept), TOLD: text(told)}
+    return {name: content for name, content in files.items() if content}
+
+
+def _result(making: Making, lost: list[Told], seconds: float) -> IntakeResult:
+    copies, twins, damaged, foreign = [], [], [], []
+    read, read_back = 0, True
+    for item in making.items:
+        line = making.done.get(item.to)
+        if line is None:
+            continue
+        path = item.entry.path
+        read += line["size_bytes"]
+        if line["what"] == "twin":
+            twins.append(Duplicate(path, line["sha256"], line["size_bytes"], line["where"], line["within"]))
+            continue
+        read_back = read_back and line["read_back"]
+        problems = tuple(Problem(p) for p in line["problems"])
+        copies.append(
+            Copy(
+                path=path,
+                to=item.to,
+                sha256=line["sha256"],
+                size_bytes=line["size_bytes"],
+                mtime_ns=line["mtime_ns"],
+                kind=item.entry.kind,
+                problems=problems,
+                foreign=line["foreign"],
+                unproven=bool(line.get("unproven")),
+            )
+        )
+        damaged += [Told(path, p.value, p.sentence) for p in problems if p in DAMAGE]
+        if line["foreign"]:
+            foreign.append(Told(path, "foreign", "was made by another camera"))
+    return IntakeResult(
+        name=making.name,
+        bag=making.bag_path if copies else None,
+        copies=tuple(copies),
+        twins=tuple(twins),
+        damaged=tuple(damaged),
+        foreign_files=tuple(foreign),
+        skipped_files=tuple(making.left),
+        lost=tuple(lost),
+        notes=tuple(making.notes),
+        read_back=read_back,
+        bytes=read,
+        seconds=seconds,
+    )
