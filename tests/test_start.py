@@ -1,4 +1,4 @@
-"""start.py: from a bare Python to a running Trod, whatever the folder is called, however the last try ended."""
+"""start.py: from a bare Python to a running Trod, whatever the folder is called and whatever went before."""
 
 from __future__ import annotations
 
