@@ -49,8 +49,9 @@ def anchored_hours(
 
     clock_h, rise_h, set_h : (n,), hours of the same clock; each day's own sunrise and sunset.
     mean_rise_h, mean_set_h : the anchors. [h] Returns (n,), 0 ≤ h < 24.
-    Notes : piecewise linear on the circle: between sunrise and sunset t' = ā₁ + (t − a₁)(ā₂ − ā₁)/(a₂ − a₁), and
-    likewise through the night over 24 h less the day's length. Not defined on polar days.
+    Notes : piecewise linear on the circle: between sunrise and sunset
+    t' = ā₁ + (t − a₁)(ā₂ − ā₁)/(a₂ − a₁), and likewise through the night over 24 h less the day's
+    length. Not defined on polar days.
     References : P. Nouvellet, G. S. A. Rasmussen, D. W. Macdonald & F. Courchamp (2012) J. Zool. 286:179–184;
     C. Vazquez, J. M. Rowcliffe, K. Spoelstra & P. A. Jansen (2019) Methods Ecol. Evol. 10:2057–2066.
     """
@@ -67,20 +68,21 @@ class SunDays:
     """Each record's own sunrise and sunset, and their means as anchors; local clock hours.
 
     rise_h, set_h : (n,). mean_rise_h, mean_set_h : circular means over the records.
+    dawn_length_h, dusk_length_h : how long twilight lasts on these days, on average. [h]
     """
 
     rise_h: Floats
     set_h: Floats
     mean_rise_h: float
     mean_set_h: float
+    dawn_length_h: float
+    dusk_length_h: float
 
 
 @lru_cache(maxsize=20_000)
 def _sun_of(day: date, latitude_deg: float, longitude_deg: float, zone: str) -> tuple[float, float] | None:
-    """Sunrise and sunset of a local date in local clock hours; None on a polar day or where one is missing."""
-    times = sky.sun_times(
-        day, latitude_deg=latitude_deg, longitude_deg=longitude_deg, zone=watch.zone(zone)
-    )
+    """Sunrise and sunset of a local date in local clock hours; None where one of them is missing."""
+    times = sky.sun_times(day, latitude_deg=latitude_deg, longitude_deg=longitude_deg, zone=watch.zone(zone))
     if times.rise is None or times.set is None:
         return None
     rise_s, set_s = times.rise.timestamp(), times.set.timestamp()
@@ -104,13 +106,40 @@ def sun_days(reserve: Reserve, utc_s: ArrayLike) -> SunDays:
             raise NotEnoughEvidence(
                 f"the sun does not both rise and set on {when.isoformat()} at "
                 f"{abs(reserve.latitude_deg):.1f}° {'N' if reserve.latitude_deg >= 0 else 'S'}",
-                need="time by the sun needs a sunrise and a sunset on every day; read the pattern by the clock",
+                need="time by the sun needs both on every day; read the pattern by the clock",
             )
         table[row] = sun
     rise_h, set_h = table[back, 0], table[back, 1]
     mean_rise = float(circular.hours(circular.direction(circular.angles(rise_h)).mean_rad))
     mean_set = float(circular.hours(circular.direction(circular.angles(set_h)).mean_rad))
-    return SunDays(rise_h=rise_h, set_h=set_h, mean_rise_h=mean_rise, mean_set_h=mean_set)
+    dawn, dusk = _twilight_lengths_h(reserve, unique)
+    return SunDays(
+        rise_h=rise_h,
+        set_h=set_h,
+        mean_rise_h=mean_rise,
+        mean_set_h=mean_set,
+        dawn_length_h=dawn,
+        dusk_length_h=dusk,
+    )
+
+
+def _twilight_lengths_h(reserve: Reserve, days: NDArray[np.int64], most: int = 40) -> tuple[float, float]:
+    """Mean length of twilight before sunrise and after sunset.
+
+    By five-minute steps on at most 40 of the days. A night that never grows dark is all twilight: half of it
+    goes to each side.
+    """
+    chosen = days[np.unique(np.linspace(0, len(days) - 1, min(most, len(days))).astype(int))]
+    middle_s = 43_200.0 - reserve.longitude_deg * 240.0  # local solar noon, near enough to tell morning
+    since_noon = np.arange(-144, 144) * 300.0 + 150.0
+    instants = chosen[:, None] * 86_400.0 + middle_s + since_noon[None, :]
+    heights, _ = sky.sun_position(
+        instants, latitude_deg=reserve.latitude_deg, longitude_deg=reserve.longitude_deg
+    )
+    dim = light_of(heights) == 1
+    dawn = float(dim[:, since_noon < 0].sum()) / len(chosen) / 12
+    dusk = float(dim[:, since_noon > 0].sum()) / len(chosen) / 12
+    return dawn, dusk
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,7 +148,8 @@ class Curve:
 
     hours : (288,) middles of five-minute parts. density, low, high : (288,), share of activity per hour.
     peak_h : busiest time. peak_interval_h : (from, to) of it, going round midnight if need be; None when
-    the bootstrap leaves it anywhere (arc over 12 h). level : activity level with its interval.
+    the bootstrap leaves it anywhere (arc over 12 h). peaks_h : all clear peaks, highest first.
+    activity : activity level, with its interval.
     kappa : the kernel's. n : passages. even_p : chance of so uneven a sample from an even day.
     """
 
@@ -129,6 +159,7 @@ class Curve:
     high: Floats
     peak_h: float
     peak_interval_h: tuple[float, float] | None
+    peaks_h: tuple[float, ...]
     activity: float
     activity_interval: Interval
     kappa: float
@@ -190,6 +221,7 @@ def curve(
         peak_interval_h=(
             (float(circular.hours(start)), float(circular.hours(start + arc))) if arc <= math.pi else None
         ),
+        peaks_h=tuple(float(at_h[i]) for i in circular.peaks(density)),
         activity=circular.activity_level(density / per_hour),
         activity_interval=Interval(
             low=float(ends[0]), high=float(ends[1]), level=LEVEL, kind="bootstrap of whole days"
@@ -245,7 +277,8 @@ def watched_by_light_h(selection: Selection, step_s: float = 600.0) -> Floats:
         latitude_deg=selection.reserve.latitude_deg,
         longitude_deg=selection.reserve.longitude_deg,
     )
-    return np.bincount(light_of(heights), weights=load[:-1], minlength=3) * step_s / 3600.0
+    hours = np.bincount(light_of(heights), weights=load[:-1], minlength=3) * step_s / 3600.0
+    return np.asarray(hours, dtype=float)
 
 
 def light_shares(selection: Selection, found: Sequence[Passage]) -> tuple[LightShare, ...]:

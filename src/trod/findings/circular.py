@@ -21,12 +21,12 @@ TURN = 2 * math.pi
 
 def angles(hours: ArrayLike) -> Floats:
     """Hours of a 24-hour day as angles, 0 ≤ θ < 2π."""
-    return np.mod(np.asarray(hours, dtype=float), 24.0) * (TURN / 24.0)
+    return np.asarray(np.mod(hours, 24.0) * (TURN / 24.0), dtype=float)
 
 
 def hours(theta: ArrayLike) -> Floats:
     """Angles as hours of the day, 0 ≤ h < 24."""
-    return np.mod(np.asarray(theta, dtype=float), TURN) * (24.0 / TURN)
+    return np.asarray(np.mod(theta, TURN) * (24.0 / TURN), dtype=float)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -136,7 +136,8 @@ def median_rad(theta: ArrayLike) -> float:
     """The circular median: the sample's angle (or midpoint of two) with the least mean arc to all others.
 
     Ties take the first going round from zero, so the answer never depends on the order of the sample.
-    References : N. I. Fisher (1993) Statistical Analysis of Circular Data, §2.3.2; Mardia & Jupp (2000) §2.2.2.
+    References : N. I. Fisher (1993) Statistical Analysis of Circular Data, §2.3.2; Mardia & Jupp (2000)
+    §2.2.2.
     """
     angle = np.sort(np.mod(np.asarray(theta, dtype=float), TURN))
     n = len(angle)
@@ -196,7 +197,7 @@ def kernel_curve(at: ArrayLike, theta: ArrayLike, kappa: float, weights: ArrayLi
 
 
 def bandwidth_kappa(theta: ArrayLike) -> float:
-    """The kernel's κ by Taylor's plug-in rule, with the sample's concentration taken at its clearest harmonic.
+    """The kernel's κ by Taylor's plug-in rule, at the sample's clearest harmonic.
 
     Notes : κ_kernel = [3 n κ² I₂(2κ) / (4 √π I₀(κ)²)]^(2/5), where κ is the largest of those whose A₁ equals
     the resultant of θ, 2θ and 3θ. The rule itself supposes one peak; taking the clearest of three harmonics
@@ -219,8 +220,8 @@ def bandwidth_kappa(theta: ArrayLike) -> float:
 def activity_level(curve_per_rad: ArrayLike) -> float:
     """Share of the day that animals are active, supposing that all are at the curve's peak: 1/(2π·f_max).
 
-    References : J. M. Rowcliffe, R. Kays, B. Kranstauber, C. Carbone & P. A. Jansen (2014) Methods Ecol. Evol.
-    5:1170–1179 (formula from memory).
+    References : J. M. Rowcliffe, R. Kays, B. Kranstauber, C. Carbone & P. A. Jansen (2014) Methods Ecol.
+    Evol. 5:1170–1179 (formula from memory).
     """
     peak = float(np.max(np.asarray(curve_per_rad, dtype=float)))
     if not peak > 0:
@@ -263,3 +264,26 @@ def even_test_p(theta: ArrayLike) -> float:
     """
     sample = np.asarray(theta, dtype=float)
     return min(1.0, 2 * min(rayleigh(direction(sample)).p, rayleigh(direction(2 * sample)).p))
+
+
+def peaks(curve: ArrayLike, *, least: float = 0.75, dip: float = 0.9) -> list[int]:
+    """Where a curve round the circle has its clear peaks: indices, highest first.
+
+    least : a peak under this share of the highest is left out. dip : between two peaks the curve must fall
+    below this share of the lower one, or the lower is a ripple. Both are ours, for wording alone.
+    """
+    y = np.asarray(curve, dtype=float)
+    n = len(y)
+    # A plateau counts once, by its first point.
+    tops = [i for i in range(n) if y[i] > y[i - 1] and y[i] >= y[(i + 1) % n] and y[i] >= least * y.max()]
+    tops.sort(key=lambda i: (-y[i], i))
+    kept: list[int] = []
+    for top in tops:
+        for other in kept:
+            a, b = sorted((top, other))
+            inside, outside = y[a : b + 1].min(), min(y[b:].min(), y[: a + 1].min())
+            if max(inside, outside) >= dip * y[top]:
+                break
+        else:
+            kept.append(top)
+    return kept

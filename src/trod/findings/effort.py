@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 
 import numpy as np
 
@@ -123,8 +124,4 @@ def _constant_offset(start_s: float, end_s: float, zone: str) -> list[tuple[floa
     offsets = localtime.offsets_s(steps[:-1], zone)
     turns = np.flatnonzero(np.diff(offsets)) + 1
     bounds = [start_s, *steps[turns].tolist(), end_s]
-    return [
-        (a, b, float(localtime.offsets_s(np.array([a]), zone)[0]))
-        for a, b in zip(bounds[:-1], bounds[1:], strict=True)
-        if b > a
-    ]
+    return [(a, b, float(localtime.offsets_s(np.array([a]), zone)[0])) for a, b in pairwise(bounds) if b > a]

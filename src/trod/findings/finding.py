@@ -35,8 +35,8 @@ class Finding:
     filter, filter_sentence : as a dict, and as printed.
     method : how it was computed, in a sentence or two, with its sources.
     assumptions : what must be true for it to hold. cautions : what in these data speaks against it.
-    columns, rows : the table. Each row has `pictures`: SHA-256 of the first picture of every passage behind it,
-    and `events`: the keys of their events.
+    columns, rows : the table. Each row has `pictures`, the SHA-256 of the first picture of every passage
+    behind it, and `event_keys`, the keys of their events.
     series : the numbers behind the chart, by name; `report.charts.chart` draws them.
     chart : a Vega-Lite spec, once drawn. pictures : SHA-256s behind the whole answer, in time order.
     events : keys of the events behind it, in time order. made : version of Trod.

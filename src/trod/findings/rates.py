@@ -55,6 +55,7 @@ EXACT = "exact Poisson limits (Garwood 1936)"
 ONE_SIDED = "one-sided exact Poisson limit (none was seen)"
 BY_SITE = "quasi-Poisson, widened by the scatter between sites"
 BY_WEEK = "quasi-Poisson, widened by the scatter between the weeks of a site"
+BY_SITE_MONTH = "quasi-Poisson, widened by the scatter of site-months about their site and month"
 BOOTSTRAP = "percentiles of a bootstrap that draws whole sites"
 
 
@@ -358,27 +359,27 @@ def rate(
     if by_site is not None and by_site.is_over:
         wider.append((
             quasi_poisson(y, t, level=level)[1],
-            f"Sites differ {_times(by_site.index)} more than chance alone would have them, so the interval is "
-            "widened to what other sites of the same kind might have shown",
+            f"Sites differ {_times(by_site.index)} more than chance alone would have them, so the interval "
+            "is widened to what other sites of the same kind might have shown",
         ))  # fmt: skip
     if by_week is not None and by_week.is_over:
         wider.append((
             quasi_poisson(y, t, level=level, kind=BY_WEEK, index=by_week.index, degrees=by_week.degrees)[1],
-            f"Passages come in runs (weeks of one site differ {_times(by_week.index)} more than chance), so the "
-            "interval is widened",
+            f"Passages come in runs (weeks of one site differ {_times(by_week.index)} more than chance), so "
+            "the interval is widened",
         ))  # fmt: skip
     others: list[Interval] = []
     if wider:
         shown, why = max(wider, key=lambda pair: pair[0].high / max(pair[0].low, 1e-300))
-        why += "; the exact Poisson limits beside it hold only for these very cameras and passages that fall singly."
+        why += "; the exact Poisson limits beside it hold only for these cameras and single passages."
         others.append(exact)
     else:
         shown = exact
         why = (
-            "The scatter between sites and weeks is no larger than chance, so the exact Poisson limits are shown."
+            "Sites and weeks scatter no more than chance, so the exact Poisson limits are shown."
             if by_site is not None or by_week is not None
-            else "Too few sites and weeks to measure their scatter; the exact Poisson limits are shown and may be "
-            "too narrow."
+            else "Too few sites and weeks to measure their scatter; the exact Poisson limits shown may be too "
+            "narrow."
         )
     if sites >= FEWEST_UNITS:
         others.append(bootstrap_by_site(y, t, level=level))

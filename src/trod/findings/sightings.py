@@ -113,7 +113,7 @@ class UnseenEvent:
 
 @dataclass(frozen=True, kw_only=True)
 class Evidence:
-    """All that is known of one reserve: its sites, what was watched, what was said, what is still unsorted."""
+    """All that is known of one reserve: sites, what was watched, what was said, what is still unsorted."""
 
     reserve: Reserve
     sites: tuple[Site, ...] = ()
@@ -358,4 +358,4 @@ def _sentence(
 def _minutes(minutes: float) -> str:
     if minutes >= 60 and minutes % 60 == 0:
         return wording.plural(int(minutes // 60), "hour")
-    return f"{wording.number(minutes)} minute{'' if minutes == 1 else 's'}"
+    return f"{wording.trimmed(minutes)} minute{'' if minutes == 1 else 's'}"

@@ -49,6 +49,12 @@ def number(value: float, digits: int = 3) -> str:
     return text.replace("-", "−")
 
 
+def trimmed(value: float, digits: int = 3) -> str:
+    """As `number`, without zeros at the end: for values a person chose, such as '30 minutes'."""
+    text = number(value, digits)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 def count(value: int) -> str:
     """A count as it is, thousands parted by a thin blank: a count is known, so it is not rounded."""
     return f"{value:,d}".replace(",", "\u202f")
@@ -63,6 +69,11 @@ def plural(value: int, one: str, many: str | None = None, *, words: bool = False
     """'1 passage', '2 passages'; with `words`, 'one passage', 'no passages'."""
     noun = one if value == 1 else (many or one + "s")
     return f"{small_count(value) if words else count(value)} {noun}"
+
+
+def times(value: int) -> str:
+    """'once', 'twice', '3 times'."""
+    return {1: "once", 2: "twice"}.get(value) or f"{count(value)} times"
 
 
 def listed(parts: Sequence[str], last: str = "and") -> str:

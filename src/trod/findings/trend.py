@@ -1,7 +1,7 @@
 """Is it changing: the rate month by month, and a plain test of trend.
 
-The test is a log-linear regression of passages per site and month on time, with effort as exposure, a level of
-its own for each site (so that moving cameras about does not look like change) and, when the evidence spans
+The test is a log-linear regression of passages per site and month on time, with effort as exposure, a level
+of its own for each site (so that moving cameras about does not look like change) and, when the evidence spans
 the same calendar months of two years, a level for each calendar month (so that season does not look like
 change either). Scatter beyond chance widens its interval.
 """
@@ -21,7 +21,7 @@ from trod.findings import localtime, rates
 from trod.findings.effort import Effort
 from trod.findings.localtime import Floats
 from trod.findings.passages import Passage
-from trod.findings.rates import Interval
+from trod.findings.rates import Dispersion, Interval
 
 LEVEL = 0.95
 # Ours: fewer passages or months than this and a slope is guesswork.
@@ -34,7 +34,10 @@ YEAR_DAYS = 365.25
 
 @dataclass(frozen=True, kw_only=True)
 class MonthRate:
-    """One month: passages, camera-days, and the rate per 100 of them with its interval (None without effort)."""
+    """One month: passages, camera-days, and the rate per 100 of them with its intervals.
+
+    rate, exact, shown are None in a month with under a day of effort.
+    """
 
     month: date
     passages: tuple[Passage, ...]
@@ -44,12 +47,12 @@ class MonthRate:
     shown: Interval | None
 
 
-def monthly(
-    found: Sequence[Passage], effort: Effort, zone: str, sites: Sequence[str]
-) -> tuple[MonthRate, ...]:
+def monthly(found: Sequence[Passage], effort: Effort, zone: str) -> tuple[MonthRate, ...]:
     """Every month from the first with effort or a passage to the last, those without effort included.
 
-    The interval shown is widened, as everywhere, when that month's sites scatter more than chance.
+    The months are to be compared with one another, and the same sites are watched in most of them; so what
+    widens their intervals is not how sites differ but how much site-months scatter about a level for each
+    site and each month. Where that is no more than chance, the exact limits are shown.
     """
     by_month: dict[date, list[Passage]] = {}
     for passage in found:
@@ -58,33 +61,67 @@ def monthly(
     known = sorted(set(by_month) | set(effort.by_month))
     if not known:
         return ()
+    scatter = _site_month_scatter(found, effort, zone)
     out = []
     for month in localtime.months_between(known[0], known[-1]):
-        here = by_month.get(month, [])
+        here = tuple(by_month.get(month, []))
         days = effort.by_month.get(month, 0.0)
-        if days <= 0:
-            out.append(
-                MonthRate(
-                    month=month, passages=tuple(here), effort_days=days, rate=None, exact=None, shown=None
-                )
-            )
-            continue
-        counts = [sum(1 for p in here if p.site == site) for site in sites]
-        efforts = [effort.by_site_month.get((site, month), 0.0) for site in sites]
-        watched = [(c, e) for c, e in zip(counts, efforts, strict=True) if e > 0]
-        outside = sum(counts) - sum(c for c, _ in watched)
-        if outside:  # seen by a camera that counted as not watching: keep the passage, on the month's effort
+        value = exact = shown = None
+        if days >= FEWEST_DAYS:
             value, exact = rates.exact_rate(len(here), days)
             shown = exact
-        else:
-            found_rate = rates.rate([c for c, _ in watched], [e for _, e in watched])
-            value, exact, shown = found_rate.value, found_rate.exact, found_rate.shown
+            if here and scatter is not None and scatter.is_over:
+                shown = rates.quasi_poisson(
+                    [len(here)],
+                    [days],
+                    kind=rates.BY_SITE_MONTH,
+                    index=scatter.index,
+                    degrees=scatter.degrees,
+                )[1]
         out.append(
-            MonthRate(
-                month=month, passages=tuple(here), effort_days=days, rate=value, exact=exact, shown=shown
-            )
+            MonthRate(month=month, passages=here, effort_days=days, rate=value, exact=exact, shown=shown)
         )
     return tuple(out)
+
+
+def _cells(found: Sequence[Passage], effort: Effort, zone: str) -> list[tuple[str, date, float, int]]:
+    """(site, month, camera-days, passages) of every site-month with a day of effort or more, sorted."""
+    counts: dict[tuple[str, date], int] = {}
+    for passage in found:
+        key = (passage.site, localtime.month_of(localtime.local_date(passage.utc_s, zone)))
+        counts[key] = counts.get(key, 0) + 1
+    return [
+        (site, month, days, counts.get((site, month), 0))
+        for (site, month), days in sorted(effort.by_site_month.items())
+        if days >= FEWEST_DAYS
+    ]
+
+
+def _site_month_scatter(found: Sequence[Passage], effort: Effort, zone: str) -> Dispersion | None:
+    """Scatter of site-months about a level per site and per month; None when too few to judge."""
+    cells = _cells(found, effort, zone)
+    while True:  # a site or month with nothing seen has no finite level and tells nothing
+        sites = {site for site, _, _, count in cells if count}
+        months = {month for _, month, _, count in cells if count}
+        kept = [c for c in cells if c[0] in sites and c[1] in months]
+        if len(kept) == len(cells):
+            break
+        cells = kept
+    columns = [np.array([1.0 if c[0] == site else 0.0 for c in cells]) for site in sorted(sites)]
+    columns += [np.array([1.0 if c[1] == month else 0.0 for c in cells]) for month in sorted(months)[1:]]
+    if not columns:
+        return None
+    design = np.column_stack(columns)
+    degrees = len(cells) - int(np.linalg.matrix_rank(design))
+    if degrees < rates.FEWEST_UNITS:
+        return None
+    y = np.array([float(c[3]) for c in cells])
+    try:
+        _, _, mu = poisson_regression(y, design, np.array([c[2] for c in cells]))
+    except NotEnoughEvidence:
+        return None
+    chi2 = float(np.sum((y - mu) ** 2 / mu))
+    return Dispersion(index=chi2 / degrees, chi2=chi2, degrees=degrees, p=float(stats.chi2.sf(chi2, degrees)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,7 +129,8 @@ class Trend:
     """How the rate changes: a factor per year, its interval and p.
 
     with_season : whether calendar months had their own levels, so season is parted from change.
-    index : scatter about the fit, over chance. cells, degrees : how many site-months, how many left to judge by.
+    index : scatter about the fit, over chance.
+    cells, degrees : how many site-months, and how many are left to judge by.
     first, last : middle of the first and last month used.
     """
 
@@ -128,23 +166,21 @@ def poisson_regression(y: Floats, design: Floats, exposure: Floats) -> tuple[Flo
     References : McCullagh & Nelder (1989) §2.5.
     """
     offset = np.log(exposure)
-    mu = (y + 0.1) * 1.0
-    beta = np.zeros(design.shape[1])
+    mu: Floats = np.asarray(y + 0.1, dtype=float)
+    beta: Floats = np.zeros(design.shape[1])
     for step in range(60):
         eta = np.log(mu)
         work = eta - offset + (y - mu) / mu
         root = np.sqrt(mu)
-        new, *_ = np.linalg.lstsq(design * root[:, None], work * root, rcond=None)
+        new = np.asarray(np.linalg.lstsq(design * root[:, None], work * root, rcond=None)[0], dtype=float)
         mu = np.exp(np.clip(design @ new + offset, -40, 40))
         if step and np.max(np.abs(new - beta)) < 1e-10:
             break
         beta = new
     else:
-        raise NotEnoughEvidence(
-            "the trend's fit did not settle", need="more months, or sites seen in more of them"
-        )
+        raise NotEnoughEvidence("the fit did not settle", need="more months, or sites seen in more of them")
     information = design.T @ (design * mu[:, None])
-    return new, np.linalg.pinv(information), mu
+    return new, np.asarray(np.linalg.pinv(information), dtype=float), mu
 
 
 def trend(found: Sequence[Passage], effort: Effort, zone: str) -> Trend:
@@ -154,15 +190,7 @@ def trend(found: Sequence[Passage], effort: Effort, zone: str) -> Trend:
     Notes : quasi-Poisson: standard errors times √φ, φ = Pearson's χ²/df but not under 1; Student's t on df.
     A month's neighbours are taken as independent given the fit; long runs make the interval too narrow.
     """
-    counts: dict[tuple[str, date], int] = {}
-    for passage in found:
-        key = (passage.site, localtime.month_of(localtime.local_date(passage.utc_s, zone)))
-        counts[key] = counts.get(key, 0) + 1
-    cells = [
-        (site, month, days, counts.get((site, month), 0))
-        for (site, month), days in sorted(effort.by_site_month.items())
-        if days >= FEWEST_DAYS
-    ]
+    cells = _cells(found, effort, zone)
     seen = {site for site, _, _, count in cells if count}
     cells = [cell for cell in cells if cell[0] in seen]  # a site with none has no level and tells no slope
     total = sum(count for *_, count in cells)

@@ -1,0 +1,164 @@
+"""What comes here: the answer by species."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from trod import __version__
+from trod.findings import asking, localtime, rates, wording
+from trod.findings.effort import Effort
+from trod.findings.finding import Column, Finding
+from trod.findings.passages import Passage
+from trod.findings.sightings import Evidence, Filter, Selection
+
+_ALL = Filter()
+_PER = "per 100 camera-days"
+COLUMNS = (
+    Column(key="species", title="Species", kind="name"),
+    Column(key="passages", title="Passages", kind="count"),
+    Column(key="events", title="Events", kind="count"),
+    Column(key="individuals_max", title="Most at once", kind="count"),
+    Column(key="sites", title="Sites", kind="count"),
+    Column(key="rate", title="Rate", kind="rate", unit=_PER),
+    Column(key="low", title="From", kind="rate", unit=_PER),
+    Column(key="high", title="To", kind="rate", unit=_PER),
+    Column(key="exact_low", title="Exact Poisson from", kind="rate", unit=_PER),
+    Column(key="exact_high", title="Exact Poisson to", kind="rate", unit=_PER),
+    Column(key="first", title="First seen", kind="date"),
+    Column(key="last", title="Last seen", kind="date"),
+)
+_WIDENED = (
+    "Where passages scatter more than chance between sites or weeks, the interval shown is widened; the "
+    "exact Poisson limits stand beside it and hold only for these very cameras and passages that fall singly."
+)
+_METHOD = (
+    "Sightings of one species at one site closer than the chosen interval are one passage. Rate = passages "
+    "over camera-days, times 100. Exact Poisson limits after Garwood (1936), one-sided when none was seen "
+    "(Hanley & Lippman-Hand 1983). A quasi-Poisson interval with Student's t (McCullagh & Nelder 1989) is "
+    "shown instead where sites, or the weeks of a site, scatter more than chance (p < 0.05)."
+)
+
+
+def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
+    """Which species come here: passages, rate per 100 camera-days with limits, first and last seen.
+
+    Returns a Finding. With exactly one species asked for, `value` is its rate per 100 camera-days; else it is
+    the number of species said, which is a count of what was seen and has no interval.
+    Raises NotEnoughEvidence when no camera watched.
+    """
+    selection, found, worked = asking.prepare(evidence, filter)
+    names = {**filter.species_names, **evidence.species_names()}
+    keys = sorted({p.species for p in found} | set(filter.species))
+    measured = {
+        key: asking.rate_of(selection, worked, [p for p in found if p.species == key]) for key in keys
+    }
+    table = [
+        _row(selection, key, names.get(key, key), [p for p in found if p.species == key], measured[key])
+        for key in keys
+    ]
+    table.sort(key=lambda row: (-row["passages"], row["species"].lower(), row["species_key"]))
+    seen = [row for row in table if row["passages"]]
+
+    cautions = asking.cautions_of(selection, found)
+    if worked.camera_days < 30:
+        cautions.append(
+            f"Only {wording.number(worked.camera_days)} camera-days: a species that is there may well not "
+            "have come by."
+        )
+    if any(row["interval_kind"] not in (rates.EXACT, rates.ONE_SIDED) for row in seen):
+        cautions.append(_WIDENED)
+
+    single = measured[keys[0]] if len(filter.species) == 1 else None
+    if single is not None:
+        sentence = _sentence_of_one(wording.capital(names.get(keys[0], keys[0])), single, worked)
+    else:
+        sentence = _sentence_of_all(seen, worked)
+    return Finding(
+        kind="what-comes",
+        question="What comes here?",
+        sentence=sentence,
+        value=single.value if single else float(len(seen)),
+        unit="passages per 100 camera-days" if single else "species",
+        interval=single.shown if single else None,
+        other_intervals=single.others if single else (),
+        effort=worked.to_dict(),
+        filter=filter.to_dict(),
+        filter_sentence=selection.sentence,
+        method=f"{_METHOD} {single.why}" if single else _METHOD,
+        assumptions=(
+            asking.WATCHED,
+            asking.STEADY_DETECTION,
+            asking.NOT_NUMBERS,
+            "A species that is not listed was not seen; that does not show it is absent.",
+        ),
+        cautions=tuple(cautions),
+        columns=COLUMNS,
+        rows=tuple(table),
+        made=__version__,
+        **asking.opened(found),
+    )
+
+
+def _row(
+    selection: Selection, key: str, name: str, own: Sequence[Passage], rate: rates.Rate
+) -> dict[str, Any]:
+    zone = selection.reserve.zone
+    return {
+        "species": name,
+        "species_key": key,
+        "passages": len(own),
+        "events": sum(len(p.events) for p in own),
+        "individuals_max": max((p.count for p in own), default=0),
+        "sites": len({p.site for p in own}),
+        "rate": rate.value,
+        "low": rate.shown.low,
+        "high": rate.shown.high,
+        "level": rate.shown.level,
+        "interval_kind": rate.shown.kind,
+        "exact_low": rate.exact.low,
+        "exact_high": rate.exact.high,
+        "other_intervals": [interval.to_dict() for interval in rate.others],
+        "why": rate.why,
+        "scatter_sites": rate.by_site.index if rate.by_site else None,
+        "scatter_weeks": rate.by_week.index if rate.by_week else None,
+        "first": localtime.local_date(own[0].utc_s, zone).isoformat() if own else None,
+        "last": localtime.local_date(own[-1].utc_s, zone).isoformat() if own else None,
+        "by_site": {site: sum(1 for p in own if p.site == site) for site in selection.sites},
+        "pictures": asking.opened(own)["pictures"],
+        "event_keys": asking.opened(own)["events"],
+    }
+
+
+def _days(worked: Effort) -> str:
+    return f"{wording.number(worked.camera_days)} camera-days"
+
+
+def _sentence_of_one(name: str, rate: rates.Rate, worked: Effort) -> str:
+    shown = rate.shown
+    if rate.count == 0:
+        return (
+            f"{name} did not come by in {_days(worked)}; the true rate is probably below "
+            f"{wording.number(shown.high)} per 100 camera-days ({round(100 * shown.level)} %)."
+        )
+    return (
+        f"{name} came by {wording.times(rate.count)} in {_days(worked)}: {wording.number(rate.value)} per "
+        f"100 camera-days ({wording.between(shown.low, shown.high)}, {round(100 * shown.level)} %)."
+    )
+
+
+def _sentence_of_all(seen: Sequence[dict[str, Any]], worked: Effort) -> str:
+    if not seen:
+        return f"No animal was seen in {_days(worked)}."
+    top = seen[0]
+    how_many = wording.plural(len(seen), "species", "species", words=True)
+    sentence = (
+        f"{wording.capital(how_many)} came by in {_days(worked)}. "
+        f"{wording.capital(top['species'])} most often: "
+        f"{wording.plural(top['passages'], 'passage')}, {wording.number(top['rate'])} per 100 camera-days "
+        f"({wording.between(top['low'], top['high'])}, {round(100 * top['level'])} %)."
+    )
+    once = [row["species"] for row in seen[1:] if row["passages"] == 1]
+    if once:
+        sentence += f" Seen only once: {wording.listed_at_most(once)}."
+    return sentence

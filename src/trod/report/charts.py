@@ -1,0 +1,397 @@
+"""Findings as Vega-Lite specs: one style for page, night and paper; and the same specs as SVG.
+
+Marks carry names of styles, never colours; a theme's config gives those names their colours, so one spec
+serves the page by day, the page by night and the printed report. What matters is told by shape, place or
+hatching as well as by tone, so a chart survives a black-and-white printer and colour blindness.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from typing import Any, Literal
+
+import altair as alt
+import vl_convert
+
+from trod.errors import WrongInput
+from trod.findings import wording
+from trod.findings.finding import Finding
+
+Theme = Literal["light", "night", "paper"]
+Spec = dict[str, Any]
+# The Vega-Lite that altair's schema speaks; vl_convert must draw with the same one.
+VEGALITE = ".".join(alt.SCHEMA_VERSION.lstrip("v").split(".")[:2])
+PAPER_WIDTH_PX = 460
+ROW_PX = 38
+
+_TONES: dict[str, dict[str, str]] = {
+    "light": {
+        "ink": "#26231c", "soft": "#6a6353", "rule": "#d9d0ba", "moss": "#46602a", "band": "#a9b98f",
+        "clay": "#9c4221", "night": "#d6cdb8", "twilight": "#e8e0cd",
+    },
+    "night": {
+        "ink": "#cfc6b2", "soft": "#9a917f", "rule": "#3a352b", "moss": "#9db87a", "band": "#55663f",
+        "clay": "#d9855f", "night": "#0f0d0a", "twilight": "#1b1813",
+    },
+    "paper": {
+        "ink": "#1d1b16", "soft": "#5b5548", "rule": "#d8d3c6", "moss": "#3d5524", "band": "#b3c09c",
+        "clay": "#8a3a1c", "night": "#e3ded2", "twilight": "#f0ece3",
+    },
+}  # fmt: skip
+_FONTS: dict[str, str] = {
+    "light": "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', sans-serif",
+    "night": "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', sans-serif",
+    "paper": "Libertinus Serif, Georgia, serif",
+}
+
+
+def config(theme: Theme = "light") -> Spec:
+    """The Vega-Lite config of a theme: fonts, axes, and the colours behind the names of styles."""
+    if theme not in _TONES:
+        raise WrongInput("theme", got=theme, needed="light, night or paper")
+    tone, font = _TONES[theme], _FONTS[theme]
+    size = 10 if theme == "paper" else 12
+    return {
+        "background": "transparent",
+        "font": font,
+        "view": {"stroke": None},
+        "axis": {
+            "labelColor": tone["soft"],
+            "titleColor": tone["soft"],
+            "labelFontSize": size,
+            "titleFontSize": size,
+            "titleFontWeight": "normal",
+            "gridColor": tone["rule"],
+            "gridWidth": 0.6,
+            "domain": False,
+            "tickColor": tone["rule"],
+            "tickSize": 3,
+            "labelPadding": 4,
+            "titlePadding": 8,
+        },
+        "style": {
+            "dot": {"color": tone["moss"], "opacity": 1, "size": 70, "filled": True},
+            "range": {"color": tone["moss"], "strokeWidth": 2.5, "strokeCap": "round", "opacity": 1},
+            "exact": {"color": tone["ink"], "opacity": 1},
+            "none": {"color": tone["clay"], "size": 70, "filled": True, "opacity": 1},
+            "line": {"color": tone["moss"], "strokeWidth": 2},
+            "band": {"color": tone["band"], "opacity": 0.6},
+            "even": {"color": tone["soft"], "strokeWidth": 1, "strokeDash": [3, 3]},
+            "rug": {"color": tone["ink"], "strokeWidth": 0.8, "opacity": 0.3},
+            "night-sky": {"color": tone["night"], "opacity": 1},
+            "twilight-sky": {"color": tone["twilight"], "opacity": 1},
+            "effort": {"color": tone["soft"], "opacity": 0.45},
+            "note": {"color": tone["soft"], "fontSize": size, "font": font},
+            "figure": {"color": tone["ink"], "fontSize": size, "font": font},
+        },
+    }
+
+
+def chart(
+    finding: Finding, theme: Theme = "light", *, by: Literal["sun", "clock"] = "sun", label: str = ""
+) -> Spec | None:
+    """The finding's chart as a Vega-Lite spec; None when there is nothing to draw.
+
+    theme : light and night fill their container's width; paper has a fixed one.
+    by : for "when", by the sun's clock (where there is one) or by the wall clock.
+    label : what the chart shows, for its alt text; the finding's own sentence when left out.
+    """
+    drawn: alt.LayerChart | alt.FacetChart | None
+    if finding.kind == "what-comes":
+        drawn, height = _what_comes(finding), None
+    elif finding.kind == "when":
+        drawn, height = _when(finding, by), 210
+    elif finding.kind == "change":
+        drawn, height = _change(finding), 240
+    else:
+        raise WrongInput("kind", got=finding.kind, needed="what-comes, when or change")
+    if drawn is None:
+        return None
+    width: Any = PAPER_WIDTH_PX if theme == "paper" else "container"
+    drawn = drawn.properties(
+        width=width, description=label or f"{finding.sentence} {finding.filter_sentence}."
+    )
+    if height:
+        drawn = drawn.properties(height=height)
+    spec: Spec = drawn.to_dict()
+    spec["config"] = config(theme)
+    spec["autosize"] = {"type": "fit-x" if theme != "paper" else "pad", "contains": "padding"}
+    return spec
+
+
+def svg(spec: Mapping[str, Any]) -> str:
+    """A spec as SVG, drawn here without a browser and without the network."""
+    fixed = dict(spec)
+    if fixed.get("width") == "container":
+        fixed["width"] = PAPER_WIDTH_PX
+        fixed["autosize"] = {"type": "pad", "contains": "padding"}
+    drawn: str = vl_convert.vegalite_to_svg(
+        json.dumps(fixed, allow_nan=False), vl_version=VEGALITE, allowed_base_urls=[]
+    )
+    return drawn
+
+
+def _data(values: list[dict[str, Any]]) -> alt.InlineData:
+    return alt.InlineData(values=values)
+
+
+def _what_comes(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
+    """Dot and range per species, most frequent on top; ticks where the exact Poisson limits lie."""
+    rows = [row for row in finding.rows if row["rate"] is not None]
+    if not rows:
+        return None
+    seen = [row["rate"] for row in rows if row["rate"] > 0]
+    lows = [row["low"] for row in rows if row["low"] > 0]
+    log = bool(seen) and len(seen) == len(rows) and max(seen) / min(seen) > 20
+    scale = (
+        alt.Scale(type="log", domain=[_floor_step(min(lows)), _ceil_step(max(row["high"] for row in rows))])
+        if log
+        else alt.Scale(zero=True, nice=True)
+    )
+    values = [
+        {
+            "species": row["species"],
+            "rate": row["rate"],
+            "low": row["low"],
+            "high": row["high"],
+            "exact_low": row["exact_low"],
+            "exact_high": row["exact_high"],
+            "figure": wording.number(row["rate"])
+            if row["passages"]
+            else f"none; under {wording.number(row['high'])}",
+            "told": f"{wording.number(row['rate'])} ({wording.between(row['low'], row['high'])})",
+            "passages": row["passages"],
+            "seen": row["passages"] > 0,
+        }
+        for row in rows
+    ]
+    order = [row["species"] for row in rows]
+    y = alt.Y("species:N", sort=order, title=None, axis=alt.Axis(grid=False, ticks=False, labelLimit=130))
+    tooltip = [
+        alt.Tooltip("species:N", title="Species"),
+        alt.Tooltip("passages:Q", title="Passages"),
+        alt.Tooltip("told:N", title="Per 100 camera-days"),
+    ]
+    title = "Passages per 100 camera-days" + (" (each step is ten times the one before)" if log else "")
+    base = alt.Chart(_data(values)).encode(y=y, tooltip=tooltip)
+    axis = (
+        alt.Axis(title=title, format=",~f", values=_decades(scale))
+        if log
+        else alt.Axis(title=title, format=",~f", tickCount=5)
+    )
+    layers = [
+        base.mark_rule(style="range").encode(x=alt.X("low:Q", scale=scale, axis=axis), x2="high:Q"),
+        base.transform_filter("datum.seen")
+        .mark_tick(style="exact", height=9, thickness=1.2)
+        .encode(x="exact_low:Q"),
+        base.transform_filter("datum.seen")
+        .mark_tick(style="exact", height=9, thickness=1.2)
+        .encode(x="exact_high:Q"),
+        base.transform_filter("datum.seen").mark_point(style="dot").encode(x="rate:Q"),
+        base.transform_filter("!datum.seen")
+        .mark_point(style="none", shape="triangle-left")
+        .encode(x="high:Q"),
+        base.mark_text(style="figure", dy=-11).encode(
+            x=alt.X("rate:Q") if all(row["seen"] for row in values) else alt.X("high:Q"), text="figure:N"
+        ),
+    ]
+    return alt.layer(*layers).properties(height=alt.Step(ROW_PX))
+
+
+def _floor_step(value: float) -> float:
+    return 10.0 ** math.floor(math.log10(value))
+
+
+def _ceil_step(value: float) -> float:
+    return 10.0 ** math.ceil(math.log10(value))
+
+
+def _decades(scale: alt.Scale) -> list[float]:
+    low, high = scale.domain
+    return [10.0**power for power in range(round(math.log10(low)), round(math.log10(high)) + 1)]
+
+
+def _since_noon(hour: float) -> float:
+    return (hour - 12.0) % 24.0
+
+
+def _when(finding: Finding, by: str) -> alt.LayerChart | alt.FacetChart | None:
+    """The day from noon to noon, so that the night is whole and in the middle; curve, band, sky and rug."""
+    series = finding.series
+    curve = series.get("sun") if by == "sun" and series.get("sun") else series.get("clock")
+    if not curve:
+        return None
+    by_sun = curve is series.get("sun")
+    points = sorted(
+        (
+            {
+                "h": _since_noon(hour),
+                "y": 100 * d,
+                "low": 100 * lo,
+                "high": 100 * hi,
+                "clock": wording.clock(hour),
+            }
+            for hour, d, lo, hi in zip(
+                curve["hours"], curve["density"], curve["low"], curve["high"], strict=True
+            )
+        ),
+        key=lambda point: point["h"],
+    )
+    top = 1.08 * max(point["high"] for point in points)
+    rug = [
+        {"h": _since_noon(hour)} for hour in (series["rug_sun_h"] if by_sun else series["rug_clock_h"])[:1500]
+    ]
+    x_axis = alt.Axis(
+        title=(
+            "Time of day, every day's sunrise and sunset brought to their means"
+            if by_sun
+            else "Time of day on the reserve's clock"
+        ),
+        values=list(range(0, 25, 3)),
+        labelExpr="(datum.value + 12) % 24 + ':00'",
+        grid=False,
+        labelOverlap=True,
+    )
+    x = alt.X("h:Q", scale=alt.Scale(domain=[0, 24], nice=False), axis=x_axis)
+    y_axis = alt.Axis(title="Share of activity per hour, %", tickCount=5)
+    y_scale = alt.Scale(domain=[-0.09 * top, top], nice=False)
+    layers: list[alt.Chart] = []
+    for style, spans in _skies(series):
+        if spans:
+            layers.append(
+                alt.Chart(_data(spans))
+                .mark_rect(style=style)
+                .encode(
+                    x=alt.X("from:Q", scale=alt.Scale(domain=[0, 24], nice=False), axis=x_axis), x2="to:Q"
+                )
+            )
+    even = alt.Chart(_data([{"y": 100 / 24}])).mark_rule(style="even").encode(y=alt.Y("y:Q", scale=y_scale))
+    curve_base = alt.Chart(_data(points)).encode(x=x)
+    y = alt.Y("y:Q", scale=y_scale, axis=y_axis)
+    layers += [
+        even,
+        curve_base.mark_area(style="band").encode(y=alt.Y("low:Q", scale=y_scale, axis=y_axis), y2="high:Q"),
+        curve_base.mark_line(style="line").encode(
+            y=y,
+            tooltip=[
+                alt.Tooltip("clock:N", title="Time"),
+                alt.Tooltip("y:Q", title="% per hour", format=".2~f"),
+            ],
+        ),
+        alt.Chart(_data(rug)).mark_rule(style="rug").encode(
+            x=x, y=alt.datum(-0.085 * top, type="quantitative"), y2=alt.datum(-0.02 * top)
+        ),
+        alt.Chart(_data([{"h": 0.15, "y": 100 / 24, "text": "an even day"}]))
+        .mark_text(style="note", align="left", dy=-6)
+        .encode(x=x, y=y, text="text:N"),
+    ]  # fmt: skip
+    return alt.layer(*layers)
+
+
+def _skies(series: Mapping[str, Any]) -> list[tuple[str, list[dict[str, float]]]]:
+    """Night and twilight as stretches of the noon-to-noon axis."""
+    rise, sunset = series.get("mean_sunrise_h"), series.get("mean_sunset_h")
+    if rise is None or sunset is None:
+        return []
+    dusk, dawn = series.get("dusk_length_h", 0.0), series.get("dawn_length_h", 0.0)
+    set_at, rise_at = _since_noon(sunset), _since_noon(rise)
+    if set_at >= rise_at:  # an odd zone, whose clock noon is the sun's night: leave the sky out
+        return []
+    night = [{"from": set_at + dusk, "to": rise_at - dawn}]
+    twilight = [{"from": set_at, "to": set_at + dusk}, {"from": rise_at - dawn, "to": rise_at}]
+    return [
+        ("night-sky", [s for s in night if s["to"] > s["from"]]),
+        ("twilight-sky", [s for s in twilight if s["to"] > s["from"]]),
+    ]
+
+
+def _change(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
+    """Rate by month with its interval; beneath, hanging from the zero line, how long cameras watched."""
+    rows = list(finding.rows)
+    shown = [row for row in rows if row["rate"] is not None]
+    if not shown:
+        return None
+    # A month of very little effort must not squeeze the others flat: its interval is cut, with an arrow.
+    top = min(
+        max(row["high"] for row in shown), max(2.5 * max(row["rate"] for row in shown), _middle_high(shown))
+    )
+    top = top or 1.0
+    most = max(row["camera_days"] for row in rows) or 1.0
+    strip_top, strip = -0.17 * top, 0.17 * top  # the strip of effort hangs below zero, under its own heading
+    values = [
+        {
+            "month": f"{row['month']}-15",
+            "rate": row["rate"],
+            "low": row["low"],
+            "high": None if row["high"] is None else min(row["high"], top),
+            "cut": row["high"] is not None and row["high"] > top,
+            "passages": row["passages"],
+            "days": row["camera_days"],
+            "strip_from": strip_top,
+            "strip_to": strip_top - strip * row["camera_days"] / most,
+            "told": (
+                f"{wording.number(row['rate'])} ({wording.between(row['low'], row['high'])})"
+                if row["rate"] is not None
+                else "too little effort"
+            ),
+        }
+        for row in rows
+    ]
+    ticks = [tick for tick in _nice_ticks(top) if tick <= top]
+    heading = f"Camera-days watched, at most {wording.number(most)} a month"
+    y_scale = alt.Scale(domain=[strip_top - strip, 1.04 * top], nice=False)
+    y_axis = alt.Axis(title="Passages per 100 camera-days", values=ticks, format=",~f")
+    bandpad = alt.X(
+        "month:O",
+        timeUnit="yearmonth",
+        axis=alt.Axis(
+            title=None,
+            grid=False,
+            ticks=False,
+            labelExpr="timeFormat(datum.value, '%m') == '01' || datum.index == 0 "
+            "? [timeFormat(datum.value, '%b'), timeFormat(datum.value, '%Y')] "
+            ": timeFormat(datum.value, '%b')",
+            labelAngle=0,
+            labelOverlap=True,
+        ),
+    )
+    tooltip = [
+        alt.Tooltip("month:T", timeUnit="yearmonth", title="Month", format="%B %Y"),
+        alt.Tooltip("told:N", title="Per 100 camera-days"),
+        alt.Tooltip("passages:Q", title="Passages"),
+        alt.Tooltip("days:Q", title="Camera-days", format=".0f"),
+    ]
+    base = alt.Chart(_data(values)).encode(x=bandpad, tooltip=tooltip)
+    known = base.transform_filter("isValid(datum.rate)")
+    layers = [
+        base.mark_bar(style="effort").encode(
+            y=alt.Y("strip_from:Q", scale=y_scale, axis=y_axis), y2="strip_to:Q"
+        ),
+        known.mark_rule(style="range").encode(y=alt.Y("low:Q", scale=y_scale, axis=y_axis), y2="high:Q"),
+        known.mark_point(style="dot").encode(y=alt.Y("rate:Q", scale=y_scale, axis=y_axis)),
+        base.transform_filter("!isValid(datum.rate)").mark_text(style="note", text="×").encode(
+            y=alt.datum(-0.14 * top, type="quantitative")
+        ),
+        known.transform_filter("datum.cut")
+        .mark_point(style="dot", shape="triangle-up")
+        .encode(y=alt.Y("high:Q", scale=y_scale, axis=y_axis)),
+        alt.Chart(_data([{"text": heading, "y": strip_top}]))
+        .mark_text(style="note", align="left", baseline="bottom", dy=-3)
+        .encode(x=alt.value(0), y=alt.Y("y:Q", scale=y_scale, axis=y_axis), text="text:N"),
+    ]  # fmt: skip
+    return alt.layer(*layers)
+
+
+def _middle_high(rows: list[Mapping[str, Any]]) -> float:
+    """Half as much again as the middle month's upper end."""
+    highs = sorted(row["high"] for row in rows)
+    return 1.5 * float(highs[len(highs) // 2])
+
+
+def _nice_ticks(top: float) -> list[float]:
+    raw = top / 4
+    power = 10.0 ** math.floor(math.log10(raw))
+    step = next(m * power for m in (1, 2, 2.5, 5, 10) if m * power >= raw)
+    return [round(step * n, 10) for n in range(6)]
