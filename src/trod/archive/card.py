@@ -405,7 +405,7 @@ def _with_shared_numbers(entries: list[Entry], notes: list[str]) -> list[Entry]:
     ]
 
 
-# Where cards are plugged in ---------------------------------------------------------------------------------
+# Where cards are plugged in -------------------------------------------------------------------------------
 
 _LINUX_HOMES = ("/media/", "/run/media/", "/mnt/")
 _MOUNT_ESCAPE = re.compile(rb"\\([0-7]{3})")

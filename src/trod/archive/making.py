@@ -180,7 +180,7 @@ def read_making(root: Path, home: Path) -> Making:
             items=items,
             left=[Told(**t) for t in plan["left"]],
         )
-    except (OSError, ValueError, KeyError, TypeError) as problem:
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as problem:
         raise CardTrouble(
             f"The plan of the unfinished intake {home.name} cannot be used ({problem}). The copies in {home} "
             "are untouched; move that folder aside, then take the card in again."
@@ -192,7 +192,7 @@ def read_making(root: Path, home: Path) -> Making:
     for line in lines:
         try:
             making.heed(json.loads(line))
-        except (ValueError, KeyError, TypeError, AttributeError):
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
             making.torn = True  # a damaged line is believed in no part; its file is taken anew
     return making
 

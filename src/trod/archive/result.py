@@ -115,10 +115,8 @@ class IntakeResult:
         checked = "written, flushed, read back and compared"
         if not self.read_back:
             checked = "written and flushed, but not read back, as was chosen"
-        parts = [
-            f"{'The one file' if self.files == 1 else f'All {self.files} files'} of the card "
-            f"{'is' if self.files == 1 else 'are'} in the archive: {self.new} new, {self.duplicates} kept before."
-        ]
+        head = "The one file of the card is" if self.files == 1 else f"All {self.files} files of the card are"
+        parts = [f"{head} in the archive: {self.new} new, {self.duplicates} kept before."]
         if self.new:
             parts.append(f"Each new one was {checked}.")
         others = [t for t in self.skipped_files if t.what == "other"]

@@ -1,0 +1,377 @@
+"""The plain JSON beside the pictures, and the walk that rebuilds a catalogue from folders alone.
+
+    ledger.json      of the whole archive: what the reserve keeps (sites, cameras, species…)
+    sidecar.json     of one deployment
+    words.jsonl      of one deployment, append-only: every word a person said, and every undo
+
+This room reads and writes them whole and firm and does not know what they mean; the fields are laid down in
+docs/archive-format.md. All three begin with `"trod": 1`, the version of the format.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from trod.archive import disk
+from trod.archive.making import INCOMING, UNPLACED, Placement
+from trod.archive.manifest import BAG_INFO, MANIFEST, read_bag_info, read_manifest
+from trod.errors import CatalogueTrouble, WrongInput
+
+VERSION = 1
+LEDGER = "ledger.json"
+SIDECAR = "sidecar.json"
+WORDS = "words.jsonl"
+TORN = "words.torn"  # what stood torn at the end of words.jsonl when it was mended
+LOCK = ".lock"
+# Fields of sidecar.json that this room itself keeps, so that a writer who does not know them loses nothing.
+OWN_FIELDS = ("bags", "moves")
+
+Json = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Words:
+    """The lines of words.jsonl in their order, and what could not be read, in sentences."""
+
+    lines: tuple[Json, ...]
+    torn: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class BagFile:
+    """One file of a bag. path : below the bag.  size_bytes : as on the disk, None when it is not there."""
+
+    path: str
+    sha256: str
+    size_bytes: int | None
+
+
+@dataclass(frozen=True)
+class BagEntry:
+    """One bag as its manifest tells it. path : below the archive.  about : bag-info.txt.
+
+    card_names : {path below the bag: path on the card}, where the two differ.
+    kept_before : the lines of already-kept.jsonl.
+    told : the lines of told.jsonl.
+    """
+
+    name: str
+    path: str
+    about: tuple[tuple[str, str], ...]
+    files: tuple[BagFile, ...]
+    card_names: Mapping[str, str]
+    kept_before: tuple[Json, ...]
+    told: tuple[Json, ...]
+
+
+@dataclass(frozen=True)
+class DeploymentFolder:
+    """One folder of bags: a deployment, or (both slugs None) the bags whose deployment nobody knows.
+
+    sidecar : its fields, or None when there is no sidecar.json.
+    torn : what could not be read, in sentences.
+    """
+
+    site_slug: str | None
+    deployment_slug: str | None
+    path: Path
+    sidecar: Json | None
+    words: tuple[Json, ...]
+    torn: tuple[str, ...]
+    bags: tuple[BagEntry, ...]
+
+
+# JSON, whole or not at all --------------------------------------------------------------------------------
+
+
+def read_json(path: Path, kind: str) -> Json | None:
+    """The fields of a JSON file of ours without its head, or None when there is none.
+
+    Raises CatalogueTrouble when it is of a newer format, of another kind, or no JSON object.
+    """
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        return None
+    try:
+        found = json.loads(data)
+        version, found_kind = found.pop("trod"), found.pop("kind")
+    except (ValueError, KeyError, AttributeError, TypeError, RecursionError) as problem:
+        raise CatalogueTrouble(
+            f"{path} is not a {kind} as Trod writes it ({problem}). Take it from your backup."
+        ) from problem
+    if not isinstance(version, int) or version > VERSION:
+        raise CatalogueTrouble(
+            f"{path} is of format {version}; this Trod knows {VERSION}. Use the newer Trod that wrote it."
+        )
+    if found_kind != kind:
+        raise CatalogueTrouble(f"{path} holds a {found_kind}; a {kind} is needed. Take it from your backup.")
+    assert isinstance(found, dict)
+    return found
+
+
+def write_json(path: Path, kind: str, fields: Mapping[str, Any]) -> None:
+    """Write a JSON file of ours, whole or not at all, and firm."""
+    text = json.dumps({"trod": VERSION, "kind": kind, **fields}, indent=1, ensure_ascii=False)
+    with disk.trouble_told(path, "it was written"):
+        disk.make_folder(path.parent)
+        disk.write_file(path, text.encode("utf-8", "surrogatepass") + b"\n")
+
+
+def lock(folder: Path, *, wait_s: float = 30.0) -> disk.Lock:
+    """Keep other processes from writing the JSON files of a folder. Raises TimeoutError on entering."""
+    disk.make_folder(folder)
+    return disk.Lock(folder / LOCK, wait_s=wait_s)
+
+
+def read_ledger(archive_root: Path) -> Json | None:
+    return read_json(Path(archive_root) / LEDGER, "ledger")
+
+
+def write_ledger(archive_root: Path, fields: Mapping[str, Any]) -> None:
+    with lock(Path(archive_root)):
+        write_json(Path(archive_root) / LEDGER, "ledger", fields)
+
+
+def deployment_folder(archive_root: Path, place: Placement) -> Path:
+    """The folder of a deployment, whether or not it is there yet."""
+    return Path(archive_root).joinpath(*place.folder.split("/"))
+
+
+def read_sidecar(folder: Path) -> Json | None:
+    return read_json(folder / SIDECAR, "deployment")
+
+
+def write_sidecar(folder: Path, fields: Mapping[str, Any]) -> None:
+    """Write the sidecar of a deployment. `bags` and `moves`, where not given, stay as they are."""
+    update_sidecar(folder, lambda old: {**{k: old[k] for k in OWN_FIELDS if k in old}, **fields})
+
+
+def update_sidecar(folder: Path, change: Callable[[Json], Mapping[str, Any]]) -> None:
+    """Read, change and write the sidecar of a deployment, while no other process does."""
+    with lock(folder):
+        write_json(folder / SIDECAR, "deployment", change(read_sidecar(folder) or {}))
+
+
+# Words: append-only ---------------------------------------------------------------------------------------
+
+
+def append_words(folder: Path, words: Iterable[Mapping[str, Any]]) -> None:
+    """Append words to words.jsonl and make them firm; when this returns they outlive a power cut.
+
+    A line that was torn by an earlier crash is moved to words.torn first; a whole line is never touched.
+    """
+    lines = [json.dumps({"trod": VERSION, **word}).encode() + b"\n" for word in words]
+    if not lines:
+        return
+    path = folder / WORDS
+    with lock(folder), disk.trouble_told(path, "a word was written"):
+        _mend(path)
+        disk.append(path, b"".join(lines))
+
+
+def append_word(folder: Path, word: Mapping[str, Any]) -> None:
+    """Append one word; see `append_words`."""
+    append_words(folder, [word])
+
+
+def read_words(folder: Path) -> Words:
+    """All words of a deployment. A line that cannot be read is told, not raised, and the others are returned."""
+    path = folder / WORDS
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        return Words(())
+    whole, last = disk.whole_lines(data)
+    lines, torn = [], []
+    for number, line in enumerate([*whole, last], 1):
+        if not line.strip():
+            continue
+        word = _word(line)
+        if word is not None and word.pop("trod", VERSION) != VERSION:
+            torn.append(f"{path.name}: line {number} is of another format; use the newer Trod that wrote it")
+        elif word is None:
+            end = " (the last; a crash tore it)" if number == len(whole) + 1 else ""
+            torn.append(f"{path.name}: line {number} cannot be read{end}")
+        else:
+            lines.append(word)
+    return Words(tuple(lines), tuple(torn))
+
+
+def _word(line: bytes) -> Json | None:
+    """A line as an object. No true beginning of a JSON object is one itself, so a torn line never passes."""
+    try:
+        word = json.loads(line)
+    except (ValueError, RecursionError):
+        return None
+    return word if isinstance(word, dict) else None
+
+
+def _mend(path: Path) -> None:
+    """See that words.jsonl ends with a line end: complete a whole last line, move a torn one aside."""
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        return
+    _, last = disk.whole_lines(data)
+    if not last:
+        return
+    if _word(last) is not None:
+        disk.append(path, b"\n")
+        return
+    disk.append(path.with_name(TORN), last + b"\n")
+    fd = os.open(path, os.O_RDWR | getattr(os, "O_BINARY", 0))
+    try:
+        os.ftruncate(fd, len(data) - len(last))
+        disk.flush(fd)
+    finally:
+        os.close(fd)
+
+
+# Walking and moving ---------------------------------------------------------------------------------------
+
+
+def folders_of_bags(archive_root: Path) -> Iterator[tuple[str | None, str | None, Path]]:
+    """(site slug, deployment slug, folder) of each deployment by name, then (None, None, unplaced/) if there."""
+    root = Path(archive_root)
+    for site in _folders(root):
+        if site.name not in (UNPLACED, INCOMING) and not site.name.startswith("."):
+            for deployment in _folders(site):
+                yield site.name, deployment.name, deployment
+    if (root / UNPLACED).is_dir():
+        yield None, None, root / UNPLACED
+
+
+def bag_folders(archive_root: Path) -> Iterator[Path]:
+    """Every folder that is, or should be, a bag in its place."""
+    for _, _, folder in folders_of_bags(archive_root):
+        yield from _folders(folder)
+
+
+def _folders(folder: Path) -> list[Path]:
+    try:
+        found = [p for p in folder.iterdir() if not p.name.startswith(".")]
+    except OSError:  # `verify` tells of it
+        return []
+    return sorted(p for p in found if p.is_dir() and not p.is_symlink())
+
+
+def walk(archive_root: Path) -> Iterator[DeploymentFolder]:
+    """All that a catalogue can be rebuilt from, a folder of bags at a time. Reads no picture.
+
+    Damage is told in `torn`, never raised: what can be read is returned.
+    """
+    root = Path(archive_root)
+    for site, deployment, folder in folders_of_bags(root):
+        torn: list[str] = []
+        sidecar = None
+        try:
+            sidecar = read_sidecar(folder)
+        except (CatalogueTrouble, OSError) as problem:
+            torn.append(str(problem))
+        words = Words(())
+        try:
+            words = read_words(folder)
+        except OSError as problem:
+            torn.append(f"{WORDS} cannot be read: {problem.strerror}")
+        bags = []
+        for bag in _folders(folder):
+            try:
+                bags.append(read_bag(root, bag))
+            except OSError as problem:
+                torn.append(f"The bag {bag.name} cannot be read: {problem.strerror}")
+        yield DeploymentFolder(site, deployment, folder, sidecar, words.lines, (*torn, *words.torn), tuple(bags))
+
+
+def read_bag(archive_root: Path, bag: Path) -> BagEntry:
+    """One bag by its manifest, with the sizes on the disk. Raises OSError when there is no manifest."""
+    files = []
+    for path, sha256 in read_manifest((bag / MANIFEST).read_bytes()).files.items():
+        try:
+            size: int | None = bag.joinpath(*path.split("/")).stat().st_size
+        except OSError:
+            size = None
+        files.append(BagFile(path, sha256, size))
+    about: list[tuple[str, str]] = []
+    with contextlib.suppress(FileNotFoundError):
+        about = read_bag_info((bag / BAG_INFO).read_bytes())
+    names = _lines(bag / "card-names.jsonl")
+    return BagEntry(
+        name=bag.name,
+        path=bag.relative_to(archive_root).as_posix(),
+        about=tuple(about),
+        files=tuple(files),
+        card_names={str(n["path"]): str(n["card_path"]) for n in names if "path" in n and "card_path" in n},
+        kept_before=tuple(_lines(bag / "already-kept.jsonl")),
+        told=tuple(_lines(bag / "told.jsonl")),
+    )
+
+
+def _lines(path: Path) -> list[Json]:
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        return []
+    return [word for line in data.split(b"\n") if (word := _word(line)) is not None]
+
+
+def known_files(archive_root: Path) -> dict[str, str]:
+    """{SHA-256: path below the archive} of all files in bags: an intake's `already_have` without a catalogue."""
+    known: dict[str, str] = {}
+    for bag in bag_folders(archive_root):
+        with contextlib.suppress(OSError):
+            at = bag.relative_to(archive_root).as_posix()
+            for path, sha256 in read_manifest((bag / MANIFEST).read_bytes()).files.items():
+                known.setdefault(sha256, f"{at}/{path}")
+    return known
+
+
+def move_bag(archive_root: Path, bag: str, place: Placement, *, now: datetime) -> str:
+    """Move a bag, whole, to another deployment (or to `unplaced/`), in one step, and note it in the sidecars.
+
+    bag : its path below the archive, such as `unplaced/2026-05-17-a`.
+    Returns the new path. The bag itself is not changed. Called again after a crash it finishes what it began.
+    Raises WrongInput when there is no such bag or the place is taken.
+    """
+    root = Path(archive_root)
+    parts = bag.split("/")
+    if len(parts) not in (2, 3) or any(p.startswith(".") or not p for p in parts):
+        raise WrongInput("bag", got=bag, needed="unplaced/<name> or <site>/<deployment>/<name>")
+    old, name, home = root.joinpath(*parts), parts[-1], deployment_folder(root, place)
+    new = home / name
+    new_path = f"{place.folder}/{name}"
+    if old == new:
+        raise WrongInput("place", got=place.folder, needed="another place than the bag's own")
+    if new.exists() and old.exists():
+        raise WrongInput("place", got=new_path, needed="a place without a bag of that name")
+    if not new.exists():
+        if not (old / MANIFEST).is_file():
+            raise WrongInput("bag", got=bag, needed="a bag of this archive")
+        with disk.trouble_told(new, "a bag was moved"):
+            disk.make_folder(home)
+            disk.rename(old, new)
+            disk.flush_folder(home)
+            disk.flush_folder(old.parent)
+    move = {"bag": name, "from": bag, "to": new_path, "at": now.isoformat()}
+
+    def arrived(sidecar: Json) -> Json:
+        if any((m["bag"], m["from"], m["to"]) == (name, bag, new_path) for m in sidecar.get("moves", [])):
+            return sidecar  # called again after a crash
+        bags = [*(b for b in sidecar.get("bags", []) if b != name), name]
+        return {**sidecar, "bags": bags, "moves": [*sidecar.get("moves", []), move]}
+
+    def left(sidecar: Json) -> Json:
+        return {**sidecar, "bags": [b for b in sidecar.get("bags", []) if b != name]}
+
+    if place.folder != UNPLACED:
+        update_sidecar(home, arrived)
+    if parts[0] != UNPLACED and (old.parent / SIDECAR).exists():
+        update_sidecar(old.parent, left)
+    return new_path
