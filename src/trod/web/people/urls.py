@@ -4,11 +4,24 @@ from django.contrib.auth import views as auth
 from django.urls import path
 
 from trod.web.people import views
+from trod.web.people.forms import DoorForm
 
 app_name = "people"
 urlpatterns = [
-    path("login/", auth.LoginView.as_view(template_name="trod/login.html"), name="login"),
+    path(
+        "login/",
+        auth.LoginView.as_view(template_name="trod/login.html", authentication_form=DoorForm),
+        name="login",
+    ),
     path("logout/", auth.LogoutView.as_view(next_page="today:today"), name="logout"),
     path("cautions/", views.cautions, name="cautions"),
     path("settings/", views.settings, name="settings"),
+    path("reserve/", views.reserve, name="reserve"),
+    path("species/", views.species_list, name="species"),
+    path("species/new/", views.species_edit, name="species_new"),
+    path("species/of/<slug:slug>/", views.species_edit, name="species_edit"),
+    path("species/of/<slug:slug>/delete/", views.species_delete, name="species_delete"),
+    path("accounts/new/", views.account_new, name="account_new"),
+    path("accounts/<int:pk>/close/", views.account_close, name="account_close"),
+    path("undo/", views.undo, name="undo"),
 ]

@@ -1,26 +1,44 @@
-"""The person at the keyboard: name, theme, units; cautions; what a wrong address or a fault says."""
+"""The person at the keyboard: name, theme, units, accounts; species; the reserve; cautions; what a fault says."""
 
 from __future__ import annotations
 
 from django.contrib import messages
+from django.contrib.auth import get_user_model
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
-from django.views.decorators.http import require_GET, require_http_methods
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from trod.web import forms_common
+from trod.web.access import person
+from trod.web.forms_common import delete_page, form_page, units_for
+from trod.web.models import Reserve, Species
 from trod.web.pages import THEMES
+from trod.web.people.cautions import cautions_html
+from trod.web.people.forms import AccountForm, ReserveForm, SpeciesForm
 
 YEAR_S = 365 * 24 * 3600
+form_methods = require_http_methods(["GET", "POST"])
 
 
 @require_GET
 def cautions(request: HttpRequest) -> HttpResponse:
-    return render(request, "trod/cautions.html")
+    return render(request, "trod/cautions.html", {"text": cautions_html()})
 
 
-@require_http_methods(["GET", "POST"])
+@form_methods
 def settings(request: HttpRequest) -> HttpResponse:
     if request.method == "GET":
-        return render(request, "trod/settings.html", {"themes": THEMES})
+        return render(
+            request,
+            "trod/settings.html",
+            {
+                "themes": THEMES,
+                "accounts": get_user_model().objects.filter(is_active=True).order_by("username"),
+                "species_count": Species.objects.count(),
+                "logged_in": request.user.is_authenticated,
+            },
+        )
     answer = redirect("people:settings")
     name = request.POST.get("person", "").strip()[:80]
     if name:
@@ -29,8 +47,91 @@ def settings(request: HttpRequest) -> HttpResponse:
         answer.set_cookie("theme", request.POST["theme"], max_age=YEAR_S, samesite="Lax")
     if request.POST.get("units") in ("metric", "us"):
         answer.set_cookie("units", request.POST["units"], max_age=YEAR_S, samesite="Lax")
-    messages.success(request, "Kept.")
+    messages.success(request, "Your settings are kept.")
     return answer
+
+
+@form_methods
+def reserve(request: HttpRequest) -> HttpResponse:
+    """The reserve: made the first time, changed later."""
+    row = Reserve.objects.order_by("id").first()
+    form = ReserveForm(request.POST or None, instance=row, units=units_for(request, row), reserve=row)
+    return form_page(
+        request,
+        form,
+        title=f"The reserve {row.name}" if row else "Your reserve",
+        lead="" if row else "The ground you keep. A rough middle of it will do; its time zone matters.",
+        kept="The reserve {row} is kept.",
+        back=reverse("people:settings") if row else reverse("today:today"),
+        after=lambda kept: reverse("ground:ground"),
+        zones=ReserveForm.zones(),
+    )
+
+
+@require_GET
+def species_list(request: HttpRequest) -> HttpResponse:
+    return render(request, "trod/people/species.html", {"species": Species.objects.all()})
+
+
+@form_methods
+def species_edit(request: HttpRequest, slug: str | None = None) -> HttpResponse:
+    row = get_object_or_404(Species, slug=slug) if slug else None
+    ground = Reserve.objects.order_by("id").first()
+    form = SpeciesForm(request.POST or None, instance=row, units=units_for(request, ground), reserve=ground)
+    return form_page(
+        request,
+        form,
+        title=row.name if row else "A new species",
+        kept="{row} is kept.",
+        back=reverse("people:species"),
+        delete_url=reverse("people:species_delete", args=[row.slug]) if row else "",
+    )
+
+
+@form_methods
+def species_delete(request: HttpRequest, slug: str) -> HttpResponse:
+    row = get_object_or_404(Species, slug=slug)
+    return delete_page(
+        request,
+        row,
+        name=row.name,
+        back=reverse("people:species_edit", args=[slug]),
+        after=reverse("people:species"),
+        instead="Take the tick off “active” instead: then it is no longer offered.",
+    )
+
+
+@form_methods
+def account_new(request: HttpRequest) -> HttpResponse:
+    """Make an account. Whoever may see this page may: at home on loopback, or logged in."""
+    form = AccountForm(request.POST or None)
+    if request.method == "POST" and form.is_valid() and form.keep():
+        messages.success(request, f"The account {form.cleaned_data['username']} is made.")
+        return redirect("people:settings")
+    return render(request, "trod/people/account.html", {"form": form}, status=422 if form.is_bound else 200)
+
+
+@form_methods
+def account_close(request: HttpRequest, pk: int) -> HttpResponse:
+    """Close an account: it cannot log in any more, and what it said stays."""
+    user = get_object_or_404(get_user_model(), pk=pk, is_active=True)
+    if request.method == "POST":
+        user.is_active = False
+        user.save(update_fields=["is_active"])
+        messages.success(request, f"The account {user.get_username()} is closed. What it said stays.")
+        return redirect("people:settings")
+    return render(request, "trod/people/account_close.html", {"account": user, "me": user == request.user})
+
+
+@require_POST
+def undo(request: HttpRequest) -> HttpResponse:
+    """Put back what this person deleted last."""
+    done, where = forms_common.put_back(request)
+    if done:
+        messages.success(request, f"It is back, {person(request)}.")
+    else:
+        messages.error(request, "It could not be put back: something else stands in its place now.")
+    return redirect(where)
 
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:

@@ -1,0 +1,115 @@
+"""Forms for the reserve, species and accounts."""
+
+from __future__ import annotations
+
+import zoneinfo
+from typing import Any
+
+from django import forms
+from django.contrib.auth.forms import AuthenticationForm
+from django.core.exceptions import ValidationError
+
+from trod.errors import WrongInput
+from trod.web.forms_common import RecordForm
+from trod.web.models import Reserve, Species
+from trod.web.people import accounts
+
+
+class ReserveForm(RecordForm):
+    """The ground somebody keeps."""
+
+    slug_otherwise = "reserve"
+    groups = (
+        ("The ground", ("name", "zone", "units", "latitude", "longitude"), True),
+        ("More", ("note",), False),
+    )
+
+    class Meta:
+        model = Reserve
+        fields = ("name", "zone", "units", "latitude", "longitude", "note")
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.fields["zone"].widget.attrs["list"] = "zones"
+        self.fields["zone"].help_text = "such as Europe/Vienna or America/Denver; pages show its local time"
+
+    @staticmethod
+    def zones() -> list[str]:
+        """Names to choose from."""
+        return sorted(name for name in zoneinfo.available_timezones() if "/" in name and not name.startswith("Etc/"))
+
+
+class SpeciesForm(RecordForm):
+    """An animal that may come."""
+
+    slug_otherwise = "species"
+    groups = (
+        ("The animal", ("name", "scientific_name", "key", "group", "active"), True),
+        ("Its size, for scale", ("shoulder_height_m", "body_length_m", "note"), False),
+    )
+
+    class Meta:
+        model = Species
+        fields = (
+            "name", "scientific_name", "key", "group", "active", "shoulder_height_m", "body_length_m", "note",
+        )  # fmt: skip
+
+    def clean_key(self) -> str | None:
+        key = (self.cleaned_data.get("key") or "").strip().lower()
+        if not key:
+            return None
+        if not key.isprintable() or not key.isalnum():
+            raise ValidationError(f"{key!r} cannot be a key; needed: one letter or digit")
+        other = Species.objects.filter(key=key).exclude(pk=self.instance.pk).first()
+        if other:
+            raise ValidationError(f"the key {key} already says {other.name}; take another or free it there first")
+        return key
+
+
+class DoorForm(AuthenticationForm):
+    """Name and password; waits after too many wrong ones."""
+
+    def clean(self) -> dict[str, Any]:
+        address = self.request.META.get("REMOTE_ADDR", "") if self.request else ""
+        name = str(self.cleaned_data.get("username") or "")
+        if accounts.must_wait(address, name):
+            minutes = accounts.WAIT_S // 60
+            raise ValidationError(f"Too many wrong passwords for {name}. Wait {minutes} minutes, then try again.")
+        try:
+            return super().clean()
+        except ValidationError:
+            accounts.note_failure(address, name)
+            raise ValidationError(
+                "That name and password do not belong together. Whoever runs the server can make an account "
+                "with: trod serve --make-account NAME"
+            ) from None
+
+
+class AccountForm(forms.Form):
+    """A new account."""
+
+    username = forms.CharField(label="Name", max_length=80, widget=forms.TextInput({"autocomplete": "off"}))
+    password = forms.CharField(
+        label="Password",
+        help_text="at least 8 characters, not a common word, not digits alone",
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+        strip=False,
+    )
+    again = forms.CharField(
+        label="Password again", widget=forms.PasswordInput({"autocomplete": "new-password"}), strip=False
+    )
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or self.cleaned_data
+        if data.get("password") and data.get("again") and data["password"] != data["again"]:
+            self.add_error("again", "the two passwords differ; type both again")
+        return data
+
+    def keep(self) -> bool:
+        """Make the account; False with the reason among the errors when it cannot be."""
+        try:
+            accounts.make(self.cleaned_data["username"], self.cleaned_data["password"])
+        except WrongInput as trouble:
+            self.add_error("username" if trouble.what == "name" else "password", trouble.needed)
+            return False
+        return True
