@@ -29,10 +29,12 @@ COLUMNS = (
 )
 _METHOD = (
     "Kernel curve on the circle with von Mises kernels; their width by Taylor's (2008) rule at the clearest "
-    "of three harmonics (Ridout & Linkie 2009); each passage weighs by the inverse of the effort at its hour. "
+    "of three harmonics (Ridout & Linkie 2009); each passage weighs by the inverse of the effort at its "
+    "hour. "
     f"Band: {activities.DRAWS} bootstrap draws of whole days, noon to noon, 95 % at each point. Evenness: "
     "Rayleigh's test on the times and on the doubled times. By the sun: double anchoring to mean sunrise "
-    "and sunset (Nouvellet et al. 2012; Vazquez et al. 2019). Twilight: sun between the horizon and 12° below it. "
+    "and sunset (Nouvellet et al. 2012; Vazquez et al. 2019). Twilight: sun between the horizon and 12° "
+    "below it. "
     "Shares of light are corrected for the hours watched."
 )
 

@@ -1,7 +1,7 @@
 """From sightings to passages: one species at one site, no closer together than the chosen interval.
 
-The interval is the user's to choose; 30 minutes and 1 hour are the common ones (Alberta Remote Camera
-Steering Committee & WildCAM, 2024, Remote Camera Survey Guidelines, glossary "detection event").
+The rule itself is `trod.pictures.events.independent`; here the lines about one event are added up first, and
+each passage keeps the doors to its events and its first picture.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trod.findings.sightings import Sighting, order
+from trod.pictures import events
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,48 +35,49 @@ class Passage:
 def passages(sightings: Sequence[Sighting], independence_min: float) -> tuple[Passage, ...]:
     """Merge animal sightings into passages.
 
-    Several lines about one event and species (two females, one calf) are added up first. Then, for each
-    species and site, an event that begins *less* than `independence_min` after the end of all before it
-    joins them; one that begins exactly that long after, or later, is a passage of its own. With 0 nothing
-    is merged: every event is its own passage.
-
+    Several lines about one event and species (two females, one calf) are added up. Then, for each species
+    and site, an event that begins *less* than `independence_min` after the end of all before it joins them;
+    one that begins exactly that long after, or later, is a passage of its own. With 0 only events that
+    overlap in time are merged.
     Returns passages in the fixed order: time, site, first picture, species.
     """
-    events: dict[tuple[str, str, str], list[Sighting]] = {}
+    grouped: dict[tuple[str, str, str], list[Sighting]] = {}
     for sighting in sorted(sightings, key=order):
         if sighting.what == "animal" and sighting.species:
-            events.setdefault((sighting.species, sighting.site, sighting.event), []).append(sighting)
-
-    by_place: dict[tuple[str, str], list[Passage]] = {}
-    for (species, site, event), lines in events.items():  # in time order, since the sightings were
-        by_place.setdefault((species, site), []).append(
-            Passage(
-                species=species,
-                site=site,
-                utc_s=min(line.utc_s for line in lines),
-                until_s=max(line.until_s for line in lines),
-                count=sum(max(line.count, 1) for line in lines),
-                events=(event,),
-                picture=lines[0].picture,
-            )
+            key = (sighting.species, sighting.site, sighting.event)
+            grouped.setdefault(key, []).append(sighting)
+    lines = list(grouped.values())  # in the order of each event's first line
+    if not lines:
+        return ()
+    kinds = {key: n for n, key in enumerate(sorted({key[0] for key in grouped}))}
+    places = {key: n for n, key in enumerate(sorted({key[1] for key in grouped}))}
+    merged = events.independent(
+        [min(s.utc_s for s in rows) for rows in lines],
+        [max(s.until_s for s in rows) for rows in lines],
+        species=[kinds[rows[0].species] for rows in lines],
+        site=[places[rows[0].site] for rows in lines],
+        count=[sum(max(s.count, 1) for s in rows) for rows in lines],
+        interval_s=independence_min * 60.0,
+    )
+    members: list[list[list[Sighting]]] = [[] for _ in range(len(merged))]
+    for label, rows in zip(merged.label.tolist(), lines, strict=True):
+        members[label].append(rows)
+    out = [
+        Passage(
+            species=inside[0][0].species,
+            site=inside[0][0].site,
+            utc_s=float(start),
+            until_s=float(end),
+            count=int(count),
+            events=tuple(rows[0].event for rows in inside),
+            picture=next((s.picture for rows in inside for s in rows if s.picture), ""),
         )
-    gap_s = independence_min * 60.0
-    out: list[Passage] = []
-    for places in by_place.values():
-        standing = places[0]
-        for nxt in places[1:]:
-            if independence_min > 0 and nxt.utc_s - standing.until_s < gap_s:
-                standing = Passage(
-                    species=standing.species,
-                    site=standing.site,
-                    utc_s=standing.utc_s,
-                    until_s=max(standing.until_s, nxt.until_s),
-                    count=max(standing.count, nxt.count),
-                    events=standing.events + nxt.events,
-                    picture=standing.picture or nxt.picture,
-                )
-            else:
-                out.append(standing)
-                standing = nxt
-        out.append(standing)
+        for inside, start, end, count in zip(
+            members,
+            merged.start_s.tolist(),
+            merged.end_s.tolist(),
+            merged.count.tolist(),
+            strict=True,
+        )
+    ]
     return tuple(sorted(out, key=lambda p: (p.utc_s, p.site, p.picture, p.species, p.events)))

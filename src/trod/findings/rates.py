@@ -378,8 +378,8 @@ def rate(
         why = (
             "Sites and weeks scatter no more than chance, so the exact Poisson limits are shown."
             if by_site is not None or by_week is not None
-            else "Too few sites and weeks to measure their scatter; the exact Poisson limits shown may be too "
-            "narrow."
+            else "Too few sites and weeks to measure their scatter; the exact Poisson limits shown may be "
+            "too narrow."
         )
     if sites >= FEWEST_UNITS:
         others.append(bootstrap_by_site(y, t, level=level))

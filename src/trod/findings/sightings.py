@@ -351,7 +351,7 @@ def _sentence(
     if asked.independence_min > 0:
         parts.append(f"passages at least {_minutes(asked.independence_min)} apart")
     else:
-        parts.append("every event counted as a passage of its own")
+        parts.append("only events that overlap merged")
     return wording.capital(", ".join(parts))
 
 

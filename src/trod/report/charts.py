@@ -329,6 +329,7 @@ def _change(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
             "cut": row["high"] is not None and row["high"] > top,
             "passages": row["passages"],
             "days": row["camera_days"],
+            "cross": 0.05 * top,
             "strip_from": strip_top,
             "strip_to": strip_top - strip * row["camera_days"] / most,
             "told": (
@@ -372,7 +373,7 @@ def _change(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
         known.mark_rule(style="range").encode(y=alt.Y("low:Q", scale=y_scale, axis=y_axis), y2="high:Q"),
         known.mark_point(style="dot").encode(y=alt.Y("rate:Q", scale=y_scale, axis=y_axis)),
         base.transform_filter("!isValid(datum.rate)").mark_text(style="note", text="×").encode(
-            y=alt.datum(-0.14 * top, type="quantitative")
+            y=alt.Y("cross:Q", scale=y_scale, axis=y_axis)
         ),
         known.transform_filter("datum.cut")
         .mark_point(style="dot", shape="triangle-up")
