@@ -183,7 +183,7 @@ def append_word(folder: Path, word: Mapping[str, Any]) -> None:
 
 
 def read_words(folder: Path) -> Words:
-    """All words of a deployment. A line that cannot be read is told, not raised, and the others are returned."""
+    """All words of a deployment. What cannot be read is told, not raised; the others are returned."""
     path = folder / WORDS
     try:
         data = path.read_bytes()
@@ -239,7 +239,7 @@ def _mend(path: Path) -> None:
 
 
 def folders_of_bags(archive_root: Path) -> Iterator[tuple[str | None, str | None, Path]]:
-    """(site slug, deployment slug, folder) of each deployment by name, then (None, None, unplaced/) if there."""
+    """(site slug, deployment slug, folder) of each deployment by name, then (None, None, unplaced/)."""
     root = Path(archive_root)
     for site in _folders(root):
         if site.name not in (UNPLACED, INCOMING) and not site.name.startswith("."):
@@ -287,7 +287,8 @@ def walk(archive_root: Path) -> Iterator[DeploymentFolder]:
                 bags.append(read_bag(root, bag))
             except OSError as problem:
                 torn.append(f"The bag {bag.name} cannot be read: {problem.strerror}")
-        yield DeploymentFolder(site, deployment, folder, sidecar, words.lines, (*torn, *words.torn), tuple(bags))
+        torn += words.torn
+        yield DeploymentFolder(site, deployment, folder, sidecar, words.lines, tuple(torn), tuple(bags))
 
 
 def read_bag(archive_root: Path, bag: Path) -> BagEntry:
@@ -323,7 +324,7 @@ def _lines(path: Path) -> list[Json]:
 
 
 def known_files(archive_root: Path) -> dict[str, str]:
-    """{SHA-256: path below the archive} of all files in bags: an intake's `already_have` without a catalogue."""
+    """{SHA-256: path below the archive} of all files in bags: `already_have` without a catalogue."""
     known: dict[str, str] = {}
     for bag in bag_folders(archive_root):
         with contextlib.suppress(OSError):

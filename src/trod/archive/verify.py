@@ -269,7 +269,7 @@ class _Look:
                     yield f"{folder}/{item.name}", item
 
     def sizes(self, bag: _Bag, *, quick: bool) -> None:
-        """Payload-Oxum. It names no file; the checksums of a full look will, so it speaks in a quick one only."""
+        """Payload-Oxum. It names no file; the checksums of a full look will, so it speaks in a quick one."""
         if bag.oxum is None or not bag.complete or not quick:
             return
         octets, streams = sum(size for _, size in bag.there.values()), len(bag.there)
