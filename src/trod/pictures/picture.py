@@ -172,7 +172,7 @@ def _may_decode(opened: _Opened, pixels: int, *, whole: bool) -> bool:
     if opened.size_bytes > MOST_FILE_BYTES:
         opened.problems.append(_too_large(opened.size_bytes))
     elif pixels > (MOST_PIXELS_WHOLE if whole else MOST_PIXELS):
-        opened.problems.append(_too_many(opened.exif.width or 0, opened.exif.height or 0))
+        opened.problems.append(too_many_words(opened.exif.width or 0, opened.exif.height or 0))
     else:
         return True
     return False
@@ -204,12 +204,13 @@ def _too_large(size: int) -> str:
     )
 
 
-def _too_many(width: int, height: int) -> str:
+def too_many_words(width: int, height: int) -> str:
+    """The words for a picture too large to be decoded."""
     return f"the header claims {width} × {height} pixels, more than can be opened safely; not opened"
 
 
 def _stored_size(size: tuple[int, int], width: int, orientation: int) -> tuple[int, int]:
-    """The size, before turning upright, of a picture to be `width` wide once upright. Never larger than it is."""
+    """The size, before turning upright, of a picture `width` wide once upright; never enlarged."""
     across, down = size if orientation < 5 else size[::-1]
     scale = min(1.0, width / across, TALLEST * width / down)
     fitted = max(1, round(across * scale)), max(1, round(down * scale))
@@ -254,6 +255,12 @@ _TURNS = {
 def _upright(image: Image.Image, orientation: int) -> Image.Image:
     turn = _TURNS.get(orientation)
     return image if turn is None else image.transpose(turn)
+
+
+def write_thumb(image: Image.Image, thumb_to: Path) -> None:
+    """Write the thumbnail of an upright image that is at hand. Raises as `look`."""
+    rgb = image if image.mode in ("L", "RGB") else image.convert("RGB")
+    _write(_fit(rgb, THUMB_WIDTH, 1), thumb_to, THUMB_QUALITY)
 
 
 def _write(image: Image.Image, target: Path, quality: int) -> None:
