@@ -15,6 +15,7 @@ import io
 import logging
 import math
 import re
+import warnings
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -28,6 +29,9 @@ from PIL import Image
 # further.
 MOST_HEADER_BYTES = 4 * 1024 * 1024
 FIRST_READ_BYTES = 64 * 1024
+
+# Pillow warns about spoilt tags; we say in words what is missing.
+warnings.filterwarnings("ignore", module="PIL.TiffImagePlugin")
 
 DateTag = Literal["DateTimeOriginal", "DateTimeDigitized", "DateTime"]
 
@@ -97,7 +101,7 @@ def facts_of_file(file: BinaryIO, size: int) -> ExifFacts:
 
 def facts_of_jpeg(scan: JpegScan) -> ExifFacts:
     """The facts in markers that were walked already."""
-    return _gather(scan.exif, scan.head, scan.xmp, scan.width, scan.height, "JPEG", list(scan.problems))
+    return _gather(scan.exif, scan.xmp, scan.width, scan.height, "JPEG", list(scan.problems))
 
 
 def _facts_of_another_kind(file: BinaryIO, head: bytes) -> ExifFacts:
@@ -122,7 +126,7 @@ def _facts_of_another_kind(file: BinaryIO, head: bytes) -> ExifFacts:
         return ExifFacts(problems=("not a picture that can be read",))
     problems: list[str] = []
     if not tags and isinstance(exif, bytes):
-        tags = _parse_tags(exif, b"", problems)
+        tags = _parse_tags(exif, problems)
     return _from_tags(tags, b"", width, height, kind, problems)
 
 
@@ -138,7 +142,6 @@ class JpegScan:
     progressive : such a file needs memory for all of its coefficients, however small it is wanted.
     """
 
-    head: bytes
     exif: bytes = b""
     xmp: bytes = b""
     width: int | None = None
@@ -220,7 +223,6 @@ def scan_jpeg(head: bytes, *, more: Callable[[int], bytes] = lambda _n: b"") -> 
     if width == 0 or height == 0:
         problems.append("the header gives the picture no width or height")
     return JpegScan(
-        head=bytes(data),
         exif=exif,
         xmp=xmp,
         width=width or None,
@@ -327,7 +329,7 @@ def _ifd(exif: Image.Exif, pointer: int) -> Mapping[int, object]:
         return {}
 
 
-def _parse_tags(exif: bytes, head: bytes, problems: list[str]) -> Tags:
+def _parse_tags(exif: bytes, problems: list[str]) -> Tags:
     """Pillow first; exifread, which forgives more, when Pillow fails or finds no date."""
     tags: Tags = {}
     with contextlib.suppress(Exception):
@@ -336,29 +338,39 @@ def _parse_tags(exif: bytes, head: bytes, problems: list[str]) -> Tags:
         tags = _tags_of(loaded)
     if "DateTimeOriginal" in tags:
         return tags
-    second = _parse_with_exifread(exif, head)
+    second = _parse_with_exifread(exif)
     missing = {name: value for name, value in second.items() if name not in tags}
     if not tags and not missing:
         problems.append("the facts in the header (Exif) cannot be read")
     return tags | missing
 
 
-def _parse_with_exifread(exif: bytes, head: bytes) -> Tags:
+class _Bounded(io.BytesIO):
+    """Bytes that can be read only so often.
+
+    exifread believes a spoilt header that claims 65 535 tags; a sound one is read in a few hundred steps.
+    """
+
+    steps_left = 8_000
+
+    def read(self, size: int | None = -1) -> bytes:
+        self.steps_left -= 1
+        if self.steps_left < 0:
+            raise EOFError("more parts than any header has")
+        return super().read(size)
+
+
+def _parse_with_exifread(exif: bytes) -> Tags:
     logging.getLogger("exifread").setLevel(logging.CRITICAL)  # it warns about what we tell ourselves
     found: Tags = {}
-    # The Exif payload is a TIFF file by itself.
-    for candidate in (exif, head):
-        if not candidate:
-            continue
-        try:
-            read = exifread.process_file(io.BytesIO(candidate), details=False)
-        except Exception:
-            continue
-        for their_name, ours in _READ_NAMES.items():
-            if their_name in read and ours not in found:
-                found[ours] = _plain(read[their_name].values)
-        if found:
-            break
+    try:
+        # The payload of the Exif segment is a TIFF file by itself.
+        read = exifread.process_file(_Bounded(exif), details=False)
+    except Exception:
+        return found
+    for their_name, ours in _READ_NAMES.items():
+        if their_name in read and ours not in found:
+            found[ours] = _plain(read[their_name].values)
     return found
 
 
@@ -382,7 +394,6 @@ def _ratio(value: object) -> object:
 
 def _gather(
     exif: bytes,
-    head: bytes,
     xmp: bytes,
     width: int | None,
     height: int | None,
@@ -390,7 +401,7 @@ def _gather(
     problems: list[str],
 ) -> ExifFacts:
     if exif:
-        tags = _parse_tags(exif, head, problems)
+        tags = _parse_tags(exif, problems)
     else:
         tags = {}
         problems.append("the header has no facts about the exposure (no Exif)")
@@ -471,8 +482,8 @@ def _whole(value: object) -> int | None:
 
 
 _DATE = re.compile(
-    r"(?P<year>\d{4})[:/.\- ](?P<month>\d{1,2})[:/.\- ](?P<day>\d{1,2})"
-    r"[T\s]+(?P<hour>\d{1,2})[:.\-h](?P<minute>\d{1,2})(?:[:.\-](?P<second>\d{1,2}))?"
+    r"(?P<year>\d{4})[:/.\- ] ?(?P<month>\d{1,2})[:/.\- ] ?(?P<day>\d{1,2})"
+    r"[T\s]+(?P<hour>\d{1,2})[:.\-h] ?(?P<minute>\d{1,2})(?:[:.\-] ?(?P<second>\d{1,2}))?"
     r"(?:[.,](?P<fraction>\d+))?\s*(?P<half>[AaPp]\.?[Mm]\.?)?\s*(?P<zone>Z|[+\-]\d{2}:?\d{2})?"
 )
 

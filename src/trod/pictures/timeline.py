@@ -282,14 +282,16 @@ def expected_silences(
 ) -> float | None:
     """How many silences at least this long are to be expected beside these days.
 
-    daily_counts : (days,), events on each day outside the silence. nearby : (days,), True for the days about it.
+    daily_counts : (days,), events on each day outside the silence.
+    nearby : (days,), True for the days about it.
     Returns the expected number, or None when there are too few days or events to judge by.
-    Notes : events of a day as negative binomial, mean m and variance m + m²/k by moments (Poisson when the variance
-    is not above the mean). A silence of L days has the chance (1 + m/k)^(−k·L) from any one beginning; each of the n
-    events is a beginning, so n·(1 + m/k)^(−k·L) are expected. Days are not independent: k is taken from runs of 1, 2,
-    4, 8… days as well, so long as there are 8 runs, and the least is used. Seasons change: m is also taken from the
-    days nearby (one event more than were seen), and the smaller is used. Ours; false alarms and hits are measured
-    in benchmarks/pictures.py.
+    Notes : events of a day as negative binomial, mean m and variance m + m²/k by moments (Poisson when the
+    variance is not above the mean). A silence of L days has the chance (1 + m/k)^(−k·L) from any one
+    beginning; each of the n events is a beginning, so n·(1 + m/k)^(−k·L) are expected. Days are not
+    independent: k is taken from runs of 1, 2, 4, 8… days as well, so long as there are 8 runs, and the least
+    is used. Seasons change: m is also taken from the days nearby (one event more than were seen), and the
+    smaller is used.
+    Ours. benchmarks/pictures.py measures false alarms and hits on made-up rhythms (docs/measured.md).
     """
     counts = np.asarray(daily_counts, dtype=np.float64)
     if counts.size < LEAST_DAYS or counts.sum() < LEAST_EVENTS:
@@ -301,7 +303,7 @@ def expected_silences(
         whole = counts[: counts.size // run * run].reshape(-1, run).sum(axis=1)
         over = float(whole.var(ddof=1)) - float(whole.mean())
         if over > 0:
-            # Runs of independent days have r times a day's k; so a run's k, put back to one day, is a r-th of it.
+            # r independent days together have r times one day's k.
             least_k = min(least_k, float(whole.mean()) ** 2 / over / run)
         run *= 2
     if nearby is not None and np.any(nearby):
