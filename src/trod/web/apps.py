@@ -16,3 +16,8 @@ class TrodConfig(AppConfig):
         from trod.web.models.overlap import guard_overlaps
 
         post_migrate.connect(guard_overlaps, sender=self, dispatch_uid="trod-guard-overlaps")
+
+        # Every change of a record is written beside the pictures too.
+        from trod.web.catalogue.ledger import watch_records
+
+        watch_records()

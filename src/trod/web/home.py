@@ -43,3 +43,13 @@ def secret_key() -> str:
         with os.fdopen(handle, "w", encoding="ascii") as file:
             file.write(key + "\n")
         return key
+
+
+def thumb_path(sha256: str) -> Path:
+    """Where a picture's thumbnail lies, made or not."""
+    return thumbs_root() / sha256[:2] / f"{sha256}.jpg"
+
+
+def view_path(sha256: str) -> Path:
+    """Where a picture's viewing size lies, made or not."""
+    return views_root() / sha256[:2] / f"{sha256}.jpg"

@@ -1,1 +1,75 @@
 """The kinds of long work. Importing this module registers them with `trod.web.jobs`."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.utils import timezone
+
+from trod.web.catalogue import facts, take_in
+from trod.web.jobs import Report, handles
+from trod.web.models import Deployment, Intake, Picture
+
+
+@handles("take-in")
+def do_take_in(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """args: intake (its name), accept_changes."""
+    intake = Intake.objects.select_related("deployment__camera", "deployment__site", "card").get(
+        name=args["intake"]
+    )
+    return take_in.take_in(
+        intake, line=report, now=timezone.now(), accept_changes=bool(args.get("accept_changes"))
+    )
+
+
+@handles("place")
+def do_place(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """args: intake (its name), deployment (its slug)."""
+    intake = Intake.objects.get(name=args["intake"])
+    deployment = Deployment.objects.select_related("site", "camera").get(slug=args["deployment"])
+    return take_in.place(intake, deployment, line=report, now=timezone.now())
+
+
+@handles("facts")
+def do_facts(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """Look into every picture that nobody has looked into, and finish its intake."""
+    done = 0
+    names = Picture.objects.filter(looked=False).values_list("intake__name", flat=True).distinct()
+    for name in list(names):
+        intake = Intake.objects.select_related("deployment__camera", "deployment__site", "card").get(
+            name=name
+        )
+        if intake.state == Intake.State.WHOLE:
+            done += intake.pictures.filter(looked=False).count()
+            take_in.finish(intake, line=report)
+    return {"pictures": done}
+
+
+@handles("thumbnails")
+def do_thumbnails(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """Make thumbnails that are missing, or all with args["remake"]."""
+    return {"made": facts.remake(report, all_of_them=bool(args.get("remake")))}
+
+
+@handles("verify")
+def do_verify(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """args: quick."""
+    from trod.archive import verify
+    from trod.web import home
+    from trod.web.catalogue.line import teller
+
+    found = verify.verify(
+        home.archive_root(),
+        quick=bool(args.get("quick")),
+        progress=teller(report, "Reading every file again"),
+        stop=report.stop,
+    )
+    return found.as_json()
+
+
+@handles("backup")
+def do_backup(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """args: to (a folder)."""
+    from trod.web.catalogue import backup
+
+    return backup.backup(args["to"], report, now=timezone.now())

@@ -1,0 +1,183 @@
+"""A bag in the archive as rows: what an intake registers, and what a rebuild finds again.
+
+Both go this one way, from the files on the disk, so that a catalogue that is rebuilt is the catalogue that
+was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from trod.archive import sidecar
+from trod.archive.card import dcf_of, kind_of, natural_key
+from trod.errors import CatalogueTrouble
+from trod.web.catalogue.line import Line
+from trod.web.models import Intake, Picture
+
+ROWS = 500  # put into the database in pieces of this many
+
+DAMAGE = ("empty", "misnamed", "truncated")
+LOST = ("gone", "unreadable", "unsettled")
+
+
+@dataclass(frozen=True)
+class BagFile:
+    """One picture or clip of a bag. card_path: as it was called on the card; path: below data/."""
+
+    path: str
+    card_path: str
+    sha256: str
+    kind: str
+    size_bytes: int
+    told: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Bag:
+    """What a bag says of itself. twins: files of the card that the archive had before; lost: not copied."""
+
+    folder: str
+    name: str
+    about: dict[str, str]
+    files: tuple[BagFile, ...]
+    twins: tuple[dict[str, Any], ...] = ()
+    left: tuple[dict[str, Any], ...] = ()
+    others: int = 0
+
+    @property
+    def damaged(self) -> list[BagFile]:
+        return [f for f in self.files if set(f.told) & set(DAMAGE)]
+
+    @property
+    def unproven(self) -> list[BagFile]:
+        return [f for f in self.files if "unproven" in f.told]
+
+    @property
+    def lost(self) -> list[dict[str, Any]]:
+        return [line for line in self.left if set(line.get("told", ())) & set(LOST)]
+
+    @property
+    def copies(self) -> int:
+        return len(self.files) + self.others
+
+    @property
+    def on_card(self) -> int:
+        """Files of the card that the intake looked after."""
+        return self.copies + len(self.twins) + len(self.lost)
+
+    @property
+    def safe_to_format(self) -> bool:
+        return not self.lost and not self.unproven
+
+
+def order_on_card(path: str) -> tuple[object, ...]:
+    """Sorts files as the camera wrote them: DCF folder, number; all else by name, 2 before 10."""
+    dcf = dcf_of(path)
+    if dcf is None:
+        return (1, natural_key(path), path)
+    folder, _, name = path.rpartition("/")
+    return (0, dcf[0], folder, dcf[1], natural_key(name), path)
+
+
+def read_bag(root: Path, folder: str) -> Bag:
+    """A bag of the archive, by its folder below the root. Raises CatalogueTrouble when it has no manifest."""
+    try:
+        return of_entry(sidecar.read_bag(root, root.joinpath(*folder.split("/"))))
+    except OSError as problem:
+        raise CatalogueTrouble(
+            f"{folder}: has no manifest that can be read ({problem.strerror}), so its pictures are not known. "
+            "Run trod verify, and restore the bag from your backup."
+        ) from problem
+
+
+def of_entry(entry: sidecar.BagEntry) -> Bag:
+    """What the catalogue needs of a bag as the archive's walk gives it."""
+    told: dict[str, tuple[str, ...]] = {}
+    left = []
+    for line in entry.told:
+        if line.get("copied") is False:
+            left.append(line)
+        else:
+            told[str(line.get("path"))] = tuple(str(t) for t in line.get("told", ()))
+    files, others = [], 0
+    for file in entry.files:
+        card_path = entry.card_names.get(file.path) or file.path.removeprefix("data/")
+        kind = kind_of(card_path)
+        if kind not in ("picture", "clip"):
+            others += 1
+            continue
+        files.append(
+            BagFile(file.path, card_path, file.sha256, kind, file.size_bytes or 0, told.get(file.path, ()))
+        )
+    files.sort(key=lambda f: order_on_card(f.card_path))
+    return Bag(
+        entry.path, entry.name, dict(entry.about), tuple(files), entry.kept_before, tuple(left), others
+    )
+
+
+SENTENCES = {
+    "empty": "holds no bytes at all",
+    "misnamed": "is not the kind of file that its name says",
+    "truncated": "breaks off before its end",
+}
+
+
+def rows_of(bag: Bag, intake: Intake) -> Iterator[Picture]:
+    """Picture rows of a bag, not yet looked into. Of several empty files only the first gets a row."""
+    seen = set()
+    for number, file in enumerate(bag.files):
+        if file.sha256 in seen:
+            continue
+        seen.add(file.sha256)
+        problem = next((SENTENCES[t] for t in file.told if t in SENTENCES), "")
+        yield Picture(
+            sha256=file.sha256,
+            path=f"{bag.folder}/{file.path}",
+            intake=intake,
+            deployment_id=intake.deployment_id,
+            kind=Picture.Kind.CLIP if file.kind == "clip" else Picture.Kind.PICTURE,
+            size_bytes=file.size_bytes,
+            file_order=number,
+            problem=problem,
+        )
+
+
+def register(bag: Bag, intake: Intake, line: Line) -> int:
+    """Put a bag's pictures into the catalogue; what is there already stays. Returns how many it now has."""
+    have = set(Picture.objects.filter(intake=intake).values_list("sha256", flat=True))
+    rows = [row for row in rows_of(bag, intake) if row.sha256 not in have]
+    # A file whose very bytes lie in another bag too (taken in before the catalogue knew) keeps its first row.
+    elsewhere = set()
+    for start in range(0, len(rows), ROWS):
+        piece = [row.sha256 for row in rows[start : start + ROWS]]
+        elsewhere.update(Picture.objects.filter(sha256__in=piece).values_list("sha256", flat=True))
+    rows = [row for row in rows if row.sha256 not in elsewhere]
+    for start in range(0, len(rows), ROWS):
+        piece = rows[start : start + ROWS]
+        with line.saving(start + len(piece), len(rows), "Entering in the catalogue"):
+            Picture.objects.bulk_create(piece)
+    return len(have) + len(rows)
+
+
+def count(bag: Bag, intake: Intake) -> None:
+    """Set an intake's counts from its bag. `foreign` comes with the facts."""
+    intake.files = bag.on_card
+    intake.new = bag.copies
+    intake.duplicates = len(bag.twins)
+    intake.damaged = len(bag.damaged)
+    intake.skipped = len(bag.left) - len(bag.lost)
+    intake.safe_to_format = bag.safe_to_format
+
+
+def begun_at(name: str, about: dict[str, str]) -> datetime:
+    """When an intake of which only the bag is left was begun, as far as its name or its date tells."""
+    for text, form in ((name[:17], "%Y-%m-%d-%H%M%S"), (about.get("Bagging-Date", ""), "%Y-%m-%d")):
+        try:
+            return datetime.strptime(text, form).replace(tzinfo=UTC)
+        except ValueError:
+            continue
+    return datetime(1970, 1, 1, tzinfo=UTC)
