@@ -263,7 +263,7 @@ def test_a_header_longer_than_the_first_read_is_still_read() -> None:
     assert (facts.taken_raw, facts.width) == (TAKEN, 64)
 
 
-# --- damage ---------------------------------------------------------------------------------------
+# --- damage -----------------------------------------------------------------------------------
 
 
 def test_an_empty_file_and_a_file_of_zeros_are_told_apart() -> None:
