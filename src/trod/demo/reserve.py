@@ -58,7 +58,7 @@ class Species:
 
     key : the demo's own short name. shoulder_m, length_m : adult withers height and head-to-rump length. [m]
     juvenile_scale : size of the young when they come, by the adult's. female_scale : the female's by the male's.
-    hours : weight of each hour 0..23 of local standard time. months : weight of each month, January first.
+    hours : weight of each hour 0..23 of a day whose sun rises at 6 and sets at 18. months : weight of each month, January first.
     herd : (group size, weight) pairs. male_share, juvenile_share : of the animals that come.
     sexes_shown : whether a person can usually tell the sex from a picture.
     walk_mps, trot_mps, run_mps : usual speeds. [m/s]
@@ -94,7 +94,8 @@ def _hours(*peaks: tuple[float, float, float], floor: float = 0.03) -> tuple[flo
     return tuple(round(float(x), 4) for x in w / w.sum())
 
 
-_DUSKY = _hours((5.5, 1.6, 1.0), (20.0, 1.8, 1.0), (1.0, 3.5, 0.35), (12.0, 3.0, 0.15))
+# Hours of a day whose sun rises at 6 and sets at 18; the story stretches them to the real day.
+_DUSKY = _hours((6.0, 1.5, 1.0), (18.2, 1.6, 1.0), (1.0, 3.5, 0.35), (12.0, 3.0, 0.18))
 _NIGHT = _hours((23.5, 3.0, 1.0), (3.5, 2.0, 0.6), floor=0.01)
 _DAY = _hours((8.5, 2.0, 1.0), (15.0, 2.5, 0.7), floor=0.0)
 _EVEN = (1.0,) * 12
@@ -109,13 +110,13 @@ SPECIES: tuple[Species, ...] = (
     Species("wild_boar", "Wild boar", "Sus scrofa", 0.78, 1.45, _NIGHT,
             (0.9, 0.9, 1.0, 1.1, 1.2, 1.1, 1.1, 1.2, 1.2, 1.2, 1.1, 0.9),
             ((1, 3), (2, 2), (4, 2), (6, 1.5), (8, 0.8)), 0.88, 0.50, 0.35, 0.40, True, 1.1, 3.0, 6.0, (0.75, 0.20, 0.05)),
-    Species("red_fox", "Red fox", "Vulpes vulpes", 0.38, 0.72, _hours((22.0, 3.0, 1.0), (4.0, 2.2, 0.8), (9.0, 2.0, 0.1)),
+    Species("red_fox", "Red fox", "Vulpes vulpes", 0.38, 0.72, _hours((20.5, 2.6, 1.0), (4.5, 2.0, 0.8), (8.0, 1.8, 0.2)),
             (1.2, 1.2, 1.1, 1.0, 1.1, 1.2, 1.1, 1.0, 1.0, 1.0, 1.0, 1.1),
             ((1, 14), (2, 1)), 0.94, 0.62, 0.5, 0.10, False, 1.0, 2.6, 6.0, (0.50, 0.45, 0.05)),
     Species("badger", "European badger", "Meles meles", 0.30, 0.75, _NIGHT,
             (0.1, 0.2, 0.8, 1.2, 1.4, 1.4, 1.4, 1.3, 1.2, 1.0, 0.5, 0.2),
             ((1, 7), (2, 2), (3, 1)), 0.96, 0.62, 0.5, 0.15, False, 0.9, 2.0, 4.0, (0.80, 0.20, 0.0)),
-    Species("brown_hare", "Brown hare", "Lepus europaeus", 0.29, 0.60, _hours((21.5, 2.5, 1.0), (4.5, 2.0, 1.0), (0.5, 3.0, 0.5)),
+    Species("brown_hare", "Brown hare", "Lepus europaeus", 0.29, 0.60, _hours((19.5, 2.0, 1.0), (5.0, 1.8, 1.0), (0.5, 3.0, 0.5)),
             (0.8, 1.1, 1.5, 1.4, 1.2, 1.1, 1.0, 0.9, 0.8, 0.8, 0.8, 0.8),
             ((1, 8), (2, 2)), 1.0, 0.65, 0.5, 0.08, False, 0.7, 2.5, 8.0, (0.70, 0.15, 0.15)),
     Species("grey_wolf", "Grey wolf", "Canis lupus", 0.75, 1.25, _NIGHT,
@@ -407,6 +408,8 @@ _PLAN: tuple[tuple[str, str, float, float, float, float, int, int | None], ...] 
 )
 _ROUNDS_D = (55, 118, 176, 230, 288)  # days after the first; each round takes three days
 JUST_PULLED = ("larkfield-edge", "stone-ford")
+TIME_LAPSE = ("hay-stand", "high-saddle", "sett-bank")
+"""Sites whose camera also takes a picture by the clock, at noon every seventh day."""
 
 
 def _visit_days(set_d: int, down_d: int | None, *, late: bool) -> list[tuple[int, str]]:
@@ -492,6 +495,7 @@ def year(now: date = DEFAULT_NOW) -> Year:
             settings=(
                 ("burst", str(model.burst)), ("burst gap", f"{model.burst_gap_s:g} s"),
                 ("rest", f"{model.rearm_s:g} s"), ("sensitivity", "high" if site != "high-saddle" else "low"),
+                *((("time lapse", "168 h"),) if site in TIME_LAPSE else ()),
             ),
             cells=model.cells, clock=tuple(clock), spells=tuple(spells),
         )  # fmt: skip
