@@ -12,6 +12,7 @@ urlpatterns = [
     path("look/", include("trod.web.look.urls")),
     path("questions/", include("trod.web.questions.urls")),
     path("reports/", include("trod.web.reports.urls")),
+    path("pictures/", include("trod.web.pictures.urls")),
     path("people/", include("trod.web.people.urls")),
 ]
 handler404 = "trod.web.people.views.not_found"

@@ -1,10 +1,204 @@
+"""The look-through's pages: choosing a queue, one event after another, and what is said of them."""
+
 from __future__ import annotations
 
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
-from django.views.decorators.http import require_GET
+import json
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse, QueryDict
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from trod.errors import TrodError, WrongInput
+from trod.web.access import person
+from trod.web.catalogue import words
+from trod.web.look import pages, queue
+from trod.web.models import Event, Reserve, Word
+from trod.web.pictures.people import shown_here
+
+AHEAD = 12  # events the page holds before it asks for more
+PLACE = "look"  # in the session: the queue this browser was last at
+LONGEST_BODY = 200_000
 
 
 @require_GET
 def look(request: HttpRequest) -> HttpResponse:
-    return render(request, "trod/look.html")
+    me = person(request)
+    wish = queue.read(request.GET, Reserve.objects.order_by("id").first())
+    left, whole = wish.counts(me)
+    first = wish.rows(me).first()
+    return render(
+        request,
+        "trod/look.html",
+        {
+            "wish": wish,
+            "left": left,
+            "whole": whole,
+            "first": first,
+            "resume": _resume(request, me),
+            "choices": pages.choices(wish.site),
+            "which": queue.WHICH,
+            "lights": queue.LIGHTS,
+            "sorts": queue.SORTS,
+            "people_shown": shown_here(request),
+        },
+    )
+
+
+def _resume(request: HttpRequest, me: str) -> dict[str, Any] | None:
+    """The queue and the event this person would come to next: after their latest word, in the queue they left."""
+    last = Word.objects.filter(by=me, undone_at__isnull=True).select_related("event").order_by("-at", "-uuid").first()
+    if last is None:
+        return None
+    wish = queue.read(QueryDict(request.session.get(PLACE, "")), Reserve.objects.order_by("id").first())
+    following = wish.after(last.event, me).select_related("deployment__site__reserve").first()
+    if following is None:
+        return None
+    card = pages.cards(Event.objects.filter(pk=following.pk), person=me, blind=True)[0]
+    return {"event": following, "sentence": card.sentence, "wish": wish}
+
+
+@require_GET
+def event(request: HttpRequest, pk: int) -> HttpResponse:
+    me = person(request)
+    here = get_object_or_404(Event.objects.only("id", "start_at", "deployment_id"), pk=pk)
+    wish = queue.read(request.GET, Reserve.objects.order_by("id").first())
+    left, whole = wish.counts(me)
+    animals, others = pages.keys()
+    first = pages.cards(Event.objects.filter(pk=pk), person=me, blind=wish.which == "second")
+    following = pages.cards(wish.after(here, me)[: AHEAD - 1], person=me, blind=wish.which == "second")
+    data = {
+        "cards": [pages.as_json(c) for c in first + following],
+        "ended": len(following) < AHEAD - 1,
+        "animals": [pages.asdict(k) for k in animals],
+        "others": [pages.asdict(k) for k in others],
+        "usual": pages.usual(),
+        "own": pages.own_words(me),
+        "me": me,
+        "queue": wish.query(),
+        "second": wish.which == "second",
+        "left": left,
+        "shown": shown_here(request),
+        "pictures": reverse("pictures:people").removesuffix("people/"),
+        "urls": {name: reverse(f"look:{name}") for name in ("look", "more", "act")}
+        | {"one": reverse("look:one", args=[0])[:-1]},
+    }
+    return render(
+        request,
+        "trod/look_event.html",
+        {
+            "card": first[0],
+            "data": data,
+            "wish": wish,
+            "left": left,
+            "whole": whole,
+            "animals": animals,
+            "others": others,
+            "people_shown": data["shown"],
+        },
+    )
+
+
+@require_GET
+def more(request: HttpRequest) -> JsonResponse:
+    """The next events of a queue after one of its own."""
+    me = person(request)
+    try:
+        here = Event.objects.only("id", "start_at", "deployment_id").get(pk=int(request.GET.get("after", "")))
+    except (ValueError, OverflowError, Event.DoesNotExist):
+        return _trouble("That event is no longer in the catalogue; open the look-through again.", 410)
+    wish = queue.read(request.GET, Reserve.objects.order_by("id").first())
+    back = request.GET.get("back") == "1"
+    rows = wish.after(here, me, back=back)[: 1 if back else AHEAD]
+    found = pages.cards(rows, person=me, blind=wish.which == "second")
+    return JsonResponse({"cards": [pages.as_json(c) for c in found], "ended": len(found) < AHEAD})
+
+
+@require_GET
+def one(request: HttpRequest, pk: int) -> JsonResponse:
+    """One event as it is now."""
+    me = person(request)
+    found = pages.cards(Event.objects.filter(pk=pk), person=me, blind=request.GET.get("which") == "second")
+    if not found:
+        raise Http404
+    return JsonResponse({"card": pages.as_json(found[0])})
+
+
+@require_POST
+def act(request: HttpRequest) -> JsonResponse:
+    """One act: say, undo or redo. Asking twice with the same uuid does it once."""
+    me = person(request)
+    try:
+        asked = _body(request)
+        if asked.get("act") == "say":
+            return _say(request, asked, me)
+        if asked.get("act") in ("undo", "redo"):
+            turn = words.undo if asked["act"] == "undo" else words.redo
+            word = turn(by=me, at=timezone.now(), word=asked.get("word") or None, uuid=asked.get("uuid"))
+            if word is None:
+                return JsonResponse({"done": False, "message": f"There is nothing to {asked['act']}."})
+            return JsonResponse({"done": True, "word": str(word.uuid), "event": word.event_id})
+        raise WrongInput("act", got=asked.get("act"), needed="say, undo or redo")
+    except words.SaidMeanwhile as meanwhile:
+        their = meanwhile.word
+        return JsonResponse(
+            {"message": str(meanwhile), "meanwhile": str(their.uuid), "by": their.by, "text": words.tell(their)},
+            status=409,
+        )
+    except WrongInput as wrong:
+        return _trouble(str(wrong), 400)
+    except TrodError as trouble:
+        return _trouble(str(trouble), 503)
+
+
+def _body(request: HttpRequest) -> dict[str, Any]:
+    try:
+        if len(request.body) > LONGEST_BODY:
+            raise ValueError("too long")
+        asked = json.loads(request.body)
+        if not isinstance(asked, dict):
+            raise ValueError("not an object")
+    except (ValueError, RecursionError) as problem:
+        raise WrongInput("body", got=str(problem)[:80], needed="one JSON object") from problem
+    return asked
+
+
+def _say(request: HttpRequest, asked: dict[str, Any], me: str) -> JsonResponse:
+    event = Event.objects.filter(key=str(asked.get("event", ""))[:100].replace("\0", "")).first()
+    if event is None:
+        return _trouble(
+            "This event is no longer in the catalogue: its pictures may have been grouped anew. Open the look-through "
+            "again and say it there.",
+            410,
+        )
+    lines = asked.get("lines")
+    if not isinstance(lines, list):
+        raise WrongInput("lines", got=type(lines).__name__, needed="a list of what was seen")
+    before = event.words.filter(undone_at__isnull=True).exclude(by=me).exists() if asked.get("second") else False
+    word = words.say(
+        event,
+        [words.line_from(row) for row in lines],
+        by=me,
+        at=timezone.now(),
+        note=str(asked.get("note") or ""),
+        saw=str(asked.get("saw") or "") or None,
+        uuid=asked.get("uuid") or None,
+    )
+    place = str(asked.get("queue") or "")[:500]
+    if request.session.get(PLACE, "") != place:
+        request.session[PLACE] = place
+    answer: dict[str, Any] = {"done": True, "word": str(word.uuid), "event": event.pk, "text": words.tell(word)}
+    if before:
+        card = pages.cards(Event.objects.filter(pk=event.pk), person=me)[0]
+        answer["others"] = [
+            {"by": said.by, "when": said.when, "text": said.text, "same": said.text == answer["text"]}
+            for said in card.words
+            if said.by != me and not said.undone
+        ]
+    return JsonResponse(answer)
+
+
+def _trouble(message: str, status: int) -> JsonResponse:
+    return JsonResponse({"message": message}, status=status)

@@ -1,0 +1,156 @@
+"""One picture or clip, by its SHA-256, as thumbnail, in viewing size or as it came from the camera.
+
+Named by its hash, a picture never changes, so a browser may keep it for a year. Two things are held back from that:
+the blank that stands for a person, and pictures nobody has looked at yet, which may become such.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseBase, HttpResponseNotModified
+from django.http import StreamingHttpResponse
+from django.shortcuts import redirect
+from django.utils.http import content_disposition_header, url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_POST, require_safe
+
+from trod.errors import DiskFull
+from trod.web.models import Picture
+from trod.web.pictures import cache
+from trod.web.pictures import people as hiding
+
+YEAR_S = 365 * 24 * 3600
+CHUNK = 1 << 16
+# What a browser may show by itself. Anything else is only ever handed over as a file.
+SHOWABLE = {
+    ".jpg": "image/jpeg",
+    ".jpeg": "image/jpeg",
+    ".png": "image/png",
+    ".gif": "image/gif",
+    ".webp": "image/webp",
+    ".mp4": "video/mp4",
+    ".m4v": "video/mp4",
+    ".mov": "video/quicktime",
+    ".webm": "video/webm",
+    ".avi": "video/x-msvideo",
+}
+_ONE_RANGE = re.compile(r"bytes=(\d*)-(\d*)", re.ASCII)
+
+HIDDEN = b"""<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 640 480" role="img" aria-label="A person is in this \
+picture; it is hidden."><rect width="640" height="480" fill="#d9d0ba"/><g fill="none" stroke="#8f8468" \
+stroke-width="3"><path d="M0 0 640 480M640 0 0 480" opacity=".25"/><circle cx="320" cy="180" r="42"/><path d="M236 \
+330c0-58 36-92 84-92s84 34 84 92"/></g><text x="320" y="396" font-family="Georgia,serif" font-size="30" \
+text-anchor="middle" fill="#4a4334">A person: hidden</text></svg>"""
+MISSING = b"""<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 640 480" role="img" aria-label="There is no picture \
+to be seen."><rect width="640" height="480" fill="#d9d0ba"/><text x="320" y="250" font-family="Georgia,serif" \
+font-size="30" text-anchor="middle" fill="#4a4334">No picture to be seen</text></svg>"""
+
+
+@require_safe
+def picture(request: HttpRequest, sha256: str, kind: str) -> HttpResponseBase:
+    row = (
+        hiding.with_people(Picture.objects.filter(sha256=sha256))
+        .values("path", "event__word", "person_said", "person_guessed", "person_alone")
+        .first()
+    )
+    if row is None:
+        return HttpResponse("No picture of that name is in the catalogue.", status=404, content_type="text/plain")
+    looked = row["event__word"] is not None
+    person = row["person_said"] if looked else (row["person_guessed"] or row["person_alone"])
+    if person and not (request.GET.get("shown") == "1" and hiding.shown_here(request)):
+        return _drawn(HIDDEN)
+    tag = f'"{sha256}-{kind}"'
+    keep = f"private, max-age={YEAR_S}, immutable" if looked and not person else "private, no-cache"
+    if tag in request.headers.get("If-None-Match", ""):
+        answer: HttpResponseBase = HttpResponseNotModified()
+    elif kind == "original":
+        file = cache.original(row["path"])
+        if file is None:
+            return HttpResponse(
+                "The catalogue knows this picture, but its file is not in the archive. Run: trod verify",
+                status=404,
+                content_type="text/plain",
+            )
+        answer = _original(request, file, row["path"], tag)
+    else:
+        try:
+            small = cache.ensure(kind, sha256, row["path"])
+        except (DiskFull, OSError):  # a full disk must not hide what can still be shown
+            small = cache.original(row["path"])
+            small = small if small and small.suffix.lower() in (".jpg", ".jpeg") else None
+        if small is None:
+            return _drawn(MISSING)
+        answer = FileResponse(small.open("rb"), content_type="image/jpeg")
+    answer.headers["ETag"] = tag
+    answer.headers["Cache-Control"] = keep
+    return _guarded(answer)
+
+
+@require_POST
+def people(request: HttpRequest) -> HttpResponse:
+    """Show or hide people in this browser."""
+    if request.POST.get("show") == "1":
+        request.session[hiding.SESSION] = True
+    else:
+        request.session.pop(hiding.SESSION, None)
+    back = request.POST.get("back", "")
+    if not url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()}):
+        back = "/"
+    return redirect(back)
+
+
+def _guarded(answer: HttpResponseBase) -> HttpResponseBase:
+    answer.headers["X-Content-Type-Options"] = "nosniff"
+    answer.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
+    answer.headers["Cross-Origin-Resource-Policy"] = "same-origin"
+    return answer
+
+
+def _drawn(svg: bytes) -> HttpResponseBase:
+    answer = HttpResponse(svg, content_type="image/svg+xml")
+    answer.headers["Cache-Control"] = "no-store"
+    return _guarded(answer)
+
+
+def _original(request: HttpRequest, file: Path, path: str, tag: str) -> HttpResponseBase:
+    kind = SHOWABLE.get(file.suffix.lower())
+    size = file.stat().st_size
+    asked = _ONE_RANGE.fullmatch(request.headers.get("Range", "").strip()) if request.method == "GET" else None
+    if asked and request.headers.get("If-Range", tag) != tag:
+        asked = None  # the browser holds part of another file: send the whole
+    answer: HttpResponseBase
+    if asked and asked.groups() != ("", ""):
+        first, last = _bounds(asked[1], asked[2], size)
+        if first > last or first >= size:
+            answer = HttpResponse(status=416)
+            answer.headers["Content-Range"] = f"bytes */{size}"
+            return answer
+        answer = StreamingHttpResponse(_piece(file, first, last - first + 1), status=206)
+        answer.headers["Content-Range"] = f"bytes {first}-{last}/{size}"
+        answer.headers["Content-Length"] = str(last - first + 1)
+    else:
+        answer = FileResponse(file.open("rb"))
+        answer.headers["Content-Length"] = str(size)
+    answer.headers["Content-Type"] = kind or "application/octet-stream"
+    name = path.rsplit("/", 1)[-1]
+    answer.headers["Content-Disposition"] = content_disposition_header(kind is None, name) or "inline"
+    answer.headers["Accept-Ranges"] = "bytes"
+    return answer
+
+
+def _bounds(first: str, last: str, size: int) -> tuple[int, int]:
+    """First and last byte of a range (RFC 9110, 14.1.2): `5-9`, `5-` or `-3`, the last three."""
+    if not first:
+        return max(0, size - int(last)), size - 1 if int(last) else -1
+    return int(first), min(int(last), size - 1) if last else size - 1
+
+
+def _piece(file: Path, first: int, length: int) -> Iterator[bytes]:
+    with file.open("rb") as handle:
+        handle.seek(first)
+        while length > 0 and (data := handle.read(min(CHUNK, length))):
+            length -= len(data)
+            yield data
+
