@@ -3,15 +3,14 @@
 Rules, the same for every deployment:
 
 1. Pictures of any kind, time-lapse frames, and visits that found the camera working are *signs of life*.
-2. With a daily time-lapse, a local day without a frame and without any other sign of life is a gap. A first or
-   last part of a day is judged only when it holds the hour at which the frame usually comes.
-3. Without one, a camera is taken to have worked from the start (or from the visit that left it working) to the
-   visit that found it working, or else to its last sign of life. What follows is a gap.
+2. With a daily time-lapse, a local day without a frame and without any other sign of life is a gap. A first
+   or last part of a day is judged only when it holds the hour at which the frame usually comes.
+3. Without one, a camera is taken to have worked from the start (or from the visit that left it working) to
+   the visit that found it working, or else to its last sign of life. What follows is a gap.
 4. A silence far longer than the camera's own rhythm explains is told as a doubt. It is taken off the effort
    only when a person confirms it.
 
-A camera-day (trap-night) is 24 hours, 86 400 s, so a local day on which summer time begins holds 23/24 of
-one.
+A camera-day (trap-night) is 24 hours, 86 400 s, so a local day on which summer time begins holds 23/24.
 """
 
 from __future__ import annotations
