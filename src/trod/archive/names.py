@@ -17,7 +17,7 @@ LONGEST_PATH_BYTES = 180  # of the path below data/; Windows allows 260 characte
 DEEP = "deep"  # the folder below data/ for files whose path is longer
 
 # Reserved on Windows with any ending: Microsoft, "Naming Files, Paths, and Namespaces".
-_RESERVED = re.compile(r"(?i)^(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³])(?=\.|\s*$|$)")
+_RESERVED = re.compile(r"(?i)^(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³])(?=\s*(\.|$))")
 # Not allowed on Windows, or (%) read in two ways by BagIt tools.
 _FORBIDDEN = set('<>:"/\\|?*%')
 # Control, format (also the marks that turn the reading direction), surrogate, private, unassigned, line ends.
