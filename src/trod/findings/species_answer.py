@@ -36,7 +36,8 @@ _METHOD = (
     "Sightings of one species at one site closer than the chosen interval are one passage. Rate = passages "
     "over camera-days, times 100. Exact Poisson limits after Garwood (1936), one-sided when none was seen "
     "(Hanley & Lippman-Hand 1983). A quasi-Poisson interval with Student's t (McCullagh & Nelder 1989) is "
-    "shown instead where sites, or the weeks of a site, scatter more than chance (p < 0.05)."
+    "shown instead where sites, or the weeks of a site, scatter more than chance (p < 0.2, so as not to miss "
+    "it)."
 )
 
 

@@ -183,12 +183,27 @@ def poisson_regression(y: Floats, design: Floats, exposure: Floats) -> tuple[Flo
     return new, np.asarray(np.linalg.pinv(information), dtype=float), mu
 
 
+def _robust(design: Floats, y: Floats, mu: Floats, covariance: Floats) -> Floats:
+    """Covariance of the coefficients from the residuals themselves, each blown up by its leverage (HC3).
+
+    References : J. G. MacKinnon & H. White (1985) Some heteroskedasticity-consistent covariance matrix
+    estimators with improved finite sample properties, J. Econometrics 29:305–325 (from memory), on the
+    Poisson score.
+    """
+    leverage = mu * np.einsum("ij,jk,ik->i", design, covariance, design)
+    residual = (y - mu) / np.maximum(1.0 - leverage, 1e-3)
+    score = design * residual[:, None]
+    return np.asarray(covariance @ (score.T @ score) @ covariance, dtype=float)
+
+
 def trend(found: Sequence[Passage], effort: Effort, zone: str) -> Trend:
     """The factor by which the rate changes in a year.
 
     Raises NotEnoughEvidence under 10 passages, 3 months with effort, or nothing left to judge the scatter by.
     Notes : quasi-Poisson: standard errors times √φ, φ = Pearson's χ²/df but not under 1; Student's t on df.
-    A month's neighbours are taken as independent given the fit; long runs make the interval too narrow.
+    Where animals come in clusters the scatter grows faster than the mean, which √φ alone does not follow, so
+    the robust standard error (HC3) is used when it is the larger. Months are taken as independent given
+    the fit; long runs of them make the interval too narrow.
     """
     cells = _cells(found, effort, zone)
     seen = {site for site, _, _, count in cells if count}
@@ -220,7 +235,7 @@ def trend(found: Sequence[Passage], effort: Effort, zone: str) -> Trend:
         )
     beta, covariance, mu = poisson_regression(y, design, exposure)
     index = float(np.sum((y - mu) ** 2 / mu)) / degrees
-    error = math.sqrt(covariance[0, 0] * max(index, 1.0))
+    error = math.sqrt(max(covariance[0, 0] * max(index, 1.0), _robust(design, y, mu, covariance)[0, 0]))
     slope = float(beta[0])
     wide = float(stats.t.ppf((1 + LEVEL) / 2, degrees)) * error
     return Trend(

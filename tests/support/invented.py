@@ -95,7 +95,9 @@ def watch(site: str, start: str, end: str, *, gaps: tuple[tuple[str, str, str], 
     )
 
 
-def year(seed: int = 1, *, days: int = 365, start: str = "2025-03-01 00:00", yearly_factor: float = 1.0) -> Evidence:
+def year(
+    seed: int = 1, *, days: int = 365, start: str = "2025-03-01 00:00", yearly_factor: float = 1.0
+) -> Evidence:
     """A whole invented reserve: eight sites, six species, gaps, blanks, people, some events still unsorted.
 
     yearly_factor : by how much every rate grows in a year (the truth for tests of change).

@@ -1,0 +1,219 @@
+"""The three questions, asked of the invented reserve and of edges."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from datetime import date
+
+import invented
+import pytest
+from pytest import approx
+
+from trod.errors import NotEnoughEvidence
+from trod.findings import Evidence, Filter, Finding, UnseenEvent, change, what_comes, when
+
+YEAR = invented.year()
+QUESTIONS = (what_comes, when, change)
+JSON_KEYS = {"value", "interval", "effort", "filter", "method", "assumptions", "pictures"}
+
+
+def shuffled(evidence: Evidence) -> Evidence:
+    """The same evidence as a rebuilt catalogue might hand it over: every list in another order."""
+    return Evidence(
+        reserve=evidence.reserve,
+        sites=evidence.sites[::-1],
+        deployments=evidence.deployments[::-1],
+        sightings=evidence.sightings[1::2] + evidence.sightings[::2],
+        unseen=evidence.unseen[::-1],
+    )
+
+
+@pytest.mark.parametrize("ask", QUESTIONS)
+def test_a_rebuilt_catalogue_gives_the_same_finding_to_the_last_digit(ask) -> None:  # type: ignore[no-untyped-def]
+    asked = Filter(species=("wild-boar",), first=date(2025, 4, 1))
+
+    assert ask(shuffled(YEAR), asked).to_json() == ask(YEAR, asked).to_json()
+
+
+@pytest.mark.parametrize("ask", QUESTIONS)
+def test_a_finding_as_json_has_all_that_a_number_rests_on(ask) -> None:  # type: ignore[no-untyped-def]
+    finding = ask(YEAR, Filter(species=("red-deer",)))
+    told = json.loads(finding.to_json())
+
+    assert set(told) >= JSON_KEYS
+    assert told["filter"]["sentence"].startswith("Red deer at all 8 sites")
+    assert told["effort"]["camera_days"] == approx(2832.0, rel=0.01)
+    assert told["assumptions"] and told["method"] and told["made"]
+    assert len(told["pictures"]) == len({*told["pictures"]}) > 100
+    assert all(re.fullmatch("[0-9a-f]{64}", picture) for picture in told["pictures"])
+
+
+@pytest.mark.parametrize("ask", QUESTIONS)
+def test_the_rows_open_to_as_many_pictures_as_they_count(ask) -> None:  # type: ignore[no-untyped-def]
+    finding = ask(YEAR, Filter(species=("red-deer",)))
+
+    assert all(len(row["pictures"]) == row["passages"] for row in finding.rows)
+    assert sorted(p for row in finding.rows for p in row["pictures"]) == sorted(finding.pictures)
+
+
+# --- what comes -----------------------------------------------------------------------------------
+
+
+def test_what_comes_lists_species_by_how_often_with_exact_limits_beside() -> None:
+    found = what_comes(YEAR)
+    counts = [row["passages"] for row in found.rows]
+
+    assert found.value == 6 and found.unit == "species"
+    assert counts == sorted(counts, reverse=True)
+    deer = found.rows[0]
+    assert deer["species"] == "Red deer"
+    assert deer["rate"] == approx(100 * deer["passages"] / found.effort["camera_days"])
+    assert deer["exact_low"] < deer["rate"] < deer["exact_high"]
+    assert deer["low"] <= deer["exact_low"] and deer["high"] >= deer["exact_high"]
+    assert deer["first"] == "2025-03-01"
+    assert found.sentence.startswith("Six species came by in 2\u202f830 camera-days. Red deer most often: ")
+
+
+def test_one_species_gives_its_rate_as_the_value() -> None:
+    found = what_comes(YEAR, Filter(species=("badger",)))
+
+    assert found.unit == "passages per 100 camera-days"
+    assert found.interval is not None and found.value is not None
+    assert found.interval.low < found.value < found.interval.high
+    assert found.sentence.startswith("Badger came by ")
+
+
+def test_a_species_never_seen_gets_an_upper_limit_not_a_zero() -> None:
+    found = what_comes(YEAR, Filter(species=("lynx",), species_names={"lynx": "Lynx"}))
+
+    assert found.value == 0
+    assert found.interval is not None
+    assert found.interval.high == approx(100 * 2.99573 / found.effort["camera_days"], rel=1e-5)
+    assert found.sentence == (
+        "Lynx did not come by in 2\u202f830 camera-days; the true rate is probably below 0.106 per 100 "
+        "camera-days (95 %)."
+    )
+
+
+def test_events_nobody_has_seen_yet_are_told() -> None:
+    unseen = tuple(
+        UnseenEvent(event=f"u{n}", site="elm-lick", utc_s=invented.utc("2025-06-01 00:00"))
+        for n in range(100)
+    )
+    found = what_comes(replace(YEAR, unseen=unseen))
+
+    assert found.cautions[0].startswith("100 events of ")
+    assert found.cautions[0].endswith(" are not yet sorted; counts can only grow when they are.")
+
+
+def test_a_passage_in_time_not_watched_is_kept_and_told() -> None:
+    early = invented.sighting("red-deer", "2024-12-24 18:00", deployment="alder-ford-1")
+    found = what_comes(replace(YEAR, sightings=(*YEAR.sightings, early)))
+
+    assert any(c.startswith("1 passage falls into time that counts as not watched") for c in found.cautions)
+
+
+@pytest.mark.parametrize("ask", QUESTIONS)
+def test_no_camera_in_the_period_is_refused_with_what_to_do(ask) -> None:  # type: ignore[no-untyped-def]
+    with pytest.raises(NotEnoughEvidence) as refused:
+        ask(YEAR, Filter(first=date(2001, 1, 1), last=date(2001, 1, 31)))
+
+    assert str(refused.value) == (
+        "no camera watched in what was asked for (All animals at all 0 sites, 1 to 31 January 2001, passages "
+        "at least 30 minutes apart); choose a period and sites with a deployment whose card has been brought "
+        "in"
+    )
+
+
+def test_an_empty_catalogue_is_refused_by_every_question() -> None:
+    for ask in QUESTIONS:
+        with pytest.raises(NotEnoughEvidence, match="no camera watched"):
+            ask(Evidence(reserve=invented.RESERVE))
+
+
+def test_cameras_that_saw_nothing_at_all_say_so() -> None:
+    bare = replace(YEAR, sightings=(), unseen=())
+
+    assert what_comes(bare).sentence == "No animal was seen in 2\u202f830 camera-days."
+    assert change(bare).sentence == (
+        "Animals did not come by at all, 1 March 2025 to 1 March 2026, so nothing can be said about change."
+    )
+    with pytest.raises(NotEnoughEvidence, match="0 passages; a pattern over the day needs at least 10"):
+        when(bare)
+
+
+# --- when -----------------------------------------------------------------------------------------
+
+
+def test_boar_of_the_night_are_told_to_come_by_night() -> None:
+    found = when(YEAR, Filter(species=("wild-boar",)))
+
+    assert found.sentence.startswith("Wild boar came mostly by night (")
+    assert found.value is not None and (found.value > 22.5 or found.value < 1.5)
+    assert found.interval is not None and found.interval.low > found.interval.high  # round midnight
+    assert len(found.series["clock"]["hours"]) == 288
+
+
+def test_deer_of_dawn_and_dusk_show_two_busy_times() -> None:
+    found = when(YEAR, Filter(species=("red-deer",)))
+
+    assert "Two busy times, around " in found.sentence
+
+
+def test_under_a_hundred_passages_the_pattern_is_a_hint() -> None:
+    found = when(YEAR, Filter(species=("badger",), last=date(2025, 8, 1)))
+
+    assert any("at least 100 are advised for a pattern over the day" in c for c in found.cautions)
+
+
+def test_animals_at_all_hours_have_no_busiest_hour() -> None:
+    rows = tuple(
+        invented.sighting("red-deer", invented.utc("2025-03-01 00:00") + n * 86_400 + (n * 7919 % 86_400))
+        for n in range(200)
+    )
+    found = when(replace(YEAR, sightings=rows))
+
+    assert found.value is None and found.interval is None
+    assert found.sentence.startswith(
+        "Red deer came at all hours: no time of day stands out in 200 passages ("
+    )
+
+
+# --- change ---------------------------------------------------------------------------------------
+
+
+def test_one_year_says_that_season_and_change_cannot_be_told_apart() -> None:
+    found = change(YEAR, Filter(species=("red-deer",)))
+
+    assert any("season and lasting change cannot be told apart" in caution for caution in found.cautions)
+    assert found.series["same_months"] is None
+    assert found.rows[0]["month"] == "2025-03"
+    assert found.rows[0]["rate"] == approx(100 * found.rows[0]["passages"] / found.rows[0]["camera_days"])
+
+
+def test_too_few_for_a_trend_still_shows_the_months() -> None:
+    found = change(YEAR, Filter(species=("pine-marten",)))
+
+    assert found.value is None and found.interval is None
+    assert found.sentence.startswith("Too little is known to say whether Pine marten came more or less often")
+    assert any(c.startswith("No trend is given: ") for c in found.cautions)
+    assert len(found.rows) == 13
+
+
+def test_one_month_is_no_change() -> None:
+    with pytest.raises(NotEnoughEvidence) as refused:
+        change(YEAR, Filter(first=date(2025, 5, 1), last=date(2025, 5, 31)))
+
+    assert str(refused.value) == (
+        "one month with a day of effort or more; change needs at least two months; widen the period"
+    )
+
+
+def test_a_findings_json_knows_no_infinity() -> None:
+    found = what_comes(YEAR, Filter(species=("red-deer",)))
+    odd = replace(found, value=float("inf"))
+
+    assert isinstance(odd, Finding)
+    assert json.loads(odd.to_json())["value"] is None
