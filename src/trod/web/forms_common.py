@@ -4,7 +4,6 @@ the database's own refusals in words, deletion that asks and can be undone.
 
 from __future__ import annotations
 
-import json
 import re
 import unicodedata
 from collections.abc import Callable, Mapping
@@ -13,9 +12,11 @@ from datetime import datetime
 from typing import Any
 
 from django import forms
+from django.apps import apps
 from django.contrib import messages
 from django.core import serializers
-from django.core.exceptions import ValidationError
+from django.core.exceptions import ObjectDoesNotExist, ValidationError
+from django.core.serializers.base import DeserializationError
 from django.db import IntegrityError, models, router, transaction
 from django.db.models.deletion import Collector
 from django.http import HttpRequest, HttpResponse
@@ -414,15 +415,17 @@ def delete_page(
 
 
 def put_back(request: HttpRequest) -> tuple[bool, str]:
-    """Undo the last deletion of this session. Gives whether it was done, and where to go."""
+    """Undo the last deletion or list of this session: delete what was made, put back what was. Gives whether it was done, and where to go."""
     held = request.session.pop("undo", None)
-    if not held or not held.get("rows"):
+    if not held:
         return False, "/"
     try:
         with transaction.atomic():
-            for entry in serializers.deserialize("json", held["rows"]):
-                # Through the row's own save, so that those who watch the records hear of it.
-                entry.object.save(force_insert=True)
-    except (IntegrityError, json.JSONDecodeError, serializers.base.DeserializationError):
+            # Through the rows' own save and delete, so that those who watch the records hear of it.
+            for label, number in reversed(held.get("made", ())):
+                apps.get_model(label)._default_manager.get(pk=number).delete()
+            for entry in serializers.deserialize("json", held.get("rows") or "[]"):
+                entry.object.save(force_insert="made" not in held)
+    except (IntegrityError, models.ProtectedError, ObjectDoesNotExist, DeserializationError, LookupError):
         return False, held.get("next", "/")
     return True, held.get("next", "/")

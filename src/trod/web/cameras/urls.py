@@ -2,7 +2,33 @@ from __future__ import annotations
 
 from django.urls import path
 
-from trod.web.cameras import views
+from trod.web.cameras import imports, views
 
 app_name = "cameras"
-urlpatterns = [path("", views.cameras, name="cameras")]
+urlpatterns = [
+    path("", views.cameras, name="cameras"),
+    path("new/", views.camera_edit, name="camera_new"),
+    path("<int:pk>/", views.camera, name="camera"),
+    path("<int:pk>/change/", views.camera_edit, name="camera_edit"),
+    path("<int:pk>/delete/", views.camera_delete, name="camera_delete"),
+    path("models/", views.models, name="models"),
+    path("models/new/", views.model_edit, name="model_new"),
+    path("models/of/<slug:slug>/", views.model_edit, name="model_edit"),
+    path("models/of/<slug:slug>/delete/", views.model_delete, name="model_delete"),
+    path("cards/", views.cards, name="cards"),
+    path("cards/new/", views.card_edit, name="card_new"),
+    path("cards/<int:pk>/", views.card_edit, name="card_edit"),
+    path("cards/<int:pk>/delete/", views.card_delete, name="card_delete"),
+    path("deployments/new/", views.deployment_edit, name="deployment_new"),
+    path("deployments/of/<slug:slug>/", views.deployment, name="deployment"),
+    path("deployments/of/<slug:slug>/change/", views.deployment_edit, name="deployment_edit"),
+    path("deployments/of/<slug:slug>/end/", views.deployment_end, name="deployment_end"),
+    path("deployments/of/<slug:slug>/delete/", views.deployment_delete, name="deployment_delete"),
+    path("deployments/of/<slug:slug>/watch/", views.watch_new, name="watch_new"),
+    path("watch/<int:pk>/undo/", views.watch_undo, name="watch_undo"),
+    path("visits/new/", views.visit_edit, name="visit_new"),
+    path("visits/<int:pk>/", views.visit_edit, name="visit_edit"),
+    path("visits/<int:pk>/delete/", views.visit_delete, name="visit_delete"),
+    path("import/<slug:what>/", imports.import_page, name="import"),
+    path("import/<slug:what>/sample.csv", imports.sample, name="import_sample"),
+]

@@ -1,10 +1,445 @@
+"""Cameras, deployments, visits, watches, cards by label."""
+
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.contrib import messages
+from django.db.models import Count, Prefetch
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from trod import watch
+from trod.errors import TrodError
+from trod.web.access import person
+from trod.web.cameras import changes
+from trod.web.cameras.forms import (
+    CameraForm,
+    CameraModelForm,
+    CardForm,
+    DeploymentForm,
+    EndForm,
+    VisitForm,
+    WatchForm,
+    offset_words,
+)
+from trod.web.forms_common import back_to, delete_page, form_page, units_for
+from trod.web.models import (
+    Camera,
+    CameraModel,
+    Card,
+    Deployment,
+    Picture,
+    Reserve,
+    Site,
+    Visit,
+    WatchCorrection,
+)
+from trod.web.today import ribbons
+from trod.web.today.needs import dial_error_s, how_far
+from trod.web.today.pages import ribbons as ribbons_of
+from trod.web.today.summary import summaries, visits_by_deployment
+
+form_methods = require_http_methods(["GET", "POST"])
+
+
+def _reserve() -> Reserve | None:
+    return Reserve.objects.order_by("id").first()
+
+
+def _who(request: HttpRequest) -> dict[str, Any]:
+    """What every record form is told of whoever types."""
+    reserve = _reserve()
+    return {"reserve": reserve, "units": units_for(request, reserve), "person": person(request)}
+
+
+def _now() -> datetime:
+    return timezone.now().replace(second=0, microsecond=0)
+
+
+# Cameras ------------------------------------------------------------------------------------------------------
 
 
 @require_GET
 def cameras(request: HttpRequest) -> HttpResponse:
-    return render(request, "trod/cameras.html")
+    """Every camera: where it is, since when, what it last brought."""
+    reserve = _reserve()
+    standing = Deployment.objects.filter(end__isnull=True).select_related("site", "card")
+    rows = list(
+        Camera.objects.select_related("model").prefetch_related(Prefetch("deployments", standing, to_attr="standing"))
+    )
+    latest: dict[int, Deployment] = {}
+    for d in Deployment.objects.select_related("site").order_by("camera", "start"):
+        latest[d.camera_id] = d
+    visits = visits_by_deployment(d.pk for d in latest.values())
+    sums = summaries(latest.values(), reserve, timezone.now(), visits)
+    lines = []
+    for camera in rows:
+        d = camera.standing[0] if camera.standing else latest.get(camera.pk)
+        seen = sums.get(d.pk) if d else None
+        of = visits.get(d.pk, []) if d else []
+        lines.append(
+            {
+                "camera": camera,
+                "deployment": d,
+                "standing": bool(camera.standing),
+                "last_at": seen.last_at if seen else None,
+                "per_day": seen.events_per_day if seen else None,
+                "visit": of[-1] if of else None,
+            }
+        )
+    state = request.GET.get("state", "")
+    counts = {of: sum(line["camera"].state == of for line in lines) for of in Camera.State.values}
+    if state in counts:
+        lines = [line for line in lines if line["camera"].state == state]
+    choices = [(of, label, counts[of]) for of, label in Camera.State.choices if counts[of]]
+    context = {"lines": lines, "choices": choices, "state": state, "total": len(rows)}
+    return render(request, "trod/cameras.html", context)
+
+
+@require_GET
+def camera(request: HttpRequest, pk: int) -> HttpResponse:
+    """One camera's story."""
+    row = get_object_or_404(Camera.objects.select_related("model"), pk=pk)
+    reserve = _reserve()
+    deployments = list(row.deployments.select_related("site", "card", "camera").order_by("-start"))
+    visits = visits_by_deployment(d.pk for d in deployments)
+    sums = summaries(deployments, reserve, timezone.now(), visits)
+    story = [
+        {"deployment": d, "seen": sums[d.pk], "visits": len(visits.get(d.pk, ()))} for d in deployments
+    ]
+    every = sorted((v for of in visits.values() for v in of), key=lambda v: v.at, reverse=True)
+    by_pk = {d.pk: d for d in deployments}
+    condition = []
+    for v in every[:30]:
+        d = by_pk[v.deployment_id]
+        error_s = dial_error_s(v, d.utc_offset_min)
+        condition.append({"visit": v, "site": d.site, "clock": how_far(error_s) if error_s and abs(error_s) >= 1 else ""})
+    context = {
+        "camera": row, "story": story, "condition": condition,
+        "standing": next((d for d in deployments if d.end is None), None),
+        "events": sum(s.events for s in sums.values()), "days": sum(s.days_watched for s in sums.values()),
+    }  # fmt: skip
+    return render(request, "trod/cameras/camera.html", context)
+
+
+@form_methods
+def camera_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    row = get_object_or_404(Camera, pk=pk) if pk else None
+    last = Camera.objects.order_by("-pk").first()
+    initial = {} if row or not last else {"model": last.model_id}
+    form = CameraForm(request.POST or None, instance=row, initial=initial, **_who(request))
+    return form_page(
+        request, form, title=f"Change {row}" if row else "New camera", kept="The camera {row} is kept.",
+        back=row.get_absolute_url() if row else reverse("cameras:cameras"), after=lambda kept: kept.get_absolute_url(),
+        delete_url=reverse("cameras:camera_delete", args=[row.pk]) if row else "",
+    )  # fmt: skip
+
+
+@form_methods
+def camera_delete(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(Camera, pk=pk)
+    return delete_page(
+        request, row, name=f"the camera {row}", back=row.get_absolute_url(), after=reverse("cameras:cameras"),
+        instead="Set its state to retired instead.",
+    )  # fmt: skip
+
+
+# Models and cards ---------------------------------------------------------------------------------------------
+
+
+@require_GET
+def models(request: HttpRequest) -> HttpResponse:
+    rows = CameraModel.objects.annotate(n=Count("cameras"))
+    return render(request, "trod/cameras/models.html", {"models": rows})
+
+
+@form_methods
+def model_edit(request: HttpRequest, slug: str | None = None) -> HttpResponse:
+    row = get_object_or_404(CameraModel, slug=slug) if slug else None
+    form = CameraModelForm(request.POST or None, instance=row, **_who(request))
+    return form_page(
+        request, form, title=str(row) if row else "New camera model", kept="{row} is kept.",
+        lead="" if row else "Figures as the maker states them. Leave empty what you do not know.",
+        back=reverse("cameras:models"), delete_url=reverse("cameras:model_delete", args=[row.slug]) if row else "",
+    )  # fmt: skip
+
+
+@form_methods
+def model_delete(request: HttpRequest, slug: str) -> HttpResponse:
+    row = get_object_or_404(CameraModel, slug=slug)
+    return delete_page(
+        request, row, name=str(row), back=reverse("cameras:model_edit", args=[slug]), after=reverse("cameras:models")
+    )
+
+
+@require_GET
+def cards(request: HttpRequest) -> HttpResponse:
+    """Cards by their labels: where each is."""
+    standing = Deployment.objects.filter(end__isnull=True).select_related("site", "camera")
+    rows = Card.objects.prefetch_related(Prefetch("deployments", standing, to_attr="standing"))
+    return render(request, "trod/cameras/cards.html", {"cards": rows})
+
+
+@form_methods
+def card_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    row = get_object_or_404(Card, pk=pk) if pk else None
+    last = Card.objects.order_by("-pk").first()
+    initial = {} if row or not last else {"size_gb": last.size_gb}
+    form = CardForm(request.POST or None, instance=row, initial=initial, **_who(request))
+    return form_page(
+        request, form, title=f"Card {row}" if row else "New card", kept="The card {row} is kept.",
+        back=reverse("cameras:cards"), delete_url=reverse("cameras:card_delete", args=[row.pk]) if row else "",
+    )  # fmt: skip
+
+
+@form_methods
+def card_delete(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(Card, pk=pk)
+    return delete_page(
+        request, row, name=f"the card {row}", back=reverse("cameras:card_edit", args=[pk]), after=reverse("cameras:cards")
+    )
+
+
+# Deployments --------------------------------------------------------------------------------------------------
+
+
+@require_GET
+def deployment(request: HttpRequest, slug: str) -> HttpResponse:
+    """One deployment: settings, watch, visits, its ribbon, gaps and effort."""
+    row = get_object_or_404(Deployment.objects.select_related("camera__model", "site__reserve", "card"), slug=slug)
+    reserve = row.site.reserve
+    now = timezone.now()
+    visits = list(row.visits.select_related("card_out", "card_in").order_by("at"))
+    seen = summaries([row], reserve, now, {row.pk: visits})[row.pk]
+    zone = reserve.zone
+    first = watch.local(row.start, zone).date()
+    today = watch.local(now, zone).date()
+    last = max(watch.local(row.end, zone).date() if row.end else today, first + timedelta(days=29))
+    (line,) = ribbons_of([row], {row.pk: seen}, {row.pk: visits}, zone, first, max(last, today))
+    told = []
+    for v in visits:
+        error_s = dial_error_s(v, row.utc_offset_min)
+        told.append({"visit": v, "error": error_s, "clock": "" if error_s is None else "right" if abs(error_s) < 60 else how_far(error_s)})
+    try:
+        from trod.web.catalogue.watch import proposals
+
+        proposed = proposals(row)
+    except ImportError:
+        proposed = []
+    context = {
+        "deployment": row, "seen": seen, "visits": told[::-1], "proposed": proposed,
+        "svg": ribbons.draw(line, first=first, last=last, today=today),
+        "hover": ribbons.hover(line, first=first, last=last), "first": first, "days": (last - first).days + 1,
+        "months": [
+            {"label": label, "left": f"{place * 100:.2f}"} for label, place, _ in ribbons.months(first, last)
+        ],
+        "corrections": row.watch_corrections.all(), "offset": offset_words(row.utc_offset_min),
+        "intakes": row.intakes.select_related("card").annotate(n=Count("pictures")),
+        "gaps": [*((a, b, why, False) for a, b, why in seen.gaps), *((a, b, why, True) for a, b, why in seen.doubts)],
+        "shots": Picture.objects.filter(deployment=row).order_by("-taken_at").values_list("sha256", flat=True)[:6],
+    }  # fmt: skip
+    return render(request, "trod/cameras/deployment.html", context)
+
+
+def _deployment_start(request: HttpRequest) -> dict[str, Any]:
+    """What a new deployment most likely is: the site and camera asked for, the settings of the last one."""
+    site = Site.objects.filter(slug=request.GET.get("site", "")).first()
+    camera = Camera.objects.filter(pk=request.GET["camera"]).first() if request.GET.get("camera", "").isdigit() else None
+    like = Deployment.objects.order_by("-start")
+    last = (site and like.filter(site=site).first()) or (camera and like.filter(camera=camera).first()) or like.first()
+    initial: dict[str, Any] = {"start": _now(), "site": site, "camera": camera, "set_by": person(request)}
+    if last:
+        kept = ("mode", "burst", "delay_s", "sensitivity", "time_lapse_h", "cells")
+        initial |= {name: getattr(last, name) for name in kept}
+        if site and last.site_id == site.pk:
+            initial |= {n: getattr(last, n) for n in ("height_m", "tilt_deg", "heading_deg", "aim_distance_m")}
+    return initial
+
+
+@form_methods
+def deployment_edit(request: HttpRequest, slug: str | None = None) -> HttpResponse:
+    row = get_object_or_404(Deployment, slug=slug) if slug else None
+    before = row.utc_offset_min if row else None
+    initial = {} if row else _deployment_start(request)
+    form = DeploymentForm(request.POST or None, instance=row, initial=initial, **_who(request))
+
+    def after(kept: Deployment) -> str:
+        changes.follow_deployment(kept)
+        if before is not None and before != kept.utc_offset_min:
+            _follow_watch(request, kept)
+        return kept.get_absolute_url()
+
+    missing = [] if row else _missing()
+    return form_page(
+        request, form, title=f"Change {row}" if row else "New deployment", kept="The deployment {row} is kept.",
+        lead=missing[0] if missing else "",
+        back=row.get_absolute_url() if row else reverse("cameras:cameras"), after=after,
+        delete_url=reverse("cameras:deployment_delete", args=[row.slug]) if row else "",
+    )  # fmt: skip
+
+
+def _missing() -> list[str]:
+    words = []
+    if not Site.objects.exists():
+        words.append("There is no site yet: make one on Ground first.")
+    elif not Camera.objects.exists():
+        words.append("There is no camera yet: make one on Cameras first.")
+    return words
+
+
+def _follow_watch(request: HttpRequest, row: Deployment) -> None:
+    """Times and events follow the clock. Said to the person, also when it fails."""
+    try:
+        from trod.web.catalogue.line import Silent
+        from trod.web.catalogue.watch import follow
+
+        for sentence in follow(row, Silent()):
+            messages.info(request, sentence)
+    except TrodError as trouble:
+        messages.error(request, str(trouble))
+
+
+@form_methods
+def deployment_end(request: HttpRequest, slug: str) -> HttpResponse:
+    """Take a camera down: the end, what was found, and where the card goes."""
+    row = get_object_or_404(Deployment.objects.select_related("camera", "site", "card"), slug=slug)
+    if row.end is not None:
+        messages.info(request, f"{row} has ended already. Its end can be changed there.")
+        return redirect(row)
+    form = EndForm(request.POST or None, instance=row, initial={"end": _now()}, **_who(request))
+    if row.card is None:
+        del form.fields["bring"]
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        changes.end(
+            row, arrival=said["found"], card_home=said.get("bring", False), by=person(request), note=said["note_more"]
+        )
+        messages.success(request, f"{row.camera} is taken down from {row.site}.")
+        return redirect(back_to(request, row.get_absolute_url()))
+    return form_page(
+        request, form, title=f"Take {row.camera} down from {row.site}", kept="", act="Take down",
+        back=row.get_absolute_url(),
+    )  # fmt: skip
+
+
+@form_methods
+def deployment_delete(request: HttpRequest, slug: str) -> HttpResponse:
+    row = get_object_or_404(Deployment, slug=slug)
+    return delete_page(
+        request, row, name=f"the deployment {row}", back=row.get_absolute_url(), after=reverse("cameras:cameras"),
+        instead="Pictures are never deleted by Trod; end the deployment instead.",
+    )  # fmt: skip
+
+
+# The watch ----------------------------------------------------------------------------------------------------
+
+
+@form_methods
+def watch_new(request: HttpRequest, slug: str) -> HttpResponse:
+    """Correct a camera's clock."""
+    row = get_object_or_404(Deployment.objects.select_related("camera", "site__reserve"), slug=slug)
+    reserve = row.site.reserve
+    initial: dict[str, Any] = {}
+    visit = None
+    if request.GET.get("visit", "").isdigit():
+        visit = row.visits.filter(pk=request.GET["visit"]).first()
+    if visit and visit.clock_shown and visit.clock_true:
+        initial = {
+            "shown": visit.clock_shown, "truly": visit.clock_true, "to_raw": visit.clock_shown,
+            "reason": f"read at the visit of {watch.local(visit.at, reserve.zone):%Y-%m-%d}",
+        }  # fmt: skip
+    form = WatchForm(request.POST or None, deployment=row, reserve=reserve, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        from trod.web.catalogue.watch import correct, naive
+
+        said = form.cleaned_data
+        try:
+            made, told = correct(
+                row, shift_s=form.shift_s, reason=said["reason"], by=person(request), now=timezone.now(),
+                from_raw=naive(said["from_raw"]), to_raw=naive(said["to_raw"]),
+            )  # fmt: skip
+        except TrodError as trouble:
+            form.add_error(None, str(trouble))
+        else:
+            messages.success(request, f"The clock is corrected by {how_far(-made.shift_s)}; times and events follow.")
+            for sentence in told:
+                messages.info(request, sentence)
+            return redirect(row.get_absolute_url() + "#watch")
+    proposed = []
+    if request.method == "GET":
+        from trod.web.catalogue.watch import proposals
+
+        proposed = proposals(row)
+    return render(
+        request, "trod/cameras/watch.html",
+        {"deployment": row, "form": form, "offset": offset_words(row.utc_offset_min), "proposed": proposed},
+        status=422 if form.is_bound else 200,
+    )  # fmt: skip
+
+
+@require_POST
+def watch_undo(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a correction back; it stays on record."""
+    row = get_object_or_404(WatchCorrection.objects.select_related("deployment"), pk=pk)
+    from trod.web.catalogue.watch import undo
+
+    try:
+        told = undo(row, by=person(request), now=timezone.now())
+    except TrodError as trouble:
+        messages.error(request, str(trouble))
+    else:
+        messages.success(request, "The correction is undone; times and events follow.")
+        for sentence in told:
+            messages.info(request, sentence)
+    return redirect(row.deployment.get_absolute_url() + "#watch")
+
+
+# Visits -------------------------------------------------------------------------------------------------------
+
+
+@form_methods
+def visit_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    """Record a visit, or change one."""
+    row = get_object_or_404(Visit, pk=pk) if pk else None
+    initial: dict[str, Any] = {}
+    back = reverse("today:today")
+    if row:
+        back = row.deployment.get_absolute_url() if row.deployment else row.site.get_absolute_url()
+    else:
+        d = Deployment.objects.filter(slug=request.GET.get("deployment", "")).select_related("card").first()
+        site = Site.objects.filter(slug=request.GET.get("site", "")).first()
+        initial = {"at": _now(), "by": person(request), "arrival": Visit.Arrival.WORKING, "deployment": d, "site": site}
+        if d:
+            back = d.get_absolute_url()
+        elif site:
+            back = site.get_absolute_url()
+    form = VisitForm(request.POST or None, instance=row, initial=initial, **_who(request))
+    if not row and d and d.card:
+        form.fields["card_out"].help_text = f"in it now: {d.card}"
+
+    def after(kept: Visit) -> str:
+        changes.follow_visit(kept)
+        return kept.deployment.get_absolute_url() if kept.deployment else kept.site.get_absolute_url()
+
+    return form_page(
+        request, form, title="Change the visit" if row else "Record a visit", kept="The visit is kept.", back=back,
+        after=after, delete_url=reverse("cameras:visit_delete", args=[row.pk]) if row else "",
+        lead="" if row else "Leave both cards empty if the card stayed in the camera.",
+    )  # fmt: skip
+
+
+@form_methods
+def visit_delete(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(Visit.objects.select_related("site", "deployment"), pk=pk)
+    home = row.deployment.get_absolute_url() if row.deployment else row.site.get_absolute_url()
+    zone = row.site.reserve.zone
+    return delete_page(
+        request, row, name=f"the visit of {watch.local(row.at, zone):%Y-%m-%d} to {row.site}",
+        back=reverse("cameras:visit_edit", args=[pk]), after=home,
+    )  # fmt: skip
+

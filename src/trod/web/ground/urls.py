@@ -5,4 +5,14 @@ from django.urls import path
 from trod.web.ground import views
 
 app_name = "ground"
-urlpatterns = [path("", views.ground, name="ground")]
+urlpatterns = [
+    path("", views.ground, name="ground"),
+    path("tracks/", views.tracks, name="tracks"),
+    path("sites/new/", views.site_edit, name="site_new"),
+    path("sites/of/<slug:slug>/", views.site, name="site"),
+    path("sites/of/<slug:slug>/change/", views.site_edit, name="site_edit"),
+    path("sites/of/<slug:slug>/delete/", views.site_delete, name="site_delete"),
+    path("sign/new/", views.sign_edit, name="sign_new"),
+    path("sign/<int:pk>/", views.sign_edit, name="sign_edit"),
+    path("sign/<int:pk>/delete/", views.sign_delete, name="sign_delete"),
+]

@@ -2,9 +2,52 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.http import require_GET
+
+from trod.web.models import Reserve
+from trod.web.today import pages, ribbons
 
 
 @require_GET
 def today(request: HttpRequest) -> HttpResponse:
-    return render(request, "trod/today.html")
+    asked = request.GET.get("days", "")
+    days = int(asked) if asked.isdigit() and int(asked) in pages.SPANS else 365
+    page = pages.gather(Reserve.objects.order_by("id").first(), timezone.now(), days=days)
+    lines = [
+        {
+            "ribbon": line,
+            "svg": ribbons.draw(line, first=page.first, last=page.last, today=page.today),
+            "hover": ribbons.hover(line, first=page.first, last=page.last),
+            "cameras": ", ".join(dict.fromkeys(s.camera for s in line.stays if s.end is None)),
+            "days_out": line.days_out(page.first, page.today),
+            "events": sum(n for day, n in line.counts.items() if page.first <= day <= page.today),
+            "gap_days": sum(
+                (min(b, page.today) - max(a, page.first)).days + 1
+                for a, b in line.gaps
+                if b >= page.first and a <= page.today
+            ),
+            "last_visit": max(line.visits, default=None),
+        }
+        for line in page.ribbons
+    ]
+    shown, folded = page.needs[:12], page.needs[12:]
+    return render(
+        request,
+        "trod/today.html",
+        {
+            "page": page,
+            "shown": shown,
+            "folded": folded,
+            "lines": lines,
+            "months": [
+                {"label": label, "left": f"{place * 100:.2f}", "year": page.first.year + 1 if new_year else None}
+                for label, place, new_year in ribbons.months(page.first, page.last)
+            ],
+            "spans": pages.SPANS,
+            "shades": [
+                {"shade": k + 1, "label": f"{low}–{ribbons.SHADES[k + 1] - 1}" if k < 4 else f"{low} or more"}
+                for k, low in enumerate(ribbons.SHADES)
+            ],
+        },
+    )

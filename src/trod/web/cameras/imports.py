@@ -1,0 +1,67 @@
+"""Bringing lists of sites, cameras and deployments: look first, keep then, undo after."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods
+
+from trod.errors import WrongInput
+from trod.web import lists
+from trod.web.models import Reserve, Site
+
+TITLES = {"sites": "Bring sites", "cameras": "Bring cameras", "deployments": "Bring deployments"}
+BACK = {"sites": "ground:ground", "cameras": "cameras:cameras", "deployments": "cameras:cameras"}
+
+
+@require_GET
+def sample(request: HttpRequest, what: str) -> HttpResponse:
+    if what not in TITLES:
+        raise Http404
+    answer = HttpResponse("\ufeff" + lists.sample(what), content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="trod-{what}.csv"'
+    return answer
+
+
+@require_http_methods(["GET", "POST"])
+def import_page(request: HttpRequest, what: str) -> HttpResponse:
+    """A file comes; a page shows what each line would do; nothing is kept until that is confirmed."""
+    if what not in TITLES:
+        raise Http404
+    reserve = Reserve.objects.order_by("id").first()
+    context = {
+        "what": what, "title": TITLES[what], "back": reverse(BACK[what]), "columns": lists.COLUMNS[what],
+        "features": Site.Feature.choices, "kinds": TITLES, "feature": request.POST.get("feature", Site.Feature.OTHER),
+    }  # fmt: skip
+    page = "trod/cameras/import.html"
+    if request.method == "GET" or reserve is None:
+        return render(request, page, context)
+    keep = request.POST.get("keep") == "yes"
+    try:
+        file = request.FILES.get("file")
+        if file is not None:
+            if file.size > lists.MOST_BYTES:
+                raise WrongInput("file", got=f"{file.size / 1e6:.1f} MB", needed="at most 1 MB; part it")
+            text = lists.decode(file.read())
+        else:
+            text = request.POST.get("text", "")
+        if not text.strip():
+            raise WrongInput("file", got="nothing", needed="a file to bring, or its text")
+        if text.lstrip().startswith("<"):
+            if what != "sites":
+                raise WrongInput("file", got="a GPX file", needed=f"a table; GPX waypoints become sites, not {what}")
+            lines = lists.read_gpx(text)
+            defaults = {"feature": context["feature"]} if context["feature"] in Site.Feature.values else {}
+            context["gpx"] = True
+        else:
+            lines, defaults = lists.read_table(text, what), {}
+        made = lists.plan(what, lines, reserve, keep=keep, defaults=defaults)
+    except WrongInput as trouble:
+        return render(request, page, {**context, "trouble": str(trouble)}, status=422)
+    if keep and not made.wrong:
+        request.session["undo"] = made.undo("Undo it all", context["back"])
+        messages.success(request, f"The list is kept: {made.sentence}.", extra_tags="undo")
+        return redirect(context["back"])
+    return render(request, page, {**context, "plan": made, "text": text}, status=422 if made.wrong else 200)

@@ -1,0 +1,130 @@
+"""What Today shows, as one record, gathered with a fixed number of queries."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db.models import Sum
+
+from trod import watch
+from trod.web.models import Camera, Deployment, Intake, Reserve, Site, Visit
+from trod.web.today import needs as n
+from trod.web.today.ribbons import Ribbon, Stay
+from trod.web.today.summary import Summary, summaries
+
+SPANS = (90, 182, 365, 730)  # days a person may choose for the ribbons
+
+
+@dataclass(frozen=True)
+class Today:
+    """The whole page. first_steps : what to do first, when there is little yet: (done, sentence, action, url name)."""
+
+    now: datetime
+    today: date
+    needs: list[n.Need]
+    ribbons: list[Ribbon]
+    first: date
+    last: date
+    days: int
+    first_steps: list[tuple[bool, str, str, str]]
+
+
+def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
+    """All of the page, for a reserve at an instant."""
+    zone = reserve.zone if reserve else "UTC"
+    today = watch.local(now, zone).date()
+    first = today - timedelta(days=days - 1)
+    steps = first_steps(reserve)
+    if reserve is None:
+        return Today(now, today, [], [], first, today, days, steps)
+    deployments = list(
+        Deployment.objects.filter(site__reserve=reserve).select_related("camera", "site", "card").order_by("start")
+    )
+    visits: dict[int, list[Visit]] = {}
+    for visit in (
+        Visit.objects.filter(deployment__site__reserve=reserve).select_related("card_out").order_by("at")
+    ):
+        visits.setdefault(visit.deployment_id, []).append(visit)
+    homes: dict[int, datetime] = {}
+    sizes: dict[int, float] = {}
+    for row in (
+        Intake.objects.filter(deployment__isnull=False, state=Intake.State.WHOLE)
+        .values("deployment", "started_at")
+        .annotate(sum_bytes=Sum("bytes"), sum_files=Sum("files"))
+        .order_by()
+    ):
+        number = row["deployment"]
+        homes[number] = max(row["started_at"], homes.get(number, row["started_at"]))
+        if row["sum_files"]:
+            sizes[number] = row["sum_bytes"] / row["sum_files"]
+    for d in deployments:
+        d.mean_bytes = sizes.get(d.pk)
+    sums = summaries(deployments, reserve, now, visits)
+    standing = [d for d in deployments if d.end is None]
+    found = [
+        *n.silent_cameras(standing, visits, sums, now),
+        *n.cards_not_home(deployments, homes, visits, now),
+        *n.work_stuck(),
+        *n.wrong_clocks(deployments, visits, sums),
+        *n.unseen_events(),
+        *n.lapse_gaps(deployments, sums),
+        *n.empty_sites(reserve),
+        *n.short_questions(),
+    ]
+    lines = ribbons(deployments, sums, visits, zone, first, today)
+    return Today(now, today, n.in_order(found), lines, first, today, days, steps)
+
+
+def first_steps(reserve: Reserve | None) -> list[tuple[bool, str, str, str]]:
+    """The way from nothing to the first card; empty once a card has been taken in."""
+    if Intake.objects.exists():
+        return []
+    return [
+        (reserve is not None, "Write down your reserve.", "The reserve", "people:reserve"),
+        (Site.objects.exists(), "Put your first site on the ground, or bring many from a list or a GPX file.", "New site", "ground:site_new"),
+        (Camera.objects.exists(), "Write down your first camera by its serial.", "New camera", "cameras:camera_new"),
+        (Deployment.objects.exists(), "Say which camera stands where, and since when.", "New deployment", "cameras:deployment_new"),
+        (False, "Take a card in.", "Cards", "cards:cards"),
+    ]  # fmt: skip
+
+
+def ribbons(
+    deployments: list[Deployment],
+    sums: dict[int, Summary],
+    visits: dict[int, list[Visit]],
+    zone: str,
+    first: date,
+    today: date,
+) -> list[Ribbon]:
+    """One line a site that had a camera in these days. Cameras side by side share the line, their events added."""
+
+    def day(when: datetime) -> date:
+        return watch.local(when, zone).date()
+
+    by_site: dict[int, list[Deployment]] = {}
+    for d in deployments:
+        if (d.end is None or day(d.end) >= first) and day(d.start) <= today:
+            by_site.setdefault(d.site_id, []).append(d)
+    lines = []
+    for of in by_site.values():
+        counts: dict[date, int] = {}
+        stays, gaps, doubts, ticks = [], [], [], []
+        for d in of:
+            seen = sums[d.pk]
+            for on, events, _ in seen.by_day:
+                counts[on] = counts.get(on, 0) + events
+            known = day(seen.known_to) if seen.known_to else None
+            stays.append(Stay(day(d.start), day(d.end) if d.end else None, known, str(d.camera)))
+            # A gap shades only the days that lie in it wholly; the days at its ends had something.
+            for stretches, into in ((seen.gaps, gaps), (seen.doubts, doubts)):
+                for begin, end, _ in stretches:
+                    a, b = day(begin) + timedelta(days=1), day(end) - timedelta(days=1)
+                    if b >= a:
+                        into.append((a, b))
+            ticks += [day(v.at) for v in visits.get(d.pk, ())]
+        site = of[0].site
+        lines.append(
+            Ribbon(site.name, site.get_absolute_url(), tuple(stays), counts, tuple(gaps), tuple(doubts), tuple(ticks))
+        )
+    return sorted(lines, key=lambda line: line.name.casefold())

@@ -1,0 +1,156 @@
+"""The ribbons: one line a site, its past days shaded by how often the cameras were set off.
+
+`draw` makes one line's SVG. Lengths along the line are days, so the drawing stretches to any width; words stand
+in the page around it, where they keep their size.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+
+# Events a day, lowest of each shade. A day without any has none. Ours.
+SHADES = (1, 3, 6, 11, 21)
+UNIT, HEIGHT, TOP, FOOT = 4, 34, 4, 26  # px a day, px, and where the coloured band begins and ends
+
+
+@dataclass(frozen=True)
+class Stay:
+    """A deployment on the line. end : None while it stands. known_to : up to when its pictures are at home."""
+
+    start: date
+    end: date | None
+    known_to: date | None
+    camera: str = ""
+
+
+@dataclass(frozen=True)
+class Ribbon:
+    """One line. counts : events by local day. gaps : (first, last) days without watching, doubts likewise."""
+
+    name: str
+    url: str
+    stays: tuple[Stay, ...] = ()
+    counts: Mapping[date, int] = field(default_factory=dict)
+    gaps: tuple[tuple[date, date], ...] = ()
+    doubts: tuple[tuple[date, date], ...] = ()
+    visits: tuple[date, ...] = ()
+
+    def days_out(self, first: date, today: date) -> int:
+        """Days on which a camera stood here, cameras side by side counted once."""
+        days = set()
+        for stay in self.stays:
+            at, end = max(stay.start, first), min(stay.end or today, today)
+            while at <= end:
+                days.add(at)
+                at += timedelta(days=1)
+        return len(days)
+
+    def sentence(self, first: date, today: date) -> str:
+        """The line in words."""
+        if not self.stays:
+            return f"{self.name}: no camera since {_day(first)}."
+        events = sum(n for day, n in self.counts.items() if first <= day <= today)
+        lost = sum((min(b, today) - max(a, first)).days + 1 for a, b in self.gaps if b >= first and a <= today)
+        words = [f"{self.name}: a camera on {self.days_out(first, today)} days", f"{events} events"]
+        if lost:
+            words.append(f"{lost} days with a gap")
+        if self.visits:
+            words.append(f"last visit {_day(max(self.visits))}")
+        return ", ".join(words) + "."
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%b %Y}"
+
+
+def shade(events: int) -> int:
+    """0 for none, else 1 to 5."""
+    return sum(events >= low for low in SHADES)
+
+
+def months(first: date, last: date) -> list[tuple[str, float, bool]]:
+    """The axis: (label, place from 0 to 1, begins a year) of each month that begins between the days."""
+    span = (last - first).days + 1
+    out = []
+    at = first if first.day == 1 else (first.replace(day=1) + timedelta(days=32)).replace(day=1)
+    while at <= last:
+        out.append((f"{at:%b}", (at - first).days / span, at.month == 1))
+        at = (at + timedelta(days=32)).replace(day=1)
+    return out
+
+
+def _band(first: date, last: date, a: date, b: date) -> tuple[int, int] | None:
+    """The place of days a…b on the line as (x, width), cut to it; None when they lie outside."""
+    a, b = max(a, first), min(b, last)
+    if b < a:
+        return None
+    return (a - first).days * UNIT, ((b - a).days + 1) * UNIT
+
+
+HATCH = {"gap": ' fill="url(#hatch)"', "doubt": ' fill="url(#hatch-thin)"'}  # drawn once on the page
+
+
+def _rects(first: date, last: date, spans: Iterable[tuple[date, date]], css: str, top: int, height: int) -> list[str]:
+    return [
+        f'<rect class="{css}"{HATCH.get(css, "")} x="{band[0]}" y="{top}" width="{band[1]}" height="{height}"/>'
+        for a, b in spans
+        if (band := _band(first, last, a, b))
+    ]
+
+
+def draw(ribbon: Ribbon, *, first: date, last: date, today: date) -> SafeString:
+    """One line as an SVG that stretches to the width it is given.
+
+    first, last : the days at its ends. What lies beyond `today` stays empty: nothing is foretold here.
+    """
+    wide = ((last - first).days + 1) * UNIT
+    parts: list[str] = []
+    for stay in ribbon.stays:
+        end = min(stay.end or today, today)
+        known = min(stay.known_to, end) if stay.known_to else None
+        if known and known >= stay.start:
+            parts += _rects(first, last, [(stay.start, known)], "known", TOP, FOOT - TOP)
+        begin = max(stay.start, known + timedelta(days=1)) if known else stay.start
+        if begin <= end:
+            parts += _rects(first, last, [(begin, end)], "unread", TOP + 4, FOOT - TOP - 8)
+    shaded: dict[int, list[str]] = {}
+    for day, events in sorted(ribbon.counts.items()):
+        if first <= day <= min(today, last) and (of := shade(events)):
+            x = (day - first).days * UNIT
+            shaded.setdefault(of, []).append(f"M{x} {TOP}h{UNIT}v{FOOT - TOP}h-{UNIT}z")
+    parts += [f'<path class="s{of}" d="{"".join(path)}"/>' for of, path in sorted(shaded.items())]
+    parts += _rects(first, last, ribbon.doubts, "doubt", TOP, FOOT - TOP)
+    parts += _rects(first, last, ribbon.gaps, "gap", TOP, FOOT - TOP)
+    for stay in ribbon.stays:
+        for day, css in ((stay.start, "begin"), (stay.end, "end")):
+            if day is not None and first <= day <= last:
+                x = (day - first).days * UNIT + (UNIT if css == "end" else 0)
+                parts.append(f'<path class="{css}" d="M{x} {TOP - 3}V{FOOT + 3}"/>')
+    ticks = "".join(
+        f"M{(day - first).days * UNIT + UNIT // 2} {FOOT + 1}V{HEIGHT}"
+        for day in sorted(set(ribbon.visits))
+        if first <= day <= last
+    )
+    if ticks:
+        parts.append(f'<path class="visit" d="{ticks}"/>')
+    if first <= today <= last:
+        x = ((today - first).days + 1) * UNIT
+        parts.append(f'<path class="today" d="M{x} 0V{HEIGHT}"/>')
+    return format_html(
+        '<svg class="ribbon" viewBox="0 0 {} {}" preserveAspectRatio="none" role="img" aria-label="{}">{}</svg>',
+        wide,
+        HEIGHT,
+        ribbon.sentence(first, today),
+        mark_safe("".join(parts)),
+    )
+
+
+def hover(ribbon: Ribbon, *, first: date, last: date) -> str:
+    """Events of each day from first to last, for the pointer: numbers parted by commas, none left empty."""
+    days = (last - first).days + 1
+    return ",".join(str(ribbon.counts.get(first + timedelta(days=k)) or "") for k in range(days))
