@@ -26,8 +26,8 @@ def made(cells: dict[tuple[str, date], tuple[float, int]]) -> tuple[list[Passage
             Passage(
                 species="red-deer",
                 site=site,
-                utc_s=start + n * 3600,
-                until_s=start + n * 3600,
+                utc_s=start + n * 600,
+                until_s=start + n * 600,
                 count=1,
                 events=(f"{site}{month}{n}",),
                 picture=invented.sha(site, month, n),
