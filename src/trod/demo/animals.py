@@ -75,7 +75,8 @@ class Limb:
 
     a, b : centres (x, y, w). ra, rb : vertical radii. wide : lateral radius as a share of the vertical one.
     shade : the colour. tone : multiplies the shade (far legs are darker). round : how strongly it is modelled.
-    group : limbs of one group are painted as one mass.
+    group : limbs of one group are painted as one mass. order : metres it is painted before its own depth.
+    square : a box between two upright rectangles instead of a hull of ellipses (for a vehicle).
     """
 
     a: tuple[float, float, float]
@@ -88,6 +89,7 @@ class Limb:
     round: float = 1.0
     group: int = 0
     order: float = 0.0
+    square: bool = False
 
 
 @dataclass(frozen=True)
@@ -148,7 +150,7 @@ BUILDS: dict[str, Build] = {
         thigh_r=0.155, leg_r=0.058, hoof_r=0.030, hind_cannon=0.30, fore_upper=0.30,
         neck=(0.165, 0.085), neck_up={"walk": (0.30, 0.38), "alert": (0.20, 0.50), "feed": (0.40, -0.48), "run": (0.34, 0.34)},
         head=(0.088, 0.235, 0.043, 0.42), ear=(0.155, 0.040, -0.75), tail=((-0.05, 0.03, 0.035), (-0.09, -0.10, 0.028)),
-        coat={"summer": ((150, 92, 52), (150, 112, 78), (122, 82, 52), (140, 92, 58), (188, 150, 100)),
+        coat={"summer": ((134, 88, 56), (138, 108, 80), (112, 80, 56), (128, 90, 62), (180, 146, 104)),
               "winter": ((112, 92, 72), (92, 78, 64), (84, 68, 54), (112, 96, 78), (176, 150, 112))},
         hair=0.10, muzzle_tint=(52, 44, 40), rump=(206, 176, 126),
     ),
@@ -158,7 +160,7 @@ BUILDS: dict[str, Build] = {
         thigh_r=0.150, leg_r=0.052, hoof_r=0.027, hind_cannon=0.33, fore_upper=0.30,
         neck=(0.125, 0.078), neck_up={"walk": (0.24, 0.40), "alert": (0.13, 0.50), "feed": (0.36, -0.50), "run": (0.28, 0.36)},
         head=(0.098, 0.185, 0.048, 0.46), ear=(0.20, 0.052, -0.45), tail=((-0.02, -0.01, 0.03), (-0.03, -0.05, 0.02)),
-        coat={"summer": ((178, 96, 44), (186, 128, 78), (160, 92, 48), (158, 96, 56), (222, 196, 150)),
+        coat={"summer": ((156, 94, 52), (166, 122, 82), (140, 88, 54), (140, 92, 60), (214, 192, 152)),
               "winter": ((112, 100, 86), (126, 114, 98), (98, 86, 72), (108, 94, 80), (240, 236, 226))},
         hair=0.10, muzzle_tint=(30, 28, 28), rump=(238, 230, 214),
     ),
@@ -338,13 +340,13 @@ def _quadruped(actor: Actor) -> Body:
     # A belly of its own tone under the trunk, kept inside its outline.
     for (x0, y0, r0), (x1, y1, r1) in zip(spine[1:5], spine[2:5], strict=False):
         limbs.append(
-            Limb((x0, y0 - r0 * 0.40, 0), (x1, y1 - r1 * 0.40, 0), r0 * 0.55, r1 * 0.55, belly, wide=b.width * 1.3, group=2, round=0.5)
+            Limb((x0, y0 - r0 * 0.40, 0), (x1, y1 - r1 * 0.40, 0), r0 * 0.55, r1 * 0.55, belly, wide=b.width * 1.3, group=2, round=0.35, order=0.06)
         )
     rump_x, rump_y, rump_r = spine[0]
     if b.rump is not None:
         c = b.rump
         limbs.append(
-            Limb((rump_x - 0.045, rump_y + 0.02, 0), (rump_x - 0.03, rump_y - 0.10, 0), rump_r * 0.70, rump_r * 0.62, _dim(c, tint), wide=0.72, group=3, round=0.4)
+            Limb((rump_x - 0.045, rump_y + 0.02, 0), (rump_x - 0.03, rump_y - 0.10, 0), rump_r * 0.60, rump_r * 0.52, _dim(c, tint), wide=0.72, group=3, round=0.4, order=0.05)
         )
     hip_y, sho_y = b.hip[1] + top_fix + hop, b.shoulder[1] + top_fix + hop
     for leg in range(4):
@@ -398,7 +400,7 @@ def _quadruped(actor: Actor) -> Body:
     ]
     if b.throat is not None:
         limbs.append(
-            Limb((chest_x + 0.02, chest_y - 0.05, 0), ((chest_x + hx) / 2 + 0.05, (chest_y + hy) / 2 - 0.06, 0), n0 * 0.55, n1 * 0.62, b.throat, wide=0.7, group=10, order=0.03, round=0.4)
+            Limb((chest_x + 0.02, chest_y - 0.05, 0), ((chest_x + hx) / 2 + 0.05, (chest_y + hy) / 2 - 0.06, 0), n0 * 0.55, n1 * 0.62, b.throat, wide=0.7, group=10, order=0.13, round=0.4)
         )
     skull, muzzle, muzzle_r, droop = b.head
     big = 1.22 if young else 1.0
@@ -410,23 +412,32 @@ def _quadruped(actor: Actor) -> Body:
     if nose[1] < muzzle_r:
         nose = (nose[0], muzzle_r, nose[2])
     limbs += [
-        Limb((hx, hy, 0), (hx + (nose[0] - hx) * 0.45, hy + (nose[1] - hy) * 0.45, turn * 0.45), skull, (skull + muzzle_r) / 2 * 0.98, head_c, wide=0.72, group=11, order=0.05),
-        Limb((hx + (nose[0] - hx) * 0.40, hy + (nose[1] - hy) * 0.40, turn * 0.4), nose, (skull + muzzle_r) / 2, muzzle_r, head_c, wide=0.72, group=11, order=0.05),
+        Limb((hx, hy, 0), (hx + (nose[0] - hx) * 0.45, hy + (nose[1] - hy) * 0.45, turn * 0.45), skull, (skull + muzzle_r) / 2 * 0.98, head_c, wide=0.72, group=11, order=0.16),
+        Limb((hx + (nose[0] - hx) * 0.40, hy + (nose[1] - hy) * 0.40, turn * 0.4), nose, (skull + muzzle_r) / 2, muzzle_r, head_c, wide=0.72, group=11, order=0.16),
     ]
     if b.muzzle_tint is not None:
         k = 0.92
         limbs.append(
-            Limb((hx + (nose[0] - hx) * k, hy + (nose[1] - hy) * k, turn * k), (nose[0], nose[1] + muzzle_r * 0.25, turn), muzzle_r * 0.72, muzzle_r * 0.58, b.muzzle_tint, wide=0.8, group=12, order=0.06)
+            Limb((hx + (nose[0] - hx) * k, hy + (nose[1] - hy) * k, turn * k), (nose[0], nose[1] + muzzle_r * 0.25, turn), muzzle_r * 0.72, muzzle_r * 0.58, b.muzzle_tint, wide=0.8, group=12, order=0.20)
         )
     if stripes == "badger":
         for side in (-1, 1):
             w = side * skull * 0.42
             limbs.append(
-                Limb((hx - skull * 0.5, hy + skull * 0.42, w), (hx + (nose[0] - hx) * 0.8, hy + (nose[1] - hy) * 0.8 + muzzle_r * 0.6, w * 0.3), skull * 0.32, muzzle_r * 0.5, (26, 24, 24), wide=0.8, group=12, order=0.06)
+                Limb((hx - skull * 0.5, hy + skull * 0.42, w), (hx + (nose[0] - hx) * 0.8, hy + (nose[1] - hy) * 0.8 + muzzle_r * 0.6, w * 0.3), skull * 0.32, muzzle_r * 0.5, (26, 24, 24), wide=0.8, group=12, order=0.20)
             )
     if actor.kind == "lynx":
         for side in (-1, 1):
-            limbs.append(Limb((hx + 0.03, hy - 0.09, side * 0.08), (hx + 0.0, hy - 0.20, side * 0.10), 0.055, 0.018, (206, 192, 166), group=12, order=0.055))
+            limbs.append(Limb((hx + 0.03, hy - 0.09, side * 0.08), (hx + 0.0, hy - 0.20, side * 0.10), 0.055, 0.018, (206, 192, 166), group=12, order=0.18))
+    for side in (-1, 1):  # the eye itself, dark by day
+        e = (hx + (nose[0] - hx) * 0.24, hy + (nose[1] - hy) * 0.24 + skull * 0.28, side * skull * 0.66 + turn * 0.24)
+        r = max(0.016, skull * 0.14)
+        limbs.append(Limb(e, (e[0] + r * 0.5, e[1], e[2]), r, r * 0.8, (18, 14, 12), group=20 + side, order=0.17, round=0.0))
+    if actor.kind in ("red_fox", "grey_wolf"):  # pale cheeks
+        for side in (-1, 1):
+            limbs.append(
+                Limb((hx + 0.02, hy - skull * 0.45, side * skull * 0.45), (hx + (nose[0] - hx) * 0.75, hy + (nose[1] - hy) * 0.75 - muzzle_r * 0.6, side * muzzle_r * 0.4), skull * 0.42, muzzle_r * 0.55, b.throat or head_c, group=22 + side, order=0.165, round=0.2)
+            )
     ear_l, ear_r, ear_lean = b.ear
     ear_l *= 1.1 if young else 1.0
     if pose == "run" and actor.kind == "brown_hare":
@@ -438,20 +449,22 @@ def _quadruped(actor: Actor) -> Body:
         half = tuple((root[i] * 0.45 + tip[i] * 0.55) for i in range(3))
         mid = (half[0], half[1], half[2])
         limbs += [
-            Limb(root, mid, ear_r * 0.85, ear_r, head_c if stripes != "badger" else (40, 36, 34), wide=0.8, group=13, order=0.03 + 0.04 * side * 0, tone=0.9),
-            Limb(mid, tip, ear_r, ear_r * 0.28, b.ear_tip or head_c, wide=0.8, group=13, order=0.03, tone=0.9),
+            Limb(root, mid, ear_r * 0.85, ear_r, head_c if stripes != "badger" else (40, 36, 34), wide=0.8, group=13, order=0.15, tone=0.9),
+            Limb(mid, tip, ear_r, ear_r * 0.28, b.ear_tip or head_c, wide=0.8, group=13, order=0.15, tone=0.9),
         ]
         if actor.kind == "lynx":
-            limbs.append(Limb(tip, (tip[0] - 0.01, tip[1] + 0.075, tip[2]), 0.014, 0.008, (24, 22, 22), group=13, order=0.03))
+            limbs.append(Limb(tip, (tip[0] - 0.01, tip[1] + 0.075, tip[2]), 0.014, 0.008, (24, 22, 22), group=13, order=0.15))
     if actor.kind == "wild_boar" and not stripes:
         # Bristles along the back, and tusks on an old male.
-        for k in range(9):
-            x = -0.35 + k * 0.115
+        winter = coat_season(actor.month) == "winter"
+        for k in range(26):
+            x = -0.30 + k * 0.040
             y = float(np.interp(x, [s[0] for s in spine], [s[1] + s[2] for s in spine]))
-            limbs.append(Limb((x, y - 0.03, 0), (x - 0.05, y + (0.055 if coat_season(actor.month) == "winter" else 0.03), 0), 0.030, 0.008, _dim(back, 0.8), group=3))
+            tall = (0.052 if winter else 0.028) * (0.7 + 0.3 * math.sin(k * 2.4))
+            limbs.append(Limb((x, y - 0.02, 0), (x - 0.03, y + tall, 0), 0.022, 0.006, _dim(back, 0.8), group=3, order=0.02))
         if actor.sex == "male" and actor.age_class == "adult":
             t = (hx + (nose[0] - hx) * 0.78, hy + (nose[1] - hy) * 0.78 - muzzle_r * 0.2, 0.06)
-            limbs.append(Limb(t, (t[0] + 0.02, t[1] + 0.075, 0.07), 0.016, 0.006, (224, 214, 190), group=12, order=0.07))
+            limbs.append(Limb(t, (t[0] + 0.02, t[1] + 0.075, 0.07), 0.016, 0.006, (224, 214, 190), group=12, order=0.22))
     horns = antler_state(actor.kind, month=actor.month, sex=actor.sex, age_class=actor.age_class)
     if horns > 0:
         velvet = (actor.kind == "red_deer" and 4 <= actor.month <= 7) or (actor.kind == "roe_deer" and actor.month in (12, 1, 2))
@@ -511,10 +524,10 @@ def _antlers(kind: str, x: float, y: float, grown: float, *, velvet: bool) -> li
         if kind == "roe_deer":
             g = 0.30 * grown
             a, b, c = (x, y, side * 0.04), (x + 0.01, y + g * 0.6, side * 0.075), (x - 0.03, y + g, side * 0.085)
-            out += [Limb(a, b, r * 1.3, r, bone, group=15, order=0.04), Limb(b, c, r, r * 0.5, bone, group=15, order=0.04)]
+            out += [Limb(a, b, r * 1.3, r, bone, group=15, order=0.18), Limb(b, c, r, r * 0.5, bone, group=15, order=0.18)]
             if grown > 0.6:
-                out.append(Limb(b, (x + 0.075, y + g * 0.78, side * 0.08), r * 0.8, r * 0.4, bone, group=15, order=0.04))
-                out.append(Limb((x - 0.01, y + g * 0.8, side * 0.08), (x - 0.085, y + g * 0.86, side * 0.10), r * 0.7, r * 0.35, bone, group=15, order=0.04))
+                out.append(Limb(b, (x + 0.075, y + g * 0.78, side * 0.08), r * 0.8, r * 0.4, bone, group=15, order=0.18))
+                out.append(Limb((x - 0.01, y + g * 0.8, side * 0.08), (x - 0.085, y + g * 0.86, side * 0.10), r * 0.7, r * 0.35, bone, group=15, order=0.18))
             continue
         g = grown * 0.78
         beam = [
@@ -522,15 +535,15 @@ def _antlers(kind: str, x: float, y: float, grown: float, *, velvet: bool) -> li
             (x - 0.10 * g / 0.78, y + 0.78 * g, side * 0.29), (x - 0.0, y + 1.0 * g, side * 0.24),
         ]  # fmt: skip
         for i, (p, q) in enumerate(zip(beam, beam[1:], strict=False)):
-            out.append(Limb(p, q, r * (1.5 - 0.25 * i), r * (1.3 - 0.25 * i), bone, group=15, order=0.04))
+            out.append(Limb(p, q, r * (1.5 - 0.25 * i), r * (1.3 - 0.25 * i), bone, group=15, order=0.18))
         if grown > 0.3:
             for i, (dx, dy, dw) in ((0, (0.20, 0.13, 0.06)), (1, (0.19, 0.13, 0.06)), (2, (0.17, 0.14, 0.04)), (3, (-0.10, 0.16, 0.04))):
                 p = beam[i] if i else (beam[0][0], beam[0][1] + 0.03, beam[0][2])
                 k = min(1.0, grown)
                 mid = (p[0] + dx * 0.6 * k, p[1] + dy * 0.25 * k, p[2] + side * dw * 0.6)
                 out += [
-                    Limb(p, mid, r, r * 0.85, bone, group=15, order=0.04),
-                    Limb(mid, (p[0] + dx * k, p[1] + dy * k, p[2] + side * dw), r * 0.85, r * 0.4, bone, group=15, order=0.04),
+                    Limb(p, mid, r, r * 0.85, bone, group=15, order=0.18),
+                    Limb(mid, (p[0] + dx * k, p[1] + dy * k, p[2] + side * dw), r * 0.85, r * 0.4, bone, group=15, order=0.18),
                 ]
     return out
 
@@ -643,27 +656,32 @@ def _person(actor: Actor) -> Body:
 
 def _vehicle(actor: Actor) -> Body:
     """A small forestry four-by-four, 4.2 m long; its roof is the unit height."""
-    paint: Colour = ((86, 98, 78), (150, 146, 138), (118, 60, 48))[actor.variant % 3]
-    glass: Colour = (46, 54, 58)
-    tyre: Colour = (30, 30, 30)
+    paint: Colour = ((88, 100, 80), (150, 146, 138), (118, 66, 54))[actor.variant % 3]
+    glass: Colour = (44, 52, 56)
+    dark: Colour = (34, 34, 34)
     limbs: list[Limb] = []
 
-    def slab(x0: float, x1: float, y: float, r: float, colour: Colour, wide: float, group: int, order: float = 0.0, w: float = 0.0) -> None:
-        limbs.append(Limb((x0 + r, y, w), (x1 - r, y, w), r, r, colour, wide=wide, group=group, order=order, round=0.6))
+    def box(x0: float, x1: float, y0: float, y1: float, half: float, shade: Colour, group: int, order: float = 0.0, w: float = 0.0, front: tuple[float, float] | None = None) -> None:
+        """A box from x0 to x1; `front` gives other y's for its front end."""
+        f0, f1 = front or (y0, y1)
+        r = (y1 - y0) / 2
+        limbs.append(Limb((x0, (y0 + y1) / 2, w), (x1, (f0 + f1) / 2, w), r, max((f1 - f0) / 2, 0.004), shade, wide=half / r, group=group, order=order, round=0.0, square=True))
 
+    box(-1.13, 1.13, 0.22, 0.56, 0.44, paint, 1)
+    box(-1.13, 1.15, 0.20, 0.27, 0.45, dark, 2, 0.005)
+    box(0.50, 1.12, 0.56, 0.62, 0.41, _dim(paint, 1.12), 3, 0.01, front=(0.56, 0.59))
+    box(-1.12, 0.40, 0.56, 0.97, 0.40, _dim(paint, 0.94), 4, 0.01)
+    box(-1.08, 0.36, 0.965, 1.0, 0.39, _dim(paint, 1.18), 5, 0.02)
+    box(0.40, 0.62, 0.58, 0.95, 0.37, glass, 6, 0.04, front=(0.57, 0.61))
     for side in (-1, 1):
-        for x in (-0.70, 0.72):
-            limbs.append(Limb((x - 0.01, 0.19, side * 0.36), (x + 0.01, 0.19, side * 0.36), 0.19, 0.19, tyre, wide=0.45, group=5, order=0.10 * side, round=0.4))
-            limbs.append(Limb((x, 0.19, side * 0.44), (x + 0.001, 0.19, side * 0.44), 0.09, 0.09, (120, 120, 116), wide=0.3, group=6, order=0.12 * side, round=0.4))
-    slab(-1.14, 1.14, 0.40, 0.17, paint, 2.4, 1)
-    slab(-1.12, 1.12, 0.52, 0.12, paint, 3.4, 1)
-    slab(-1.12, 0.42, 0.74, 0.17, paint, 2.2, 1, 0.01)
-    slab(-1.10, 0.34, 0.86, 0.14, paint, 2.5, 1, 0.01)
-    limbs.append(Limb((0.20, 0.84, 0), (0.44, 0.62, 0), 0.10, 0.05, glass, wide=3.6, group=2, order=0.04, round=0.2))
-    for side in (-1, 1):
-        limbs.append(Limb((-0.98, 0.80, side * 0.39), (-0.52, 0.80, side * 0.39), 0.095, 0.095, glass, wide=0.2, group=2, order=0.03 * side, round=0.2))
-        limbs.append(Limb((-0.36, 0.80, side * 0.39), (0.16, 0.79, side * 0.39), 0.095, 0.085, glass, wide=0.2, group=2, order=0.03 * side, round=0.2))
-        limbs.append(Limb((1.13, 0.46, side * 0.28), (1.15, 0.46, side * 0.28), 0.055, 0.05, (236, 232, 214), group=3, order=0.03, round=0.1))
+        box(-1.02, -0.50, 0.63, 0.90, 0.008, glass, 8 + side, 0.02, w=side * 0.402)
+        box(-0.42, 0.30, 0.63, 0.90, 0.008, glass, 8 + side, 0.02, w=side * 0.402)
+        box(1.13, 1.15, 0.42, 0.52, 0.07, (240, 236, 218), 11 + side, 0.03, w=side * 0.32)
+        box(-1.15, -1.13, 0.42, 0.52, 0.05, (150, 40, 34), 14 + side, 0.03, w=side * 0.36)
+        for n, x in enumerate((-0.70, 0.72)):
+            limbs.append(Limb((x - 0.005, 0.19, side * 0.37), (x + 0.005, 0.19, side * 0.37), 0.19, 0.19, dark, wide=0.40, group=17 + 4 * n + side, order=0.10, round=0.4))
+            limbs.append(Limb((x, 0.19, side * 0.45), (x + 0.001, 0.19, side * 0.45), 0.09, 0.09, (126, 126, 122), wide=0.2, group=25 + 4 * n + side, order=0.12, round=0.3))
+    box(1.13, 1.145, 0.36, 0.50, 0.20, (52, 54, 54), 33, 0.03)
     return _sized(Body(tuple(limbs), ((1.15, 0.46, 0.28), (1.15, 0.46, -0.28)), (0.0, 1.0, 0.0), 0.0, (255, 250, 235)), actor.shoulder_m, 0.0)
 
 
@@ -672,7 +690,7 @@ def _sized(body: Body, unit_m: float, lift_m: float) -> Body:
         return (p[0] * unit_m, p[1] * unit_m + lift_m, p[2] * unit_m)
 
     limbs = tuple(
-        Limb(grow(k.a), grow(k.b), k.ra * unit_m, k.rb * unit_m, k.shade, k.wide, k.tone, k.round, k.group, k.order * unit_m)
+        Limb(grow(k.a), grow(k.b), k.ra * unit_m, k.rb * unit_m, k.shade, k.wide, k.tone, k.round, k.group, k.order * unit_m, k.square)
         for k in body.limbs
     )
     return Body(limbs, tuple(grow(e) for e in body.eyes), grow(body.withers), body.hair, body.shine, body.stripes)

@@ -103,6 +103,14 @@ def outline(view: View, actor: Actor, body: Body | None = None) -> Outline | Non
                 np.stack([fa * across * shrink, fa * shrink], axis=1), np.stack([fb * across * shrink, fb * shrink], axis=1),
             )  # fmt: skip
         )
+    boxes = [i for i, k in enumerate(body.limbs) if k.square]
+    if boxes:
+        corners = np.array([[_corners(k.a, k.ra, k.ra * k.wide) + _corners(k.b, k.rb, k.ra * k.wide)] for k in body.limbs if k.square])[:, 0]
+        at, _ = view.project(_world(actor, corners, view))
+        reach = np.argmax((at[:, :, None, :] * _U[None, None]).sum(-1), axis=1)
+        hull = np.take_along_axis(at, reach[..., None].repeat(2, axis=-1), axis=1)
+        for level in rims:
+            level[boxes] = hull
     special, depth_special = view.project(_world(actor, np.array([*body.eyes, body.withers, (body.withers[0], 0.0, 0.0)]), view))
     n = len(body.eyes)
     spun = view.spin(special)
@@ -110,6 +118,10 @@ def outline(view: View, actor: Actor, body: Body | None = None) -> Outline | Non
         body, view.spin(np.stack(rims)), (da + db) / 2, view.focal_px / float(depth_special[-1]),
         spun[:n], spun[n], spun[n + 1],
     )  # fmt: skip
+
+
+def _corners(at: tuple[float, float, float], up: float, side: float) -> list[tuple[float, float, float]]:
+    return [(at[0], at[1] + u * up, at[2] + w * side) for u in (-1, 1) for w in (-1, 1)]
 
 
 @dataclass(frozen=True)

@@ -164,9 +164,9 @@ CAMERA_MODELS: tuple[CameraModel, ...] = (
                 "TARNB", "LANT", ("serial", "subsec"), "8 × AA lithium"),
     CameraModel("Oddlethorpe", "Wren 12", "oddlethorpe-wren-12", 40.0, 12, "no-glow", 17, 0.45, 2, 1.0, 10,
                 "ODDLE", "WREN", ("serial",), "12 × AA lithium"),
-    CameraModel("Vespergate", "Duskmoth S", "vespergate-duskmoth-s", 52.0, 16, "no-glow", 20, 0.20, 3, 0.5, 3,
+    CameraModel("Vespergate", "Duskmoth S", "vespergate-duskmoth-s", 52.0, 16, "no-glow", 28, 0.20, 3, 0.5, 3,
                 "DUSKM", "DUSK", ("serial", "offset", "subsec", "gps", "thumbnail"), "8 × AA NiMH"),
-    CameraModel("Hobkindle", "Gill 8", "hobkindle-gill-8", 55.0, 8, "low-glow", 15, 0.90, 1, 0.0, 30,
+    CameraModel("Hobkindle", "Gill 8", "hobkindle-gill-8", 55.0, 8, "low-glow", 18, 0.90, 1, 0.0, 30,
                 "HOBKI", "GILL", (), "8 × AA alkaline"),
 )  # fmt: skip
 MODELS_BY_SLUG = {m.slug: m for m in CAMERA_MODELS}

@@ -40,6 +40,15 @@ NIGHT_BELOW_DEG = -3.0
 """The demo's cameras switch to infrared when the sun is lower than this (deep wood a little earlier). [°]"""
 
 
+def _muting(keep: float) -> tuple[float, ...]:
+    """A colour matrix that keeps a share of the saturation (Rec. 601 luma)."""
+    r, g, b = 0.299 * (1 - keep), 0.587 * (1 - keep), 0.114 * (1 - keep)
+    return (r + keep, g, b, 0, r, g + keep, b, 0, r, g, b + keep, 0)
+
+
+_MUTED = _muting(0.78)
+
+
 @dataclass(frozen=True)
 class Lens:
     """What is wrong with the glass or the flash: 0 nothing .. 1 all. weak : share of the flash that is missing."""
@@ -64,7 +73,7 @@ class Shot:
     seed: int
     gust_s: float = 0.0
     lens: Lens = field(default=Lens())
-    exposure_s: float = 1 / 25
+    exposure_s: float = 1 / 45
 
 
 @dataclass(frozen=True)
@@ -192,15 +201,18 @@ class Stage:
             lit[..., c] *= ambient[c] + direct[c] * share
         alpha = rgba[..., 3].astype(np.float32) / 255
         ground_mean = float(lit[land.ground].mean()) if land.ground.any() else 100.0
-        lightness = 118.0 if light.elevation_deg > 4 else 118.0 * max(0.42, (light.elevation_deg + 7) / 11)
-        gain = float(np.clip(lightness / max(ground_mean, 1.0), 0.50, 1.65))
+        # The camera's exposure: a middle grey for the ground, brighter when snow lies (it knows snow), less at dusk.
+        lightness = 106.0 + 62.0 * float(np.clip((ground_mean / max(float(ambient.mean() + 0.5 * direct.mean()), 0.1) - 110) / 90, 0, 1))
+        if light.elevation_deg < 4:
+            lightness *= max(0.42, (light.elevation_deg + 7) / 11)
+        gain = float(np.clip(lightness / max(ground_mean, 1.0), 0.50, 1.9 if light.elevation_deg > 8 else 3.4))
         if light.fog > 0:
             k = (1 - np.exp(-light.fog * land.dist_m / 12))[..., None]
             lit = lit * (1 - k) + np.array((206, 210, 212), np.float32) * float(ambient.mean()) * 1.05 * k
         lit *= gain
         sky = self._sky(light, gain)
         out = sky * (1 - alpha[..., None]) + lit * alpha[..., None]
-        picture = Image.fromarray(_shoulder(out))
+        picture = Image.fromarray(_shoulder(out)).convert("RGB", _MUTED)
         layers = tuple(self._lit_layer(layer, light, gain) for layer in land.layers)
         return _Plate(picture, layers, sunlit, gain, light)
 
@@ -248,6 +260,7 @@ class Stage:
         for c in range(3):
             k = (light.ambient[c] + light.direct[c] * share) * gain
             a[..., c] = np.clip(a[..., c] * k, 0, 255)
+        a[..., :3] = np.asarray(Image.fromarray(np.ascontiguousarray(a[..., :3])).convert("RGB", _MUTED))
         if light.fog > 0:
             k = 1 - math.exp(-light.fog * layer.distance_m / 12)
             veil = 206 * float(np.mean(light.ambient)) * 1.05 * gain
@@ -323,7 +336,7 @@ class Stage:
         if light.infrared:
             level = float(flash_level(figure.distance_m, self.flash_range_m))
             grey = body.convert("L")
-            curve = flash_tone(0.10 + 0.72 * (np.arange(256) / 255.0) ** 0.8, level)
+            curve = flash_tone(0.05 + 0.92 * np.arange(256) / 255.0, level)
             if light.fog > 0:
                 curve = curve * math.exp(-light.fog * figure.distance_m / 14) + light.fog * 105 * (1 - math.exp(-figure.distance_m / 5))
             grey = grey.point([int(v) for v in np.clip(curve, 0, 255)])
@@ -337,7 +350,7 @@ class Stage:
             v = np.arange(256, dtype=np.float32)
             for c in range(3):
                 table += _shoulder((v * k[c] + 5) * (1 - fog) + veil * fog).tolist()
-            body = body.point(table)
+            body = body.convert("RGB", _MUTED).point(table)
         picture.paste(body, (figure.left, figure.top), Image.fromarray(figure.alpha))
 
     def _paste_layer(self, picture: Image.Image, layer: Layer, shot: Shot, rng: np.random.Generator) -> None:
@@ -391,14 +404,14 @@ class Stage:
             veil = Image.new("L", (w, h), int(16 * weather.rain) if not light.infrared else int(9 * weather.rain))
             d = ImageDraw.Draw(veil)
             slant = 0.10 + 0.03 * weather.wind_mps * (1 if shot.seed % 2 else -1)
-            n = int(60 + 130 * weather.rain)
+            n = int(90 + 190 * weather.rain)
             xs, ys = rng.uniform(-0.1, 1.1, n) * w, rng.uniform(-0.1, 1, n) * h
-            long, tone = rng.uniform(0.03, 0.11, n) * h, rng.uniform(38, 110, n)
+            long, tone = rng.uniform(0.03, 0.11, n) * h, rng.uniform(90, 190, n)
             thick = max(1, w // 640)
             for x, y, s, t in zip(xs.tolist(), ys.tolist(), long.tolist(), tone.tolist(), strict=True):
                 d.line([(x, y), (x + slant * s, y + s)], fill=int(t), width=thick)
-            shade = (236, 238, 240) if light.infrared else (206, 210, 214)
-            picture.paste(Image.new("RGB", (w, h), shade), (0, 0), veil.filter(ImageFilter.BoxBlur(0.6 * w / 640)))
+            shade = (236, 238, 240) if light.infrared else (222, 226, 230)
+            picture.paste(Image.new("RGB", (w, h), shade), (0, 0), veil.filter(ImageFilter.BoxBlur(0.45 * w / 640)))
         if weather.snowfall > 0:
             veil = Image.new("L", (w, h), int(20 * weather.snowfall) if not light.infrared else 6)
             d = ImageDraw.Draw(veil)
@@ -423,6 +436,9 @@ class Stage:
             pale = (214, 220, 226) if not light.infrared else (118, 118, 118)
             soft = Image.blend(soft, Image.new("RGB", (w, h), pale), (0.42 if lens.ice > 0 else 0.22) * amount)
             picture.paste(soft, (0, 0), mask)
+            if lens.ice > 0:
+                crystals = cover.point([min(255, int(max(0, v - 165) * 1.5 * amount)) for v in range(256)])
+                picture.paste(Image.new("RGB", (w, h), (232, 236, 240) if not light.infrared else (170, 170, 170)), (0, 0), crystals)
         lx, ly, lz = light.toward_sun
         if not light.infrared and lz > 0.2 and max(light.direct) > 0.2 and ly > 0:
             p, _ = self.view.project(np.array([lx, ly, lz]) * 1e4 + np.array([0, self.view.lens_height_m, 0]))
@@ -550,7 +566,7 @@ def _flare(picture: Image.Image, x: float, y: float, strength: float) -> Image.I
     over.paste(glow, (int(x * w - big / 2), int(y * h - big / 2)), glow)
     layer = Image.merge("RGB", (over, over.point([int(v * 0.94) for v in range(256)]), over.point([int(v * 0.80) for v in range(256)])))
     d = ImageDraw.Draw(layer, "RGBA")
-    for k, r, c in ((0.55, 0.05, (90, 150, 110, 60)), (1.25, 0.09, (150, 110, 70, 50)), (1.6, 0.04, (80, 110, 160, 60))):
+    for k, r, c in ((0.55, 0.05, (90, 150, 110, 26)), (1.25, 0.09, (150, 110, 70, 22)), (1.6, 0.04, (80, 110, 160, 26))):
         gx, gy = (x + (0.5 - x) * k) * w, (y + (0.5 - y) * k) * h
         d.ellipse((gx - r * w, gy - r * w, gx + r * w, gy + r * w), fill=c)
     return ImageChops.screen(picture, layer.filter(ImageFilter.BoxBlur(2)))

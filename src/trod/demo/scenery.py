@@ -30,19 +30,18 @@ HAZE: Rgb = (196, 206, 214)
 class Season:
     """What the weather leaves on the land, rounded so that scenery can be kept.
 
-    leaf : 0..4 quarters. autumn : 0..4 quarters. snow : 0 none, 1 thin, 2 covered. damp : wet ground.
+    leaf : 0..4 quarters. autumn : 0..4 quarters. snow : 0 none, 1 thin, 2 covered.
     """
 
     leaf: int = 4
     autumn: int = 0
     snow: int = 0
-    damp: bool = False
 
     @classmethod
     def of(cls, weather: Weather) -> Season:
         """The season of a moment's weather."""
         snow = 2 if weather.snow_cm > 5 else 1 if weather.snow_cm > 0.8 else 0
-        return cls(round(weather.leaf * 4), round(weather.autumn * 4), snow, weather.rain > 0 and snow == 0)
+        return cls(round(weather.leaf * 4), round(weather.autumn * 4), snow)
 
 
 @dataclass(frozen=True)
@@ -76,7 +75,7 @@ def day_tint(fog: float = 0.0) -> Tint:
     """Colours as white daylight shows them, with some haze by distance."""
 
     def tint(c: Rgb, distance_m: float) -> tuple[int, int, int]:
-        k = 1 - math.exp(-distance_m / 260)
+        k = 1 - math.exp(-distance_m / 700)
         return tuple(max(0, min(255, int(c[i] * (1 - k) + HAZE[i] * k))) for i in range(3))  # type: ignore[return-value]
 
     return tint
@@ -94,7 +93,7 @@ def flash_level(distance_m: npt.ArrayLike, range_m: float) -> Floats:
 
 def flash_tone(albedo: npt.ArrayLike, level: npt.ArrayLike) -> Floats:
     """Grey level 0..255 of a surface of an infrared albedo under a flash level (a soft shoulder, ours)."""
-    out: Floats = (255 * (1 - np.exp(-1.15 * np.asarray(albedo, np.float32) * np.asarray(level, np.float32)))).astype(np.float32)
+    out: Floats = (255 * (1 - np.exp(-1.75 * np.asarray(albedo, np.float32) * np.asarray(level, np.float32)))).astype(np.float32)
     return out
 
 
@@ -117,6 +116,22 @@ def flash_tint(range_m: float) -> Tint:
     return tint
 
 
+def _leafy(w: int, h: int, fine: float, ox: int, oy: int) -> Floats:
+    """Grain of leaves for a patch of w × h pixels: one octave at the clumps' scale, one finer. (h, w)"""
+    tile = noise_tile(512, 0.45, 13)
+
+    def octave(step: float) -> Floats:
+        if step >= 1:
+            return tile[((np.arange(h) + oy) % 512)[:, None], ((np.arange(w) + ox) % 512)[None, :]]
+        rows, cols = int(h * step * 1.2) + 4, int(w * step) + 4
+        piece = tile[((np.arange(rows) + oy) % 512)[:, None], ((np.arange(cols) + ox) % 512)[None, :]]
+        grown = Image.fromarray(piece).resize((w, h), Image.Resampling.BICUBIC)
+        return np.asarray(grown, np.float32)
+
+    out: Floats = (0.72 * octave(min(1.0, 1.2 / fine)) + 0.62 * octave(min(1.0, 3.2 / fine))).astype(np.float32)
+    return out
+
+
 def _mix(a: Rgb, b: Rgb, k: float) -> Rgb:
     return (a[0] + (b[0] - a[0]) * k, a[1] + (b[1] - a[1]) * k, a[2] + (b[2] - a[2]) * k)
 
@@ -127,16 +142,16 @@ def _times(c: Rgb, k: float) -> Rgb:
 
 def leaf_colour(season: Season, kind: str) -> Rgb:
     """Colour of a broad-leaved crown."""
-    green: Rgb = {"beech": (74, 104, 44), "alder": (66, 92, 46), "willow": (104, 122, 74), "apple": (88, 112, 52)}.get(kind, (74, 100, 46))
+    green: Rgb = {"beech": (86, 104, 62), "alder": (78, 94, 60), "willow": (110, 120, 86), "apple": (96, 110, 68)}.get(kind, (84, 100, 60))
     if season.leaf <= 2 and season.autumn < 2:
-        green = _mix(green, (150, 176, 76), 0.55)
-    brown: Rgb = {"beech": (176, 104, 44), "alder": (120, 104, 56), "willow": (186, 164, 72), "apple": (168, 132, 56)}.get(kind, (160, 110, 50))
+        green = _mix(green, (146, 162, 92), 0.55)
+    brown: Rgb = {"beech": (164, 108, 62), "alder": (122, 108, 68), "willow": (176, 158, 90), "apple": (158, 130, 74)}.get(kind, (160, 110, 50))
     return _mix(green, brown, min(1.0, season.autumn / 4 * 1.05))
 
 
 def grass_colour(season: Season) -> Rgb:
     """Colour of open grass."""
-    return _mix((88, 112, 48), (146, 128, 82), min(1.0, season.autumn / 4)) if season.leaf > 0 else (128, 116, 82)
+    return _mix((98, 110, 64), (140, 126, 88), min(1.0, season.autumn / 4)) if season.leaf > 0 else (128, 116, 82)
 
 
 class _Easel:
@@ -187,9 +202,12 @@ class _Easel:
             k0, k1 = i / steps, (i + 1) / steps
             tone = 0.62 + 0.55 * math.sin(math.pi * (0.12 + 0.76 * k0))
             a0, a1 = -1 + 2 * k0, -1 + 2 * k1 + 0.05
-            foot = 1.35 if i in (0, steps - 1) else 1.0
             self.polygon(
-                [(bx + a0 * r0 * foot, by), (bx + a1 * r0 * foot, by), (tx + a1 * r1, ty), (tx + a0 * r1, ty)],
+                [
+                    (bx + a0 * r0 * (1.35 if i == 0 else 1.0), by),
+                    (bx + a1 * r0 * (1.35 if i == steps - 1 else 1.0), by),
+                    (tx + a1 * r1, ty), (tx + a0 * r1, ty),
+                ],
                 _times(bark, tone * float(self.rng.uniform(0.94, 1.06))), z,
             )  # fmt: skip
         if r0 > 5:
@@ -214,23 +232,62 @@ class _Easel:
             for k in (0.45, 0.6, 0.75):
                 self._twigs(x, z, height * k, height * 0.16, float(self.rng.choice([-0.9, 0.9])), radius * 0.4, bark, 4 if s * height > 120 else 3)
         if self.season.leaf > 0:
-            n = int(230 * fullness * self.season.leaf / 4 * (0.6 + 0.4 * min(1.0, s * height / 250)))
-            self._crown(x, z, height * (crown_from + 1) / 2, width, height * (1 - crown_from) / 2, leaf_colour(self.season, kind), n, size=0.035 * height)
+            n = int(64 * fullness * (0.25 + 0.75 * self.season.leaf / 4))
+            self._crown(
+                x, z, height * (crown_from + 1) / 2, width, height * (1 - crown_from) / 2, leaf_colour(self.season, kind), n,
+                size=0.022 * height + 0.02,
+            )  # fmt: skip
 
     def _crown(self, x: float, z: float, y: float, rx: float, ry: float, colour: Rgb, n: int, *, size: float) -> None:
+        """Leaves as a heap of lumps, each lit from above, with a leafy grain and a ragged rim.
+
+        n : lumps at full leaf. size : radius of a leaf's clump. [m]
+        """
         rng = self.rng
         cx, cy, s = self.at(x, y, z)
+        wide, tall = rx * s, ry * s
+        left, top = int(cx - wide * 1.35) - 2, int(cy - tall * 1.35) - 2
+        right, bottom = int(cx + wide * 1.35) + 3, int(cy + tall * 1.35) + 3
+        x0, y0 = max(left, 0), max(top, 0)
+        x1, y1 = min(right, self.view.width_px), min(bottom, self.view.height_px)
         a = rng.uniform(0, 2 * np.pi, n)
-        r = np.sqrt(rng.uniform(0.02, 1, n))
-        lump = 1 + 0.22 * np.sin(3 * a + rng.uniform(0, 6)) + 0.12 * np.sin(7 * a + rng.uniform(0, 6))
-        dx, dy = np.cos(a) * r * lump * rx, np.sin(a) * r * lump * ry
-        order = np.argsort(dy)  # lower (darker) first, the sunlit top last
-        tone = 0.62 + 0.42 * (dy / max(ry, 1e-6) * 0.5 + 0.5) + rng.normal(0, 0.11, n)
-        sizes = rng.uniform(0.6, 1.4, n) * size * s
-        hue = rng.normal(0, 7, n)
-        for i in order.tolist():
-            k = float(tone[i])
-            self.dab(cx + float(dx[i]) * s, cy - float(dy[i]) * s, float(sizes[i]), float(sizes[i]) * 0.72, (colour[0] * k + float(hue[i]), colour[1] * k, colour[2] * k), z)
+        r = np.sqrt(rng.uniform(0.0, 1, n))
+        shift = rng.uniform(0, 6, 2)
+        lump = 1 + 0.20 * np.sin(3 * a + shift[0]) + 0.12 * np.sin(7 * a + shift[1])
+        dx, dy = np.cos(a) * r * lump * wide, np.sin(a) * r * lump * tall
+        lumps = rng.uniform(0.6, 1.3, n)
+        fringe = rng.random((n, 6, 3))
+        offset = rng.integers(0, 512, 2)
+        if x1 - x0 < 2 or y1 - y0 < 2:
+            return
+        mask = Image.new("L", (x1 - x0, y1 - y0), 0)
+        shade = Image.new("L", mask.size, 120)
+        cut, lit = ImageDraw.Draw(mask), ImageDraw.Draw(shade)
+        fine = max(0.8, size * s)
+        for i in np.argsort(dy)[::-1].tolist():  # lowest first, the sunlit top last
+            px, py = cx + float(dx[i]) - x0, cy + float(dy[i]) - y0
+            q = float(lumps[i]) * fine * 3.0
+            high = 0.5 - 0.5 * float(dy[i]) / max(tall, 1e-6)
+            for k, up, tone in ((1.0, 0.0, 86 + 62 * high), (0.72, 0.2, 112 + 66 * high), (0.42, 0.38, 136 + 70 * high)):
+                lit.ellipse((px - q * k, py - q * (up + 0.8 * k), px + q * k, py - q * (up - 0.8 * k)), fill=int(min(255, tone)))
+            cut.ellipse((px - q * 0.8, py - q * 0.62, px + q * 0.8, py + q * 0.62), fill=255)
+            for u, v, w in fringe[i].tolist():
+                fx, fy = px + q * 1.1 * math.cos(6.283 * u), py + q * 0.85 * math.sin(6.283 * u)
+                f = fine * (0.35 + 0.55 * v)
+                cut.ellipse((fx - f, fy - f * (0.5 + 0.4 * w), fx + f, fy + f * (0.5 + 0.4 * w)), fill=255)
+        grain = _leafy(x1 - x0, y1 - y0, fine, int(offset[0]), int(offset[1]))
+        light = np.asarray(shade, np.float32) * (1 + 0.20 * grain)
+        index = np.clip(light / 8, 0, 31).astype(np.uint8)
+        # Shaded leaves are bluer, lit ones yellower.
+        table = np.array(
+            [self.tint((colour[0] * k * (0.90 + 0.10 * k), colour[1] * k, colour[2] * k * (1.16 - 0.14 * k)), z) for k in (j * 8 / 150 for j in range(32))],
+            np.uint8,
+        )
+        pixels = Image.fromarray(table[index])
+        holes = np.where(grain < -1.35, 0, 255).astype(np.uint8)
+        mask = Image.fromarray(np.minimum(np.asarray(mask), holes)) if fine > 1.2 else mask
+        self.image.paste(pixels, (x0, y0), mask)
+        self.far.paste(z, (x0, y0, x1, y1), mask)
 
     def _twigs(self, x: float, z: float, y: float, length: float, lean: float, radius: float, bark: Rgb, depth: int) -> None:
         px, py, s = self.at(x, y, z)
@@ -248,34 +305,39 @@ class _Easel:
     def conifer(self, x: float, z: float, height: float, kind: str = "spruce", *, skirt: float = 0.08) -> None:
         """A spruce or a pine: tiers of drooping branches round a thin trunk."""
         green: Rgb = (44, 66, 42) if kind == "spruce" else (66, 84, 50)
-        self.trunk(x, z, 0.012 * height + 0.03, height * 0.5, (92, 74, 60))
+        self.trunk(x, z, 0.012 * height + 0.03, height * 0.5, (66, 54, 46))
         bx, by, s = self.at(x, 0, z)
         tx, ty, _ = self.at(x, height, z)
-        tiers = 13 if height * s > 90 else 8
-        spread = 0.20 if kind == "spruce" else 0.24
+        tiers = int(np.clip(height / 0.62, 7, 30)) if height * s > 70 else 8
+        spread = 0.20 if kind == "spruce" else 0.25
         for i in range(tiers):
             k = skirt + (1 - skirt) * i / tiers
             cx, cy = bx + (tx - bx) * k, by + (ty - by) * k
-            half = spread * height * (1 - k) ** 0.85 * s
-            drop = height * s / tiers * 1.9
-            top = cy - drop * 0.75
-            n = 9
+            half = spread * height * (1 - k) ** 0.85 * s * float(self.rng.uniform(0.82, 1.06))
+            drop = height * s / tiers * 2.1
+            top = cy - drop * 0.8
+            n = 13
             rim = []
             for j in range(n + 1):
                 u = -1 + 2 * j / n
-                ragged = float(self.rng.uniform(0.72, 1.08)) if j % 2 else float(self.rng.uniform(0.5, 0.8))
-                rim.append((cx + u * half * (0.82 + 0.18 * ragged), cy + drop * 0.28 * ragged * (0.4 + abs(u))))
-            tone = float(self.rng.uniform(0.78, 1.06)) * (0.74 + 0.42 * k)
-            self.polygon([(cx, top), *[p for p in rim[::-1]]], _times(green, tone), z)
-            for j in range(0, n, 2):
+                ragged = float(self.rng.uniform(0.70, 1.12)) if j % 2 else float(self.rng.uniform(0.30, 0.72))
+                rim.append((cx + u * half * (0.80 + 0.20 * ragged), cy + drop * 0.30 * ragged * (0.4 + abs(u))))
+            if cy - drop > self.view.height_px or max(p[1] for p in rim) < 0:
+                continue
+            tone = float(self.rng.uniform(0.74, 1.04)) * (0.70 + 0.40 * k)
+            self.polygon([(cx, top), *rim[::-1]], _times(green, tone), z)
+            for j in range(1, n, 2):
                 a = rim[j]
-                self.stroke((cx + (a[0] - cx) * 0.25, top + (a[1] - top) * 0.45), a, max(1.0, 0.03 * s), _times(green, tone * 1.28), z)
+                self.stroke((cx + (a[0] - cx) * 0.30, top + (a[1] - top) * 0.5), a, max(1.0, 0.022 * s), _times(green, tone * float(self.rng.uniform(1.1, 1.4))), z)
             if self.season.snow == 2:
-                for side in (-1, 1):
-                    self.polygon(
-                        [(cx, top), (cx + side * half * 0.85, cy + drop * 0.05), (cx + side * half * 0.35, cy - drop * 0.02), (cx, cy - drop * 0.18)],
-                        (222, 228, 236), z,
-                    )  # fmt: skip
+                for j in range(n + 1):  # loads of snow on the branches, fewer near the trunk
+                    if self.rng.random() < 0.30:
+                        continue
+                    a = rim[j]
+                    f = float(self.rng.uniform(0.45, 0.95))
+                    sx, sy = cx + (a[0] - cx) * f, top + (a[1] - top) * f
+                    r = min(half * 0.2, s * float(self.rng.uniform(0.07, 0.20)))
+                    self.dab(sx, sy, r, r * 0.38, _times((214, 221, 230), float(self.rng.uniform(0.88, 1.04))), z)
 
     def bush(self, x: float, z: float, height: float, colour: Rgb, n: int = 90) -> None:
         """A low bush or a clump of fern."""
@@ -286,7 +348,7 @@ class _Easel:
                 tip = (px + math.sin(lean) * height * s, py - math.cos(lean) * height * s * float(self.rng.uniform(0.6, 1)))
                 self.stroke((px + float(self.rng.normal(0, 0.08)) * s, py), tip, max(1.0, 0.012 * s), (92, 78, 62), z)
             return
-        self._crown(x, z, height * 0.5, height * 0.75, height * 0.5, colour, n, size=0.09 * height)
+        self._crown(x, z, height * 0.5, height * 0.75, height * 0.5, colour, max(12, n // 4), size=0.055 * height)
 
     def rock(self, x: float, z: float, size: float, colour: Rgb = (132, 130, 124)) -> None:
         """A boulder with a lit top and a dark foot."""
@@ -302,7 +364,9 @@ class _Easel:
             a = rim[int(self.rng.integers(n))]
             self.stroke((px, py - size * s * 0.4), ((a[0] + px) / 2, (a[1] + py) / 2 - size * s * 0.2), 1, _times(colour, 0.6), z)
         if self.season.snow == 2:
-            self.dab(px, py - size * s * 0.78, size * s * 0.75, size * s * 0.22, (234, 238, 244), z)
+            cap = [p for p in upper if p[1] < py - size * s * 0.45]
+            if len(cap) > 2:
+                self.polygon(cap, (226, 231, 238), z)
 
     def tufts(self, n: int, near: float, far: float, height: float, *, keep: Callable[[float, float], bool] | None = None) -> None:
         """Blades of grass standing on the ground, thicker near the lens, far ones first."""
@@ -406,8 +470,6 @@ def _ground_colour(place: Place, season: Season, x: Floats, z: Floats, dist: Flo
         stones = np.clip(0.55 + 0.5 * patch + 0.3 * drift, 0, 1)[:, None]
         colour = colour * (1 - stones) + np.array((140, 137, 130), np.float32) * stones
     tone = 1 + 0.185 * detail - 0.16 * rut * bare
-    if season.damp:
-        tone = tone * 0.86
     colour = colour * np.clip(tone, 0.35, 1.7)[:, None]
     if season.snow:
         depth = 0.62 if season.snow == 1 else 1.6
@@ -444,7 +506,7 @@ def paint_land(view: View, place: Place, season: Season, *, tint: Tint, flash_m:
     flat_x, flat_z, flat_d = x[ground], z[ground], dist[ground]
     colour = _ground_colour(place, season, flat_x, flat_z, flat_d, view.focal_px)
     if flash_m is None:
-        k = (1 - np.exp(-flat_d / 260))[:, None]
+        k = (1 - np.exp(-flat_d / 700))[:, None]
         lit = colour * (1 - k) + np.array(HAZE, np.float32) * k
     else:
         v = flash_tone(infrared_albedo(colour[:, 0], colour[:, 1], colour[:, 2]), flash_level(flat_d, flash_m))
@@ -538,6 +600,21 @@ def _standing(e: _Easel, place: Place, rng: np.random.Generator) -> None:
     def off_path(x: float, z: float) -> bool:
         return abs(float(path_offset(x, z, place.path_deg, aim))) > clear
 
+    # Trunks of the middle distance: never on the animals' way.
+    if place.canopy > 0.25:
+        placed = 0
+        for _ in range(80):
+            zt = float(rng.uniform(place.edge_m * 0.5, place.edge_m * 0.9))
+            xt = float(rng.uniform(-half, half)) * 1.1 * zt
+            if not off_path(xt, zt):
+                continue
+            if place.tree in ("spruce", "pine"):
+                e.trunk(xt, zt, float(rng.uniform(0.12, 0.22)), 14, (96, 76, 62))
+            else:
+                e.trunk(xt, zt, float(rng.uniform(0.10, 0.24)), 12, (110, 104, 94) if place.tree == "beech" else (88, 78, 68))
+            placed += 1
+            if placed > 7 * place.canopy:
+                break
     stones = {"ford": 46, "scree": 120, "ridge": 42, "gallery": 60, "pool": 18}.get(place.look, 6)
     for zs in np.sort(rng.uniform(2.2, place.edge_m, stones))[::-1].tolist():
         xs = float(rng.uniform(-half, half)) * 1.15 * zs
@@ -569,7 +646,8 @@ def _standing(e: _Easel, place: Place, rng: np.random.Generator) -> None:
                 if 1.1 < xw < 2.3 and row > 1:  # a gap where animals pass
                     xw += long
                     continue
-                a, b = e.at(xw, row * course, zw), e.at(xw + long, (row + 1) * course, zw)
+                rise = (row + 1) * course + (float(rng.normal(0, 0.035)) if row == int(height / course) - 1 else 0.0)
+                a, b = e.at(xw, row * course, zw), e.at(xw + long, rise, zw)
                 k = float(rng.uniform(0.74, 1.12))
                 e.polygon([(a[0], a[1]), (b[0], a[1]), (b[0], b[1]), (a[0], b[1])], (70, 68, 62), zw)
                 g = max(0.7, 0.014 * a[2])
@@ -594,8 +672,10 @@ def _standing(e: _Easel, place: Place, rng: np.random.Generator) -> None:
             xr = -1.6 + 3.2 * k / 14
             a, b = e.at(xr, 0.75, zr - 0.35), e.at(xr, 1.45, zr + 0.25)
             e.stroke((a[0], a[1]), (b[0], b[1]), 0.035 * a[2], (120, 96, 70), zr)
-        for _ in range(160):
-            p = e.at(float(rng.uniform(-1.5, 1.5)), float(rng.uniform(0.85, 1.45)), zr)
+        heap = [(-1.5, 0.8), (1.5, 0.8), (1.45, 1.3), (0.9, 1.55), (0.1, 1.42), (-0.7, 1.58), (-1.45, 1.28)]
+        e.polygon([e.at(a, b, zr)[:2] for a, b in heap], (150, 134, 84), zr)
+        for _ in range(420):
+            p = e.at(float(rng.uniform(-1.5, 1.5)), float(rng.uniform(0.8, 1.5)), zr)
             e.stroke((p[0], p[1]), (p[0] + 0.16 * p[2] * float(rng.normal()), p[1] + 0.10 * p[2] * float(rng.normal())), max(1.0, 0.012 * p[2]), _times((176, 158, 96), float(rng.uniform(0.7, 1.15))), zr)
         corners = [e.at(-2.1, 2.0, zr + 1.0), e.at(2.1, 2.0, zr + 1.0), e.at(2.1, 2.0, zr - 1.0), e.at(-2.1, 2.0, zr - 1.0)]
         ridge = [e.at(-2.1, 2.7, zr), e.at(2.1, 2.7, zr)]
@@ -609,38 +689,23 @@ def _standing(e: _Easel, place: Place, rng: np.random.Generator) -> None:
             e.stroke((p[0], p[1]), (q[0], q[1]), 0.14 * p[2], (106, 92, 76), zb)
         for k in range(8):
             f0, f1 = k / 8, (k + 1) / 8
-            e.stroke((a[0] + (b[0] - a[0]) * f0, a[1]), (a[0] + (b[0] - a[0]) * f1, a[1]), 0.11 * a[2], (196, 188, 172) if k % 2 else (150, 70, 54), zb)
+            e.stroke((a[0] + (b[0] - a[0]) * f0, a[1]), (a[0] + (b[0] - a[0]) * f1, a[1]), 0.11 * a[2], (196, 188, 172) if k % 2 else (142, 78, 64), zb)
     if place.look == "woodland":
         for xs, zs in ((-0.9, 6.4), (1.5, 7.6)):
             p = e.at(xs, 0, zs)
             e.dab(p[0], p[1] + 0.05 * p[2], 0.75 * p[2], 0.20 * p[2], (146, 112, 76), zs)
             e.dab(p[0], p[1] - 0.08 * p[2], 0.22 * p[2], 0.15 * p[2], (24, 20, 17), zs)
-    # Trunks of the middle distance: never on the animals' way.
-    if place.canopy > 0.25:
-        placed = 0
-        for _ in range(80):
-            zt = float(rng.uniform(place.edge_m * 0.5, place.edge_m * 0.9))
-            xt = float(rng.uniform(-half, half)) * 1.1 * zt
-            if not off_path(xt, zt):
-                continue
-            if place.tree in ("spruce", "pine"):
-                e.trunk(xt, zt, float(rng.uniform(0.12, 0.22)), 14, (96, 76, 62))
-            else:
-                e.trunk(xt, zt, float(rng.uniform(0.10, 0.24)), 12, (110, 104, 94) if place.tree == "beech" else (88, 78, 68))
-            placed += 1
-            if placed > 7 * place.canopy:
-                break
     for _ in range(5):
         zu = float(rng.uniform(place.edge_m * 0.45, place.edge_m * 0.8))
         xu = float(rng.uniform(-half, half)) * 1.1 * zu
-        if off_path(xu, zu) and place.look not in ("ridge", "lick"):
+        if off_path(xu, zu) and place.look not in ("ridge", "lick", "wall") and not (place.look == "feeding" and abs(xu) < 3.5):
             e.bush(xu, zu, float(rng.uniform(0.5, 1.3)), _times(leaf_colour(e.season, place.tree if place.tree not in ("spruce", "pine") else "alder"), 0.85), 70)
     if e.season.snow < 2:
         n = {"meadow": 1500, "feeding": 700, "wall": 900, "ridge": 600, "lane": 700, "scree": 260}.get(place.look, 420)
         tall = {"meadow": 0.30, "wall": 0.24, "feeding": 0.16, "ridge": 0.15}.get(place.look, 0.18)
         wet = place.look in ("ford", "pool")
         e.tufts(
-            n, 1.9, place.edge_m * 0.8, tall * (0.55 if e.season.leaf == 0 else 1.0),
+            n, 1.9, aim + 3.6 if place.look == "wall" else place.edge_m * 0.8, tall * (0.55 if e.season.leaf == 0 else 1.0),
             keep=lambda x, z: off_path(x, z) and not (wet and float(_shore(place, np.float32(x), np.float32(z))) < 0.3),  # type: ignore[arg-type]
         )  # fmt: skip
     if place.canopy > 0.4 and e.season.snow == 0:
