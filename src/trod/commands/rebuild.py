@@ -53,7 +53,7 @@ def rebuild(thumbnails: bool, yes: bool, as_json: bool) -> None:
     from trod.web.catalogue import rebuild as work
 
     if postgres:
-        work.clear()
+        work.empty_all()
     try:
         with Bar() as bar:
             made = work.rebuild(bar, remake_thumbnails=thumbnails)

@@ -2,7 +2,21 @@ from __future__ import annotations
 
 from django.urls import path
 
-from trod.web.cards import views
+from trod.web.cards import views, work
 
 app_name = "cards"
-urlpatterns = [path("", views.cards, name="cards")]
+urlpatterns = [
+    path("", views.cards, name="cards"),
+    path("folder/", views.folder, name="folder"),
+    path("from/", views.source, name="from"),
+    path("begin/", views.begin, name="begin"),
+    path("intake/<str:name>/", views.intake, name="intake"),
+    path("intake/<str:name>/again/", views.again, name="again"),
+    path("intake/<str:name>/place/", views.place, name="place"),
+    path("intake/<str:name>/clock/", views.clock, name="clock"),
+    path("work/verify/", work.verify, name="verify"),
+    path("work/backup/", work.backup, name="backup"),
+    path("work/<int:pk>/", work.job, name="job"),
+    path("work/<int:pk>/bar/", work.bar, name="bar"),
+    path("work/<int:pk>/<str:what>/", work.wish, name="wish"),
+]

@@ -1,10 +1,203 @@
+"""Cards: what is plugged in, where it comes from, taking it in, and what came."""
+
 from __future__ import annotations
 
+from pathlib import Path
+
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from trod.archive.card import scan
+from trod.archive.names import printable
+from trod.errors import TrodError
+from trod.web import jobs
+from trod.web.access import person
+from trod.web.cards import pages, places
+from trod.web.catalogue import propose, records, take_in, watch
+from trod.web.models import Card, Deployment, Intake, Job
 
 
 @require_GET
 def cards(request: HttpRequest) -> HttpResponse:
-    return render(request, "trod/cards.html")
+    page = pages.gather(places.plugged_in(), request.GET.get("page", "1"))
+    context = {"page": page, "may_browse": places.may_browse(request), "home": str(Path.home())}
+    return render(request, "trod/cards.html", context)
+
+
+@require_GET
+def folder(request: HttpRequest) -> HttpResponse:
+    """The folders of this machine, for whoever sits at it."""
+    if not places.may_browse(request):
+        messages.error(request, "Folders of this machine can be looked through only from the machine itself.")
+        return redirect("cards:cards")
+    asked = _path(request.GET.get("path") or str(Path.home()))
+    return render(request, "trod/cards_folder.html", {"found": places.browse(asked)})
+
+
+@require_GET
+def source(request: HttpRequest) -> HttpResponse:
+    """Where does this come from? The proposal, with its reasons. Reads a sample of headers; changes nothing."""
+    place = _path(request.GET.get("path", ""))
+    trouble = _refused(request, place)
+    if trouble:
+        messages.error(request, trouble)
+        return redirect("cards:cards")
+    broken = take_in.broken_off(place, look_only=True)
+    try:
+        found = propose.propose(scan(place, inside=False), now=timezone.now())
+    except TrodError as problem:
+        messages.error(request, str(problem))
+        return redirect("cards:cards")
+    deployments = Deployment.objects.select_related("site", "camera").order_by("site__name", "-start")[:400]
+    context = {
+        "found": found,
+        "shown": printable(str(place)),
+        "broken": broken,
+        "deployments": deployments,
+        "cards": Card.objects.all()[:400],
+        "serial": next(iter(found.marks.serials), ""),
+        "before": Intake.objects.filter(source=str(place.resolve()), state=Intake.State.WHOLE).first(),
+    }
+    return render(request, "trod/cards_from.html", context)
+
+
+@require_POST
+def begin(request: HttpRequest) -> HttpResponse:
+    """Put the intake into the queue."""
+    place = _path(request.POST.get("path", ""))
+    trouble = _refused(request, place)
+    if trouble:
+        messages.error(request, trouble)
+        return redirect("cards:cards")
+    try:
+        row = take_in.broken_off(place) if request.POST.get("goes_on") else None
+        if row is None:
+            row = _new_intake(request, place)
+    except TrodError as problem:
+        messages.error(request, str(problem))
+        return redirect(f"{_url('cards:from')}?{_query(path=str(place))}")
+    _queue(row, person(request))
+    return redirect("cards:intake", name=row.name)
+
+
+def _new_intake(request: HttpRequest, place: Path) -> Intake:
+    said = request.POST.get("deployment", "")
+    deployment, card = None, None
+    if said == "new":
+        marks = propose.read_marks(scan(place, inside=False))
+        deployment, told = records.make(
+            serial=request.POST.get("camera", "").strip(),
+            site_name=request.POST.get("site", "").strip(),
+            marks=marks,
+            now=timezone.now(),
+            by=person(request),
+        )
+        for sentence in told:
+            messages.info(request, sentence)
+    elif said and said != "unplaced":
+        deployment = get_object_or_404(
+            Deployment, slug=request.POST.get("other") if said == "other" else said
+        )
+    if request.POST.get("card"):
+        card = Card.objects.filter(label=request.POST["card"]).first()
+    asked = take_in.Asked(place, deployment, card, person(request), request.POST.get("read_back") == "1")
+    return take_in.begin(asked, now=timezone.now())
+
+
+def _queue(row: Intake, by: str, *, accept_changes: bool = False) -> Job:
+    """The job that does an intake; one that waits or runs already is left as it is."""
+    job = pages.job_of(row.name)
+    if job is not None and job.state in (Job.State.WAITING, Job.State.RUNNING):
+        return job
+    if job is not None and job.kind == "take-in" and job.state != Job.State.DONE and not accept_changes:
+        jobs.resume(job)
+        return job
+    return jobs.ask("take-in", {"intake": row.name, "accept_changes": accept_changes}, by=by)
+
+
+@require_GET
+def intake(request: HttpRequest, name: str) -> HttpResponse:
+    row = get_object_or_404(
+        Intake.objects.select_related("deployment__site__reserve", "deployment__camera", "card"), name=name
+    )
+    page = pages.intake_page(row, request.GET.get("page"))
+    return render(request, "trod/cards_intake.html", {"page": page, "intake": row, "job": page.job})
+
+
+@require_POST
+def again(request: HttpRequest, name: str) -> HttpResponse:
+    """Go on with an intake that was broken off, also when its card changed meanwhile."""
+    row = get_object_or_404(Intake, name=name)
+    _queue(row, person(request), accept_changes=request.POST.get("accept_changes") == "1")
+    return redirect("cards:intake", name=name)
+
+
+@require_POST
+def place(request: HttpRequest, name: str) -> HttpResponse:
+    """Say where an unplaced intake comes from."""
+    row = get_object_or_404(Intake, name=name)
+    deployment = get_object_or_404(Deployment, slug=request.POST.get("deployment", ""))
+    jobs.ask("place", {"intake": row.name, "deployment": deployment.slug}, by=person(request))
+    return redirect("cards:intake", name=name)
+
+
+@require_POST
+def clock(request: HttpRequest, name: str) -> HttpResponse:
+    """Accept a proposed correction of the camera's clock."""
+    row = get_object_or_404(
+        Intake.objects.select_related("deployment__site", "deployment__camera"), name=name
+    )
+    wanted = request.POST.get("to", "")
+    for one in watch.proposals(row.deployment) if row.deployment else []:
+        if one.to_raw.isoformat() == wanted:
+            try:
+                _, told = watch.correct(
+                    row.deployment, shift_s=one.shift_s, drift_s_per_day=one.drift_s_per_day, from_raw=one.from_raw,
+                    to_raw=one.to_raw, reason=one.reason, by=person(request), now=timezone.now(),
+                )  # fmt: skip
+            except TrodError as problem:
+                messages.error(request, str(problem))
+            else:
+                messages.success(request, f"Corrected. {one.sentence} Times and events follow.")
+                for sentence in told:
+                    messages.info(request, sentence)
+            break
+    else:
+        messages.info(request, "That correction is made already.")
+    return redirect("cards:intake", name=name)
+
+
+def _path(text: str) -> Path:
+    """What a person pasted, as a path: without quotes and blanks round it."""
+    clean = text.strip().strip("\"'").replace("\0", "")
+    return Path(clean.removeprefix("file://") or ".").expanduser()
+
+
+def _refused(request: HttpRequest, path: Path) -> str:
+    """Why a folder cannot be a source, in a sentence; empty when it can."""
+    if not path.is_absolute():
+        return "Give the whole path of a folder, such as /media/you/CARD."
+    try:
+        there = path.is_dir()
+    except OSError:
+        there = False
+    if not places.allowed(request, path):
+        return "From another machine only a plugged-in card can be taken in."
+    if not there:
+        return f"{printable(str(path))} is not a folder that can be read. Put the card in, or look at the path again."
+    return ""
+
+
+def _url(name: str) -> str:
+    from django.urls import reverse
+
+    return reverse(name)
+
+
+def _query(**values: str) -> str:
+    from urllib.parse import urlencode
+
+    return urlencode(values)

@@ -2,23 +2,41 @@
 
 from __future__ import annotations
 
+import json
+import shutil
+import time
 import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 from django.db import transaction
 
+from trod.archive import disk, sidecar
+from trod.demo import cards, reserve
+from trod.demo.truth import read_truth
+from trod.demo.words import words_from_truth
+from trod.errors import TrodError
+from trod.web import home
 from trod.web.catalogue import ledger as files
+from trod.web.catalogue import take_in, watch, words
+from trod.web.catalogue.line import Line, Silent, teller
 from trod.web.models import (
     Camera,
     CameraModel,
     Card,
     Deployment,
+    Event,
+    Intake,
+    Picture,
     Reserve,
     Sign,
     Site,
     Species,
     Visit,
+    Word,
 )
 
 # Named so that the same demo has the same uuids, on every machine.
@@ -70,25 +88,25 @@ ARRIVALS = {
 def load(data: dict[str, Any]) -> None:
     """Make the rows of `trod.demo.reserve.ledger()`, in one transaction. Doing it again changes nothing."""
     with transaction.atomic():
-        reserve = _reserve(data["reserve"])
+        ground = _reserve(data["reserve"])
         species = {row["key"]: _species(row) for row in data["species"]}
         models = {row["slug"]: _camera_model(row) for row in data["camera_models"]}
         standing = {row["camera"] for row in data["deployments"] if row["end"] is None}
         cameras = {row["serial"]: _camera(row, models, standing) for row in data["cameras"]}
         headings = {row["site"]: row["heading_deg"] for row in data["deployments"]}
-        sites = {row["slug"]: _site(row, reserve, headings.get(row["slug"])) for row in data["sites"]}
+        sites = {row["slug"]: _site(row, ground, headings.get(row["slug"])) for row in data["sites"]}
         for row in data["signs"]:
-            _sign(row, reserve, species)
-        cards = {row["name"]: _card(row) for row in data["cards"]}
+            _sign(row, ground, species)
+        known_cards = {row["name"]: _card(row) for row in data["cards"]}
         in_camera = {
-            row["deployment"]: cards[row["name"]] for row in data["cards"] if row["taken_out"] is None
+            row["deployment"]: known_cards[row["name"]] for row in data["cards"] if row["taken_out"] is None
         }
         deployments = {
             row["slug"]: _deployment(row, cameras, sites, in_camera.get(row["slug"]))
             for row in data["deployments"]
         }
         for row in data["visits"]:
-            _visit(row, deployments, cards)
+            _visit(row, deployments, known_cards)
 
 
 def _make(model: Any, known_by: dict[str, Any], /, **values: Any) -> Any:
@@ -264,10 +282,190 @@ def _visit(row: dict[str, Any], deployments: dict[str, Deployment], cards: dict[
     )
 
 
-def is_demo_home() -> bool:
-    """Whether all that was entered here is invented."""
-    return Reserve.objects.exists() and not Reserve.objects.filter(invented=False).exists()
+# Building ---------------------------------------------------------------------------------------------------
+
+MARKER = "demo.json"  # in TROD_HOME: that all in it is invented, and whether it was built to its end
+CARDS = "demo-cards"  # the two cards that were pulled on the last day
+TRUTH = "demo-truth"  # what is really in each picture; for tests and benchmarks, never for a person's answer
+MAKING = "demo-making"
+LEFT_TO_DO = "larkfield-edge"  # of the two, the one that is still to be taken in
+SIZE_PX = (640, 480)
 
 
-def is_empty_home() -> bool:
-    return files.is_fresh()
+class RealData(TrodError):
+    """The home holds records that are not invented."""
+
+    def __str__(self) -> str:
+        return (
+            f"{home.home()} holds real data; the demo is not mixed with it. Name another folder: trod demo --home DIR"
+        )
+
+
+def read_marker() -> dict[str, Any] | None:
+    """What was built here, or None when this is no demo home."""
+    try:
+        found = json.loads((home.home() / MARKER).read_bytes())
+    except (OSError, ValueError):
+        return None
+    return found if isinstance(found, dict) else None
+
+
+def _write_marker(**values: Any) -> None:
+    disk.write_file(home.home() / MARKER, (json.dumps(values) + "\n").encode())
+
+
+def is_free() -> bool:
+    """Whether a demo may be built here: nothing was entered and nothing lies in the archive."""
+    root = home.archive_root()
+    empty = not root.is_dir() or not any(p.is_dir() and p.name != ".incoming" for p in root.iterdir())
+    return empty and files.is_fresh()
+
+
+def sweep() -> None:
+    """Take away what a broken-off building of the demo left. Only where the marker says that it was one."""
+    marker = read_marker()
+    if marker is None or marker.get("built"):
+        raise RealData
+    if Reserve.objects.filter(invented=False).exists():
+        raise RealData
+    from trod.web.catalogue import rebuild
+
+    for name in ("archive", "cache", CARDS, TRUTH, MAKING):
+        shutil.rmtree(home.home() / name, ignore_errors=True)
+    rebuild.empty_all()
+
+
+def build(line: Line, *, pictures: int, seed: int, workers: int, now: datetime) -> dict[str, Any]:
+    """Build the demo in an empty home, through the very intake that a real card takes.
+
+    pictures : about how many in all. Copies are not read back from the disk, for they can be drawn again.
+    Returns counts and how long each part took. [s]
+    """
+    took: dict[str, float] = {}
+    top = home.home()
+    top.mkdir(parents=True, exist_ok=True)
+    _write_marker(seed=seed, pictures=pictures, built=False)
+    making = top / MAKING
+    shutil.rmtree(making, ignore_errors=True)
+    with _timed(took, "records"):
+        with files.quiet():
+            load(reserve.ledger())
+        files.catch_up()
+    pulled = max(60, round(pictures * 0.14))
+    with _timed(took, "drawing"):
+        year = cards.write_year(
+            making, seed=seed, pictures=max(1, pictures - 2 * pulled), size=SIZE_PX, workers=workers,
+            progress=teller(line, "Drawing the pictures of a year"),
+        )  # fmt: skip
+        last = cards.write_two_cards(
+            top / CARDS, seed=seed, pictures=pulled, size=SIZE_PX, workers=workers,
+            progress=teller(line, "Drawing two cards just pulled"),
+        )  # fmt: skip
+    truth = [row for made in (*year, *last) for row in read_truth(made.truth)]
+    (top / TRUTH).mkdir(exist_ok=True)
+    for made in (*year, *last):
+        shutil.move(made.truth, top / TRUTH / made.truth.name)
+    shutil.rmtree(top / CARDS / "truth", ignore_errors=True)
+    with _timed(took, "taking in"):
+        for number, made in enumerate(year):
+            line.step(number, len(year) + 1, "Taking the cards in")
+            _take_in(made.folder, made, workers)
+        for made in last:
+            folder = made.folder.rename(top / CARDS / made.name)
+            if made.site != LEFT_TO_DO:
+                _take_in(folder, made, workers)
+        line.step(len(year) + 1, len(year) + 1, "Taking the cards in")
+    with _timed(took, "clocks"):
+        _mend_clocks([d for d in Deployment.objects.all() if d.site.slug not in reserve.JUST_PULLED])
+    with _timed(took, "words"):
+        told = _say(truth, [m for m in year], seed, line)
+    shutil.rmtree(making, ignore_errors=True)
+    files.catch_up()
+    _write_marker(seed=seed, pictures=pictures, built=True)
+    counts = {"pictures": Picture.objects.count(), "events": Event.objects.count(), "words": Word.objects.count()}
+    return {"home": str(top), **counts, "took_s": {k: round(v, 1) for k, v in took.items()}, "told": told}
+
+
+@contextmanager
+def _timed(took: dict[str, float], name: str) -> Iterator[None]:
+    began = time.monotonic()
+    yield
+    took[name] = took.get(name, 0.0) + time.monotonic() - began
+
+
+def _take_in(folder: Path, made: Any, workers: int) -> None:
+    deployment = Deployment.objects.select_related("camera", "site").get(slug=made.deployment)
+    card = Card.objects.filter(label=made.name).first()
+    visit = Visit.objects.filter(card_out=card).order_by("-at").first() if card else None
+    at = (visit.at if visit else made.last) + timedelta(hours=9)
+    by = visit.by if visit else ""
+    intake = take_in.begin(take_in.Asked(folder, deployment, card, by, read_back=False), now=at)
+    take_in.take_in(intake, line=Silent(), now=at, workers=1)
+    # The demo's cards come home on the evening of their visit, not today.
+    Intake.objects.filter(pk=intake.pk).update(
+        finished_at=at + timedelta(seconds=max(1.0, intake.seconds)), source=f"/media/demo/{made.name}"
+    )
+
+
+def _mend_clocks(deployments: list[Deployment]) -> None:
+    """What the invented technicians did at home: accept the corrections that their visits call for."""
+    for deployment in deployments:
+        for one in watch.proposals(deployment):
+            visit = deployment.visits.filter(clock_shown=watch.dial(one.to_raw)).first()
+            watch.correct(
+                deployment, shift_s=one.shift_s, drift_s_per_day=one.drift_s_per_day, from_raw=one.from_raw,
+                to_raw=one.to_raw, reason=one.reason, by=visit.by if visit else "demo",
+                now=(visit.at if visit else deployment.start) + timedelta(hours=10),
+            )  # fmt: skip
+
+
+def _say(truth: list[Any], year: list[Any], seed: int, line: Line) -> list[str]:
+    """Let the invented technicians look through the year: into the words files first, then into the catalogue."""
+    mine = {made.name for made in year}
+    said_from = {made.name: made.last + timedelta(hours=12) for made in year}
+    truth = [row for row in truth if row.card in mine]
+    rows = list(Event.objects.filter(time_lapse=False).select_related("deployment__site").order_by("start_at", "key"))
+    frames: dict[int, list[tuple[str, datetime]]] = {row.pk: [] for row in rows}
+    of = Picture.objects.filter(event__isnull=False).order_by("taken_at", "file_order", "sha256")
+    for event, sha256, at in of.values_list("event_id", "sha256", "taken_at"):
+        if event in frames:
+            frames[event].append((sha256, at))
+    said = words_from_truth(truth, [frames[row.pk] for row in rows], said_from=said_from, seed=seed, skip=0.03)
+    acts: dict[str, list[dict[str, Any]]] = {}
+    names = {row.slug: row for row in Species.objects.all()}
+    for number, word in enumerate(said):
+        line.step(number + 1, len(said), "Looking through the year")
+        event = rows[word["event"]]
+        place = f"{event.deployment.site.slug}/{event.deployment.slug}"
+        acts.setdefault(place, []).append(_act(event, frames[event.pk], word, names))
+    for place, lines in acts.items():
+        sidecar.append_words(home.archive_root() / place, lines)
+    replayed = words.replay(act for lines in acts.values() for act in lines)
+    return replayed.told
+
+
+def _act(
+    event: Event, frames: list[tuple[str, datetime]], word: dict[str, Any], names: dict[str, Species]
+) -> dict[str, Any]:
+    """A word as a line of words.jsonl. The truth gives its dots in the order of its lines."""
+    dots = iter(word["marks"])
+    sightings = []
+    for row in word["sightings"]:
+        kept: dict[str, Any] = {"what": row["what"], "count": row["count"]}
+        if row["species"]:
+            species = names[row["species"].replace("_", "-")]
+            kept["species"] = {
+                "slug": species.slug, "name": species.name, "scientific_name": species.scientific_name,
+            }  # fmt: skip
+        if row["sex"] != "unknown":
+            kept["sex"] = row["sex"]
+        if row["age_class"] != "unknown":
+            kept["age_class"] = row["age_class"]
+        own = [d for _, d in zip(range(row["count"]), dots, strict=False)]
+        if own and row["what"] not in ("blank", "unsure"):
+            kept["dots"] = [{"picture": d["sha256"], "x": d["x"], "y": d["y"]} for d in own]
+        sightings.append(kept)
+    return {
+        "act": "say", "uuid": str(_uuid("word", event.key)), "by": word["by"], "at": word["at"].replace("Z", "+00:00"),
+        "event": event.key, "first": frames[0][0], "last": frames[-1][0], "note": word["note"], "sightings": sightings,
+    }  # fmt: skip

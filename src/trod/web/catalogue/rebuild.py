@@ -41,20 +41,17 @@ def is_empty() -> bool:
     )
 
 
-def clear() -> None:
-    """Empty a catalogue that cannot be set aside (PostgreSQL). Accounts stay."""
-    tables = [
-        model._meta.db_table
-        for model in connection.introspection.installed_models(
-            [t for t in connection.introspection.table_names() if t.startswith("trod_")]
-        )
-    ]
-    with transaction.atomic(), connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            names = ", ".join(connection.ops.quote_name(t) for t in sorted(tables))
-            cursor.execute(f"TRUNCATE {names} RESTART IDENTITY")
-        else:
-            raise CatalogueTrouble("A SQLite catalogue is set aside, not emptied.")
+def empty_all() -> None:
+    """Empty every table of ours: before a rebuild on PostgreSQL, or a demo that is built anew. Accounts stay."""
+    tables = sorted(t for t in connection.introspection.table_names() if t.startswith("trod_"))
+    quote = connection.ops.quote_name
+    if connection.vendor == "postgresql":
+        with transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute(f"TRUNCATE {', '.join(map(quote, tables))} RESTART IDENTITY")
+        return
+    with connection.constraint_checks_disabled(), connection.cursor() as cursor:
+        for table in tables:
+            cursor.execute(f"DELETE FROM {quote(table)}")
 
 
 def rebuild(line: Line, *, remake_thumbnails: bool = False, workers: int | None = None) -> Rebuilt:

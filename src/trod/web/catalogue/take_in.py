@@ -75,8 +75,9 @@ def begin(asked: Asked, *, now: datetime) -> Intake:
         )
 
 
-def broken_off(source: Path) -> Intake | None:
-    """The unfinished intake of the card at this place, if there is one, also when only the archive knows of it."""
+def broken_off(source: Path, *, look_only: bool = False) -> Intake | None:
+    """The unfinished intake of the card at this place, if there is one, also when only the archive
+    knows of it. look_only : make no row for it."""
     where = str(source.resolve())
     for old in Intake.objects.filter(source=where).exclude(state=Intake.State.WHOLE).order_by("started_at"):
         if _can_go_on(old, source):
@@ -90,7 +91,7 @@ def broken_off(source: Path) -> Intake | None:
         ):
             continue
         slug = unfinished.place.deployment_slug
-        return Intake.objects.create(
+        row = Intake(
             name=unfinished.name,
             folder=f"{unfinished.place.folder}/{unfinished.name}",
             deployment=Deployment.objects.filter(slug=slug).first() if slug else None,
@@ -98,6 +99,9 @@ def broken_off(source: Path) -> Intake | None:
             started_at=unfinished.begun,
             state=Intake.State.PAUSED,
         )
+        if not look_only:
+            row.save()
+        return row
     return None
 
 

@@ -1,0 +1,91 @@
+"""`trod demo`: the invented reserve, built once and opened in the browser."""
+
+from __future__ import annotations
+
+import json
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from trod.commands.bar import Bar
+
+DEFAULT_HOME = "~/trod-demo"
+
+
+@click.command(short_help="Build an invented reserve and open it in the browser.")
+@click.option("--home", "demo_home", type=click.Path(file_okay=False), help=f"The demo's folder (default: TROD_HOME, else {DEFAULT_HOME}).")
+@click.option("--no-browser", is_flag=True, help="Only build; do not serve.")
+@click.option("--pictures", type=click.IntRange(400, 1_000_000), default=1800, show_default=True, metavar="N",
+              help="About how many pictures to draw.")  # fmt: skip
+@click.option("--seed", type=int, default=1, show_default=True, help="Another number, another year.")
+@click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True, help="Where to serve; 0 takes any free port.")
+@click.option("--json", "as_json", is_flag=True, help="Print what was built as one JSON object.")
+@click.pass_context
+def demo(
+    ctx: click.Context,
+    demo_home: str | None,
+    no_browser: bool,
+    pictures: int,
+    seed: int,
+    port: int,
+    as_json: bool,
+) -> None:
+    """Draw a year of pictures of a reserve that does not exist, take its cards in, and show the pages.
+
+    All of it is invented: place, people, makers, pictures, and what the people said. Two cards were pulled on the
+    last day: one is taken in and waits to be looked through, one is still to be taken in (under Cards). A demo that
+    is there already is opened as it is; one that was broken off is built anew. A folder with real data is refused.
+
+    \b
+    Example:
+      trod demo --home /tmp/trod-demo --no-browser
+    \b
+    Exit statuses:
+      0  built (and, without --no-browser, served until Ctrl-C)
+      2  the command line was wrong
+      3  the folder holds real data, or it could not be built
+    """
+    os.environ["TROD_HOME"] = str(Path(demo_home or os.environ.get("TROD_HOME") or DEFAULT_HOME).expanduser())
+    from trod.web.start import ready
+
+    Path(os.environ["TROD_HOME"]).mkdir(parents=True, exist_ok=True)
+    ready()
+    from trod.web.catalogue import demo as work
+
+    marker = work.read_marker()
+    if marker is not None and marker.get("built"):
+        built: dict[str, Any] = {"home": os.environ["TROD_HOME"], "already_built": True, **marker}
+        if not as_json:
+            click.echo(f"The demo is there already, in {built['home']}.")
+    else:
+        if marker is not None:
+            click.echo("An earlier building of the demo was broken off; it is built anew.", err=True)
+            work.sweep()
+        elif not work.is_free():
+            raise work.RealData
+        built = _build(work, pictures, seed)
+        if not as_json:
+            took = sum(built["took_s"].values())
+            click.echo(
+                f"Built in {took:.0f} s: {built['pictures']} pictures, {built['events']} events, {built['words']} "
+                f"words, all invented, in {built['home']}. Its copies were not read back, since they can be drawn again."
+            )
+    if as_json:
+        click.echo(json.dumps(built, ensure_ascii=False, indent=2))
+    if not no_browser:
+        from trod.commands.serve import serve
+
+        ctx.invoke(serve, port=port)
+
+
+def _build(work: Any, pictures: int, seed: int) -> dict[str, Any]:
+    from trod import engine
+
+    with Bar() as bar:
+        built: dict[str, Any] = work.build(
+            bar, pictures=pictures, seed=seed, workers=engine.usual_workers(), now=datetime.now(UTC)
+        )
+    return built
