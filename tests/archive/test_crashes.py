@@ -203,6 +203,7 @@ def test_killed_at_each_step_in_turn_an_intake_is_resumed(desk: Any) -> None:
     assert 40 < at < 999, "every step of the work was a place to be killed at"
 
 
+@pytest.mark.kill
 @needs_fork
 def test_killed_at_each_step_in_turn_a_resume_is_resumed(desk: Any, tmp_path: Path) -> None:
     small_card(desk)
@@ -230,7 +231,7 @@ def test_killed_at_each_step_in_turn_a_resume_is_resumed(desk: Any, tmp_path: Pa
         shutil.rmtree(desk.root)
 
 
-@pytest.mark.parametrize("number", [errno.ENOSPC, errno.EIO])
+@pytest.mark.parametrize("number", [errno.ENOSPC, pytest.param(errno.EIO, marks=pytest.mark.long)])
 def test_failing_at_each_step_in_turn_an_intake_is_resumed(desk: Any, honest_disk: None, number: int) -> None:
     small_card(desk)
     honest = {name: getattr(disk, name) for name in STEPS}
@@ -265,21 +266,21 @@ def test_a_journal_line_is_written_only_after_its_file_and_its_name_are_firm(
     """A kill leaves what the system has in memory; a power cut does not. So the order itself is checked."""
     desk.pictures(40)
     steps: list[tuple[str, str]] = []
-    paths: dict[int, str] = {}
+    paths: dict[int, str] = {}  # by inode: descriptors are used again and again
     honest = {name: getattr(disk, name) for name in (*STEPS, "append")}
 
     def create(path: Path) -> int:
         fd: int = honest["create"](path)
-        paths[fd] = str(path)
+        paths[os.fstat(fd).st_ino] = str(path)
         return fd
 
     def write(fd: int, data: Any) -> None:
-        steps.append(("write", paths.get(fd, "?")))
+        steps.append(("write", paths.get(os.fstat(fd).st_ino, "?")))
         honest["write"](fd, data)
 
     def flush(fd: int) -> None:
         honest["flush"](fd)
-        steps.append(("flush", paths.get(fd, "?")))
+        steps.append(("flush", paths.get(os.fstat(fd).st_ino, "?")))
 
     def flush_folder(folder: Path) -> None:
         honest["flush_folder"](folder)
