@@ -1,8 +1,35 @@
 from __future__ import annotations
 
-from django.urls import path
+from django.urls import path, re_path, register_converter
 
+from trod.web.catalogue.answers import ASK
 from trod.web.questions import views
 
+
+class KindConverter:
+    """One of the three questions."""
+
+    regex = "|".join(ASK)
+
+    def to_python(self, value: str) -> str:
+        return value
+
+    def to_url(self, value: str) -> str:
+        return value
+
+
+register_converter(KindConverter, "question")
+
 app_name = "questions"
-urlpatterns = [path("", views.questions, name="questions")]
+urlpatterns = [
+    path("", views.questions, name="questions"),
+    path("keep", views.keep, name="keep"),
+    path("kept/<uuid:uuid>", views.kept, name="kept"),
+    path("kept/<uuid:uuid>/again", views.again, name="again"),
+    path("kept/<uuid:uuid>/forget", views.forget, name="forget"),
+    re_path(r"^charts/(?P<stamp>[0-9a-z.-]{1,60})\.js$", views.charts_script, name="charts_script"),
+    path("<question:kind>", views.question, name="question"),
+    path("<question:kind>.json", views.as_json, name="json"),
+    path("<question:kind>.csv", views.as_csv, name="csv"),
+    path("<question:kind>/pictures", views.behind, name="behind"),
+]

@@ -1,0 +1,363 @@
+"""From rows to evidence: what the catalogue knows, as the findings want it.
+
+A fixed number of queries, whatever the number of pictures. What belongs to one deployment is kept in memory
+and read again only when its own rows changed, so that a page costs the same for a thousand events or a hundred
+thousand. Nothing in the evidence depends on a row's number: a rebuilt catalogue gives the same to the last digit.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import threading
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from django.db.models import BigIntegerField, Count, F, Func, Max, Min, Q, QuerySet, Sum
+from django.db.models.functions import Cast
+
+from trod.findings import Deployment as Stood
+from trod.findings import Evidence, Gap, Reserve, Sighting, Site, UnseenEvent
+from trod.pictures import timeline as timelines
+from trod.pictures.timeline import CameraVisit, Timeline
+from trod.web import models
+
+# Whether a visit found the camera watching. A blind or knocked one still ran: its pictures tell what it saw.
+FOUND = {
+    models.Visit.Arrival.WORKING: True,
+    models.Visit.Arrival.BLIND: True,
+    models.Visit.Arrival.KNOCKED: True,
+    models.Visit.Arrival.UNKNOWN: None,
+}
+MOST_KEPT = 5000  # deployments held in memory
+_SHA = re.compile(r"[0-9a-f]{64}\Z")
+_kept: dict[int, tuple[Any, Piece]] = {}
+_lock = threading.Lock()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Piece:
+    """What one deployment gives. line : its watched time; None when none of its pictures is at home."""
+
+    sightings: tuple[Sighting, ...] = ()
+    unseen: tuple[UnseenEvent, ...] = ()
+    line: Timeline | None = None
+    known_to_s: float | None = None
+    events: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Account:
+    """The evidence, and what stands behind it.
+
+    pieces : by the deployment's slug. stamp : the same as long as nothing in the evidence changes.
+    """
+
+    evidence: Evidence
+    pieces: Mapping[str, Piece]
+    stamp: str
+
+    @property
+    def not_home(self) -> tuple[str, ...]:
+        """Slugs of deployments of which no picture has come home."""
+        return tuple(slug for slug, piece in self.pieces.items() if piece.line is None)
+
+
+def evidence(reserve: models.Reserve) -> Evidence:
+    """All that the catalogue knows of a reserve; `Filter` narrows it afterwards."""
+    return gather(reserve).evidence
+
+
+def forget() -> None:
+    """Drop what is held in memory."""
+    with _lock:
+        _kept.clear()
+
+
+class _Millis(Func):
+    """A time column as whole milliseconds since 1970, for a sum that shows when times changed."""
+
+    output_field = BigIntegerField()
+
+    def as_sqlite(self, compiler: Any, connection: Any, **more: Any) -> Any:
+        return self.as_sql(
+            compiler, connection, template="CAST((julianday(%(expressions)s) - 2440587.5) * 86400000 AS INTEGER)", **more
+        )
+
+    def as_postgresql(self, compiler: Any, connection: Any, **more: Any) -> Any:
+        return self.as_sql(
+            compiler, connection, template="CAST(EXTRACT(EPOCH FROM %(expressions)s) * 1000 AS BIGINT)", **more
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Row:
+    """A deployment as it is read here. home : when the last intake from it began; None when there is none."""
+
+    pk: int
+    slug: str
+    start: datetime
+    end: datetime | None
+    time_lapse_h: float | None
+    camera: str
+    site: str
+    visits: tuple[tuple[datetime, str, bool], ...]
+    home: datetime | None
+    totals: tuple[Any, ...]
+
+    @property
+    def daily_frames(self) -> bool:
+        return bool(self.time_lapse_h and self.time_lapse_h <= 24)
+
+
+def gather(reserve: models.Reserve) -> Account:
+    """The evidence with its deployments' pieces and its stamp, in at most ten queries."""
+    species = {
+        pk: (slug, name) for pk, slug, name in models.Species.objects.order_by().values_list("pk", "slug", "name")
+    }
+    sites = tuple(
+        Site(
+            slug=slug,
+            name=name,
+            latitude_deg=latitude,
+            longitude_deg=longitude,
+            feature=models.Site.Feature(feature).label if feature in models.Site.Feature.values else feature,
+            sensitive=sensitive,
+        )
+        for slug, name, latitude, longitude, feature, sensitive in models.Site.objects.filter(reserve=reserve)
+        .order_by("slug")
+        .values_list("slug", "name", "latitude", "longitude", "feature", "sensitive")
+    )
+    rows = _deployments(reserve)
+    names = tuple(sorted(species.items()))
+    pieces = _pieces(rows, species, names, reserve.zone)
+    own = Reserve(
+        name=reserve.name, latitude_deg=reserve.latitude, longitude_deg=reserve.longitude, zone=reserve.zone
+    )
+    stamp = hashlib.sha256(repr((own, sites, names, [_key(row, names, reserve.zone) for row in rows])).encode())
+    return Account(
+        evidence=Evidence(
+            reserve=own,
+            sites=sites,
+            deployments=tuple(_stood(row, pieces[row.slug]) for row in rows),
+            sightings=tuple(s for row in rows for s in pieces[row.slug].sightings),
+            unseen=tuple(u for row in rows for u in pieces[row.slug].unseen),
+        ),
+        pieces=pieces,
+        stamp=stamp.hexdigest()[:20],
+    )
+
+
+def _deployments(reserve: models.Reserve) -> list[_Row]:
+    """Deployments by slug, each with its visits, its homecoming and a total that shows whether events changed."""
+    mine = Q(deployment__site__reserve=reserve)
+    visits: dict[int, list[tuple[datetime, str, bool]]] = {}
+    for deployment, at, arrival, card_out in (
+        models.Visit.objects.filter(mine).order_by("at", "uuid").values_list("deployment", "at", "arrival", "card_out")
+    ):
+        visits.setdefault(deployment, []).append((at, arrival, card_out is not None))
+    homes: dict[int, datetime] = dict(
+        models.Intake.objects.filter(mine, state=models.Intake.State.WHOLE)
+        .order_by()
+        .values("deployment")
+        .annotate(home=Max("started_at"))
+        .values_list("deployment", "home")
+    )
+    totals: dict[int, tuple[Any, ...]] = {
+        row[0]: row[1:]
+        for row in models.Event.objects.filter(mine)
+        .order_by()
+        .values("deployment")
+        .annotate(
+            n=Count("id"),
+            last=Max("id"),
+            first_at=Min("start_at"),
+            last_at=Max("end_at"),
+            begun=Sum(_Millis("start_at")),
+            ended=Sum(_Millis("end_at")),
+            frames_all=Sum("frames"),
+            lapse=Count("id", filter=Q(time_lapse=True)),
+            said=Count("word"),
+            # Which word stands at which event: the sum changes with any exchange.
+            pairs=Sum(Cast(F("word_id"), BigIntegerField()) * Cast(F("id"), BigIntegerField())),
+            lowest=Min("key"),
+            highest=Max("key"),
+        )
+        .values_list(
+            "deployment", "n", "last", "first_at", "last_at", "begun", "ended", "frames_all", "lapse", "said", "pairs",
+            "lowest", "highest",
+        )
+    }  # fmt: skip
+    return [
+        _Row(
+            pk=pk,
+            slug=slug,
+            start=start,
+            end=end,
+            time_lapse_h=time_lapse_h,
+            camera=f"{camera} ({serial})" if camera else serial,
+            site=site,
+            visits=tuple(visits.get(pk, ())),
+            home=homes.get(pk),
+            totals=totals.get(pk, ()),
+        )
+        for pk, slug, start, end, time_lapse_h, camera, serial, site in models.Deployment.objects.filter(
+            site__reserve=reserve
+        )
+        .order_by("slug")
+        .values_list("pk", "slug", "start", "end", "time_lapse_h", "camera__name", "camera__serial", "site__slug")
+    ]
+
+
+def _key(row: _Row, names: Any, zone: str) -> tuple[Any, ...]:
+    return (
+        row.slug, row.start, row.end, row.time_lapse_h, row.camera, row.site, row.visits, row.home, row.totals,
+        names, zone,
+    )  # fmt: skip
+
+
+def _pieces(
+    rows: list[_Row], species: Mapping[int, tuple[str, str]], names: Any, zone: str
+) -> dict[str, Piece]:
+    """Every deployment's piece: from memory where nothing changed, the others read in two queries."""
+    wanted = {row.pk: _key(row, names, zone) for row in rows}
+    with _lock:
+        had = {pk: _kept[pk][1] for pk, key in wanted.items() if pk in _kept and _kept[pk][0] == key}
+    stale = [row for row in rows if row.pk not in had]
+    if stale:
+        made = _read(stale, species, zone)
+        with _lock:
+            if len(_kept) + len(made) > MOST_KEPT:
+                _kept.clear()
+            _kept.update({pk: (wanted[pk], piece) for pk, piece in made.items()})
+        had.update(made)
+    return {row.slug: had[row.pk] for row in rows}
+
+
+def _read(rows: list[_Row], species: Mapping[int, tuple[str, str]], zone: str) -> dict[int, Piece]:
+    by_pk = {row.pk: row for row in rows}
+    everything = len(rows) > 500  # a list of numbers that long is slower than the whole table
+    events: QuerySet[models.Event] = models.Event.objects.order_by("start_at", "key")
+    if not everything:
+        events = events.filter(deployment__in=list(by_pk))
+    read: dict[int, list[Any]] = {}
+    for row in events.values_list("deployment", "key", "start_at", "end_at", "frames", "time_lapse", "word"):
+        if row[0] in by_pk:
+            read.setdefault(row[0], []).append(row[1:])
+    said = models.Sighting.objects.order_by()
+    standing = models.Event.objects.filter(word__isnull=False)
+    if not everything:
+        standing = standing.filter(deployment__in=list(by_pk))
+    lines: dict[int, list[Any]] = {}
+    for line in said.filter(word__in=standing.order_by().values("word")).values_list(
+        "word", "what", "species", "count", "sex", "age_class", "word__by"
+    ):
+        lines.setdefault(line[0], []).append(line[1:])
+    return {pk: _piece(row, read.get(pk, []), lines, species, zone) for pk, row in by_pk.items()}
+
+
+def _piece(
+    row: _Row,
+    events: list[Any],
+    lines: Mapping[int, list[Any]],
+    species: Mapping[int, tuple[str, str]],
+    zone: str,
+) -> Piece:
+    sightings, unseen, starts, ends, lapse = [], [], [], [], []
+    for key, start_at, end_at, frames, time_lapse, word in events:
+        start_s, end_s = start_at.timestamp(), end_at.timestamp()
+        starts.append(start_s)
+        ends.append(end_s)
+        lapse.append(time_lapse)
+        if time_lapse:  # proof that the camera worked, not a passage
+            continue
+        if word is None:
+            unseen.append(UnseenEvent(event=key, site=row.site, utc_s=start_s))
+            continue
+        for what, of, count, sex, age_class, by in lines.get(word, ()):
+            slug, name = species.get(of, ("", "")) if of is not None else ("", "")
+            sightings.append(
+                Sighting(
+                    event=key,
+                    deployment=row.slug,
+                    site=row.site,
+                    utc_s=start_s,
+                    end_s=end_s,
+                    what=what,
+                    species=slug,
+                    species_name=name,
+                    count=count,
+                    sex=sex,
+                    age_class=age_class,
+                    said_by=by,
+                    picture=first_picture(key),
+                    pictures=frames,
+                )
+            )
+    sightings.sort(key=lambda s: (s.utc_s, s.event, s.what, s.species, s.sex, s.age_class, s.count, s.said_by))
+    known = _known_to(row, ends)
+    line = None
+    if known is not None and known > row.start.timestamp():
+        first, last = np.array(starts, dtype=float), np.array(ends, dtype=float)
+        frame = np.array(lapse, dtype=bool)
+        line = timelines.timeline(
+            row.start.timestamp(),
+            known,
+            pictures_s=np.concatenate([first[~frame], last[~frame]]),
+            frames_s=first[frame],
+            daily_frames=row.daily_frames,
+            visits=_visits(row, known),
+            zone_name=zone,
+        )
+    return Piece(
+        sightings=tuple(sightings),
+        unseen=tuple(unseen),
+        line=line,
+        known_to_s=known,
+        events=len(starts) - sum(lapse),
+    )
+
+
+def first_picture(event_key: str) -> str:
+    """The SHA-256 of an event's first picture, which ends its key; '' when it does not."""
+    found = _SHA.search(event_key)
+    return found[0] if found else ""
+
+
+def _known_to(row: _Row, ends: Iterable[float]) -> float | None:
+    """Up to when it is known what the camera did: its last picture, its end or a card that came home since. [Unix s]
+
+    A camera in the field is no evidence of absence for the days whose card nobody has read yet.
+    """
+    known = [max(ends, default=-np.inf)]
+    if row.home is not None:
+        known += [at.timestamp() for at, _, card_out in row.visits if card_out and at <= row.home]
+        if row.end is not None and row.home >= row.end:
+            known.append(row.end.timestamp())
+    latest = max(known)
+    if not np.isfinite(latest):
+        return None
+    return float(latest if row.end is None else min(latest, row.end.timestamp()))
+
+
+def _visits(row: _Row, known_s: float) -> list[CameraVisit]:
+    start_s = row.start.timestamp()
+    return [
+        CameraVisit(at_s=at.timestamp(), found_working=FOUND.get(arrival, False))
+        for at, arrival, _ in row.visits
+        if start_s < at.timestamp() <= known_s
+    ]
+
+
+def _stood(row: _Row, piece: Piece) -> Stood:
+    line = piece.line
+    return Stood(
+        slug=row.slug,
+        site=row.site,
+        camera=row.camera,
+        watched=tuple((i.from_s, i.to_s) for i in line.watched) if line else (),
+        gaps=tuple(Gap(start_s=g.from_s, end_s=g.to_s, reason=g.reason) for g in line.gaps) if line else (),
+    )

@@ -1,0 +1,307 @@
+"""What the Questions page holds: the answer as words, table, chart and the ways on from it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from django.urls import reverse
+
+from trod.findings import wording
+from trod.report import charts
+from trod.web.catalogue import answers
+from trod.web.catalogue.answers import Answer
+
+INTERVALS_MIN = (0, 5, 15, 30, 60, 120, 1440)
+SEASONS = ("Winter", "Spring", "Summer", "Autumn")
+HEADINGS = {"species": "Species", "light": "Light", "month": "Month"}
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell. small : its interval, beneath. url : to the pictures behind it. number : set to the right."""
+
+    text: str
+    small: str = ""
+    url: str = ""
+    number: bool = True
+
+
+@dataclass(frozen=True)
+class Heading:
+    title: str
+    small: str = ""
+    number: bool = True
+
+
+@dataclass(frozen=True)
+class Table:
+    headings: tuple[Heading, ...] = ()
+    rows: tuple[tuple[Cell, ...], ...] = ()
+
+
+@dataclass(frozen=True)
+class Door:
+    """A way to another question or another period."""
+
+    label: str
+    url: str
+    here: bool = False
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A chart for the page: one spec, and the colours of both themes. ways : the same by sun and by clock."""
+
+    spec: Mapping[str, Any]
+    label: str
+    ways: tuple[Door, ...] = ()
+
+
+@dataclass(frozen=True)
+class Page:
+    """The page of one answer."""
+
+    answer: Answer
+    table: Table
+    drawn: Drawn | None
+    doors: tuple[Door, ...]
+    shortcuts: tuple[Door, ...]
+    number: str = ""
+    intervals: tuple[str, ...] = ()
+    rests: tuple[tuple[str, str], ...] = ()
+    sites: tuple[tuple[str, str], ...] = ()
+    urls: Mapping[str, str] = field(default_factory=dict)
+
+
+def make(answer: Answer, *, by: str, site_names: Mapping[str, str], latitude_deg: float, today: date) -> Page:
+    """The page of an answer. by : for "when", sun or clock."""
+    query = answers.query(answer.filter)
+    here = reverse("questions:question", args=[answer.kind])
+    finding = answer.finding
+    return Page(
+        answer=answer,
+        table=table_of(_plain(finding), answer.kind, query) if finding else Table(),
+        drawn=_drawn(answer, by, here, query),
+        doors=tuple(
+            Door(title, _url(reverse("questions:question", args=[kind]), query), kind == answer.kind)
+            for kind, title in answers.TITLES.items()
+        ),
+        shortcuts=shortcuts(answer, here, latitude_deg, today),
+        number=_number(finding) if finding else "",
+        intervals=tuple(
+            f"{wording.between(i.low, i.high)} ({round(100 * i.level)} %, {i.kind})" for i in finding.other_intervals
+        )
+        if finding
+        else (),
+        rests=_rests(answer),
+        sites=tuple(
+            (site_names.get(site, site), wording.number(days))
+            for site, days in (finding.effort["by_site"] if finding else {}).items()
+        ),
+        urls={
+            "json": _url(f"{here}.json", query),
+            "csv": _url(f"{here}.csv", query),
+            "behind": _url(reverse("questions:behind", args=[answer.kind]), query),
+        },
+    )
+
+
+def _plain(finding: Any) -> dict[str, Any]:
+    """What the table needs, in the shape in which findings are kept, without copying a hundred thousand names."""
+    return {
+        "columns": [{"key": c.key, "title": c.title, "kind": c.kind, "unit": c.unit} for c in finding.columns],
+        "rows": finding.rows,
+    }
+
+
+def _url(path: str, query: str, **more: str) -> str:
+    words = "&".join([*([query] if query else []), *(f"{k}={v}" for k, v in more.items())])
+    return f"{path}?{words}" if words else path
+
+
+# --- the table -------------------------------------------------------------------------------------
+
+
+def table_of(plain: Mapping[str, Any], kind: str, query: str | None) -> Table:
+    """The finding's table for people: an interval stands under its number, a count opens its pictures.
+
+    plain : a finding as plain values. query : the filter's address; None when there is nothing to be opened.
+    """
+    columns = {c["key"]: c for c in plain["columns"]}
+    shown = [key for key in columns if key not in ("low", "high", "exact_low", "exact_high")]
+    if "exact_low" in columns:
+        shown.insert(shown.index("rate") + 1, "exact_low")
+    where = reverse("questions:behind", args=[kind])
+    key_of = answers.ROW_KEY[kind]
+    return Table(
+        headings=tuple(_heading(columns[key], key, "low" in columns) for key in shown),
+        rows=tuple(
+            tuple(
+                _cell(
+                    row, key, columns[key]["kind"],
+                    _url(where, query, row=str(row[key_of])) if query is not None and row.get("event_keys") else "",
+                    with_interval="low" in columns,
+                )
+                for key in shown
+            )
+            for row in plain["rows"]
+        ),
+    )  # fmt: skip
+
+
+def _heading(column: Mapping[str, Any], key: str, with_interval: bool) -> Heading:
+    if key == "exact_low":
+        return Heading("Exact Poisson limits", column["unit"])
+    small = column["unit"]
+    if key in ("rate", "share") and with_interval:
+        small = f"{small}, with its interval" if small else "with its interval"
+    return Heading(column["title"], small, column["kind"] not in ("name", "text", "date"))
+
+
+def _cell(row: Mapping[str, Any], key: str, kind: str, url: str, *, with_interval: bool) -> Cell:
+    value = row.get(key)
+    if key == "exact_low":
+        return Cell("–" if value is None else wording.between(value, row["exact_high"]))
+    if value is None:
+        return Cell("–", number=kind not in ("name", "text", "date"))
+    if kind == "count":
+        return Cell(wording.count(int(value)), url=url if key in ("passages", "events") and value else "")
+    if kind == "date":
+        text = str(value)
+        return Cell(
+            wording.month(date.fromisoformat(f"{text}-01")) if len(text) == 7 else _short(date.fromisoformat(text)),
+            number=False,
+        )
+    if kind in ("rate", "share"):
+        say = wording.share if kind == "share" else wording.number
+        small = ""
+        if key in ("rate", "share") and with_interval and row.get("low") is not None:
+            small = f"{say(row['low'])} to {say(row['high'])}"
+        return Cell(say(value), small)
+    if kind == "days":
+        return Cell(wording.number(value))
+    return Cell(wording.capital(str(value)) if key in HEADINGS else str(value), number=False)
+
+
+def _short(day: date) -> str:
+    return f"{day.day} {wording.MONTHS[day.month - 1][:3]} {day.year}"
+
+
+# --- the rest --------------------------------------------------------------------------------------
+
+
+def _number(finding: Any) -> str:
+    """The headline number with its unit and its interval; '' when there is none."""
+    if finding.value is None or (finding.interval is None and finding.kind == "what-comes"):
+        return ""
+    if finding.kind == "when":
+        text = f"{wording.capital(finding.unit)}: {wording.clock(finding.value)}"
+        if finding.interval:
+            text += f", {wording.clock(finding.interval.low)} to {wording.clock(finding.interval.high)}"
+    else:
+        text = f"{wording.trimmed(finding.value)} {finding.unit}"
+        if finding.interval:
+            text += f", {wording.between(finding.interval.low, finding.interval.high)}"
+    if finding.interval:
+        text += f" ({round(100 * finding.interval.level)} %, {finding.interval.kind})"
+    return text
+
+
+def _rests(answer: Answer) -> tuple[tuple[str, str], ...]:
+    rests, finding = answer.rests, answer.finding
+    out: list[tuple[str, str]] = []
+    if finding:
+        out.append(("Effort", f"{wording.number(finding.effort['camera_days'])} camera-days (trap-nights)"))
+        out.append(("Cameras", f"{wording.plural(rests.deployments, 'deployment')} at "
+                               f"{wording.plural(finding.effort['sites'], 'site')}"))  # fmt: skip
+    if rests.gap_reasons:
+        days = sum(days for _, days in rests.gap_reasons)
+        why = "; ".join(f"{wording.number(d)} {reason}" for reason, d in rests.gap_reasons)
+        out.append(("Taken off", f"{wording.number(days)} camera-days: {why}"))
+    else:
+        out.append(("Taken off", "nothing; no gap is known"))
+    if rests.silences:
+        out.append((
+            "In doubt",
+            f"{wording.plural(rests.silences, 'silence')} ({wording.number(rests.silent_days)} camera-days) far longer "
+            "than the camera's own rhythm; counted as watched.",
+        ))  # fmt: skip
+    if rests.not_home:
+        out.append((
+            "Not home",
+            f"{wording.plural(rests.not_home, 'deployment')} of which no card has been taken in; not counted.",
+        ))  # fmt: skip
+    out.append(("Events", f"{wording.count(rests.events_seen)} looked at, {wording.count(rests.unseen)} not yet"))
+    return tuple(out)
+
+
+def _drawn(answer: Answer, by: str, here: str, query: str) -> Drawn | None:
+    if answer.finding is None:
+        return None
+    by = by if answer.kind == "when" and by == "clock" else "sun"
+    if by not in answer.charts:
+        answer.charts[by] = charts.chart(answer.finding, "light", by=by)
+    spec = answer.charts[by]
+    if spec is None:
+        return None
+    ways: tuple[Door, ...] = ()
+    if answer.kind == "when" and answer.finding.series.get("sun"):
+        ways = (
+            Door("By the sun", _url(here, query), by == "sun"),
+            Door("By the clock", _url(here, query, by="clock"), by == "clock"),
+        )
+    return Drawn(spec, f"{answer.finding.sentence} {answer.filter_sentence}.", ways)
+
+
+def shortcuts(answer: Answer, here: str, latitude_deg: float, today: date) -> tuple[Door, ...]:
+    """Ways to usual periods: the last twelve months and the last four seasons that have begun."""
+    last = min(answer.last, today) if answer.last and answer.filter.last is None else today
+    periods: list[tuple[str, date | None, date | None]] = [
+        ("All there is", None, None),
+        ("Last 12 months", _year_before(last), last),
+    ]
+    periods += seasons(last, latitude_deg, 4)
+    out = []
+    for label, first, end in periods:
+        asked = {**answer.filter.to_dict(), "from": first and first.isoformat(), "to": end and end.isoformat()}
+        same = (answer.filter.first, answer.filter.last) == (first, end)
+        out.append(Door(label, _url(here, answers.query(answers.from_kept(asked, answer.filter.species_names))), same))
+    return tuple(out)
+
+
+def _year_before(day: date) -> date:
+    try:
+        back = day.replace(year=day.year - 1)
+    except ValueError:  # 29 February
+        back = day.replace(year=day.year - 1, day=28)
+    return date.fromordinal(back.toordinal() + 1)
+
+
+def seasons(until: date, latitude_deg: float, how_many: int) -> list[tuple[str, date, date]]:
+    """The latest seasons that have begun by a day, newest first: whole months (December to February is winter
+    in the north, summer in the south), common practice in weather records.
+    """
+    year, quarter = until.year, (until.month % 12) // 3  # 0: December to February, named after its January's year
+    if until.month == 12:
+        year += 1
+    out = []
+    for _ in range(how_many):
+        first = date(year - 1, 12, 1) if quarter == 0 else date(year, 3 * quarter, 1)
+        after = date(year, 3 * (quarter + 1), 1)
+        last = date.fromordinal(after.toordinal() - 1)
+        name = SEASONS[(quarter + (0 if latitude_deg >= 0 else 2)) % 4]
+        label = f"{name} {year - 1}/{year % 100:02d}" if quarter == 0 else f"{name} {year}"
+        out.append((label, first, last))
+        quarter -= 1
+        if quarter < 0:
+            quarter, year = 3, year - 1
+    return out
+
+
+def pager(count: int, page: int, size: int) -> Sequence[int]:
+    """Numbers of pages to show about this one."""
+    last = max(1, -(-count // size))
+    return sorted({1, last, *(n for n in range(page - 2, page + 3) if 1 <= n <= last)})
