@@ -40,7 +40,12 @@ def ground(*, sites: int = 2) -> Ground:
     from trod.web import models as m
 
     reserve = m.Reserve.objects.create(
-        name="Eskerwold", slug="eskerwold", latitude=47.305, longitude=13.905, zone="Europe/Vienna", invented=True
+        name="Eskerwold",
+        slug="eskerwold",
+        latitude=47.305,
+        longitude=13.905,
+        zone="Europe/Vienna",
+        invented=True,
     )
     species = {
         name: m.Species.objects.create(
@@ -59,8 +64,8 @@ def ground(*, sites: int = 2) -> Ground:
             slug=f"{slug}-2025", camera=camera, site=site, start=START - timedelta(days=9), utc_offset_min=60
         )
         intake = m.Intake.objects.create(
-            name=f"20251201-{number}", folder=f"{slug}/{deployment.slug}/20251201-{number}", deployment=deployment,
-            state="whole", source="invented", started_at=START, finished_at=START, by="Ilka Marwood",
+            name=f"20251201-{number}", folder=f"{slug}/{deployment.slug}/20251201-{number}",
+            deployment=deployment, state="whole", source="invented", started_at=START, finished_at=START, by="Ilka Marwood",
         )  # fmt: skip
         deployment.intake = intake
         made.sites.append(site)
@@ -98,9 +103,9 @@ def event(
             (root / path).write_bytes(data)
         pictures.append(
             m.Picture(
-                sha256=sha, path=path, intake=deployment.intake, deployment=deployment, size_bytes=len(data) or 1000,
-                file_order=number * 100 + k, taken_raw=when + timedelta(hours=1), taken_at=when, infrared=infrared,
-                trigger="motion", width=size[0], height=size[1], looked=True,
+                sha256=sha, path=path, intake=deployment.intake, deployment=deployment, size_bytes=len(data)
+                or 1000, file_order=number * 100 + k, taken_raw=when + timedelta(hours=1), taken_at=when,
+                infrared=infrared, trigger="motion", width=size[0], height=size[1], looked=True,
             )
         )  # fmt: skip
     row = m.Event.objects.create(
@@ -164,7 +169,13 @@ def main() -> None:
     with transaction.atomic():
         made = ground()
         for number in range(asked.events):
-            event(made, number, frames=(3, 1, 2, 5)[number % 4], root=root, size=(asked.wide, asked.wide * 3 // 4))
+            event(
+                made,
+                number,
+                frames=(3, 1, 2, 5)[number % 4],
+                root=root,
+                size=(asked.wide, asked.wide * 3 // 4),
+            )
 
 
 if __name__ == "__main__":

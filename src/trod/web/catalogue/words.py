@@ -1,10 +1,11 @@
 """What people say of events: said, undone, said again, and read back from the archive.
 
-A person's word goes to the deployment's `words.jsonl` first, flushed to the disk, and then to the database, in one
-transaction. Whatever dies in between, the file is the truth: `replay` brings the database up to it. Each line of the
-file is an *act*, known by its own uuid:
+A person's word goes to the deployment's `words.jsonl` first, flushed to the disk, and then to the database,
+in one transaction. Whatever dies in between, the file is the truth: `replay` brings the database up to it.
+Each line of the file is an *act*, known by its own uuid:
 
-    {"act": "say",  "uuid": …, "by": …, "at": …, "event": key, "first": sha, "last": sha, "note": …, "sightings": […]}
+    {"act": "say",  "uuid": …, "by": …, "at": …, "event": key, "first": sha, "last": sha, "note": …,
+     "sightings": […]}
     {"act": "undo", "uuid": …, "by": …, "at": …, "event": key, "word": uuid of the word}
     {"act": "redo", "uuid": …, "by": …, "at": …, "event": key, "word": uuid of the word}
 
@@ -37,7 +38,7 @@ TICK = timedelta(microseconds=1)
 
 
 class SaidMeanwhile(TrodError):
-    """Somebody else's word came to stand between the look and the word. word : theirs. Nothing was written."""
+    """Another person's word came to stand since the look. word : theirs. Nothing was written."""
 
     def __init__(self, word: Word) -> None:
         super().__init__(word)
@@ -61,7 +62,7 @@ class Dot:
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """One line of a word: what, which species (by slug), how many, sex and age class, and the dots behind the count."""
+    """One line of a word: what, species (by slug), how many, sex, age class, and the dots counted."""
 
     what: str
     species: str | None = None
@@ -76,12 +77,18 @@ class Line:
         _one_of("age_class", self.age_class, Sighting.AgeClass.values)
         if self.species is not None and self.what != "animal":
             raise WrongInput("species", got=self.species, needed=f"no species beside {self.what!r}")
-        if isinstance(self.count, bool) or not isinstance(self.count, int) or not 1 <= self.count <= MOST_ANIMALS:
+        if (
+            isinstance(self.count, bool)
+            or not isinstance(self.count, int)
+            or not 1 <= self.count <= MOST_ANIMALS
+        ):
             raise WrongInput("count", got=self.count, needed=f"a whole number from 1 to {MOST_ANIMALS}")
         for dot in self.dots:
             for axis in (dot.x, dot.y):
                 if not (isinstance(axis, (int, float)) and math.isfinite(axis) and 0 <= axis <= 1):
-                    raise WrongInput("dot", got=axis, needed="a place from 0 to 1 across and down the picture")
+                    raise WrongInput(
+                        "dot", got=axis, needed="a place from 0 to 1 across and down the picture"
+                    )
 
 
 class Anything:
@@ -109,10 +116,13 @@ def line_from(raw: Mapping[str, Any]) -> Line:
             dots=dots,
         )
     except (KeyError, TypeError, AttributeError) as problem:
-        raise WrongInput("sighting", got=str(raw)[:120], needed="what, species, count, sex, age_class, dots") from problem
+        raise WrongInput(
+            "sighting", got=str(raw)[:120], needed="what, species, count, sex, age_class, dots"
+        ) from problem
 
 
-# Telling ---------------------------------------------------------------------------------------------------------
+# Telling
+# ---------------------------------------------------------------------------------------------------------
 
 
 def tell(word: Word) -> str:
@@ -168,14 +178,15 @@ class Told:
 
 def history(event: Event) -> list[Told]:
     """Who said what of this event and when, newest first, with what was undone."""
-    words = event.words.prefetch_related("sightings__species").order_by("-at", "-uuid")
+    words = list(event.words.prefetch_related("sightings__species").order_by("-at", "-uuid"))
+    stands = next((w.pk for w in words if w.undone_at is None), None)
     return [
         Told(
             uuid=str(w.uuid),
             by=w.by,
             at=w.at,
             text=tell(w),
-            stands=w.pk == event.word_id,
+            stands=w.pk == stands,
             undone_at=w.undone_at,
             undone_by=w.undone_by,
         )
@@ -183,7 +194,8 @@ def history(event: Event) -> list[Told]:
     ]
 
 
-# Saying ----------------------------------------------------------------------------------------------------------
+# Saying
+# ----------------------------------------------------------------------------------------------------------
 
 
 def say(
@@ -200,10 +212,11 @@ def say(
     """Write one person's word about one event: to the archive first, then to the database.
 
     lines : at least one; a blank stands alone. marks : further dots, each with the number of its line.
-    saw : uuid of the word that stood when the person looked (None: none did). When another person's other word
+    saw : uuid of the word that stood when the person looked (None: none did). When another person's other
+    word
         stands by now, SaidMeanwhile is raised and nothing is written. ANYTHING: do not compare.
-    uuid : of the word, when the caller may have to ask twice; a word that is there already is given back as it is.
-    Raises WrongInput, SaidMeanwhile, DiskFull, ArchiveUnwritable.
+    uuid : of the word, when the caller may have to ask twice; a word that is there already is given back as
+    it is. Raises WrongInput, SaidMeanwhile, DiskFull, ArchiveUnwritable.
     """
     lines = _checked(lines, marks)
     by, note = _name(by), note.strip()[:LONGEST_NOTE]
@@ -216,9 +229,9 @@ def say(
                 raise WrongInput("uuid", got=str(uuid), needed="a new one: this one names another word")
             return known
         stands = event.word
-        if not isinstance(saw, Anything) and stands and stands.by != by and str(stands.uuid) != str(saw or ""):
-            if not _same(stands, lines):
-                raise SaidMeanwhile(stands)
+        compare = not isinstance(saw, Anything) and stands is not None and stands.by != by
+        if compare and str(stands.uuid) != str(saw or "") and not _same(stands, lines):
+            raise SaidMeanwhile(stands)
         species = _species(lines)
         pictures = _pictures(event, lines)
         at = _after_all(event, by, at)
@@ -244,11 +257,15 @@ def say(
     return word
 
 
-def undo(*, by: str, at: datetime, word: str | uuids.UUID | None = None, uuid: str | None = None) -> Word | None:
-    """Take back this person's latest word that is not undone yet, or the one that is named; None when there is none.
+def undo(
+    *, by: str, at: datetime, word: str | uuids.UUID | None = None, uuid: str | None = None
+) -> Word | None:
+    """Take back this person's latest word that is not undone yet, or the one that is named; None when there
+    is none.
 
-    Asked again, it goes further back. It asks the catalogue, not the session, so it works after a crash too. Asking
-    twice for a named word does no harm. Raises WrongInput when the named word is unknown or another person's.
+    Asked again, it goes further back. It asks the catalogue, not the session, so it works after a crash too.
+    Asking twice for a named word does no harm. Raises WrongInput when the named word is unknown or another
+    person's.
     """
     by = _name(by)
     with transaction.atomic():
@@ -271,8 +288,10 @@ def undo(*, by: str, at: datetime, word: str | uuids.UUID | None = None, uuid: s
     return found
 
 
-def redo(*, by: str, at: datetime, word: str | uuids.UUID | None = None, uuid: str | None = None) -> Word | None:
-    """Take back the latest undo, as long as this person has said nothing since; None when there is nothing to redo."""
+def redo(
+    *, by: str, at: datetime, word: str | uuids.UUID | None = None, uuid: str | None = None
+) -> Word | None:
+    """Take back the latest undo, as long as this person has said nothing since; None when there is none."""
     by = _name(by)
     with transaction.atomic():
         mine = Word.objects.filter(by=by)
@@ -303,7 +322,7 @@ def redoable(by: str) -> Any:
 def same_again(
     event: Event, *, by: str, at: datetime, saw: str | Anything | None = ANYTHING, uuid: str | None = None
 ) -> Word | None:
-    """Say of this event what this person said last, without the dots; None when they have said nothing yet."""
+    """Say of this event what this person said last, without the dots; None when that is nothing."""
     last = (
         Word.objects.filter(by=_name(by), undone_at__isnull=True)
         .prefetch_related("sightings__species")
@@ -324,7 +343,9 @@ def lines_of(word: Word) -> list[Line]:
             count=row.count,
             sex=row.sex,
             age_class=row.age_class,
-            dots=tuple(Dot(picture=m.picture.sha256, x=m.x, y=m.y) for m in row.marks.select_related("picture")),
+            dots=tuple(
+                Dot(picture=m.picture.sha256, x=m.x, y=m.y) for m in row.marks.select_related("picture")
+            ),
         )
         for row in word.sightings.select_related("species")
     ]
@@ -332,7 +353,9 @@ def lines_of(word: Word) -> list[Line]:
 
 def _checked(lines: Sequence[Line], marks: Sequence[tuple[int, Dot]]) -> list[Line]:
     if not lines:
-        raise WrongInput("sightings", got="none", needed="at least one: an animal, blank, person, vehicle or unsure")
+        raise WrongInput(
+            "sightings", got="none", needed="at least one: an animal, blank, person, vehicle or unsure"
+        )
     out = list(lines)
     for number, dot in marks:
         if not 0 <= number < len(out):
@@ -362,12 +385,14 @@ def _uuid(value: str | uuids.UUID) -> uuids.UUID:
 def _mine(mine: Any, word: str | uuids.UUID) -> Word:
     found = mine.filter(uuid=_uuid(word)).first()
     if found is None:
-        raise WrongInput("word", got=str(word), needed="one of your own words; another's is answered with a new word")
+        raise WrongInput(
+            "word", got=str(word), needed="one of your own words; another's is answered with a new word"
+        )
     return found
 
 
 def _locked(event: Event) -> Event:
-    """The event as it is now, nobody else changing it. SQLite holds the whole file from the transaction's start."""
+    """The event as it is now, held. (SQLite holds the whole file from the transaction's start.)"""
     rows = Event.objects.select_related("deployment__site", "word")
     if connection.features.has_select_for_update:
         rows = rows.select_for_update(of=("self",))
@@ -375,7 +400,7 @@ def _locked(event: Event) -> Event:
 
 
 def _after_all(event: Event, by: str, at: datetime) -> datetime:
-    """A moment later than every word of this event and this person, so that a clock set back turns no order round."""
+    """A moment after every act on this event and of this person: a clock set back turns no order round."""
     latest = [
         Word.objects.filter(event=event).aggregate(a=Max("at"), b=Max("undone_at")),
         Word.objects.filter(by=by).aggregate(a=Max("at"), b=Max("undone_at")),
@@ -429,7 +454,11 @@ def _say_act(
         row: dict[str, Any] = {"what": line.what, "count": line.count}
         if line.species:
             known = species[line.species]
-            row["species"] = {"slug": known.slug, "name": known.name, "scientific_name": known.scientific_name}
+            row["species"] = {
+                "slug": known.slug,
+                "name": known.name,
+                "scientific_name": known.scientific_name,
+            }
         if line.sex != "unknown":
             row["sex"] = line.sex
         if line.age_class != "unknown":
@@ -443,7 +472,14 @@ def _say_act(
 
 def _turn_act(kind: str, event: Event, word: Word, by: str, at: datetime, uuid: str | None) -> dict[str, Any]:
     act = str(_uuid(uuid) if uuid else uuids.uuid4())
-    return {"act": kind, "uuid": act, "by": by, "at": at.isoformat(), "event": event.key, "word": str(word.uuid)}
+    return {
+        "act": kind,
+        "uuid": act,
+        "by": by,
+        "at": at.isoformat(),
+        "event": event.key,
+        "word": str(word.uuid),
+    }
 
 
 def _keep(deployment: Deployment, acts: Sequence[Mapping[str, Any]]) -> None:
@@ -457,7 +493,8 @@ def _keep(deployment: Deployment, acts: Sequence[Mapping[str, Any]]) -> None:
         ) from problem
 
 
-# Reading back ----------------------------------------------------------------------------------------------------
+# Reading back
+# ----------------------------------------------------------------------------------------------------
 
 
 @dataclass(kw_only=True)
@@ -476,9 +513,10 @@ class Replayed:
 def replay(lines: Iterable[str | bytes | Mapping[str, Any]]) -> Replayed:
     """Bring the database up to these lines of one or more `words.jsonl` files.
 
-    The order of the lines and how often one comes make no difference. A word finds its event by the key, else by its
-    first or last picture. An unknown species becomes a placeholder, which is told. A torn or foreign line is told and
-    passed over. To be called with whole files: what a word's undo and redo lines come to is judged among them.
+    The order of the lines and how often one comes make no difference. A word finds its event by the key,
+    else by its first or last picture. An unknown species becomes a placeholder, which is told. A torn or
+    foreign line is told and passed over. To be called with whole files: what a word's undo and redo lines
+    come to is judged among them.
     """
     done = Replayed()
     says: dict[uuids.UUID, dict[str, Any]] = {}
@@ -488,7 +526,7 @@ def replay(lines: Iterable[str | bytes | Mapping[str, Any]]) -> Replayed:
             continue
         try:
             act = _act(raw)
-        except (ValueError, KeyError, TypeError) as problem:
+        except (ValueError, KeyError, TypeError, RecursionError) as problem:
             done.told.append(f"Line {number} of a words file cannot be read ({problem}); passed over.")
             continue
         if act["act"] == "say":
@@ -556,14 +594,20 @@ def _add_said(says: dict[uuids.UUID, dict[str, Any]], done: Replayed) -> set[int
         if event is None:
             done.unplaced.append(str(act["uuid"]))
             done.told.append(
-                f"{act['by']}'s word of {act['at']:%Y-%m-%d %H:%M} ({act.get('event', 'no event')}) has no pictures in "
+                f"{act['by']}'s word of {act['at']:%Y-%m-%d %H:%M} has no pictures in "
                 "the catalogue. It stays in the archive and is taken up when they come."
             )
         else:
             placed.append((act, event))
     words = Word.objects.bulk_create(
         [
-            Word(uuid=a["uuid"], event_id=event, by=a["by"], at=a["at"], note=str(a.get("note") or "")[:LONGEST_NOTE])
+            Word(
+                uuid=a["uuid"],
+                event_id=event,
+                by=a["by"],
+                at=a["at"],
+                note=str(a.get("note") or "")[:LONGEST_NOTE],
+            )
             for a, event in placed
         ],
         batch_size=CHUNK,
@@ -592,7 +636,9 @@ def _add_said(says: dict[uuids.UUID, dict[str, Any]], done: Replayed) -> set[int
                 lost += 1
     Mark.objects.bulk_create(marks, batch_size=CHUNK)
     if lost:
-        done.told.append(f"{lost} dots lie on pictures that are not in the catalogue; they stay in the archive.")
+        done.told.append(
+            f"{lost} dots lie on pictures that are not in the catalogue; they stay in the archive."
+        )
     done.said = len(words)
     return {event for _, event in placed}
 
@@ -620,7 +666,9 @@ def _species_or_placeholders(acts: Iterable[Mapping[str, Any]], done: Replayed) 
         )
         ids[slug] = made.pk
         done.species_made.append(name)
-        done.told.append(f"“{name}” is named in words but not in the list of species; a placeholder was made.")
+        done.told.append(
+            f"“{name}” is named in words but not in the list of species; a placeholder was made."
+        )
     return ids
 
 

@@ -86,7 +86,7 @@ class Card:
 
 
 def cards(events: QuerySet[Event], *, person: str, blind: bool = False) -> list[Card]:
-    """Events as cards, in a fixed number of queries. blind : a second look; others' words and hunches are not told."""
+    """Events as cards, in a fixed number of queries. blind : a second look; others' words are not told."""
     rows = list(events.select_related("deployment__site__reserve", "word"))
     ids = [e.pk for e in rows]
     frames = _frames(ids)
@@ -146,8 +146,8 @@ def _frames(ids: Sequence[int]) -> dict[int, list[tuple[int, Frame]]]:
         .filter(left_over=0)
         .order_by("event", "turn")
         .values_list(
-            "event", "pk", "sha256", "kind", "taken_at", "subsecond_ms", "path", "infrared", "width", "height",
-            "event__start_at",
+            "event", "pk", "sha256", "kind", "taken_at", "subsecond_ms", "path", "infrared", "width",
+            "height", "event__start_at",
         )
     )  # fmt: skip
     frames: dict[int, list[tuple[int, Frame]]] = defaultdict(list)
@@ -168,14 +168,20 @@ def _frames(ids: Sequence[int]) -> dict[int, list[tuple[int, Frame]]]:
 
 def _said(ids: Sequence[int]) -> dict[int, list[Word]]:
     said: dict[int, list[Word]] = defaultdict(list)
-    for word in Word.objects.filter(event__in=ids).prefetch_related("sightings__species").order_by("-at", "-uuid"):
+    for word in (
+        Word.objects.filter(event__in=ids).prefetch_related("sightings__species").order_by("-at", "-uuid")
+    ):
         said[word.event_id].append(word)
     return said
 
 
 def _hunches(ids: Sequence[int]) -> dict[int, list[Hunch]]:
     found: dict[int, list[Hunch]] = defaultdict(list)
-    rows = Hunch.objects.filter(picture__event__in=ids).select_related("species", "picture").order_by("-score")[:500]
+    rows = (
+        Hunch.objects.filter(picture__event__in=ids)
+        .select_related("species", "picture")
+        .order_by("-score")[:500]
+    )
     for hunch in rows:
         found[hunch.picture.event_id].append(hunch)
     return found
@@ -204,7 +210,7 @@ def _when(at: datetime, zone: Any) -> str:
 
 
 def sentence(event: Event, frames: Sequence[Frame]) -> str:
-    """An event in words: “Alder Ford, 12 Nov 2025, 06:41, infrared, 3 frames in 8 s; 14 min after civil dawn.”"""
+    """An event in words: “Alder Ford, 12 Nov 2025, 06:41, infrared, 3 frames in 8 s; at civil dawn.”"""
     site = event.deployment.site
     reserve = site.reserve
     lasts = (event.end_at - event.start_at).total_seconds()
@@ -212,7 +218,9 @@ def sentence(event: Event, frames: Sequence[Frame]) -> str:
     if event.frames == 1:
         what = "1 clip" if clips else "1 frame"
     else:
-        what = f"{event.frames} {'clips' if clips == len(frames) and clips else 'frames'} in {_lasting(lasts)}"
+        what = (
+            f"{event.frames} {'clips' if clips == len(frames) and clips else 'frames'} in {_lasting(lasts)}"
+        )
     parts = [f"{site.name}, {_when(event.start_at, reserve.zone_info)}"]
     if event.infrared:
         parts.append("infrared")
@@ -232,14 +240,22 @@ def light_words(at: datetime, reserve: Reserve) -> str:
     here = at.astimezone(zone)
     turns: list[tuple[str, datetime]] = []
     for shift in (-1, 0, 1):
-        turns += _turns(here.date() + timedelta(days=shift), reserve.latitude, reserve.longitude, reserve.zone)
+        turns += _turns(
+            here.date() + timedelta(days=shift), reserve.latitude, reserve.longitude, reserve.zone
+        )
     if turns:
         name, moment = min(turns, key=lambda t: abs(at - t[1]))
         gap = at - moment
         if abs(gap) <= NEAR_TWILIGHT:
             minutes = round(abs(gap).total_seconds() / 60)
-            return f"{minutes} min {'after' if gap >= timedelta(0) else 'before'} {name}" if minutes else f"at {name}"
-    height, _ = sky.sun_position(at.timestamp(), latitude_deg=reserve.latitude, longitude_deg=reserve.longitude)
+            return (
+                f"{minutes} min {'after' if gap >= timedelta(0) else 'before'} {name}"
+                if minutes
+                else f"at {name}"
+            )
+    height, _ = sky.sun_position(
+        at.timestamp(), latitude_deg=reserve.latitude, longitude_deg=reserve.longitude
+    )
     return {"day": "by day", "night": "at night"}.get(sky.twilight_kind(float(height)), "in twilight")
 
 
@@ -248,11 +264,17 @@ def _turns(day: date, latitude_deg: float, longitude_deg: float, zone: str) -> l
     from trod import watch
 
     sun = sky.sun_times(day, latitude_deg=latitude_deg, longitude_deg=longitude_deg, zone=watch.zone(zone))
-    named = {"civil dawn": sun.civil_dawn, "sunrise": sun.rise, "sunset": sun.set, "civil dusk": sun.civil_dusk}
+    named = {
+        "civil dawn": sun.civil_dawn,
+        "sunrise": sun.rise,
+        "sunset": sun.set,
+        "civil dusk": sun.civil_dusk,
+    }
     return [(name, at) for name, at in named.items() if at is not None]
 
 
-# Keys ------------------------------------------------------------------------------------------------------------
+# Keys
+# ------------------------------------------------------------------------------------------------------------
 
 
 def keys() -> tuple[list[Key], list[Key]]:
@@ -280,7 +302,13 @@ def keys() -> tuple[list[Key], list[Key]]:
         if key:
             used.add(key)
         animals.append(
-            Key(key=key, what="animal", name=row.name, species=row.slug, also=f"{row.scientific_name} {row.group}".strip())
+            Key(
+                key=key,
+                what="animal",
+                name=row.name,
+                species=row.slug,
+                also=f"{row.scientific_name} {row.group}".strip(),
+            )
         )
     return animals, others
 
@@ -292,10 +320,14 @@ def usual() -> dict[int, list[str]]:
     for slug, site in rows.values_list("species__slug", "word__event__deployment__site"):
         counts[site][slug] += 1
         counts[0][slug] += 1
-    return {site: [slug for slug, _ in sorted(c.items(), key=lambda p: (-p[1], p[0]))] for site, c in counts.items()}
+    return {
+        site: [slug for slug, _ in sorted(c.items(), key=lambda p: (-p[1], p[0]))]
+        for site, c in counts.items()
+    }
 
 
-# A person's own acts ---------------------------------------------------------------------------------------------
+# A person's own acts
+# ---------------------------------------------------------------------------------------------
 
 
 def own_words(person: str, *, most: int = 40) -> dict[str, list[dict[str, Any]]]:

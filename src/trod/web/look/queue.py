@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import Any
 from urllib.parse import urlencode
-from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
@@ -42,7 +41,7 @@ class Queue:
     light: str = ""
     species: Species | None = None
     sort: str = "old"
-    zone: ZoneInfo = ZoneInfo("UTC")
+    zone: tzinfo = UTC
     problems: tuple[str, ...] = ()
 
     def query(self) -> str:
@@ -81,7 +80,7 @@ class Queue:
         return ", ".join(parts)
 
     def ground(self) -> QuerySet[Event]:
-        """The events of the place, time and light, whatever was said of them. Time-lapse frames are no passage."""
+        """The events of the place, time and light, whatever was said of them; no time-lapse frames."""
         rows = Event.objects.filter(time_lapse=False)
         if self.deployment:
             rows = rows.filter(deployment=self.deployment)
@@ -90,7 +89,9 @@ class Queue:
         if self.first_day:
             rows = rows.filter(start_at__gte=datetime.combine(self.first_day, time(0), self.zone))
         if self.last_day:
-            rows = rows.filter(start_at__lt=datetime.combine(self.last_day + timedelta(days=1), time(0), self.zone))
+            rows = rows.filter(
+                start_at__lt=datetime.combine(self.last_day + timedelta(days=1), time(0), self.zone)
+            )
         if self.light:
             rows = rows.filter(infrared=self.light == "night")
         return rows
@@ -185,6 +186,6 @@ def read(given: Any, reserve: Reserve | None) -> Queue:
         light=choice("light", LIGHTS, ""),
         species=row("species", Species),
         sort=choice("sort", SORTS, "old"),
-        zone=reserve.zone_info if reserve else ZoneInfo("UTC"),
+        zone=reserve.zone_info if reserve else UTC,
         problems=tuple(problems),
     )

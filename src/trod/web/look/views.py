@@ -48,8 +48,13 @@ def look(request: HttpRequest) -> HttpResponse:
 
 
 def _resume(request: HttpRequest, me: str) -> dict[str, Any] | None:
-    """The queue and the event this person would come to next: after their latest word, in the queue they left."""
-    last = Word.objects.filter(by=me, undone_at__isnull=True).select_related("event").order_by("-at", "-uuid").first()
+    """The event this person would come to next: after their latest word, in the queue they left."""
+    last = (
+        Word.objects.filter(by=me, undone_at__isnull=True)
+        .select_related("event")
+        .order_by("-at", "-uuid")
+        .first()
+    )
     if last is None:
         return None
     wish = queue.read(QueryDict(request.session.get(PLACE, "")), Reserve.objects.order_by("id").first())
@@ -144,7 +149,12 @@ def act(request: HttpRequest) -> JsonResponse:
     except words.SaidMeanwhile as meanwhile:
         their = meanwhile.word
         return JsonResponse(
-            {"message": str(meanwhile), "meanwhile": str(their.uuid), "by": their.by, "text": words.tell(their)},
+            {
+                "message": str(meanwhile),
+                "meanwhile": str(their.uuid),
+                "by": their.by,
+                "text": words.tell(their),
+            },
             status=409,
         )
     except WrongInput as wrong:
@@ -169,14 +179,16 @@ def _say(request: HttpRequest, asked: dict[str, Any], me: str) -> JsonResponse:
     event = Event.objects.filter(key=str(asked.get("event", ""))[:100].replace("\0", "")).first()
     if event is None:
         return _trouble(
-            "This event is no longer in the catalogue: its pictures may have been grouped anew. Open the look-through "
-            "again and say it there.",
+            "This event is no longer in the catalogue: its pictures may have been grouped anew. Open the "
+            "look-through again and say it there.",
             410,
         )
     lines = asked.get("lines")
     if not isinstance(lines, list):
         raise WrongInput("lines", got=type(lines).__name__, needed="a list of what was seen")
-    before = event.words.filter(undone_at__isnull=True).exclude(by=me).exists() if asked.get("second") else False
+    before = (
+        event.words.filter(undone_at__isnull=True).exclude(by=me).exists() if asked.get("second") else False
+    )
     word = words.say(
         event,
         [words.line_from(row) for row in lines],
@@ -189,7 +201,12 @@ def _say(request: HttpRequest, asked: dict[str, Any], me: str) -> JsonResponse:
     place = str(asked.get("queue") or "")[:500]
     if request.session.get(PLACE, "") != place:
         request.session[PLACE] = place
-    answer: dict[str, Any] = {"done": True, "word": str(word.uuid), "event": event.pk, "text": words.tell(word)}
+    answer: dict[str, Any] = {
+        "done": True,
+        "word": str(word.uuid),
+        "event": event.pk,
+        "text": words.tell(word),
+    }
     if before:
         card = pages.cards(Event.objects.filter(pk=event.pk), person=me)[0]
         answer["others"] = [

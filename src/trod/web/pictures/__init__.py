@@ -1,1 +1,1 @@
-"""Pictures on their way to the browser: from the cache or the archive, people hidden unless somebody asked."""
+"""Pictures on their way to the browser: from cache or archive, people hidden unless asked for."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from trod.pictures import clips
 from trod.pictures import picture as pictures
 from trod.web import home
 
@@ -30,10 +31,14 @@ def ensure(kind: str, sha256: str, path: str) -> Path | None:
 
     Raises DiskFull or OSError when the cache cannot be written.
     """
+    if Path(path).suffix.lower() in clips.CLIP_ENDINGS:
+        kind = "thumb"  # of a clip there is its first frame
     made = place(kind, sha256)
     if made.is_file():
         return made
     source = original(path)
-    if source is None or not pictures.make_view(source, made, width=KINDS[kind][1]):
+    if source is None:
         return None
-    return made
+    if source.suffix.lower() in clips.CLIP_ENDINGS:
+        return made if clips.look(source, thumb_to=made).thumb else None
+    return made if pictures.make_view(source, made, width=KINDS[kind][1]) else None

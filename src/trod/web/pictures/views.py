@@ -1,7 +1,7 @@
 """One picture or clip, by its SHA-256, as thumbnail, in viewing size or as it came from the camera.
 
-Named by its hash, a picture never changes, so a browser may keep it for a year. Two things are held back from that:
-the blank that stands for a person, and pictures nobody has looked at yet, which may become such.
+Named by its hash, a picture never changes, so a browser may keep it for a year. Two things are held back
+from that: the blank that stands for a person, and pictures nobody has looked at yet, which may become such.
 """
 
 from __future__ import annotations
@@ -10,8 +10,14 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
-from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseBase, HttpResponseNotModified
-from django.http import StreamingHttpResponse
+from django.http import (
+    FileResponse,
+    HttpRequest,
+    HttpResponse,
+    HttpResponseBase,
+    HttpResponseNotModified,
+    StreamingHttpResponse,
+)
 from django.shortcuts import redirect
 from django.utils.http import content_disposition_header, url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST, require_safe
@@ -38,14 +44,30 @@ SHOWABLE = {
 }
 _ONE_RANGE = re.compile(r"bytes=(\d*)-(\d*)", re.ASCII)
 
-HIDDEN = b"""<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 640 480" role="img" aria-label="A person is in this \
-picture; it is hidden."><rect width="640" height="480" fill="#d9d0ba"/><g fill="none" stroke="#8f8468" \
-stroke-width="3"><path d="M0 0 640 480M640 0 0 480" opacity=".25"/><circle cx="320" cy="180" r="42"/><path d="M236 \
-330c0-58 36-92 84-92s84 34 84 92"/></g><text x="320" y="396" font-family="Georgia,serif" font-size="30" \
-text-anchor="middle" fill="#4a4334">A person: hidden</text></svg>"""
-MISSING = b"""<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 640 480" role="img" aria-label="There is no picture \
-to be seen."><rect width="640" height="480" fill="#d9d0ba"/><text x="320" y="250" font-family="Georgia,serif" \
-font-size="30" text-anchor="middle" fill="#4a4334">No picture to be seen</text></svg>"""
+_DRAWN = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 640 480" role="img" aria-label="{words}">'
+    '<rect width="640" height="480" fill="#d9d0ba"/>'
+    '<path d="M0 0 640 480M640 0 0 480" stroke="#8f8468" stroke-width="3" opacity=".25"/>{figure}'
+    '<text x="320" y="{low}" font-family="Georgia,serif" font-size="30" text-anchor="middle" '
+    'fill="#4a4334">{words}</text></svg>'
+)
+_FIGURE = (
+    '<g fill="#d9d0ba" stroke="#8f8468" stroke-width="3"><path d="M236 330c0-58 36-92 84-92s84 34 84 92z"/>'
+    '<circle cx="320" cy="180" r="42"/></g>'
+)
+_DRAWN = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 640 480" role="img" aria-label="{words}">'
+    '<rect width="640" height="480" fill="#d9d0ba"/>'
+    '<path d="M0 0 640 480M640 0 0 480" stroke="#8f8468" stroke-width="3" opacity=".25"/>{figure}'
+    '<text x="320" y="{low}" font-family="Georgia,serif" font-size="30" text-anchor="middle" '
+    'fill="#4a4334">{words}</text></svg>'
+)
+_FIGURE = (
+    '<g fill="#d9d0ba" stroke="#8f8468" stroke-width="3"><path d="M236 330c0-58 36-92 84-92s84 34 84 92z"/>'
+    '<circle cx="320" cy="180" r="42"/></g>'
+)
+HIDDEN = _DRAWN.format(words="A person: hidden", figure=_FIGURE, low=390).encode()
+MISSING = _DRAWN.format(words="No picture to be seen", figure="", low=250).encode()
 
 
 @require_safe
@@ -56,7 +78,9 @@ def picture(request: HttpRequest, sha256: str, kind: str) -> HttpResponseBase:
         .first()
     )
     if row is None:
-        return HttpResponse("No picture of that name is in the catalogue.", status=404, content_type="text/plain")
+        return HttpResponse(
+            "No picture of that name is in the catalogue.", status=404, content_type="text/plain"
+        )
     looked = row["event__word"] is not None
     person = row["person_said"] if looked else (row["person_guessed"] or row["person_alone"])
     if person and not (request.GET.get("shown") == "1" and hiding.shown_here(request)):
@@ -117,7 +141,9 @@ def _drawn(svg: bytes) -> HttpResponseBase:
 def _original(request: HttpRequest, file: Path, path: str, tag: str) -> HttpResponseBase:
     kind = SHOWABLE.get(file.suffix.lower())
     size = file.stat().st_size
-    asked = _ONE_RANGE.fullmatch(request.headers.get("Range", "").strip()) if request.method == "GET" else None
+    asked = (
+        _ONE_RANGE.fullmatch(request.headers.get("Range", "").strip()) if request.method == "GET" else None
+    )
     if asked and request.headers.get("If-Range", tag) != tag:
         asked = None  # the browser holds part of another file: send the whole
     answer: HttpResponseBase
@@ -153,4 +179,3 @@ def _piece(file: Path, first: int, length: int) -> Iterator[bytes]:
         while length > 0 and (data := handle.read(min(CHUNK, length))):
             length -= len(data)
             yield data
-

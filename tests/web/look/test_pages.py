@@ -1,0 +1,139 @@
+"""The event as it is shown, its sentence and the keys."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import eventful
+import pytest
+
+from trod.web.catalogue import words
+from trod.web.catalogue.words import Line
+from trod.web.look import pages
+from trod.web.models import Event, Hunch, Species
+
+pytestmark = pytest.mark.django_db
+NOON = datetime(2026, 1, 5, 12, tzinfo=UTC)
+ILKA, TOBIN = "Ilka Marwood", "Tobin Achterfeld"
+
+
+@pytest.fixture
+def ground(trod_home: Path, db: Any) -> eventful.Ground:
+    return eventful.ground()
+
+
+def card(event: Event, person: str = ILKA, **more: Any) -> pages.Card:
+    (made,) = pages.cards(Event.objects.filter(pk=event.pk), person=person, **more)
+    return made
+
+
+def test_an_event_is_told_in_one_sentence(ground: eventful.Ground) -> None:
+    """Civil dawn at 47.3° N 13.9° E on 12 November 2025: 06:31 CET by trod.sky, which tests/test_sky.py holds
+    against the almanac."""
+    event = eventful.event(ground, 0, infrared=True)
+    assert card(event).sentence == (
+        "Alder Ford, 12 Nov 2025, 06:41, infrared, 3 frames in 8 s; 10 min after civil dawn."
+    )
+
+
+@pytest.mark.parametrize(
+    ("at", "told"),
+    [
+        (datetime(2025, 6, 21, 11, 0, tzinfo=UTC), "by day"),
+        (datetime(2025, 12, 21, 23, 0, tzinfo=UTC), "at night"),
+        (datetime(2025, 6, 21, 18, 30, tzinfo=UTC), "33 min before sunset"),
+    ],
+)
+def test_where_a_moment_stands_in_the_suns_day(ground: eventful.Ground, at: datetime, told: str) -> None:
+    found = pages.light_words(at, ground.reserve)
+    if "min" in told:
+        minutes, rest = found.split(" ", 1)
+        assert rest == told.split(" ", 1)[1]
+        assert abs(int(minutes) - int(told.split()[0])) <= 3
+    else:
+        assert found == told
+
+
+@pytest.mark.parametrize(
+    ("frames", "told"), [(1, "1 frame;"), (20, "20 frames in 76 s;"), (100, "100 frames in 7 min;")]
+)
+def test_how_many_frames_in_what_time(ground: eventful.Ground, frames: int, told: str) -> None:
+    sentence = card(eventful.event(ground, 0, frames=frames)).sentence
+    assert told in sentence
+
+
+def test_a_storm_of_frames_is_shown_evenly_chosen(ground: eventful.Ground) -> None:
+    made = card(eventful.event(ground, 0, frames=1000))
+    assert (len(made.frames), made.whole) == (77, 1000)
+    assert [f.after_s for f in made.frames[:3]] == [0, 52, 104]
+
+
+def test_a_blind_second_look_holds_back_others_words_and_the_hunch(ground: eventful.Ground) -> None:
+    event = eventful.event(ground, 0)
+    words.say(event, [Line(what="animal", species="jay")], by=TOBIN, at=NOON)
+    Hunch.objects.create(picture=event.pictures.first(), what="animal", score=0.8, by="test", at=NOON)
+
+    made = card(event, blind=True)
+    assert (made.words, made.hidden, made.hunch) == ([], 1, "")
+    assert "Jay" not in str(pages.as_json(made))
+    assert made.saw
+
+    words.say(event, [Line(what="blank")], by=ILKA, at=NOON)
+    made = card(event, blind=True)
+    assert [(w.by, w.text) for w in made.words] == [(ILKA, "blank"), (TOBIN, "1 × Jay")]
+    assert made.hunch == "animal (80%)"
+
+
+def test_an_event_with_a_person_is_marked(ground: eventful.Ground) -> None:
+    event = eventful.event(ground, 0)
+    assert not card(event).person
+    Hunch.objects.create(picture=event.pictures.first(), what="person", score=0.8, by="test", at=NOON)
+    assert card(event).person
+    words.say(event, [Line(what="blank")], by=ILKA, at=NOON)
+    assert not card(event).person
+    words.say(event, [Line(what="person")], by=ILKA, at=NOON)
+    assert card(event).person
+
+
+def test_cards_take_as_many_questions_for_many_events_as_for_few(
+    ground: eventful.Ground, django_assert_num_queries: Any
+) -> None:
+    for number in range(24):
+        words.say(eventful.event(ground, number), [Line(what="animal", species="jay")], by=TOBIN, at=NOON)
+    for most in (2, 24):
+        with django_assert_num_queries(7):
+            assert len(pages.cards(Event.objects.order_by("start_at")[:most], person=ILKA)) == most
+
+
+def test_no_key_is_given_twice_and_a_records_key_is_kept(ground: eventful.Ground) -> None:
+    for name, key in (
+        ("Pine marten", None),
+        ("Polecat", "p"),
+        ("Stoat", "3"),
+        ("Weasel", " "),
+        ("Ünglück", "/"),
+    ):
+        Species.objects.create(name=name, slug=name.lower().replace(" ", "-").replace("ü", "u"), key=key)
+    Species.objects.create(name="Gone", slug="gone", key="q", active=False)
+
+    animals, others = pages.keys()
+
+    keys = {k.name: k.key for k in [*animals, *others]}
+    given = [k for k in keys.values() if k]
+    assert len(given) == len(set(given))
+    assert {name: keys[name] for name in ("Red deer", "Polecat", "blank", "vehicle", "unsure")} == {
+        "Red deer": "d", "Polecat": "p", "blank": " ", "vehicle": "v", "unsure": "u",
+    }  # fmt: skip
+    assert keys["person"] == "o"  # since the polecat has the p
+    assert keys["Stoat"] == "s"
+    assert not set(given) & (pages.TAKEN - {" "})
+    assert "Gone" not in keys
+
+
+def test_the_usual_animals_of_a_site_come_first(ground: eventful.Ground) -> None:
+    for number, species in enumerate(("jay", "badger", "jay", "red-fox", "jay", "badger")):
+        event = eventful.event(ground, number, deployment=ground.deployments[0])
+        words.say(event, [Line(what="animal", species=species)], by=ILKA, at=NOON)
+    assert pages.usual()[ground.sites[0].pk] == ["jay", "badger", "red-fox"]

@@ -1,0 +1,209 @@
+"""The look-through's pages and the acts they send."""
+
+from __future__ import annotations
+
+import json
+import re
+import uuid
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import eventful
+import pytest
+
+from trod.web.catalogue import words
+from trod.web.catalogue.words import Line
+from trod.web.models import Event, Word
+
+pytestmark = pytest.mark.django_db
+NOON = datetime(2026, 1, 5, 12, tzinfo=UTC)
+TOBIN = "Tobin Achterfeld"
+
+
+@pytest.fixture
+def ground(trod_home: Path, db: Any) -> eventful.Ground:
+    made = eventful.ground()
+    for number in range(20):
+        eventful.event(made, number)
+    return made
+
+
+@pytest.fixture
+def ilka(client: Any) -> Any:
+    client.post("/people/settings/", {"person": "Ilka Marwood"})
+    session = client.session
+    session["person"] = "Ilka Marwood"
+    session.save()
+    return client
+
+
+def post(client: Any, **act: Any) -> Any:
+    return client.post("/look/act", json.dumps(act), content_type="application/json")
+
+
+def say(client: Any, event: Event, *lines: dict[str, Any], **more: Any) -> Any:
+    return post(client, act="say", event=event.key, lines=list(lines) or [{"what": "blank"}], **more)
+
+
+def page_data(answer: Any) -> dict[str, Any]:
+    found = re.search(r'id="look-data" type="application/json">(.*?)</script>', answer.content.decode(), re.S)
+    assert found
+    return json.loads(found[1])
+
+
+def test_the_start_prints_the_queue_and_how_much_is_left(ilka: Any, ground: eventful.Ground) -> None:
+    say(ilka, ground.events[0])
+    text = " ".join(re.sub("<[^>]+>", " ", ilka.get("/look/?site=alder-ford").content.decode()).split())
+    assert "Events nobody has looked at, at Alder Ford, oldest first: 9 left of 10." in text
+
+
+def test_one_goes_on_where_one_left(ilka: Any, client: Any, ground: eventful.Ground) -> None:
+    say(ilka, ground.events[5], queue="sort=new")
+    page = ilka.get("/look/")
+    assert f'href="/look/{ground.events[4].pk}?sort=new">Go on where you left' in page.content.decode()
+
+
+def test_an_empty_house_says_what_to_do(client: Any, trod_home: Path, db: Any) -> None:
+    assert "There are no events here yet. Take a card in under" in client.get("/look/").content.decode()
+
+
+def test_the_page_holds_the_events_to_come(ilka: Any, ground: eventful.Ground) -> None:
+    data = page_data(ilka.get(f"/look/{ground.events[3].pk}"))
+    assert [c["id"] for c in data["cards"]] == [e.pk for e in ground.events[3:15]]
+    assert not data["ended"]
+    more = ilka.get(f"/look/more?after={data['cards'][-1]['id']}").json()
+    assert [c["id"] for c in more["cards"]] == [e.pk for e in ground.events[15:]]
+    assert more["ended"]
+
+
+def test_a_hostile_name_cannot_break_out_of_the_page(ilka: Any, ground: eventful.Ground) -> None:
+    site = ground.sites[0]
+    site.name = "</script><script>alert(1)</script>"
+    site.save()
+    assert b"<script>alert" not in ilka.get(f"/look/{ground.events[0].pk}").content
+
+
+def test_a_page_takes_as_many_questions_whatever_the_number_of_events(
+    ilka: Any, ground: eventful.Ground, django_assert_max_num_queries: Any
+) -> None:
+    for event in ground.events[::2]:
+        words.say(event, [Line(what="animal", species="jay")], by=TOBIN, at=NOON)
+    for queue in ("", "which=all", "which=second"):
+        with django_assert_max_num_queries(30):
+            assert ilka.get(f"/look/{ground.events[0].pk}?{queue}").status_code == 200
+        with django_assert_max_num_queries(14):
+            assert ilka.get(f"/look/more?after={ground.events[0].pk}&{queue}").status_code == 200
+
+
+def test_saying_undoing_and_saying_again(ilka: Any, ground: eventful.Ground) -> None:
+    event = ground.events[0]
+    answer = say(ilka, event, {"what": "animal", "species": "jay", "count": 2}, uuid=str(uuid.uuid4())).json()
+    assert answer["text"] == "2 × Jay"
+    assert Word.objects.get().by == "Ilka Marwood"
+
+    undone = post(ilka, act="undo", word=answer["word"], uuid=str(uuid.uuid4())).json()
+    assert (undone["done"], undone["event"]) == (True, event.pk)
+    assert Event.objects.get(pk=event.pk).word is None
+    assert post(ilka, act="undo").json() == {"done": False, "message": "There is nothing to undo."}
+    assert post(ilka, act="redo").json()["done"]
+    assert post(ilka, act="redo").json() == {"done": False, "message": "There is nothing to redo."}
+
+
+def test_the_page_knows_what_can_be_undone_after_a_crash(ilka: Any, ground: eventful.Ground) -> None:
+    for event in ground.events[:3]:
+        say(ilka, event, {"what": "animal", "species": "jay"})
+    post(ilka, act="undo")
+    own = page_data(ilka.get(f"/look/{ground.events[4].pk}"))["own"]
+    assert [w["event"] for w in own["undo"]] == [e.pk for e in ground.events[:2]]
+    assert [w["event"] for w in own["redo"]] == [ground.events[2].pk]
+    assert own["undo"][-1]["lines"][0]["species"] == "jay"
+
+
+def test_anothers_word_said_meanwhile_is_answered_with_it(ilka: Any, ground: eventful.Ground) -> None:
+    event = ground.events[0]
+    theirs = words.say(event, [Line(what="animal", species="jay")], by=TOBIN, at=NOON)
+
+    answer = say(ilka, event, saw="")
+
+    assert answer.status_code == 409
+    assert (answer.json()["by"], answer.json()["text"]) == (TOBIN, "1 × Jay")
+    assert say(ilka, event, saw=answer.json()["meanwhile"]).status_code == 200
+    assert theirs.event.words.count() == 2
+
+
+def test_a_second_look_tells_the_others_word_only_after_ones_own(ilka: Any, ground: eventful.Ground) -> None:
+    event = ground.events[0]
+    theirs = words.say(event, [Line(what="animal", species="jay")], by=TOBIN, at=NOON)
+    page = ilka.get(f"/look/{event.pk}?which=second").content.decode()
+    assert "1 × Jay" not in page
+    assert "1 × Jay" not in ilka.get(f"/look/one/{event.pk}?which=second").content.decode()
+
+    answer = say(ilka, event, saw=str(theirs.uuid), second=True).json()
+
+    assert [(o["by"], o["text"], o["same"]) for o in answer["others"]] == [(TOBIN, "1 × Jay", False)]
+
+
+@pytest.mark.parametrize(
+    ("body", "status", "told"),
+    [
+        ("{", 400, "body: got"),
+        ("[]", 400, "needed: one JSON object"),
+        ("[" * 99_999, 400, "body: got"),
+        ('{"act": "burn"}', 400, "act: got 'burn'; needed: say, undo or redo"),
+        ('{"act": "say", "event": "none", "lines": []}', 410, "no longer in the catalogue"),
+        ('{"act": "say", "event": {"a": 1}, "lines": []}', 410, "no longer in the catalogue"),
+        ('{"act": "undo", "word": "x"}', 400, "uuid: got 'x'; needed: a UUID"),
+        ('{"act": "undo", "word": "00000000-0000-4000-8000-000000000000"}', 400, "one of your own words"),
+        ('{"act": "undo", "word": {"a": 2}}', 400, "needed: a UUID"),
+    ],
+)
+def test_what_cannot_be_done_is_told(
+    ilka: Any, ground: eventful.Ground, body: str, status: int, told: str
+) -> None:
+    answer = ilka.post("/look/act", body, content_type="application/json")
+    assert answer.status_code == status
+    assert told in answer.json()["message"]
+
+
+@pytest.mark.parametrize("lines", [7, [], [7], [{"what": "animal", "species": "unicorn"}], [{"what": "x"}]])
+def test_lines_that_do_not_fit_are_refused(ilka: Any, ground: eventful.Ground, lines: Any) -> None:
+    answer = post(ilka, act="say", event=ground.events[0].key, lines=lines)
+    assert answer.status_code == 400
+    assert not Word.objects.exists()
+
+
+@pytest.mark.parametrize("after", ["", "x", "0", "9" * 40, "-1"])
+def test_more_after_an_event_that_is_gone_is_told(ilka: Any, ground: eventful.Ground, after: str) -> None:
+    answer = ilka.get(f"/look/more?after={after}")
+    assert answer.status_code == 410
+    assert (
+        answer.json()["message"] == "That event is no longer in the catalogue; open the look-through again."
+    )
+
+
+def test_looking_saves_nothing(ilka: Any, ground: eventful.Ground) -> None:
+    for address in ("/look/", f"/look/{ground.events[0].pk}", f"/look/more?after={ground.events[0].pk}"):
+        ilka.get(address)
+    assert not Word.objects.exists()
+    assert ilka.get("/look/act").status_code == 405
+
+
+def test_acts_need_their_token(ground: eventful.Ground) -> None:
+    from django.test import Client
+
+    strict = Client(enforce_csrf_checks=True)
+    assert strict.post("/look/act", "{}", content_type="application/json").status_code == 403
+
+
+def test_a_full_disk_is_told_and_asks_to_try_again(
+    ilka: Any, ground: eventful.Ground, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: Any) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("trod.archive.disk.append", full)
+    answer = say(ilka, ground.events[0])
+    assert answer.status_code == 503
+    assert "No room left" in answer.json()["message"]
+    assert not Word.objects.exists()
