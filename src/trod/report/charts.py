@@ -396,3 +396,26 @@ def _nice_ticks(top: float) -> list[float]:
     power = 10.0 ** math.floor(math.log10(raw))
     step = next(m * power for m in (1, 2, 2.5, 5, 10) if m * power >= raw)
     return [round(step * n, 10) for n in range(6)]
+
+
+def caption(finding: Finding) -> str:
+    """What the marks of the finding's chart mean, in a sentence or two."""
+    if finding.kind == "what-comes":
+        return (
+            "Dot: passages per 100 camera-days. Line: 95 % interval, widened where sites or weeks differ "
+            "more than chance. Ticks: exact Poisson limits."
+        )
+    if finding.kind == "when":
+        shaded = (
+            " Shaded: night, lighter at both sides twilight."
+            if finding.series.get("mean_sunset_h") is not None
+            else ""
+        )
+        return (
+            "From noon to noon. Band: 95 % of bootstrap curves. Dashed: activity spread evenly over the day. "
+            f"Strokes below: single passages.{shaded}"
+        )
+    return (
+        "Dot and line: rate of the month with its 95 % interval; a cross where cameras watched for less than "
+        "a day. Below: how long cameras watched."
+    )
