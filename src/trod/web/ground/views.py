@@ -48,7 +48,7 @@ def ground(request: HttpRequest) -> HttpResponse:
     sign = pages.sign_of_month(reserve, month)
     context = {
         "lines": [{"site": s, "cameras": standing.get(s.pk, [])} for s in sites],
-        "data": pages.map_data(reserve, sites, standing, sign), "sign": sign[:60], "sign_count": len(sign),
+        "data": pages.map_data(reserve, sites, standing, sign), "sign": sign[:200], "sign_count": len(sign),
         "month": month, "months": list(enumerate(month_name))[1:], "month_name": month_name[month] if month else "",
     }  # fmt: skip
     return render(request, "trod/ground.html", context)

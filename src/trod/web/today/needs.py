@@ -61,7 +61,8 @@ def how_far(error_s: float) -> str:
     size = abs(error_s)
     words = (
         f"{size:.0f} s" if size < 120 else f"{size / 60:.0f} min" if size < 2 * 3600
-        else f"{size / 3600:.1f} h" if size < 2 * 86400 else f"{size / 86400:.0f} days"
+        else f"{size / 3600:.1f} h" if size < 2 * 86400 else f"{size / 86400:.0f} days" if size < 730 * 86400
+        else f"{size / 86400 / 365.25:.1f} years"
     )  # fmt: skip
     return f"{words} {'fast' if error_s > 0 else 'slow'}"
 

@@ -45,6 +45,7 @@
     made.href = url;
     return made;
   };
+  const labels = [];
   for (const site of data.sites) {
     const css = ["mk", site.cameras.length ? "camera" : "", site.sensitive ? "sensitive" : "", site.retired ? "retired" : ""];
     const icon = L.divIcon({ className: "mk-box", iconSize: [44, 44], html: `<span class="${css.join(" ")} f-${site.feature}"></span>` });
@@ -55,7 +56,7 @@
     marker.bindPopup(words);
     const label = document.createElement("span");
     label.textContent = site.name;
-    marker.bindTooltip(label, { permanent: true, direction: "right", offset: [10, 0], className: "sitename" });
+    labels.push([marker, label]);
     bounds.extend(site.at);
   }
   for (const seen of data.sign) {
@@ -65,6 +66,13 @@
     link(seen.url, title, words);
     L.marker(seen.at, { icon, title, alt: title, zIndexOffset: -500, keyboard: false }).addTo(map).bindPopup(words);
     bounds.extend(seen.at);
+  }
+
+  // Names stand towards the middle, so that none runs off the map.
+  const middle = bounds.isValid() ? bounds.getCenter().lng : 0;
+  for (const [marker, label] of labels) {
+    const left = labels.length > 1 && marker.getLatLng().lng > middle;
+    marker.bindTooltip(label, { permanent: true, direction: left ? "left" : "right", offset: [left ? 8 : -8, 0], className: "sitename" });
   }
 
   const spread = bounds.isValid() && !bounds.getSouthWest().equals(bounds.getNorthEast());

@@ -1,0 +1,120 @@
+"""Server time of every page, on a scratch catalogue of any size, and the number of its queries.
+
+    python benchmarks/pages.py --pictures 200000 [--home FOLDER] [--rounds 25]
+
+A folder given by --home is filled once and used again. Times are those of the whole answer inside the server, by
+Django's test client, one call after another; the first call of each page is counted apart.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+GOAL_MS = 150.0
+
+
+def addresses() -> list[tuple[str, str]]:
+    """Every page of the way round, and one of each kind of detail page: (name, address)."""
+    from django.urls import reverse
+
+    from trod.web import pages
+    from trod.web.models import Camera, Deployment, Event, Sign, Site, Species, Visit
+
+    out = [(door.label, reverse(door.url_name)) for door in (*pages.NAV, *pages.FOOT)]
+    busiest = Deployment.objects.order_by("start").first()
+    if busiest is None:
+        return out
+    out += [
+        ("a site", Site.objects.get(pk=busiest.site_id).get_absolute_url()),
+        ("a camera", Camera.objects.get(pk=busiest.camera_id).get_absolute_url()),
+        ("a deployment", busiest.get_absolute_url()),
+        ("change a deployment", reverse("cameras:deployment_edit", args=[busiest.slug])),
+        ("correct a watch", reverse("cameras:watch_new", args=[busiest.slug])),
+        ("take down", reverse("cameras:deployment_end", args=[busiest.slug])),
+        ("delete a deployment", reverse("cameras:deployment_delete", args=[busiest.slug])),
+        ("a visit", reverse("cameras:visit_edit", args=[Visit.objects.order_by("pk").first().pk])),
+        ("record a visit", reverse("cameras:visit_new") + f"?deployment={busiest.slug}"),
+        ("new deployment", reverse("cameras:deployment_new")),
+        ("new site", reverse("ground:site_new")),
+        ("a sign", reverse("ground:sign_edit", args=[Sign.objects.order_by("pk").first().pk])),
+        ("boundary and tracks", reverse("ground:tracks")),
+        ("camera models", reverse("cameras:models")),
+        ("cards by label", reverse("cameras:cards")),
+        ("bring a list", reverse("cameras:import", args=["sites"])),
+        ("species", reverse("people:species")),
+        ("a species", reverse("people:species_edit", args=[Species.objects.order_by("pk").first().slug])),
+        ("the reserve", reverse("people:reserve")),
+        ("Today, 2 years", reverse("today:today") + "?days=730"),
+    ]
+    event = Event.objects.order_by("start_at").first()
+    if event is not None:
+        out.append(("an event", reverse("look:event", args=[event.pk])))
+    return out
+
+
+def measure(rounds: int) -> list[tuple[str, str, int, float, float, float, int]]:
+    """(name, address, status, first, p50, p95, queries) of each page; times in ms."""
+    from django.conf import settings
+    from django.db import connection
+    from django.test import Client
+    from django.test.utils import CaptureQueriesContext
+
+    settings.ALLOWED_HOSTS = ["testserver"]
+    client = Client(raise_request_exception=False)
+    out = []
+    for name, address in addresses():
+        began = time.perf_counter()
+        status = client.get(address).status_code
+        first_ms = (time.perf_counter() - began) * 1e3
+        with CaptureQueriesContext(connection) as queries:
+            client.get(address)
+        asked = len(queries)  # now: the next call empties the log
+        times = []
+        for _ in range(rounds):
+            began = time.perf_counter()
+            client.get(address)
+            times.append((time.perf_counter() - began) * 1e3)
+        times.sort()
+        p95 = times[min(len(times) - 1, int(0.95 * len(times)))]
+        out.append((name, address, status, first_ms, times[len(times) // 2], p95, asked))
+    return out
+
+
+def main() -> int:
+    given = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    given.add_argument("--pictures", type=int, default=200_000)
+    given.add_argument("--home", type=Path)
+    given.add_argument("--rounds", type=int, default=25)
+    options = given.parse_args()
+    with tempfile.TemporaryDirectory(prefix="trod-pages-") as scratch:
+        os.environ["TROD_HOME"] = str(options.home or scratch)
+        from trod.web.start import ready
+
+        ready()
+        from trod.web.models import Event, Picture
+
+        if not Picture.objects.exists():
+            sys.path.insert(0, str(Path(__file__).parent))
+            from fill import fill
+
+            began = time.perf_counter()
+            fill(options.pictures)
+            print(f"filled in {time.perf_counter() - began:.0f} s")
+        print(f"{Picture.objects.count()} pictures, {Event.objects.count()} events; {options.rounds} calls each\n")
+        print(f"{'page':24}{'first ms':>10}{'p50 ms':>9}{'p95 ms':>9}{'queries':>9}")
+        slow = 0
+        for name, address, status, first_ms, p50, p95, queries in measure(options.rounds):
+            note = "" if status == 200 else f"  answered {status} at {address}"
+            note += f"  above {GOAL_MS:.0f} ms" if p95 > GOAL_MS else ""
+            slow += p95 > GOAL_MS or status != 200
+            print(f"{name:24}{first_ms:10.0f}{p50:9.1f}{p95:9.1f}{queries:9}{note}")
+    return 1 if slow else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

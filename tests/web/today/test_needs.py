@@ -1,0 +1,172 @@
+"""What needs a person now."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from trod.web import models as m
+from trod.web.today import pages
+from trod.web.today.needs import Need, how_far, in_order
+
+pytestmark = pytest.mark.django_db
+
+
+def needs(cast):
+    return pages.gather(cast.reserve, cast.now).needs
+
+
+def of_kind(cast, kind):
+    return [need for need in needs(cast) if need.kind == kind]
+
+
+def steady(cast, days, per_day=2, until=0):
+    """Events twice a day from so many days ago until so many days ago."""
+    return [
+        cast.now - timedelta(days=d, hours=24 / per_day * k) for d in range(days, until, -1) for k in range(per_day)
+    ]
+
+
+def test_a_camera_nobody_visited_for_long_is_told(cast):
+    (need,) = of_kind(cast, "unvisited")
+
+    assert need.sentence == (
+        "Nobody has been at Red at Meadow for 4 months; here a camera is usually visited every 2 months."
+    )
+    assert need.url == "/cameras/visits/new/?deployment=meadow-2026-03-03"
+
+
+def test_a_camera_visited_lately_is_not_told(cast):
+    m.Visit.objects.create(site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=5))
+
+    assert of_kind(cast, "unvisited") == []
+
+
+def test_a_camera_that_was_gone_asks_for_its_end_and_is_the_worst(cast):
+    m.Visit.objects.create(
+        site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=2), arrival="gone"
+    )
+
+    assert needs(cast)[0].kind == "gone"
+    assert needs(cast)[0].action == "End the deployment"
+
+
+def test_a_card_that_ended_in_silence_means_a_camera_dead_or_full(cast, bring_events):
+    pulled = cast.now - timedelta(days=1)
+    m.Visit.objects.create(site=cast.meadow, deployment=cast.deployment, at=pulled, card_out=cast.card, arrival="dead")
+    bring_events(steady(cast, 115, until=60))
+    (need,) = of_kind(cast, "silent")
+
+    assert need.sentence.startswith("Red at Meadow brought nothing from its last")
+    assert "It was probably dead or full." in need.sentence
+
+
+def test_a_card_with_pictures_to_its_end_is_no_alarm(cast, bring_events):
+    pulled = cast.now - timedelta(days=1)
+    m.Visit.objects.create(site=cast.meadow, deployment=cast.deployment, at=pulled, card_out=cast.card, arrival="working")
+    bring_events(steady(cast, 115, until=1))
+
+    assert of_kind(cast, "silent") == []
+
+
+def test_a_card_taken_out_and_not_taken_in_is_told_until_it_is(cast, bring_events):
+    m.Visit.objects.create(
+        site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=3), card_out=cast.card
+    )
+
+    assert "Card C-1 was taken out at Meadow 3 days ago and is not taken in" in of_kind(cast, "card")[0].sentence
+
+    bring_events(steady(cast, 115, until=3), home=cast.now)
+
+    assert of_kind(cast, "card") == []
+
+
+def test_a_deployment_that_ended_without_a_card_is_told(cast):
+    cast.deployment.end = cast.now - timedelta(days=10)
+    cast.deployment.save()
+
+    assert "ended on 21 June and no card of it is taken in" in of_kind(cast, "card")[0].sentence
+
+
+def test_a_clock_found_wrong_is_told_until_it_is_corrected(cast, bring_events):
+    bring_events(steady(cast, 115, until=10))
+    at = cast.now - timedelta(days=9)
+    m.Visit.objects.create(
+        site=cast.meadow, deployment=cast.deployment, at=at, clock_true=at, clock_shown=at + timedelta(minutes=60 + 63)
+    )
+    (need,) = of_kind(cast, "clock")
+
+    assert need.sentence == "The clock of Red at Meadow was 63 min fast on 22 June, and its pictures are not corrected."
+
+    m.WatchCorrection.objects.create(
+        deployment=cast.deployment, shift_s=-63 * 60, reason="visit", by="a", at=cast.now, to_raw=at + timedelta(hours=3)
+    )
+
+    assert of_kind(cast, "clock") == []
+
+
+def test_a_clock_out_by_a_minute_is_right_enough(cast, bring_events):
+    bring_events(steady(cast, 115, until=10))
+    at = cast.now - timedelta(days=9)
+    m.Visit.objects.create(
+        site=cast.meadow, deployment=cast.deployment, at=at, clock_true=at, clock_shown=at + timedelta(minutes=61)
+    )
+
+    assert of_kind(cast, "clock") == []
+
+
+def test_events_nobody_has_looked_at_are_counted(cast, bring_events):
+    bring_events(steady(cast, 20, until=10))
+
+    assert of_kind(cast, "unseen")[0].sentence == "20 events nobody has looked at."
+
+
+def test_time_lapse_frames_alone_are_nothing_to_look_at(cast, bring_events):
+    bring_events(steady(cast, 20, until=10))
+    m.Event.objects.update(time_lapse=True)
+
+    assert of_kind(cast, "unseen") == []
+
+
+def test_a_site_without_a_camera_is_told_and_a_retired_one_is_not(cast):
+    assert of_kind(cast, "empty")[0].sentence == "No camera stands at Ford."
+
+    cast.ford.retired = True
+    cast.ford.save()
+
+    assert of_kind(cast, "empty") == []
+
+
+def test_a_failed_intake_and_a_failed_job_are_told_with_their_reason(cast):
+    m.Intake.objects.create(name="i", folder="f", state="failed", source="s", started_at=cast.now)
+    m.Job.objects.create(kind="intake", state="failed", error="The disk is full.\nmore", created_at=cast.now)
+
+    assert of_kind(cast, "intake")[0].clay
+    assert of_kind(cast, "job")[0].sentence == "The work “intake” failed: The disk is full."
+
+
+def test_missing_time_lapse_frames_are_gaps(cast, bring_events):
+    cast.deployment.time_lapse_h = 24
+    cast.deployment.save()
+    noon = [cast.now - timedelta(days=d) for d in range(119, 0, -1) if not 40 <= d < 47]
+    bring_events(noon)
+    m.Event.objects.update(time_lapse=True)
+
+    assert "made no time-lapse frame on 7 days" in of_kind(cast, "gap")[0].sentence
+
+
+def test_the_worst_comes_first_and_the_order_does_not_waver():
+    low, high = Need("a", 1, "b", "", ""), Need("a", 9, "a", "", "")
+    twin = Need("a", 1, "a", "", "")
+
+    assert in_order([low, high, twin]) == [high, twin, low]
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [(45, "45 s fast"), (-600, "10 min slow"), (3 * 3600, "3.0 h fast"), (-86400 * 40, "40 days slow"),
+     (86400 * 1236, "3.4 years fast")],
+)  # fmt: skip
+def test_how_far_a_clock_is_out_in_words(seconds, words):
+    assert how_far(seconds) == words

@@ -1,0 +1,106 @@
+"""The ribbons as drawings."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from xml.etree import ElementTree
+
+from trod.web.today.ribbons import UNIT, Ribbon, Stay, draw, hover, months, shade
+
+FIRST, LAST = date(2026, 1, 1), date(2026, 1, 31)
+
+
+def ribbon(**more):
+    stays = more.pop("stays", (Stay(date(2026, 1, 3), None, date(2026, 1, 20), "Red"),))
+    return Ribbon("Ford", "/ground/sites/of/ford/", stays, **more)
+
+
+def drawn(line, today=LAST):
+    return ElementTree.fromstring(str(draw(line, first=FIRST, last=LAST, today=today)))
+
+
+def test_shades_rise_with_events_and_none_has_none():
+    assert [shade(n) for n in (0, 1, 2, 3, 5, 6, 10, 11, 20, 21, 500)] == [0, 1, 1, 2, 2, 3, 3, 4, 4, 5, 5]
+
+
+def test_a_day_is_drawn_at_its_place_and_no_other():
+    paths = [p for p in drawn(ribbon(counts={date(2026, 1, 10): 4})) if p.get("class") == "s2"]
+
+    assert [re.match(r"M(\d+) ", p.get("d"))[1] for p in paths] == [str(9 * UNIT)]
+
+
+def test_days_outside_the_line_are_left_out():
+    line = ribbon(counts={date(2025, 12, 31): 9, date(2026, 2, 1): 9})
+
+    assert not [p for p in drawn(line) if (p.get("class") or "").startswith("s")]
+
+
+def test_nothing_is_drawn_beyond_today():
+    svg = drawn(ribbon(counts={date(2026, 1, 25): 3}), today=date(2026, 1, 15))
+    right = (15) * UNIT
+
+    assert not [p for p in svg if (p.get("class") or "").startswith("s")]
+    for rect in svg.iter("rect"):
+        assert float(rect.get("x")) + float(rect.get("width")) <= right
+
+
+def test_what_is_still_on_the_card_is_told_from_what_is_known():
+    svg = drawn(ribbon())
+    known = next(r for r in svg if r.get("class") == "known")
+    unread = next(r for r in svg if r.get("class") == "unread")
+
+    assert (int(known.get("x")), int(known.get("width"))) == (2 * UNIT, 18 * UNIT)
+    assert int(unread.get("x")) == int(known.get("x")) + int(known.get("width"))
+
+
+def test_a_gap_is_hatched_and_not_only_coloured():
+    gap = next(r for r in drawn(ribbon(gaps=((date(2026, 1, 5), date(2026, 1, 9)),))) if r.get("class") == "gap")
+
+    assert gap.get("fill") == "url(#hatch)"
+    assert int(gap.get("width")) == 5 * UNIT
+
+
+def test_a_gap_that_begins_before_the_line_is_cut_at_its_edge():
+    gap = next(r for r in drawn(ribbon(gaps=((date(2025, 12, 1), date(2026, 1, 2)),))) if r.get("class") == "gap")
+
+    assert (gap.get("x"), int(gap.get("width"))) == ("0", 2 * UNIT)
+
+
+def test_the_line_says_itself_in_words():
+    line = ribbon(
+        counts={date(2026, 1, 10): 4, date(2026, 1, 11): 1},
+        gaps=((date(2026, 1, 5), date(2026, 1, 9)),),
+        visits=(date(2026, 1, 20),),
+    )
+
+    assert drawn(line).get("aria-label") == (
+        "Ford: a camera on 29 days, 5 events, 5 days with a gap, last visit 20 Jan 2026."
+    )
+
+
+def test_a_name_cannot_break_out_of_the_drawing():
+    line = Ribbon('<script>"&', "/", (Stay(FIRST, None, None),))
+
+    assert "<script>" not in str(draw(line, first=FIRST, last=LAST, today=LAST))
+    assert drawn(line).get("aria-label").startswith('<script>"&')
+
+
+def test_months_stand_where_they_begin():
+    found = months(date(2025, 12, 15), date(2026, 2, 14))
+
+    assert [(label, new) for label, _, new in found] == [("Jan", True), ("Feb", False)]
+    assert found[0][1] == 17 / 62
+
+
+def test_the_pointer_finds_each_day():
+    told = hover(ribbon(counts={date(2026, 1, 2): 7}), first=FIRST, last=LAST).split(",")
+
+    assert len(told) == 31
+    assert (told[0], told[1]) == ("", "7")
+
+
+def test_cameras_side_by_side_are_counted_once():
+    both = ribbon(stays=(Stay(date(2026, 1, 1), date(2026, 1, 10), None), Stay(date(2026, 1, 5), date(2026, 1, 12), None)))
+
+    assert both.days_out(FIRST, LAST) == 12
