@@ -21,7 +21,7 @@ def unix(year: int, month: int, day: int, hour: int = 0, minute: int = 0, second
     return datetime(year, month, day, hour, minute, second, tzinfo=UTC).timestamp()
 
 
-# --- where the sun stands -------------------------------------------------------------------------
+# --- where the sun stands ---------------------------------------------------------------------
 
 
 def test_sun_stands_where_reda_and_andreas_2003_put_it() -> None:
@@ -117,7 +117,7 @@ def test_a_place_off_the_globe_is_refused_in_words() -> None:
         sky.sun_position(0.0, latitude_deg=math.nan, longitude_deg=0)
 
 
-# --- rise, set, twilight --------------------------------------------------------------------------
+# --- rise, set, twilight ----------------------------------------------------------------------
 
 
 def minute(when: datetime | None) -> tuple[int, int]:
@@ -250,7 +250,7 @@ def test_twilight_of_an_unknown_height_is_refused() -> None:
         sky.twilight_kind(math.nan)
 
 
-# --- glare ----------------------------------------------------------------------------------------
+# --- glare ------------------------------------------------------------------------------------
 
 
 def test_angle_from_a_level_camera_facing_south_to_the_sun_of_nrels_example() -> None:
@@ -283,7 +283,7 @@ def test_angle_to_the_sun_agrees_with_the_scalar_product(e1: float, a1: float, e
     assert math.cos(math.radians(angle)) == pytest.approx(product, abs=1e-9)
 
 
-# --- moon -----------------------------------------------------------------------------------------
+# --- moon -------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

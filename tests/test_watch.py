@@ -185,7 +185,7 @@ def test_two_visits_give_shift_and_drift() -> None:
         )
 
 
-# --- jumps --------------------------------------------------------------------------------------------------
+# --- jumps ------------------------------------------------------------------------------------
 
 
 def test_a_clock_put_back_is_seen_in_the_order_of_the_files() -> None:
@@ -215,7 +215,7 @@ def test_new_years_night_itself_is_no_reset() -> None:
     assert watch.detect_jumps([datetime(2023, 12, 30), datetime(2024, 1, 1, 0, 20)]) == ()
 
 
-# --- the reserve's time ---------------------------------------------------------------------------
+# --- the reserve's time -----------------------------------------------------------------------
 
 
 def test_the_hour_that_happens_twice_is_told_and_can_be_chosen() -> None:
