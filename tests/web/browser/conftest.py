@@ -24,11 +24,12 @@ ROOT = Path(__file__).resolve().parents[3]
 
 @dataclass
 class House:
-    """A running Trod. url : ends with a slash."""
+    """A running Trod. url : ends with a slash. env : for a further process on the same data folder."""
 
     url: str
     home: Path
     process: subprocess.Popen[str]
+    env: dict[str, str]
 
     def close(self) -> None:
         if self.process.poll() is None:
@@ -69,7 +70,7 @@ def open_house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..
         assert process.stdout is not None
         said = json.loads(process.stdout.readline() or '{"address": ""}')
         assert said["address"], "trod serve did not start; its words stand above"
-        houses.append(House(said["address"], home, process))
+        houses.append(House(said["address"], home, process, env))
         return houses[-1]
 
     yield start

@@ -1,0 +1,457 @@
+"""The look-through in a real browser: by keys alone, by touch, with the house gone and back again."""
+
+from __future__ import annotations
+
+import json
+import signal
+import sqlite3
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytestmark = pytest.mark.browser
+SUPPORT = Path(__file__).resolve().parents[2] / "support"
+
+
+def ground_script(folder: Path, events: int) -> Path:
+    """A script that fills a house with events and small real pictures."""
+    script = folder / f"fill-{events}.py"
+    script.write_text(
+        f"import sys\nsys.path.insert(0, {str(SUPPORT)!r})\n"
+        f"sys.argv = ['fill', '--events', '{events}', '--files', '--wide', '480']\n"
+        "import eventful\neventful.main()\n"
+    )
+    return script
+
+
+@pytest.fixture
+def looked(open_house: Callable[..., Any], tmp_path: Path) -> Any:
+    """A house of its own with 30 unseen events, their pictures on the disk."""
+    house = open_house(script=ground_script(tmp_path, 30))
+    yield house
+    house.close()
+
+
+@pytest.fixture(scope="module")
+def shared(open_house: Callable[..., Any], tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """A house whose words nobody counts."""
+    house = open_house(script=ground_script(tmp_path_factory.mktemp("fill"), 12))
+    yield house
+    house.close()
+
+
+def said(house: Any) -> list[tuple[int, str, str, int, str, str]]:
+    """(event, what, species, count, sex, age class) of the words that stand, in the order of events."""
+    database = sqlite3.connect(f"file:{house.home / 'catalogue.sqlite3'}?mode=ro", uri=True)
+    try:
+        return database.execute(
+            "SELECT e.id, s.what, coalesce(p.slug, ''), s.count, s.sex, s.age_class FROM trod_event e"
+            " JOIN trod_sighting s ON s.word_id = e.word_id LEFT JOIN trod_species p ON p.id = s.species_id"
+            " ORDER BY e.start_at, e.id, s.id"
+        ).fetchall()
+    finally:
+        database.close()
+
+
+def marks(house: Any) -> list[tuple[int, float, float]]:
+    database = sqlite3.connect(f"file:{house.home / 'catalogue.sqlite3'}?mode=ro", uri=True)
+    try:
+        return database.execute("SELECT sighting_id, x, y FROM trod_mark ORDER BY id").fetchall()
+    finally:
+        database.close()
+
+
+def acts(house: Any) -> list[dict[str, Any]]:
+    return [
+        json.loads(line)
+        for file in sorted((house.home / "archive").rglob("words.jsonl"))
+        for line in file.read_text("utf-8").splitlines()
+    ]
+
+
+def seen(page: Any) -> str:
+    """Wait until the event's picture was painted; its number."""
+    page.wait_for_function("document.getElementById('pane').dataset.event === location.pathname.split('/').pop()")
+    return page.evaluate("document.getElementById('pane').dataset.event")
+
+
+def key(page: Any, name: str, *, goes_on: bool = True) -> None:
+    """Press a key; where it says something, wait until the next picture was painted."""
+    before = page.evaluate("document.getElementById('pane').dataset.event")
+    page.keyboard.press(name)
+    if goes_on:
+        page.wait_for_function("b => document.getElementById('pane').dataset.event !== b", arg=before)
+
+
+def sent(page: Any) -> None:
+    page.wait_for_function("JSON.parse(sessionStorage.getItem('trod-look-outbox') || '[]').length === 0")
+
+
+def line(page: Any) -> str:
+    return page.locator("#line").inner_text()
+
+
+def test_twenty_events_by_keys_alone(looked: Any, visit: Callable[..., Any]) -> None:
+    watched = visit(looked.url + "look/1")
+    page = watched.page
+    seen(page)
+
+    key(page, "d")  # 1: a red deer
+    key(page, " ")  # 2: blank
+    key(page, "3", goes_on=False)
+    key(page, "r")  # 3: three roe deer
+    key(page, "1", goes_on=False)
+    key(page, "2", goes_on=False)
+    key(page, "b")  # 4: twelve wild boar
+    key(page, "p")  # 5: a person
+    key(page, "v")  # 6: a vehicle
+    key(page, "u")  # 7: unsure
+    key(page, "Shift+F", goes_on=False)
+    key(page, "Shift+A", goes_on=False)
+    assert line(page) == "female, adult"
+    key(page, "f")  # 8: a female adult fox
+    key(page, '"')  # 9: the same again
+    key(page, "&", goes_on=False)
+    key(page, "2", goes_on=False)
+    key(page, "d", goes_on=False)
+    key(page, "h", goes_on=False)
+    assert line(page) == "2 × Red deer, 1 × Brown hare and …"
+    key(page, "Enter")  # 10: two kinds
+    for name in (".", ".", "Shift+M", "ArrowRight", "ArrowRight", ".", "Shift+J", "ArrowDown", "."):
+        key(page, name, goes_on=False)
+    assert page.locator(".dot").count() == 3
+    assert line(page) == "3 dots: of what?"
+    key(page, "d")  # 11: three deer by dots: one male, and two young males
+    key(page, ";", goes_on=False)
+    page.keyboard.type("limps; was here before")
+    key(page, "Enter", goes_on=False)
+    key(page, "g")  # 12: a badger with a note
+    key(page, "/", goes_on=False)
+    page.keyboard.type("lepus")
+    key(page, "Enter")  # 13: a hare, found by its other name
+    key(page, "j")  # 14: a jay, which was wrong
+    key(page, "Backspace")
+    assert "Undone" in page.locator("#echo").inner_text()
+    assert "1 × Jay" in page.locator("#echo").inner_text()
+    key(page, "d")  # 14: a deer
+    key(page, "Control+z")
+    key(page, "Control+y")  # 14: a deer after all
+    key(page, "7", goes_on=False)
+    key(page, "Escape", goes_on=False)
+    key(page, "d")  # 15: one deer: the seven was dropped
+    key(page, "ArrowDown")  # 16 is skipped
+    for _ in range(4):
+        key(page, " ")  # 17 to 20
+    sent(page)
+
+    plain = ("unknown", "unknown")
+    assert said(looked) == [
+        (1, "animal", "red-deer", 1, *plain),
+        (2, "blank", "", 1, *plain),
+        (3, "animal", "roe-deer", 3, *plain),
+        (4, "animal", "wild-boar", 12, *plain),
+        (5, "person", "", 1, *plain),
+        (6, "vehicle", "", 1, *plain),
+        (7, "unsure", "", 1, *plain),
+        (8, "animal", "red-fox", 1, "female", "adult"),
+        (9, "animal", "red-fox", 1, "female", "adult"),
+        (10, "animal", "red-deer", 2, *plain),
+        (10, "animal", "brown-hare", 1, *plain),
+        (11, "animal", "red-deer", 1, "male", "unknown"),
+        (11, "animal", "red-deer", 2, "male", "juvenile"),
+        (12, "animal", "badger", 1, *plain),
+        (13, "animal", "brown-hare", 1, *plain),
+        (14, "animal", "red-deer", 1, *plain),
+        (15, "animal", "red-deer", 1, *plain),
+        (17, "blank", "", 1, *plain),
+        (18, "blank", "", 1, *plain),
+        (19, "blank", "", 1, *plain),
+        (20, "blank", "", 1, *plain),
+    ]
+    assert len(marks(looked)) == 3
+    assert [a["note"] for a in acts(looked) if a.get("note")] == ["limps; was here before"]
+    assert sum(a["act"] == "undo" for a in acts(looked)) == 2
+    assert sum(a["act"] == "redo" for a in acts(looked)) == 1
+    assert watched.complaints == [] and watched.foreign == []
+
+
+def test_a_reload_comes_back_to_the_event_and_undo_still_works(looked: Any, visit: Callable[..., Any]) -> None:
+    page = visit(looked.url + "look/1").page
+    seen(page)
+    key(page, "d")
+    key(page, "f")
+    sent(page)
+    page.wait_for_url("**/look/3")
+
+    page.reload()
+    assert seen(page) == "3"
+    key(page, "Backspace")
+    assert seen(page) == "2"
+    key(page, "Backspace")
+    sent(page)
+    assert said(looked) == []
+
+    page.goto(looked.url + "look/")
+    page.get_by_role("link", name="Begin with the first").click()
+    assert seen(page) == "1"
+
+
+def test_words_are_kept_while_the_house_does_not_answer(looked: Any, visit: Callable[..., Any]) -> None:
+    page = visit(looked.url + "look/1").page
+    seen(page)
+    looked.process.send_signal(signal.SIGSTOP)  # it neither answers nor refuses
+    try:
+        page.route("**/look/act", lambda route: route.abort())
+        key(page, "d")
+        key(page, "f")
+        key(page, "j")
+        key(page, "Backspace")
+        key(page, "g")
+        page.wait_for_selector("#needs p")
+        told = page.locator("#needs").inner_text()
+        assert "Trod does not answer. 5 acts are kept in this window and not yet in the archive" in told
+    finally:
+        looked.process.send_signal(signal.SIGCONT)
+    assert said(looked) == []
+
+    page.reload()  # the outbox outlives the page
+    page.wait_for_selector("#needs p")
+    assert seen(page) == "4"
+    page.unroute("**/look/act")
+    page.get_by_role("button", name="Try now").click()
+    sent(page)
+
+    assert [(event, species) for event, _, species, *_ in said(looked)] == [(1, "red-deer"), (2, "red-fox"), (3, "badger")]
+    page.wait_for_function("document.getElementById('needs').children.length === 0")
+
+
+def test_an_error_of_the_house_is_told_loudly_and_nothing_is_lost(looked: Any, visit: Callable[..., Any]) -> None:
+    page = visit(looked.url + "look/1").page
+    seen(page)
+    page.route("**/look/act", lambda route: route.fulfill(status=503, body='{"message": "No room left on the disk."}'))
+    key(page, "d")
+    page.wait_for_selector("#needs p")
+    assert "No room left on the disk. 1 act is kept" in page.locator("#needs").inner_text()
+    page.unroute("**/look/act")
+    page.get_by_role("button", name="Try now").click()
+    sent(page)
+    assert len(said(looked)) == 1
+
+
+def test_anothers_word_said_meanwhile_is_shown_and_one_decides(looked: Any, visit: Callable[..., Any]) -> None:
+    ilka = visit(looked.url + "look/1").page
+    seen(ilka)
+    tobin = visit(looked.url + "people/settings/").page
+    tobin.fill("#person", "Tobin Achterfeld")
+    tobin.get_by_role("button", name="Keep").first.click()
+    tobin.goto(looked.url + "look/1")
+    seen(tobin)
+    key(tobin, "g")
+    sent(tobin)
+
+    key(ilka, "d")
+    key(ilka, "f")
+    box = ilka.locator("#needs > div")
+    box.wait_for()
+    assert "Tobin Achterfeld said “1 × Badger” just now. You say “1 × Red deer”, which is not written yet." in box.inner_text()
+    assert [species for _, _, species, *_ in said(looked)][0] == "badger"
+    ilka.get_by_role("button", name="Say mine all the same").click()
+    sent(ilka)
+    ilka.wait_for_function("document.getElementById('needs').children.length === 0")
+    time.sleep(0.2)
+    assert [species for _, _, species, *_ in said(looked)] == ["red-deer", "red-fox"]
+    assert sum(a["act"] == "say" for a in acts(looked)) == 3  # Tobin's stays
+
+
+def test_a_second_look_is_blind_and_then_told(looked: Any, visit: Callable[..., Any]) -> None:
+    tobin = visit(looked.url + "people/settings/").page
+    tobin.fill("#person", "Tobin Achterfeld")
+    tobin.get_by_role("button", name="Keep").first.click()
+    tobin.goto(looked.url + "look/1")
+    seen(tobin)
+    key(tobin, "g")
+    key(tobin, "f")
+    sent(tobin)
+
+    page = visit(looked.url + "look/1?which=second").page
+    seen(page)
+    assert "Badger" not in page.locator("#story").inner_text()
+    assert "closed until you have said yours" in page.locator("#story").inner_text()
+    key(page, "d")
+    page.locator("#needs > div").wait_for()
+    assert "you say “1 × Red deer”; Tobin Achterfeld said “1 × Badger”" in page.locator("#needs").inner_text()
+    page.keyboard.press("f")
+    page.wait_for_function("document.getElementById('echo').textContent.includes('said the same')")
+
+
+def test_a_key_before_the_picture_says_nothing_by_itself(looked: Any, visit: Callable[..., Any]) -> None:
+    """The key waits on the line; it is neither lost nor applied to an event that nobody has seen."""
+    page = visit(looked.url + "look/1").page
+    seen(page)
+    held: list[Any] = []
+    page.route("**/pictures/*/view", lambda route: held.append(route))
+    page.goto(looked.url + "look/5")
+    page.wait_for_selector("#pane.waiting")
+    page.keyboard.press("d")
+    assert "Red deer? The key came before the picture." in line(page)
+    page.keyboard.press("Enter")  # nothing yet: the picture is still not there
+    assert said(looked) == []
+    page.unroute("**/pictures/*/view")
+    for route in held:
+        route.continue_()
+    assert seen(page) == "5"
+    assert said(looked) == []
+    key(page, "Enter")
+    sent(page)
+    assert [(event, species) for event, _, species, *_ in said(looked)] == [(5, "red-deer")]
+
+
+def test_a_key_held_down_says_one_thing(looked: Any, visit: Callable[..., Any]) -> None:
+    page = visit(looked.url + "look/1").page
+    seen(page)
+    page.keyboard.down("d")
+    for _ in range(30):
+        page.keyboard.down("d")  # Playwright marks these as repeats, as the system does
+        time.sleep(0.01)
+    page.keyboard.up("d")
+    page.wait_for_url("**/look/2")
+    sent(page)
+    assert len(said(looked)) == 1
+
+
+def test_letters_can_be_switched_off_as_keys(shared: Any, visit: Callable[..., Any]) -> None:
+    """WCAG 2.2, 2.1.4 Character Key Shortcuts."""
+    page = visit(shared.url + "look/1").page
+    here = seen(page)
+    page.locator("#drawer").evaluate("d => d.open = true")
+    page.uncheck("#keys-on")
+    page.locator("#pane").focus()
+    for name in ("d", " ", "3", "j"):
+        page.keyboard.press(name)
+    time.sleep(0.2)
+    assert page.evaluate("document.getElementById('pane').dataset.event") == here
+    page.check("#keys-on")
+
+
+def test_a_focused_button_keeps_its_space_and_enter(shared: Any, visit: Callable[..., Any]) -> None:
+    page = visit(shared.url + "look/2").page
+    here = seen(page)
+    page.locator("#drawer").evaluate("d => d.open = true")
+    page.locator("[data-sex=male]").focus()
+    page.keyboard.press(" ")
+    assert page.locator("[data-sex=male]").get_attribute("aria-pressed") == "true"
+    assert page.evaluate("document.getElementById('pane').dataset.event") == here
+
+
+def test_the_picture_comes_nearer_and_brighter(shared: Any, visit: Callable[..., Any]) -> None:
+    page = visit(shared.url + "look/3").page
+    seen(page)
+    with page.expect_response("**/original"):
+        page.keyboard.press("+")
+        page.keyboard.press("+")
+    assert "scale(2.25)" in page.locator("#fit").get_attribute("style")
+    page.keyboard.press(",")
+    assert "brightness(1.7)" in page.locator("#shown").get_attribute("style")
+    page.keyboard.press("Escape")
+    assert "scale(1)" in page.locator("#fit").get_attribute("style")
+
+
+def test_the_frames_of_an_event_by_arrows_and_as_a_loop(shared: Any, visit: Callable[..., Any]) -> None:
+    page = visit(shared.url + "look/4").page  # five frames
+    seen(page)
+    number = page.locator("#frame-no")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    assert number.inner_text() == "frame 3 of 5"
+    page.keyboard.press("ArrowLeft")
+    assert number.inner_text() == "frame 2 of 5"
+    page.keyboard.press(">")
+    page.wait_for_function("document.getElementById('frame-no').textContent === 'frame 5 of 5'")
+    page.wait_for_function("document.getElementById('frame-no').textContent === 'frame 1 of 5'")
+    page.keyboard.press(">")
+    assert page.locator("[data-do=play]").get_attribute("aria-pressed") == "false"
+
+
+def test_people_are_hidden_and_shown_only_on_request(looked: Any, visit: Callable[..., Any]) -> None:
+    page = visit(looked.url + "look/1").page
+    seen(page)
+    key(page, "p")
+    sent(page)
+    page.goto(looked.url + "look/1?which=all")
+    seen(page)
+    assert "hidden" in page.locator("#shown img").get_attribute("alt")
+    with page.expect_navigation():
+        page.get_by_role("button", name="Show people on this machine").click()
+    seen(page)
+    assert page.locator("#shown img").get_attribute("src").endswith("?shown=1")
+    assert "People in pictures are shown in this browser." in page.locator("#people-row").inner_text()
+
+
+def test_by_touch_on_a_small_screen(looked: Any, visit: Callable[..., Any]) -> None:
+    watched = visit(looked.url + "look/1", width=360, height=740, has_touch=True, is_mobile=True)
+    page = watched.page
+    seen(page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+    def tap(selector: str) -> None:
+        page.locator(selector).tap()
+
+    def goes_on(selector: str) -> None:
+        before = page.evaluate("document.getElementById('pane').dataset.event")
+        tap(selector)
+        page.wait_for_function("b => document.getElementById('pane').dataset.event !== b", arg=before)
+
+    goes_on("[data-what=blank]")
+    goes_on("[data-species=red-deer]")
+    box = page.locator("#pane").bounding_box()
+    page.touchscreen.tap(box["x"] + box["width"] * 0.3, box["y"] + box["height"] * 0.5)
+    page.touchscreen.tap(box["x"] + box["width"] * 0.7, box["y"] + box["height"] * 0.5)
+    assert page.locator(".dot").count() == 2
+    goes_on("[data-species=jay]")
+    goes_on("[data-do=again]")
+    goes_on("[data-do=undo]")
+    tap("#drawer summary")
+    tap("[data-do=further]")
+    tap("[data-do=further]")
+    tap("[data-sex=female]")
+    goes_on("[data-species=badger]")
+    sent(page)
+
+    assert said(looked) == [
+        (1, "blank", "", 1, "unknown", "unknown"),
+        (2, "animal", "red-deer", 1, "unknown", "unknown"),
+        (3, "animal", "jay", 2, "unknown", "unknown"),
+        (4, "animal", "badger", 3, "female", "unknown"),
+    ]
+    (_, x1, y1), (_, x2, y2) = marks(looked)
+    assert x1 == pytest.approx(0.3, abs=0.02) and x2 == pytest.approx(0.7, abs=0.02)
+    assert y1 == pytest.approx(0.5, abs=0.02) and y2 == pytest.approx(0.5, abs=0.02)
+    small = page.evaluate(
+        "[...document.querySelectorAll('main button, main summary, main input')].filter(b => b.offsetParent)"
+        ".map(b => [b.id || b.textContent.trim() || b.outerHTML, b.getBoundingClientRect()])"
+        ".filter(([, r]) => r.height > 0 && (r.height < 24 || r.width < 24)).map(([t]) => t)"
+    )
+    assert small == ["keys-on"]  # a checkbox of 20 px, its label around it 44 px
+    assert watched.complaints == []
+
+
+@pytest.mark.parametrize("theme", ["light", "night"])
+@pytest.mark.parametrize("width", [1280, 360])
+def test_no_barriers_for_anybody(shared: Any, visit: Callable[..., Any], theme: str, width: int) -> None:
+    """axe-core with the rules of WCAG 2.2 A and AA."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    rules = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
+    for address in ("look/", "look/6"):
+        page = visit(shared.url + address, width=width, theme=theme).page
+        if address != "look/":
+            seen(page)
+            page.locator("#drawer").evaluate("d => d.open = true")
+            page.locator("#pane").focus()
+            for name in (".", ".", "Shift+M", "Escape", ";"):
+                page.keyboard.press(name)
+        found = Axe().run(page, options=rules)
+        assert [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found.response["violations"]] == []

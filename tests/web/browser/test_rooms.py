@@ -1,0 +1,204 @@
+"""Every page in a real browser: wide and narrow, by day and night, without a complaint, usable by all.
+
+Pages are taken from `pages.NAV` and from benchmarks/pages.py, so a page that is added there is covered here.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from trod.web import pages
+
+pytestmark = pytest.mark.browser
+ROOT = Path(__file__).resolve().parents[3]
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+LOOKS = [(1280, "light"), (1280, "night"), (360, "light"), (360, "night")]
+
+# The detail pages by the names that benchmarks/pages.py gives them.
+DETAILS = (
+    "a site", "a camera", "a deployment", "change a deployment", "correct a watch", "take down", "delete a deployment",
+    "a visit", "record a visit", "new deployment", "new site", "a sign", "boundary and tracks", "camera models",
+    "cards by label", "bring a list", "species", "a species", "the reserve", "an event",
+)  # fmt: skip
+NAMES = [door.label for door in (*pages.NAV, *pages.FOOT)] + list(DETAILS)
+
+
+@pytest.fixture(scope="session")
+def addresses(house):
+    """Page name to address, asked of the house's own catalogue in a process of its own."""
+    code = (
+        "import sys, json; sys.path.insert(0, 'benchmarks'); from trod.web.start import ready; ready();"
+        "import pages; print(json.dumps(dict(pages.addresses())))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], env=house.env, cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    return json.loads(done.stdout)
+
+
+@pytest.fixture(scope="session")
+def axe():
+    """The text of axe-core, to be run inside a page: the policy lets no script in by a tag."""
+    found = importlib.util.find_spec("axe_playwright_python")
+    assert found and found.origin
+    return (Path(found.origin).parent / "axe.min.js").read_text("utf-8")
+
+
+def violations(page, axe):
+    page.evaluate(axe)
+    found = page.evaluate(
+        "rules => axe.run(document, {runOnly: {type: 'tag', values: rules}, resultTypes: ['violations']})", RULES
+    )
+    return [
+        f"{broken['id']}: {broken['help']}: {node['target']} {node.get('failureSummary', '')}"
+        for broken in found["violations"]
+        for node in broken["nodes"]
+    ]
+
+
+@pytest.mark.parametrize(("width", "theme"), LOOKS)
+@pytest.mark.parametrize("name", NAMES)
+def test_a_page_is_sound_in_every_look(house, visit, addresses, axe, name, width, theme):
+    seen = visit(house.url.rstrip("/") + addresses[name], width=width, theme=theme)
+    page = seen.page
+
+    assert page.status == 200
+    assert seen.complaints == []
+    assert seen.foreign == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= width, "the page is wider than the window"
+    assert page.evaluate("document.documentElement.dataset.theme") == theme
+    assert violations(page, axe) == []
+
+
+@pytest.mark.parametrize("theme", ["light", "night"])
+def test_an_empty_trod_is_sound_too(empty_house, visit, axe, theme):
+    for path in ("", "ground/", "cameras/", "people/settings/", "people/species/", "people/reserve/"):
+        seen = visit(empty_house.url + path, width=360, theme=theme)
+        assert (seen.page.status, seen.complaints, seen.foreign) == (200, [], [])
+        assert seen.page.evaluate("document.documentElement.scrollWidth") <= 360
+        assert violations(seen.page, axe) == []
+
+
+def test_every_open_menu_and_fold_is_sound(house, visit, addresses, axe):
+    for name in ("Today", "Ground", "a deployment", "new deployment"):
+        page = visit(house.url.rstrip("/") + addresses[name], width=360).page
+        page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+        assert violations(page, axe) == []
+
+
+@pytest.fixture(scope="session")
+def empty_house(open_house):
+    return open_house()
+
+
+def test_from_nothing_to_a_standing_camera_by_keyboard_alone(open_house, visit):
+    """The first five minutes of a new technician, without a mouse, on a phone's width."""
+    own = open_house()
+    page = visit(own.url, width=360).page
+
+    def follow(link):
+        page.get_by_role("link", name=link).first.focus()
+        page.keyboard.press("Enter")
+        page.wait_for_load_state()
+
+    def typed(**fields):
+        for name, value in fields.items():
+            box = page.locator(f"[name={name}]")
+            box.focus()
+            if box.evaluate("one => one.tagName") == "SELECT":
+                box.select_option(label=value)
+            elif box.get_attribute("type") == "datetime-local":
+                box.fill(value)
+            else:
+                page.keyboard.press("Control+A")
+                page.keyboard.type(value)
+
+    def keep():
+        page.locator("button.act").focus()
+        page.keyboard.press("Enter")
+        page.wait_for_load_state()
+
+    follow("The reserve")
+    typed(name="Hollin", latitude="47.3", longitude="13.9", zone="Europe/Vienna")
+    keep()
+    page.goto(own.url)
+    follow("New site")
+    typed(name="Ford", latitude="47.31", longitude="13.91")
+    keep()
+    page.goto(own.url)
+    follow("New camera")
+    typed(serial="R-1", name="Red")
+    keep()
+    page.goto(own.url)
+    follow("New deployment")
+    typed(camera="Red", site="Ford", start="2026-06-20T09:00")
+    keep()
+
+    assert page.locator("h1").inner_text() == "Red at Ford"
+    page.goto(own.url)
+    assert page.locator(".steps .done").count() == 4
+
+
+def test_a_mistake_keeps_what_was_typed_and_leads_to_it(house, visit, addresses):
+    page = visit(house.url.rstrip("/") + addresses["new site"]).page
+    page.fill("[name=name]", "Nowhere")
+    page.fill("[name=latitude]", "99")
+    page.click("button.act")
+
+    assert page.input_value("[name=name]") == "Nowhere"
+    box = page.locator("[name=latitude]")
+    assert box.get_attribute("aria-invalid") == "true"
+    told = " ".join(page.locator(f"#{of}").inner_text() for of in box.get_attribute("aria-describedby").split())
+    assert "90" in told
+
+
+def test_the_map_stands_without_tiles_and_a_click_offers_a_site_there(house, visit):
+    seen = visit(house.url + "ground/")
+    page = seen.page
+
+    assert page.locator(".leaflet-marker-icon .mk.camera").count() >= 10
+    assert page.locator("path.boundary").count() == 1
+    assert page.locator(".leaflet-control-scale-line").first.inner_text()
+    page.mouse.click(*(lambda box: (box["x"] + 60, box["y"] + box["height"] / 2))(page.locator("#map").bounding_box()))
+    page.get_by_role("link", name="New site here").click()
+    page.wait_for_load_state()
+
+    assert 47.2 < float(page.input_value("[name=latitude]")) < 47.4
+    assert seen.foreign == []
+
+
+def test_a_marker_is_reached_by_keyboard(house, visit):
+    page = visit(house.url + "ground/").page
+    marker = page.locator(".leaflet-marker-icon[title='Stone Ford']")
+    marker.focus()
+    page.keyboard.press("Enter")
+
+    assert page.locator(".leaflet-popup-content a").inner_text() == "Stone Ford"
+
+
+def test_the_pointer_on_a_ribbon_says_the_day_and_its_events(house, visit):
+    page = visit(house.url).page
+    box = page.locator(".ribbons .strip").first.bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + 10)
+    told = page.locator("#told.seen").inner_text()
+
+    assert told.startswith("Alder Track, ")
+    assert told.endswith("event") or told.endswith("events")
+
+
+def test_lists_and_forms_work_without_script(browser, house, addresses):
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(house.url + "ground/")
+
+    assert page.locator(".sites li").count() == 12
+    page.goto(house.url.rstrip("/") + addresses["record a visit"])
+    assert page.locator("form.record [name=at]").input_value()
+    context.close()
