@@ -18,7 +18,6 @@ from trod.errors import CatalogueTrouble, NotEnoughEvidence, WrongInput
 from trod.findings import Filter, Finding, change, localtime, sightings, what_comes, when
 from trod.findings.sightings import COMMON_INDEPENDENCE_MIN, Selection
 from trod.web import models
-from trod.web.catalogue import evidence as gathering
 from trod.web.catalogue.evidence import Account
 
 ASK = {"what-comes": what_comes, "when": when, "change": change}

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from trod.web.catalogue import facts, take_in
 from trod.web.jobs import Report, handles
-from trod.web.models import Deployment, Intake, Picture
+from trod.web.models import Deployment, Intake, Job, Picture
 
 
 @handles("take-in")
@@ -73,3 +73,13 @@ def do_backup(args: dict[str, Any], report: Report) -> dict[str, Any]:
     from trod.web.catalogue import backup
 
     return backup.backup(args["to"], report, now=timezone.now())
+
+
+@handles("report")
+def do_report(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """args: the fields of trod.web.reports.making.Wish."""
+    from trod.web.reports import making
+
+    wish = making.Wish(**{**args, "sites": tuple(args.get("sites", ()))})
+    by = Job.objects.values_list("by", flat=True).get(pk=report.job_id)
+    return {"name": making.make(wish, by=by, now=timezone.now(), line=report)}

@@ -96,7 +96,7 @@ def make(answer: Answer, *, by: str, site_names: Mapping[str, str], latitude_deg
         )
         if finding
         else (),
-        rests=_rests(answer),
+        rests=rests(answer),
         sites=tuple(
             (site_names.get(site, site), wording.number(days))
             for site, days in (finding.effort["by_site"] if finding else {}).items()
@@ -210,31 +210,31 @@ def _number(finding: Any) -> str:
     return text
 
 
-def _rests(answer: Answer) -> tuple[tuple[str, str], ...]:
-    rests, finding = answer.rests, answer.finding
+def rests(answer: Answer) -> tuple[tuple[str, str], ...]:
+    known, finding = answer.rests, answer.finding
     out: list[tuple[str, str]] = []
     if finding:
         out.append(("Effort", f"{wording.number(finding.effort['camera_days'])} camera-days (trap-nights)"))
-        out.append(("Cameras", f"{wording.plural(rests.deployments, 'deployment')} at "
+        out.append(("Cameras", f"{wording.plural(known.deployments, 'deployment')} at "
                                f"{wording.plural(finding.effort['sites'], 'site')}"))  # fmt: skip
-    if rests.gap_reasons:
-        days = sum(days for _, days in rests.gap_reasons)
-        why = "; ".join(f"{wording.number(d)} {reason}" for reason, d in rests.gap_reasons)
+    if known.gap_reasons:
+        days = sum(days for _, days in known.gap_reasons)
+        why = "; ".join(f"{wording.number(d)} {reason}" for reason, d in known.gap_reasons)
         out.append(("Taken off", f"{wording.number(days)} camera-days: {why}"))
     else:
         out.append(("Taken off", "nothing; no gap is known"))
-    if rests.silences:
+    if known.silences:
         out.append((
             "In doubt",
-            f"{wording.plural(rests.silences, 'silence')} ({wording.number(rests.silent_days)} camera-days) far longer "
+            f"{wording.plural(known.silences, 'silence')} ({wording.number(known.silent_days)} camera-days) far longer "
             "than the camera's own rhythm; counted as watched.",
         ))  # fmt: skip
-    if rests.not_home:
+    if known.not_home:
         out.append((
             "Not home",
-            f"{wording.plural(rests.not_home, 'deployment')} of which no card has been taken in; not counted.",
+            f"{wording.plural(known.not_home, 'deployment')} of which no card has been taken in; not counted.",
         ))  # fmt: skip
-    out.append(("Events", f"{wording.count(rests.events_seen)} looked at, {wording.count(rests.unseen)} not yet"))
+    out.append(("Events", f"{wording.count(known.events_seen)} looked at, {wording.count(known.unseen)} not yet"))
     return tuple(out)
 
 

@@ -119,7 +119,7 @@ def _read(given: QueryDict, account: Account) -> tuple[Filter, list[str]]:
         try:
             return answers.make_filter(account, **parts), problems
         except WrongInput as trouble:
-            problems.append(f"{trouble} It is left out here.")
+            problems.append(f"{trouble}. It is left out here.")
             part = names.get(trouble.what, "first")
             if part == "first" and str(trouble.got).find("after") >= 0:
                 parts["last"] = ""
@@ -139,7 +139,7 @@ def _chart(drawn: pages.Drawn) -> str:
 @require_GET
 def behind(request: HttpRequest, kind: str) -> HttpResponse:
     """The pictures a number rests on, in time order, a page at a time."""
-    account, answer = _ask(request, kind)
+    _, answer = _ask(request, kind)
     if answer.finding is None:
         return redirect(f"{reverse('questions:question', args=[kind])}?{request.GET.urlencode()}")
     row = request.GET.get("row", "")

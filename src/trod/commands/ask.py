@@ -1,0 +1,164 @@
+"""`trod ask`: the three questions on the command line, answered by the same call as on the page."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import click
+
+from trod.errors import NotEnoughEvidence
+
+
+def _asked(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that every question takes."""
+    for option in reversed(
+        (
+            click.option("--species", multiple=True, metavar="NAME", help="Only this species; may be given again."),
+            click.option("--site", "sites", multiple=True, metavar="NAME", help="Only this site; may be given again."),
+            click.option("--from", "first", default="", metavar="DAY", help="First day, like 2026-03-01."),
+            click.option("--to", "last", default="", metavar="DAY", help="Last day, included."),
+            click.option(
+                "--every", "every_min", default=30.0, show_default=True, metavar="MINUTES",
+                help="Sightings closer together than this are one passage (the independence interval).",
+            ),
+            click.option(
+                "--light", type=click.Choice(["any", "day", "night"]), default="any", show_default=True,
+                help="Only between sunrise and sunset, or between sunset and sunrise.",
+            ),
+            click.option("--json", "as_json", is_flag=True, help="Print the finding as one JSON object."),
+        )
+    ):  # fmt: skip
+        command = option(command)
+    return command
+
+
+@click.group(short_help="Ask what comes, when they come, and whether it is changing.")
+def ask() -> None:
+    """Ask what comes here, when they come, or whether it is changing, and get a sentence, a table and an interval.
+
+    \b
+    Examples:
+      trod ask what-comes
+      trod ask when --species "Red deer" --from 2026-03-01 --to 2026-05-31
+      trod ask change --species red-fox --json
+    \b
+    Exit statuses:
+      0  answered
+      2  the command line was wrong
+      3  no answer: not enough evidence (the words say what it would take), or a name that is not known
+
+    --json gives: value, interval, effort, filter, method, assumptions, pictures, and more. Without enough evidence
+    it gives value null, with sentence and need.
+    """
+
+
+@ask.command("what-comes", short_help="Which species come here, and how often.")
+@_asked
+def what_comes(**given: Any) -> None:
+    """Which species come here: passages, rate per 100 camera-days with its interval, first and last seen.
+
+    \b
+    Example:
+      trod ask what-comes --site "Stone Ford" --from 2026-01-01
+    \b
+    Exit statuses: 0 answered; 2 the command line was wrong; 3 no answer, and why.
+    """
+    _answer("what-comes", given)
+
+
+@ask.command("when", short_help="At what time of day they come.")
+@_asked
+def when(**given: Any) -> None:
+    """At what time of day they come, by the clock and by the sun.
+
+    \b
+    Example:
+      trod ask when --species red-deer
+    \b
+    Exit statuses: 0 answered; 2 the command line was wrong; 3 no answer, and why.
+    """
+    _answer("when", given)
+
+
+@ask.command("change", short_help="Whether they come more or less often than before.")
+@_asked
+def change(**given: Any) -> None:
+    """Whether the rate is changing, month by month, with the factor by which it changes in a year.
+
+    \b
+    Example:
+      trod ask change --species red-deer --json
+    \b
+    Exit statuses: 0 answered; 2 the command line was wrong; 3 no answer, and why.
+    """
+    _answer("change", given)
+
+
+def _answer(kind: str, given: dict[str, Any]) -> None:
+    from trod.web.start import ready
+
+    ready()
+    from trod.web.catalogue import answers, evidence
+
+    as_json = given.pop("as_json")
+    account = evidence.gather(answers.the_reserve())
+    answer = answers.answer(kind, answers.make_filter(account, **given), account)
+    if answer.finding is None:
+        trouble = answer.trouble or NotEnoughEvidence("nothing is known", need="take a card in")
+        if not as_json:
+            raise trouble
+        told = {
+            "kind": kind,
+            "question": answer.question,
+            "sentence": f"No answer yet: {trouble.have}.",
+            "need": trouble.need,
+            "value": None,
+            "interval": None,
+            "filter": {"sentence": answer.filter_sentence, **answer.filter.to_dict()},
+            "pictures": [],
+        }
+        click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+        click.get_current_context().exit(3)
+    if as_json:
+        click.echo(answer.finding.to_json())
+        return
+    _print(answer)
+
+
+def _print(answer: Any) -> None:
+    """Sentence, table, what it rests on, and what speaks against it."""
+    from rich.console import Console
+    from rich.padding import Padding
+    from rich.table import Table
+    from rich.text import Text
+
+    from trod.web.questions import pages
+
+    console = Console(highlight=False)
+    finding = answer.finding
+    console.print(Text(finding.sentence, style="bold"))
+    console.print(Text(f"Asked of: {answer.filter_sentence}.", style="dim"))
+    shown = pages.table_of(
+        {
+            "columns": [{"key": c.key, "title": c.title, "kind": c.kind, "unit": c.unit} for c in finding.columns],
+            "rows": finding.rows,
+        },
+        answer.kind,
+        None,
+    )
+    table = Table(box=None, pad_edge=False, header_style="dim")
+    for heading in shown.headings:
+        table.add_column(heading.title, justify="right" if heading.number else "left", overflow="fold")
+    for row in shown.rows:
+        table.add_row(*(Text(f"{cell.text} ({cell.small})" if cell.small else cell.text) for cell in row))
+    console.print()
+    console.print(table)
+    console.print()
+    for name, text in pages.rests(answer):
+        console.print(Text(f"{name}: {text}"))
+    if finding.cautions:
+        console.print(Text("\nWhat speaks against it:"))
+        for caution in finding.cautions:
+            console.print(Padding(Text(caution), (0, 0, 0, 2)))

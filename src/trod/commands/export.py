@@ -1,0 +1,64 @@
+"""`trod export`: the records as a folder of tables, for other programs and other people."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from trod.commands.bar import Bar
+
+
+@click.command(short_help="Write the records into a folder of CSV files.")
+@click.argument("dir", type=click.Path(file_okay=False, path_type=Path))
+@click.option("--from", "first", default="", metavar="DAY", help="First day, like 2026-03-01.")
+@click.option("--to", "last", default="", metavar="DAY", help="Last day, included.")
+@click.option("--people", is_flag=True, help="List events and pictures with people too.")
+@click.option("--true-places", is_flag=True, help="Give sensitive sites where they are; only if you may decide that.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def export(dir: Path, first: str, last: str, people: bool, true_places: bool, as_json: bool) -> None:
+    """Write sites, deployments, effort, sightings, species and the list of pictures into DIR as CSV files.
+
+    Every column is described in description.json and README.txt beside them. Sensitive sites are given as coarse
+    cells, and what shows people is left out, unless you say otherwise. Pictures themselves are not copied.
+
+    \b
+    Example:
+      trod export records-2026 --from 2026-01-01 --to 2026-12-31
+    \b
+    Exit statuses:
+      0  written
+      2  the command line was wrong
+      3  not written: no reserve yet, a day that is none, or a place that cannot be written to
+
+    --json gives: dir, rows (by table), people_left_out, sensitive_shown.
+    """
+    from trod.web.start import ready
+
+    ready()
+    from trod.errors import ArchiveUnwritable
+    from trod.web.reports import exporting
+
+    try:
+        with Bar() as bar:
+            told = exporting.export(
+                dir,
+                first=first,
+                last=last,
+                people=people,
+                show_sensitive=true_places,
+                progress=lambda name, rows: bar.step(rows, rows, f"Writing {name}"),
+            )
+    except OSError as trouble:
+        raise ArchiveUnwritable(
+            f"{trouble.filename or dir}: {trouble.strerror}. Choose another folder, or make room."
+        ) from trouble
+    if as_json:
+        click.echo(json.dumps({"dir": str(dir), **told, "sensitive_shown": true_places}, ensure_ascii=False, indent=2))
+        return
+    click.echo(f"Written into {dir}:")
+    for name, rows in told["rows"].items():
+        click.echo(f"  {name}.csv  {rows} rows")
+    if told["people_left_out"]:
+        click.echo(f"Left out: {told['people_left_out']} pictures with people (--people lists them).")

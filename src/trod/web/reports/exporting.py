@@ -1,0 +1,195 @@
+"""The catalogue's records as a folder of tables."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from django.db.models import Q, QuerySet
+
+from trod import __version__
+from trod.exchange import folder
+from trod.exchange.folder import Column, Table
+from trod.findings import Filter, localtime, wording
+from trod.web import models
+from trod.web.catalogue import answers, condition, evidence
+from trod.web.catalogue.evidence import Account
+from trod.web.pictures.people import with_people
+
+_DEPLOYMENTS = (
+    ("deployment", "key of the deployment: one camera at one site for a time"),
+    ("site", "key of the site"),
+    ("camera", "the camera, with its serial"),
+    ("camera_model", "its maker and model"),
+    ("start", "when it was set, UTC"),
+    ("end", "when it was taken away, UTC; empty while it stands"),
+    ("utc_offset_min", "how its clock was set", "minutes"),
+    ("height_m", "of the lens above the ground", "m"),
+    ("tilt_deg", "below level", "degrees"),
+    ("heading_deg", "from true north", "degrees"),
+    ("known_to", "up to when it is known what the camera did, UTC"),
+    ("watched_days", "time in which it watched, 24 h a day", "days"),
+    ("gap_days", "time in which it stood there and did not watch", "days"),
+    ("doubted_days", "of watched_days: silences far longer than its own rhythm", "days"),
+    ("visits", "how many visits"),
+    ("last_visit", "the last one, UTC"),
+    ("events", "how many events it gave"),
+    ("problems", "what was found wrong or done, with its day"),
+)
+_SPECIES = (
+    ("species", "key of the species"),
+    ("name", "its name"),
+    ("scientific_name", "its scientific name"),
+    ("group", "what it belongs to"),
+)
+_PICTURES = (
+    ("sha256", "SHA-256 of the file: its identity"),
+    ("path", "below the archive"),
+    ("deployment", "key of the deployment"),
+    ("event", "key of the event it belongs to"),
+    ("kind", "picture or clip"),
+    ("taken", "when, UTC, clock corrected"),
+    ("taken_as_written", "as the camera wrote it, on its own clock"),
+    ("trigger", "motion, time_lapse or unknown"),
+    ("infrared", "true: taken in infrared light"),
+    ("width", "of the picture", "pixels"),
+    ("height", "of the picture", "pixels"),
+    ("duration_s", "of a clip", "s"),
+    ("bytes", "size of the file"),
+    ("problem", "what is wrong with the file"),
+)
+
+
+def _columns(told: Sequence[tuple[str, ...]]) -> tuple[Column, ...]:
+    return tuple(Column(name=t[0], what=t[1], unit=t[2] if len(t) > 2 else "") for t in told)
+
+
+def export(
+    dest: Path,
+    *,
+    first: str = "",
+    last: str = "",
+    people: bool = False,
+    show_sensitive: bool = False,
+    progress: Callable[[str, int], None] = lambda name, rows: None,
+) -> dict[str, Any]:
+    """Write the records into a folder. Raises WrongInput, CatalogueTrouble, OSError.
+
+    people : list events and pictures with people too. show_sensitive : sensitive sites at their true places.
+    Returns rows by table, and how many pictures with people were left out.
+    """
+    reserve = answers.the_reserve()
+    account = evidence.gather(reserve)
+    asked = answers.make_filter(account, first=first, last=last)
+    pictures = _pictures(reserve, asked)
+    withheld = 0 if people else pictures.filter(_shows_people()).count()
+    tables = folder.record_tables(account.evidence, asked, show_sensitive=show_sensitive, with_people=people)
+    tables[1:1] = [
+        Table(
+            name="deployments", what="The deployments.", columns=_columns(_DEPLOYMENTS), rows=_deployments(reserve, account)
+        ),
+        Table(
+            name="species",
+            what="The species.",
+            columns=_columns(_SPECIES),
+            rows=models.Species.objects.order_by("slug").values_list("slug", "name", "scientific_name", "group"),
+        ),
+    ]
+    tables.append(
+        Table(
+            name="pictures",
+            what="The files of the archive.",
+            columns=_columns(_PICTURES),
+            rows=_picture_rows(pictures if people else pictures.exclude(_shows_people())),
+        )
+    )
+    counts = folder.write(
+        tables,
+        dest,
+        title=f"{reserve.name}: records{_period(asked)}",
+        notes=_notes(reserve, account, withheld, people=people, show_sensitive=show_sensitive),
+        made=f"Made with Trod {__version__}.",
+        progress=progress,
+    )
+    return {"rows": counts, "people_left_out": withheld}
+
+
+def _period(asked: Filter) -> str:
+    if asked.first and asked.last:
+        return f", {wording.period(asked.first, asked.last)}"
+    if asked.first:
+        return f", from {wording.day(asked.first)} on"
+    return f", up to {wording.day(asked.last)}" if asked.last else ""
+
+
+def _notes(
+    reserve: models.Reserve, account: Account, withheld: int, *, people: bool, show_sensitive: bool
+) -> list[str]:
+    notes = [f"Local times are those of {reserve.zone}."]
+    if reserve.invented:
+        notes.append("All of this is invented: no real place, people or animals.")
+    if any(site.sensitive for site in account.evidence.sites):
+        notes.append(
+            "Sensitive sites stand at their TRUE places: keep this to those who may know them."
+            if show_sensitive
+            else "Sensitive sites stand at the middle of a coarse cell, with their uncertainty in metres."
+        )
+    if people:
+        notes.append("Events and pictures with people are listed: mind their privacy and your law.")
+    elif withheld:
+        notes.append(f"Left out: {wording.plural(withheld, 'picture')} with people, and the words on them.")
+    if account.evidence.unseen:
+        notes.append(f"{wording.plural(len(account.evidence.unseen), 'event')} of the reserve not looked at yet.")
+    return notes
+
+
+def _deployments(reserve: models.Reserve, account: Account) -> Iterator[Sequence[Any]]:
+    more = {
+        row[0]: row[1:]
+        for row in models.Deployment.objects.filter(site__reserve=reserve).values_list(
+            "slug", "camera__model__maker", "camera__model__name", "utc_offset_min", "height_m", "tilt_deg", "heading_deg"
+        )
+    }
+    for s in condition.standings(reserve, account):
+        maker, model, offset, height, tilt, heading = more[s.deployment]
+        yield (
+            s.deployment, s.site, s.camera, " ".join(filter(None, (maker, model))), _utc(s.start), _utc(s.end), offset,
+            height, tilt, heading, _utc(s.known_to), s.watched_days, s.gap_days, s.doubted_days, s.visits,
+            _utc(s.last_visit), s.events, "; ".join(s.problems),
+        )  # fmt: skip
+
+
+def _pictures(reserve: models.Reserve, asked: Filter) -> QuerySet[models.Picture]:
+    """The pictures of the reserve's deployments in the period; without one, also those of no known time."""
+    rows = with_people(models.Picture.objects.filter(deployment__site__reserve=reserve))
+    if asked.first:
+        rows = rows.filter(taken_at__gte=datetime.fromtimestamp(localtime.day_start_s(asked.first, reserve.zone), UTC))
+    if asked.last:
+        end = datetime.fromtimestamp(localtime.day_after_start_s(asked.last, reserve.zone), UTC)
+        rows = rows.filter(taken_at__lt=end)
+    return rows
+
+
+def _shows_people() -> Q:
+    """Somebody said so, or a machine guesses so and nobody has looked yet: as in the pictures' pages."""
+    guessed = Q(person_guessed=True) | Q(person_alone=True)
+    return Q(person_said=True) | (Q(event__word__isnull=True) & guessed)
+
+
+def _picture_rows(pictures: QuerySet[models.Picture]) -> Iterator[Sequence[Any]]:
+    for row in (
+        pictures.order_by("deployment__slug", "taken_at", "file_order", "sha256")
+        .values_list(
+            "sha256", "path", "deployment__slug", "event__key", "kind", "taken_at", "taken_raw", "trigger",
+            "infrared", "width", "height", "duration_s", "size_bytes", "problem",
+        )
+        .iterator(5000)
+    ):  # fmt: skip
+        sha, path, deployment, event, kind, at, raw, *rest = row
+        yield (sha, path, deployment, event, kind, _utc(at), raw.replace(tzinfo=None).isoformat() if raw else "", *rest)
+
+
+def _utc(at: datetime | None) -> str:
+    return at.astimezone(UTC).isoformat().replace("+00:00", "Z") if at else ""
