@@ -50,7 +50,8 @@ def cautions_of(selection: Selection, found: Sequence[Passage]) -> list[str]:
             f"{wording.plural(unsure, 'event')} could not be told to a species and "
             f"{'is' if unsure == 1 else 'are'} left out."
         )
-    outside = sum(1 for p in found if not effort.is_watched(selection, p.site, p.utc_s))
+    is_watched = effort.watched_at(selection)
+    outside = sum(1 for p in found if not is_watched(p.site, p.utc_s))
     if outside:
         out.append(
             f"{wording.plural(outside, 'passage')} {'falls' if outside == 1 else 'fall'} into time that "

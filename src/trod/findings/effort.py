@@ -6,7 +6,8 @@ Months are the reserve's own calendar months, so a change to summer time neither
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from bisect import bisect_right
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -15,7 +16,7 @@ import numpy as np
 
 from trod.findings import localtime
 from trod.findings.localtime import Floats
-from trod.findings.sightings import Selection, Span
+from trod.findings.sightings import Selection, Span, joined
 
 DAY_S = 86_400.0
 
@@ -82,14 +83,19 @@ def all_spans(selection: Selection) -> tuple[Span, ...]:
     return tuple(span for _, spans in selection.watched.values() for span in spans)
 
 
-def is_watched(selection: Selection, site: str, utc_s: float) -> bool:
-    """Whether any camera at the site counted as watching at that instant (ends included)."""
-    return any(
-        start <= utc_s <= end
-        for where, spans in selection.watched.values()
-        if where == site
-        for start, end in spans
-    )
+def watched_at(selection: Selection) -> Callable[[str, float], bool]:
+    """A question to ask often: did any camera at a site count as watching at an instant? Ends included."""
+    by_site: dict[str, list[Span]] = {}
+    for site, spans in selection.watched.values():
+        by_site.setdefault(site, []).extend(spans)
+    merged = {site: joined(spans) for site, spans in by_site.items()}
+    starts = {site: [start for start, _ in spans] for site, spans in merged.items()}
+
+    def answer(site: str, utc_s: float) -> bool:
+        at = bisect_right(starts.get(site, []), utc_s) - 1
+        return at >= 0 and utc_s <= merged[site][at][1]
+
+    return answer
 
 
 def hours_by_clock(selection: Selection, bins: int = 288) -> Floats:

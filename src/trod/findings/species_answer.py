@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
@@ -51,13 +52,11 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     selection, found, worked = asking.prepare(evidence, filter)
     names = {**filter.species_names, **evidence.species_names()}
     keys = sorted({p.species for p in found} | set(filter.species))
-    measured = {
-        key: asking.rate_of(selection, worked, [p for p in found if p.species == key]) for key in keys
-    }
-    table = [
-        _row(selection, key, names.get(key, key), [p for p in found if p.species == key], measured[key])
-        for key in keys
-    ]
+    by_species: dict[str, list[Passage]] = {key: [] for key in keys}
+    for passage in found:
+        by_species[passage.species].append(passage)
+    measured = {key: asking.rate_of(selection, worked, by_species[key]) for key in keys}
+    table = [_row(selection, key, names.get(key, key), by_species[key], measured[key]) for key in keys]
     table.sort(key=lambda row: (-row["passages"], row["species"].lower(), row["species_key"]))
     seen = [row for row in table if row["passages"]]
 
@@ -105,6 +104,7 @@ def _row(
     selection: Selection, key: str, name: str, own: Sequence[Passage], rate: rates.Rate
 ) -> dict[str, Any]:
     zone = selection.reserve.zone
+    per_site = Counter(p.site for p in own)
     return {
         "species": name,
         "species_key": key,
@@ -125,7 +125,7 @@ def _row(
         "scatter_weeks": rate.by_week.index if rate.by_week else None,
         "first": localtime.local_date(own[0].utc_s, zone).isoformat() if own else None,
         "last": localtime.local_date(own[-1].utc_s, zone).isoformat() if own else None,
-        "by_site": {site: sum(1 for p in own if p.site == site) for site in selection.sites},
+        "by_site": {site: per_site[site] for site in selection.sites},
         "pictures": asking.opened(own)["pictures"],
         "event_keys": asking.opened(own)["events"],
     }

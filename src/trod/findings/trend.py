@@ -55,8 +55,8 @@ def monthly(found: Sequence[Passage], effort: Effort, zone: str) -> tuple[MonthR
     site and each month. Where that is no more than chance, the exact limits are shown.
     """
     by_month: dict[date, list[Passage]] = {}
-    for passage in found:
-        month = localtime.month_of(localtime.local_date(passage.utc_s, zone))
+    months_found = localtime.months_of([p.utc_s for p in found], zone)
+    for passage, month in zip(found, months_found, strict=True):
         by_month.setdefault(month, []).append(passage)
     known = sorted(set(by_month) | set(effort.by_month))
     if not known:
@@ -87,8 +87,9 @@ def monthly(found: Sequence[Passage], effort: Effort, zone: str) -> tuple[MonthR
 def _cells(found: Sequence[Passage], effort: Effort, zone: str) -> list[tuple[str, date, float, int]]:
     """(site, month, camera-days, passages) of every site-month with a day of effort or more, sorted."""
     counts: dict[tuple[str, date], int] = {}
-    for passage in found:
-        key = (passage.site, localtime.month_of(localtime.local_date(passage.utc_s, zone)))
+    months = localtime.months_of([p.utc_s for p in found], zone)
+    for passage, month in zip(found, months, strict=True):
+        key = (passage.site, month)
         counts[key] = counts.get(key, 0) + 1
     return [
         (site, month, days, counts.get((site, month), 0))
@@ -112,7 +113,7 @@ def _site_month_scatter(found: Sequence[Passage], effort: Effort, zone: str) -> 
     if not columns:
         return None
     design = np.column_stack(columns)
-    degrees = len(cells) - int(np.linalg.matrix_rank(design))
+    degrees = len(cells) - _rank(design)
     if degrees < rates.FEWEST_UNITS:
         return None
     y = np.array([float(c[3]) for c in cells])
@@ -171,8 +172,9 @@ def poisson_regression(y: Floats, design: Floats, exposure: Floats) -> tuple[Flo
     for step in range(60):
         eta = np.log(mu)
         work = eta - offset + (y - mu) / mu
-        root = np.sqrt(mu)
-        new = np.asarray(np.linalg.lstsq(design * root[:, None], work * root, rcond=None)[0], dtype=float)
+        weighted = design * mu[:, None]
+        # Least squares on the normal equations: a few hundred unknowns at most, and columns may be collinear.
+        new = np.asarray(np.linalg.lstsq(design.T @ weighted, weighted.T @ work, rcond=None)[0], dtype=float)
         mu = np.exp(np.clip(design @ new + offset, -40, 40))
         if step and np.max(np.abs(new - beta)) < 1e-10:
             break
@@ -180,7 +182,12 @@ def poisson_regression(y: Floats, design: Floats, exposure: Floats) -> tuple[Flo
     else:
         raise NotEnoughEvidence("the fit did not settle", need="more months, or sites seen in more of them")
     information = design.T @ (design * mu[:, None])
-    return new, np.asarray(np.linalg.pinv(information), dtype=float), mu
+    return new, np.asarray(np.linalg.pinv(information, hermitian=True), dtype=float), mu
+
+
+def _rank(design: Floats) -> int:
+    """Rank by the cross product: quick for many cells, and exact enough for columns of noughts and ones."""
+    return int(np.linalg.matrix_rank(design.T @ design, hermitian=True)) if design.size else 0
 
 
 def _robust(design: Floats, y: Floats, mu: Floats, covariance: Floats) -> Floats:
@@ -190,7 +197,7 @@ def _robust(design: Floats, y: Floats, mu: Floats, covariance: Floats) -> Floats
     estimators with improved finite sample properties, J. Econometrics 29:305–325 (from memory), on the
     Poisson score.
     """
-    leverage = mu * np.einsum("ij,jk,ik->i", design, covariance, design)
+    leverage = mu * np.sum((design @ covariance) * design, axis=1)
     residual = (y - mu) / np.maximum(1.0 - leverage, 1e-3)
     score = design * residual[:, None]
     return np.asarray(covariance @ (score.T @ score) @ covariance, dtype=float)
@@ -226,8 +233,9 @@ def trend(found: Sequence[Passage], effort: Effort, zone: str) -> Trend:
     design, names = _design(cells, with_season=with_season)
     y = np.array([float(count) for *_, count in cells])
     exposure = np.array([days for _, _, days, _ in cells])
-    degrees = len(cells) - int(np.linalg.matrix_rank(design))
-    slope_known = np.linalg.matrix_rank(np.delete(design, 0, axis=1)) < np.linalg.matrix_rank(design)
+    rank = _rank(design)
+    degrees = len(cells) - rank
+    slope_known = _rank(np.delete(design, 0, axis=1)) < rank
     if degrees < 1 or not slope_known or y.sum() < FEWEST_PASSAGES:
         raise NotEnoughEvidence(
             f"{len(cells)} site-months for {len(names)} unknowns",

@@ -24,7 +24,7 @@ Spec = dict[str, Any]
 # The Vega-Lite that altair's schema speaks; vl_convert must draw with the same one.
 VEGALITE = ".".join(alt.SCHEMA_VERSION.lstrip("v").split(".")[:2])
 PAPER_WIDTH_PX = 460
-ROW_PX = 38
+ROW_PX, PAPER_ROW_PX = 38, 30
 
 _TONES: dict[str, dict[str, str]] = {
     "light": {
@@ -100,11 +100,11 @@ def chart(
     """
     drawn: alt.LayerChart | alt.FacetChart | None
     if finding.kind == "what-comes":
-        drawn, height = _what_comes(finding), None
+        drawn, height = _what_comes(finding, PAPER_ROW_PX if theme == "paper" else ROW_PX), None
     elif finding.kind == "when":
-        drawn, height = _when(finding, by), 210
+        drawn, height = _when(finding, by), 175 if theme == "paper" else 210
     elif finding.kind == "change":
-        drawn, height = _change(finding), 240
+        drawn, height = _change(finding), 195 if theme == "paper" else 240
     else:
         raise WrongInput("kind", got=finding.kind, needed="what-comes, when or change")
     if drawn is None:
@@ -137,7 +137,7 @@ def _data(values: list[dict[str, Any]]) -> alt.InlineData:
     return alt.InlineData(values=values)
 
 
-def _what_comes(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
+def _what_comes(finding: Finding, row_px: int) -> alt.LayerChart | alt.FacetChart | None:
     """Dot and range per species, most frequent on top; ticks where the exact Poisson limits lie."""
     rows = [row for row in finding.rows if row["rate"] is not None]
     if not rows:
@@ -197,7 +197,7 @@ def _what_comes(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
             x=alt.X("rate:Q") if all(row["seen"] for row in values) else alt.X("high:Q"), text="figure:N"
         ),
     ]
-    return alt.layer(*layers).properties(height=alt.Step(ROW_PX))
+    return alt.layer(*layers).properties(height=alt.Step(row_px))
 
 
 def _floor_step(value: float) -> float:

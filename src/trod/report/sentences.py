@@ -79,7 +79,9 @@ def camera_days(days: float) -> str:
 
 def days_number(days: float) -> str:
     """Days without a unit, as tables show them."""
-    return trimmed(days, 2) if days < 10 else number(days)
+    if days < 10:
+        return trimmed(days, 2)
+    return count(round(days)) if days < 1000 else number(days)
 
 
 def interval(found: Interval) -> str:

@@ -15,7 +15,7 @@ from trod.findings.blur import METRES_PER_DEGREE, Cell, cell_of
 from trod.findings.sightings import Site
 from trod.report import sentences
 
-WIDTH, MOST_HEIGHT, LEAST_HEIGHT = 470.0, 380.0, 180.0
+WIDTH, MOST_HEIGHT, LEAST_HEIGHT = 470.0, 310.0, 160.0
 MARGIN = 26.0
 INK, SOFT, MOSS, PAPER = "#1d1b16", "#5b5548", "#3d5524", "#ffffff"
 FONT = "Libertinus Serif, Georgia, serif"
