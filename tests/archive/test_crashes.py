@@ -132,7 +132,7 @@ def test_five_hundred_kills_at_random_moments_lose_nothing(quick_desk: Any) -> N
     while kills < kills_wanted:
         in_resume = bool(unfinished(desk.root))
         child = in_a_child(lambda: work(desk))
-        time.sleep(chance.uniform(0, 2 * whole_run_s + 0.005))  # forking takes its share
+        time.sleep(chance.uniform(0, 1.2 * whole_run_s + 0.003))  # forking takes its share
         os.kill(child, signal.SIGKILL)
         if how_it_ended(child) is not None:
             kills += 1

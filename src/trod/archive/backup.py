@@ -403,7 +403,7 @@ class _Carry:
                 except OSError as problem:
                     if problem.errno != errno.EFBIG:
                         raise
-                    self._refuse(path, "is larger than the target's file system can hold (FAT32: 4 GiB)", "big")
+                    self._refuse(path, "is larger than the target's disk can hold (FAT32: 4 GiB)", "big")
                     return False
         if digest.hexdigest() != sha256:
             self.damaged.append(FileChanged(path, "its manifest says otherwise; it was not copied"))

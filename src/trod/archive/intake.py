@@ -10,21 +10,28 @@ to the source.
 from __future__ import annotations
 
 import contextlib
-import json
 import os
 import time
 from collections import deque
 from collections.abc import Iterable, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor, TimeoutError
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
-from trod import __version__
 from trod.archive import disk
-from trod.archive.card import DAMAGE, CardListing, Entry, Problem, Progress, Stop, scan
+from trod.archive.card import CardListing, Entry, Problem, Progress, Stop, scan
 from trod.archive.copying import AlreadyHave, Copier, Foreign, Group, Part, ReadFailed, Unsettled
+from trod.archive.finishing import (
+    ALREADY_KEPT,
+    CARD_NAMES,
+    TOLD,
+    finish,
+    is_placed,
+    result_of,
+    sweep,
+    tidy,
+)
 from trod.archive.making import (
     INCOMING,
     JOURNAL,
@@ -39,11 +46,10 @@ from trod.archive.making import (
     read_making,
     really_there,
 )
-from trod.archive.manifest import PAYLOAD, TAG_MANIFEST, hash_file, payload_oxum, write_tag_files
+from trod.archive.manifest import PAYLOAD
 from trod.archive.names import printable, safe_paths
 from trod.archive.result import Copy, Duplicate, IntakeResult, Told
 from trod.errors import (
-    ArchiveUnwritable,
     CardTrouble,
     NothingFound,
     SourceChanged,
@@ -69,10 +75,6 @@ __all__ = [
     "take_in",
     "unfinished",
 ]
-
-CARD_NAMES = "card-names.jsonl"
-ALREADY_KEPT = "already-kept.jsonl"
-TOLD = "told.jsonl"
 
 # Measured: docs/measured.md, Intake.
 WORKERS = 2
@@ -231,14 +233,14 @@ def resume(
             making.read_back = read_back
         with disk.trouble_told(root, "the intake was taken up"):
             _mend_journal(making)
-            if making.placing is not None and not making.bag.exists() and _is_placed(making):
+            if making.placing is not None and not making.bag.exists() and is_placed(making):
                 began = time.monotonic()
-                _tidy(making)
-                return _result(making, making.lost, time.monotonic() - began)
+                tidy(making)
+                return result_of(making, making.lost, time.monotonic() - began)
             _recheck(making, recheck, stop)
             for part in making.parts.iterdir() if making.parts.exists() else ():
                 disk.remove(part)
-            ready_folders(making)
+            _ready_folders(making)
         source = making.source if listing is None else listing.source
         if making.pending or listing is not None:
             if listing is None:
@@ -280,47 +282,17 @@ def _homes(root: Path) -> list[Path]:
 def _begin(making: Making) -> None:
     """Make the home of the new bag appear at once and with its plan."""
     aside = making.root / INCOMING / f"~{making.name}"
-    _sweep(aside)
+    sweep(aside)
     disk.make_folder(aside)
     making.write_plan(aside)
     disk.rename(aside, making.home)
     disk.flush_folder(making.home.parent)
-    ready_folders(making)
+    _ready_folders(making)
 
 
-def ready_folders(making: Making) -> None:
+def _ready_folders(making: Making) -> None:
     for folder in (making.parts, making.bag / PAYLOAD):
         disk.make_folder(folder)
-
-
-def _sweep(aside: Path) -> None:
-    """Take away what a begun or an ended intake left of its own papers; copies are not among them."""
-    if not aside.exists():
-        return
-    for name in (PLAN, f"{PLAN}.new", JOURNAL):
-        disk.remove(aside / name)
-    for part in (aside / "parts").iterdir() if (aside / "parts").exists() else ():
-        disk.remove(part)
-    for folder in (aside / "parts", aside / "bag" / PAYLOAD, aside / "bag", aside):
-        disk.remove_folder(folder)
-
-
-def _tidy(making: Making) -> None:
-    """The bag is in its place; take the papers away, under a name at which nobody looks for an intake."""
-    aside = making.root / INCOMING / f"~{making.name}"
-    _sweep(aside)
-    disk.rename(making.home, aside)
-    _sweep(aside)
-    disk.flush_folder(aside.parent)
-    with contextlib.suppress(OSError):  # on Windows an open file stays; it is empty and does no harm
-        disk.remove(making.root / INCOMING / f"{making.name}.lock")
-
-
-def _is_placed(making: Making) -> bool:
-    try:
-        return hash_file(making.destination / TAG_MANIFEST)[0] == making.placing
-    except OSError:
-        return False
 
 
 def _mend_journal(making: Making) -> None:
@@ -491,10 +463,10 @@ def _run(
             f"Not one file of {source} could be read. Clean the contacts or try another reader, then resume."
         )
     with disk.trouble_told(making.root, "the bag was finished"):
-        _finish(making, lost)
+        finish(making, lost)
     if progress is not None:
         progress(total, total)
-    return _result(making, lost, time.monotonic() - began)
+    return result_of(making, lost, time.monotonic() - began)
 
 
 def _answers(source: Path, device: int, read_well: Iterable[Path]) -> bool:
@@ -522,150 +494,3 @@ def _answers(source: Path, device: int, read_well: Iterable[Path]) -> bool:
         except OSError:
             continue
     return not proven
-
-
-# Finishing ------------------------------------------------------------------------------------------------
-
-
-def _finish(making: Making, lost: list[Told]) -> None:
-    _salvage(making, lost)
-    copies = {to: line for to, line in making.done.items() if line["what"] == "copied"}
-    if not copies:  # all of it is in the archive already: no bag without a file
-        for folder, _, names in os.walk(making.bag, topdown=False):
-            for name in names:
-                disk.remove(Path(folder, name))
-            disk.remove_folder(Path(folder))
-        _tidy(making)
-        return
-    about = [
-        ("Bag-Software-Agent", f"Trod {__version__}"),
-        ("Bagging-Date", making.now.date().isoformat()),
-        ("External-Identifier", making.name),
-        ("Payload-Oxum", payload_oxum(line["size_bytes"] for line in copies.values())),
-    ]
-    given = {label.lower() for label in making.about}
-    about = [*making.about.items(), *(pair for pair in about if pair[0].lower() not in given)]
-    for old in making.bag.iterdir():  # tag files of an earlier, broken-off finish
-        if old.name != PAYLOAD:
-            disk.remove(old)
-    payload = {to: str(line["sha256"]) for to, line in copies.items()}
-    write_tag_files(making.bag, payload=payload, about=about, tags=_tag_files(making, lost))
-    tagmanifest = hash_file(making.bag / TAG_MANIFEST)[0]
-    making.enter([{"what": "placing", "tagmanifest": tagmanifest, "lost": [asdict(t) for t in lost]}])
-    disk.make_folder(making.destination.parent)
-    if making.destination.exists():
-        raise ArchiveUnwritable(
-            f"{making.bag_path} has come into being meanwhile. The finished bag is kept in {making.bag}; "
-            "move one of the two aside, then resume."
-        )
-    disk.rename(making.bag, making.destination)
-    disk.flush_folder(making.destination.parent)
-    disk.flush_folder(making.home)
-    _tidy(making)
-
-
-def _salvage(making: Making, lost: list[Told]) -> None:
-    """Deal with files in the bag that the journal does not speak of, left by a run that was killed.
-
-    Nearly always the file was taken anew and the copy replaced. But when the source has lost the file
-    meanwhile, this may be the only copy on earth: it is kept, marked as unproven.
-    """
-    lines: list[dict[str, Any]] = []
-    for folder, _, names in os.walk(making.bag / PAYLOAD):
-        for name in names:
-            path = Path(folder, name)
-            to = path.relative_to(making.bag).as_posix()
-            line = making.done.get(to)
-            if line is not None and line["what"] == "copied":
-                continue
-            item = making.planned.get(to)
-            if item is not None and line is None and any(t.path == item.entry.path for t in lost):
-                sha256, size_bytes = hash_file(path, from_disk=True)
-                lines.append(
-                    {"what": "copied", "to": to, "sha256": sha256, "size_bytes": size_bytes,
-                     "mtime_ns": path.stat().st_mtime_ns, "problems": [], "foreign": False,
-                     "read_back": False, "unproven": True}
-                )  # fmt: skip
-            else:
-                disk.remove(path)
-    making.enter(lines)
-    kept = {making.planned[line["to"]].entry.path for line in lines}
-    lost[:] = [t for t in lost if t.path not in kept]
-    for folder, _, _ in os.walk(making.bag / PAYLOAD, topdown=False):  # a bag cannot list an empty folder
-        if Path(folder) != making.bag / PAYLOAD and not any(Path(folder).iterdir()):
-            disk.remove_folder(Path(folder))
-
-
-def _tag_files(making: Making, lost: list[Told]) -> dict[str, bytes]:
-    """The tag files of ours, each only when there is something to say."""
-
-    def text(lines: Iterable[dict[str, Any]]) -> bytes:
-        return "".join(json.dumps(line, sort_keys=True) + "\n" for line in lines).encode()
-
-    renamed: list[dict[str, Any]] = []
-    kept: list[dict[str, Any]] = []
-    told: list[dict[str, Any]] = []
-    for item in making.items:
-        path, line = item.entry.path, making.done.get(item.to)
-        if line is None:
-            continue
-        if line["what"] == "twin":
-            fields = ("sha256", "size_bytes", "where", "within")
-            kept.append({"card_path": path, **{name: line[name] for name in fields}})
-            continue
-        if item.to != f"{PAYLOAD}/{path}":
-            renamed.append({"card_path": path, "path": item.to})
-        flags = [*line["problems"], *(("foreign",) if line["foreign"] else ())]
-        flags += ["unproven"] if line.get("unproven") else []
-        flags += ["changed-later"] if item.old else []
-        if flags:
-            told.append({"card_path": path, "path": item.to, "told": flags})
-    told += [{"card_path": t.path, "told": [t.what], "copied": False} for t in [*lost, *making.left]]
-    files = {CARD_NAMES: text(renamed), ALREADY_KEPT: text(kept), TOLD: text(told)}
-    return {name: content for name, content in files.items() if content}
-
-
-def _result(making: Making, lost: list[Told], seconds: float) -> IntakeResult:
-    copies, twins, damaged, foreign = [], [], [], []
-    read, read_back = 0, True
-    for item in making.items:
-        line = making.done.get(item.to)
-        if line is None:
-            continue
-        path = item.entry.path
-        read += line["size_bytes"]
-        if line["what"] == "twin":
-            twins.append(Duplicate(path, line["sha256"], line["size_bytes"], line["where"], line["within"]))
-            continue
-        read_back = read_back and line["read_back"]
-        problems = tuple(Problem(p) for p in line["problems"])
-        copies.append(
-            Copy(
-                path=path,
-                to=item.to,
-                sha256=line["sha256"],
-                size_bytes=line["size_bytes"],
-                mtime_ns=line["mtime_ns"],
-                kind=item.entry.kind,
-                problems=problems,
-                foreign=line["foreign"],
-                unproven=bool(line.get("unproven")),
-            )
-        )
-        damaged += [Told(path, p.value, p.sentence) for p in problems if p in DAMAGE]
-        if line["foreign"]:
-            foreign.append(Told(path, "foreign", "was made by another camera"))
-    return IntakeResult(
-        name=making.name,
-        bag=making.bag_path if copies else None,
-        copies=tuple(copies),
-        twins=tuple(twins),
-        damaged=tuple(damaged),
-        foreign_files=tuple(foreign),
-        skipped_files=tuple(making.left),
-        lost=tuple(lost),
-        notes=tuple(making.notes),
-        read_back=read_back,
-        bytes=read,
-        seconds=seconds,
-    )

@@ -158,6 +158,7 @@ class Making:
 
 
 def read_making(root: Path, home: Path) -> Making:
+    """The state of an unfinished intake, from its plan and its journal. Raises CardTrouble without a plan."""
     try:
         plan = json.loads((home / PLAN).read_bytes())
         if plan["trod"] != 1 or plan["kind"] != "intake":
@@ -214,6 +215,7 @@ def alone(root: Path, name: str) -> Iterator[None]:
 
 
 def is_whole(path: Path, sha256: str, size_bytes: int, deep: bool) -> bool:
+    """Whether a plain file is there with this size and, when `deep`, these bytes on the disk itself."""
     try:
         if path.is_symlink() or path.stat().st_size != size_bytes:
             return False

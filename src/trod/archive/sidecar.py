@@ -132,10 +132,12 @@ def lock(folder: Path, *, wait_s: float = 30.0) -> disk.Lock:
 
 
 def read_ledger(archive_root: Path) -> Json | None:
+    """The fields of the ledger, or None when there is none yet. Raises CatalogueTrouble."""
     return read_json(Path(archive_root) / LEDGER, "ledger")
 
 
 def write_ledger(archive_root: Path, fields: Mapping[str, Any]) -> None:
+    """Write the ledger, whole or not at all."""
     with lock(Path(archive_root)):
         write_json(Path(archive_root) / LEDGER, "ledger", fields)
 
@@ -146,6 +148,7 @@ def deployment_folder(archive_root: Path, place: Placement) -> Path:
 
 
 def read_sidecar(folder: Path) -> Json | None:
+    """The fields of the sidecar of a deployment, or None when there is none yet. Raises CatalogueTrouble."""
     return read_json(folder / SIDECAR, "deployment")
 
 
