@@ -18,6 +18,7 @@ import vl_convert
 from trod.errors import WrongInput
 from trod.findings import wording
 from trod.findings.finding import Finding
+from trod.report.sentences import clean
 
 Theme = Literal["light", "night", "paper"]
 Spec = dict[str, Any]
@@ -122,13 +123,16 @@ def chart(
 
 
 def svg(spec: Mapping[str, Any]) -> str:
-    """A spec as SVG, drawn here without a browser and without the network."""
+    """A spec as SVG, drawn here without a browser and without the network.
+
+    Control characters in names, which SVG cannot hold, become blanks.
+    """
     fixed = dict(spec)
     if fixed.get("width") == "container":
         fixed["width"] = PAPER_WIDTH_PX
         fixed["autosize"] = {"type": "pad", "contains": "padding"}
     drawn: str = vl_convert.vegalite_to_svg(
-        json.dumps(fixed, allow_nan=False), vl_version=VEGALITE, allowed_base_urls=[]
+        json.dumps(clean(fixed), allow_nan=False), vl_version=VEGALITE, allowed_base_urls=[]
     )
     return drawn
 
