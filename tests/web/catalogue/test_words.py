@@ -64,7 +64,9 @@ def everything() -> list[Any]:
             w.event.word_id == w.pk,
             sorted((m.picture.sha256, m.x, m.y) for s in w.sightings.all() for m in s.marks.all()),
         )
-        for w in Word.objects.select_related("event").prefetch_related("sightings__species", "sightings__marks__picture")
+        for w in Word.objects.select_related("event").prefetch_related(
+            "sightings__species", "sightings__marks__picture"
+        )
     )  # fmt: skip
 
 
@@ -437,6 +439,11 @@ def test_a_placeholder_whose_name_is_taken_gets_another(ground: eventful.Ground)
     assert words.replay(lines).species_made == ["Jay (jay)"]
 
 
+def bad(**wrong: Any) -> str:
+    act = {"act": "say", "uuid": str(uuid.uuid4()), "at": NOON.isoformat(), "by": "x"}
+    return json.dumps({**act, "sightings": [{"what": "blank"}], **wrong})
+
+
 def test_torn_and_foreign_lines_are_told_and_passed_over(ground: eventful.Ground) -> None:
     some_words(ground)
     before, lines = everything(), [json.dumps(line) for line in file_lines()]
@@ -444,11 +451,11 @@ def test_torn_and_foreign_lines_are_told_and_passed_over(ground: eventful.Ground
     hostile = [
         lines[0][: len(lines[0]) // 2], "[]", "7", "null", '{"act": "say"}', "", b"\xff\xfe",
         '{"act": "say", "uuid": "x", "at": "2026-01-01T00:00:00+00:00"}',
-        json.dumps({"act": "burn", "uuid": str(uuid.uuid4()), "at": NOON.isoformat(), "by": "x"}),
-        json.dumps({"act": "say", "uuid": str(uuid.uuid4()), "at": "2026-01-01T00:00:00", "by": "x", "sightings": []}),
-        json.dumps({"act": "say", "uuid": str(uuid.uuid4()), "at": NOON.isoformat(), "by": "x", "sightings": []}),
-        json.dumps({"act": "say", "uuid": str(uuid.uuid4()), "at": NOON.isoformat(), "by": "x", "sightings": [{"what": "animal", "count": -4}]}),
-        json.dumps({"act": "say", "uuid": str(uuid.uuid4()), "at": NOON.isoformat(), "by": "x", "sightings": [{"what": "animal", "species": "jay"}]}),
+        bad(act="burn"),
+        bad(at="2026-01-01T00:00:00"),
+        bad(sightings=[]),
+        bad(sightings=[{"what": "animal", "count": -4}]),
+        bad(sightings=[{"what": "animal", "species": "jay"}]),
         "[" * 100_000,
     ]  # fmt: skip
 
@@ -466,8 +473,9 @@ def test_reading_back_asks_the_database_about_the_same_number_of_times_however_m
     first, last = words._ends(event)
     lines = [
         {
-            "act": "say", "uuid": str(uuid.UUID(int=n)), "by": ILKA, "at": later(n).isoformat(), "event": event.key,
-            "first": first, "last": last, "note": "", "sightings": [{"what": "blank", "count": 1}],
+            "act": "say", "uuid": str(uuid.UUID(int=n)), "by": ILKA, "at": later(n).isoformat(),
+            "event": event.key, "first": first, "last": last, "note": "",
+            "sightings": [{"what": "blank", "count": 1}],
         }
         for n in range(1200)
     ]  # fmt: skip
@@ -566,7 +574,8 @@ event = Event.objects.get()
 print("ready", flush=True)
 sys.stdin.readline()
 try:
-    words.say(event, [words.Line(what="animal", species=sys.argv[1])], by=sys.argv[1], at=datetime.now(UTC), saw=None)
+    line = words.Line(what="animal", species=sys.argv[1])
+    words.say(event, [line], by=sys.argv[1], at=datetime.now(UTC), saw=None)
     print("said")
 except words.SaidMeanwhile:
     print("told")

@@ -911,7 +911,7 @@
     const thing = byKey.get(key) || byKey.get(low);
     if (thing && !(event.shiftKey && key === " ")) {
       event.preventDefault();
-      if (lastKey.key === key && event.timeStamp - lastKey.time < BOUNCE_MS) return;   // a worn key that bounces
+      if (!seen && lastKey.key === key && event.timeStamp - lastKey.time < BOUNCE_MS) return;   // a worn key that bounces
       lastKey = { key, time: event.timeStamp };
       flash(thing);
       press(event, () => choose(thing));
