@@ -100,7 +100,7 @@ class DensityStep:
 
 EN_62676_4_EDITION = "EN/IEC 62676-4:2014/2015"
 EN_62676_4_CAUTION = (
-    "These steps were written for people under watch. For animals they are a scale of resolution and no more; "
+    "These steps were written for people under watch. For animals they are a scale of resolution, no more; "
     "a later edition of the standard has other words and other numbers."
 )
 # IEC/EN 62676-4:2014/2015, Video surveillance systems for use in security applications – Part 4: Application
