@@ -16,12 +16,23 @@ DEFAULT_HOME = "~/trod-demo"
 
 
 @click.command(short_help="Build an invented reserve and open it in the browser.")
-@click.option("--home", "demo_home", type=click.Path(file_okay=False), help=f"The demo's folder (default: TROD_HOME, else {DEFAULT_HOME}).")
+@click.option(
+    "--home",
+    "demo_home",
+    type=click.Path(file_okay=False),
+    help=f"The demo's folder (default: TROD_HOME, else {DEFAULT_HOME}).",
+)
 @click.option("--no-browser", is_flag=True, help="Only build; do not serve.")
 @click.option("--pictures", type=click.IntRange(400, 1_000_000), default=1800, show_default=True, metavar="N",
               help="About how many pictures to draw.")  # fmt: skip
 @click.option("--seed", type=int, default=1, show_default=True, help="Another number, another year.")
-@click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True, help="Where to serve; 0 takes any free port.")
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=8000,
+    show_default=True,
+    help="Where to serve; 0 takes any free port.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print what was built as one JSON object.")
 @click.pass_context
 def demo(

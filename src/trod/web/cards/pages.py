@@ -20,8 +20,8 @@ from trod.web.models import Deployment, Event, Intake, Job, Picture, Visit
 
 A_PAGE = 20
 STRIP = 12
-# A storm: an hour with at least so many events, and so many times what the card's busy hours usually hold. Ours.
-STORM_LEAST, STORM_TIMES = 12, 5.0
+# A storm: an hour with at least so many pictures, and so many times what an hour with any usually holds. Ours.
+STORM_LEAST, STORM_TIMES = 30, 5.0
 WORK = ("take-in", "place", "facts", "verify", "backup", "thumbnails")
 
 
@@ -92,19 +92,19 @@ def gather(plugged: list[MountedCard], page: str) -> CardsPage:
 
 @dataclass(frozen=True)
 class Storm:
-    """A stretch with far more events than usual."""
+    """A stretch with far more pictures than usual."""
 
     start: datetime
     end: datetime
-    events: int
+    pictures: int
     daylight: bool
     covers: tuple[str, ...]
 
     @property
     def cause(self) -> str:
         if self.daylight:
-            return "Perhaps wind: grass or branches moving in warm light set a camera off again and again."
-        return "Perhaps many animals, or something moving close to the lens."
+            return "Perhaps wind: grass or branches moving in warm light. Or animals that stayed; look at its pictures."
+        return "Perhaps animals that stayed, or something that moved close to the lens. Look at its pictures."
 
 
 @dataclass(frozen=True)
@@ -158,7 +158,9 @@ def intake_page(intake: Intake, page: str | None) -> IntakePage:
     unread = pictures.filter(looked=False).count() if whole else 0
     events = Event.objects.filter(pictures__intake=intake).distinct()
     starts = list(
-        events.order_by("start_at").values_list("start_at", "infrared", "cover__sha256", "time_lapse")
+        events.order_by("start_at").values_list(
+            "start_at", "end_at", "frames", "infrared", "cover__sha256", "time_lapse"
+        )
     )
     timed = pictures.filter(taken_at__isnull=False, foreign=False)
     first, last = timed.order_by("taken_at").first(), timed.order_by("-taken_at").first()
@@ -170,7 +172,7 @@ def intake_page(intake: Intake, page: str | None) -> IntakePage:
         steps=_steps(intake, job, unread),
         strip=list(pictures.filter(looked=True).exclude(width=None)[:STRIP]),
         pages=Paginator(pictures.select_related("event"), 60).get_page(page) if page else None,
-        storms=storms([row for row in starts if not row[3]]) if ready else [],
+        storms=storms([row for row in starts if not row[5]]) if ready else [],
         gaps=_gaps(intake, first, last) if ready else [],
         clocks=watch.proposals(intake.deployment) if ready and intake.deployment else [],
         jumps=_jumps(intake) if ready else [],
@@ -203,28 +205,33 @@ def _steps(intake: Intake, job: Job | None, unread: int) -> list[Step]:
 
 
 def storms(rows: Iterable[tuple[Any, ...]]) -> list[Storm]:
-    """Stretches of hours that hold far more events than this card's usual busy hour. rows: start, infrared, cover."""
-    rows = list(rows)
-    if len(rows) < STORM_LEAST:
+    """Hours in which far more pictures were taken than in this card's usual hour, neighbouring ones joined.
+
+    rows : of the events: start, end, frames, infrared, SHA-256 of the cover.
+    """
+    rows = sorted(rows, key=lambda row: row[0])
+    if not rows:
         return []
-    hours = np.array([int(row[0].timestamp() // 3600) for row in rows])
-    numbers, counts = np.unique(hours, return_counts=True)
-    limit = max(STORM_LEAST, STORM_TIMES * float(np.median(counts)))
-    stormy = numbers[counts >= limit]
-    found: list[Storm] = []
-    runs: list[list[int]] = []
-    for hour in stormy.tolist():
-        if runs and hour - runs[-1][-1] <= 2:
-            runs[-1].append(hour)
-        else:
-            runs.append([hour])
+    hours: dict[int, list[tuple[Any, ...]]] = {}
+    for row in rows:
+        hours.setdefault(int(row[0].timestamp() // 3600), []).append(row)
+    counts = {hour: sum(row[2] for row in of) for hour, of in hours.items()}
+    limit = max(STORM_LEAST, STORM_TIMES * float(np.median(list(counts.values()))))
+    runs: list[list[tuple[Any, ...]]] = []
+    before = None
+    for hour in sorted(hour for hour, count in counts.items() if count >= limit):
+        if before is None or hour - before > 2:
+            runs.append([])
+        runs[-1] += hours[hour]
+        before = hour
+    found = []
     for run in runs:
-        inside = [row for row, hour in zip(rows, hours.tolist(), strict=True) if run[0] <= hour <= run[-1]]
-        night = sum(bool(row[1]) for row in inside)
-        step = max(1, len(inside) // 4)
-        covers = tuple(row[2] for row in inside[::step] if row[2])[:4]
-        found.append(Storm(inside[0][0], inside[-1][0], len(inside), night * 2 < len(inside), covers))
-    return sorted(found, key=lambda s: -s.events)[:4]
+        night = sum(row[2] for row in run if row[3])
+        frames = sum(row[2] for row in run)
+        step = max(1, len(run) // 4)
+        covers = tuple(row[4] for row in run[::step] if row[4])[:4]
+        found.append(Storm(run[0][0], max(row[1] for row in run), frames, night * 2 < frames, covers))
+    return sorted(found, key=lambda storm: -storm.pictures)[:4]
 
 
 def _gaps(
@@ -251,7 +258,7 @@ def _gaps(
 
 
 def _jumps(intake: Intake) -> list[str]:
-    rows = intake.pictures.filter(time_from__in=("exif", "clip")).order_by("file_order")
+    rows = intake.pictures.filter(time_from__in=("exif", "clip"), foreign=False).order_by("file_order")
     return [
         f"{str(jump)[0].upper()}{str(jump)[1:]}."
         for jump in watch.jumps(list(rows.values_list("path", "taken_raw")))[:6]

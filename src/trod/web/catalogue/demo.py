@@ -296,9 +296,7 @@ class RealData(TrodError):
     """The home holds records that are not invented."""
 
     def __str__(self) -> str:
-        return (
-            f"{home.home()} holds real data; the demo is not mixed with it. Name another folder: trod demo --home DIR"
-        )
+        return f"{home.home()} holds real data; the demo is not mixed with it. Name another folder: trod demo --home DIR"
 
 
 def read_marker() -> dict[str, Any] | None:
@@ -369,11 +367,11 @@ def build(line: Line, *, pictures: int, seed: int, workers: int, now: datetime) 
     with _timed(took, "taking in"):
         for number, made in enumerate(year):
             line.step(number, len(year) + 1, "Taking the cards in")
-            _take_in(made.folder, made, workers)
+            _take_in(made.folder, made)
         for made in last:
             folder = made.folder.rename(top / CARDS / made.name)
             if made.site != LEFT_TO_DO:
-                _take_in(folder, made, workers)
+                _take_in(folder, made, pulled_on=str(folder.parent.resolve()))
         line.step(len(year) + 1, len(year) + 1, "Taking the cards in")
     with _timed(took, "clocks"):
         _mend_clocks([d for d in Deployment.objects.all() if d.site.slug not in reserve.JUST_PULLED])
@@ -382,7 +380,11 @@ def build(line: Line, *, pictures: int, seed: int, workers: int, now: datetime) 
     shutil.rmtree(making, ignore_errors=True)
     files.catch_up()
     _write_marker(seed=seed, pictures=pictures, built=True)
-    counts = {"pictures": Picture.objects.count(), "events": Event.objects.count(), "words": Word.objects.count()}
+    counts = {
+        "pictures": Picture.objects.count(),
+        "events": Event.objects.count(),
+        "words": Word.objects.count(),
+    }
     return {"home": str(top), **counts, "took_s": {k: round(v, 1) for k, v in took.items()}, "told": told}
 
 
@@ -393,7 +395,7 @@ def _timed(took: dict[str, float], name: str) -> Iterator[None]:
     took[name] = took.get(name, 0.0) + time.monotonic() - began
 
 
-def _take_in(folder: Path, made: Any, workers: int) -> None:
+def _take_in(folder: Path, made: Any, *, pulled_on: str = "/media/demo") -> None:
     deployment = Deployment.objects.select_related("camera", "site").get(slug=made.deployment)
     card = Card.objects.filter(label=made.name).first()
     visit = Visit.objects.filter(card_out=card).order_by("-at").first() if card else None
@@ -403,7 +405,7 @@ def _take_in(folder: Path, made: Any, workers: int) -> None:
     take_in.take_in(intake, line=Silent(), now=at, workers=1)
     # The demo's cards come home on the evening of their visit, not today.
     Intake.objects.filter(pk=intake.pk).update(
-        finished_at=at + timedelta(seconds=max(1.0, intake.seconds)), source=f"/media/demo/{made.name}"
+        finished_at=at + timedelta(seconds=max(1.0, intake.seconds)), source=f"{pulled_on}/{made.name}"
     )
 
 
@@ -424,13 +426,17 @@ def _say(truth: list[Any], year: list[Any], seed: int, line: Line) -> list[str]:
     mine = {made.name for made in year}
     said_from = {made.name: made.last + timedelta(hours=12) for made in year}
     truth = [row for row in truth if row.card in mine]
-    rows = list(Event.objects.filter(time_lapse=False).select_related("deployment__site").order_by("start_at", "key"))
+    rows = list(
+        Event.objects.filter(time_lapse=False).select_related("deployment__site").order_by("start_at", "key")
+    )
     frames: dict[int, list[tuple[str, datetime]]] = {row.pk: [] for row in rows}
     of = Picture.objects.filter(event__isnull=False).order_by("taken_at", "file_order", "sha256")
     for event, sha256, at in of.values_list("event_id", "sha256", "taken_at"):
         if event in frames:
             frames[event].append((sha256, at))
-    said = words_from_truth(truth, [frames[row.pk] for row in rows], said_from=said_from, seed=seed, skip=0.03)
+    said = words_from_truth(
+        truth, [frames[row.pk] for row in rows], said_from=said_from, seed=seed, skip=0.03
+    )
     acts: dict[str, list[dict[str, Any]]] = {}
     names = {row.slug: row for row in Species.objects.all()}
     for number, word in enumerate(said):

@@ -18,6 +18,7 @@ from typing import Any
 
 import numpy as np
 from django.db import transaction
+from django.db.models import Q
 
 from trod.pictures import events as rule
 from trod.web.catalogue import facts
@@ -44,11 +45,11 @@ ROW = ("pk", "sha256", "taken_at", "event_id", "infrared", "trigger")
 def regroup(deployment: Deployment, line: Line) -> list[str]:
     """Part the pictures of a deployment into events anew. Returns what is to be told of it, in sentences.
 
-    Pictures whose time is not known are in no event. Doing it again changes nothing.
+    Pictures whose time is not known, and those of another camera, are in no event. Doing it again changes nothing.
     """
     with transaction.atomic():
         rows = list(
-            Picture.objects.filter(deployment=deployment, taken_at__isnull=False)
+            Picture.objects.filter(deployment=deployment, taken_at__isnull=False, foreign=False)
             .order_by("taken_at", "file_order", "sha256")
             .values_list(*ROW)
         )
@@ -58,8 +59,9 @@ def regroup(deployment: Deployment, line: Line) -> list[str]:
         owner, split = _owners(groups, old, spoken)
         told = _told(apart, split)
         _store(deployment, groups, owner, old, spoken)
-        Picture.objects.filter(deployment=deployment, taken_at__isnull=True, event__isnull=False).exclude(
-            event__in=spoken
+        stray = Picture.objects.filter(deployment=deployment, event__isnull=False)
+        stray.filter(Q(taken_at__isnull=True) | Q(foreign=True)).exclude(
+            event__in=Event.objects.filter(deployment=deployment, words__isnull=False)
         ).update(event=None)
         gone = [pk for pk in old if pk not in spoken and pk not in set(owner.values())]
         for start in range(0, len(gone), 500):
@@ -257,8 +259,9 @@ def _lapse_frames(rows: list[tuple[int, float]], period_h: float) -> set[int]:
         return set()
     times = np.array([second for _, second in rows])
     phases = np.mod(times, period_s)
-    minutes = np.floor(phases / 60).astype(int)
-    count = np.bincount(minutes)
+    # In how many periods each minute has a picture at all: a burst counts once.
+    seen = np.unique(np.column_stack([np.floor(times / period_s), np.floor(phases / 60)]), axis=0)
+    count = np.bincount(seen[:, 1].astype(int))
     # A frame may fall on either side of a minute's turn.
     pairs = count + np.append(count[1:], 0)
     best = int(np.argmax(pairs))

@@ -83,5 +83,9 @@ def _time(raw: datetime | None, subsecond_s: float | None, source: str, path: Pa
 
 
 def _problem(told: str, problems: tuple[str, ...]) -> str:
+    if "holds no bytes" in told:
+        problems = ()  # the same in other words
+    if "breaks off" in told and any("end of the picture is missing" in p for p in problems):
+        told = ""
     text = "; ".join(dict.fromkeys(filter(None, (told, *problems))))
     return text if len(text) <= LONGEST_PROBLEM else text[: LONGEST_PROBLEM - 1] + "…"

@@ -191,7 +191,9 @@ def _events(deployment: Deployment | None, folder: sidecar.DeploymentFolder, lin
             name, head = heads[intake]
             paths[f"{name}/{path.removeprefix(head)}"] = pk
         events.restore(deployment, (folder.sidecar or {}).get("events") or [], paths)
-        missing = Picture.objects.filter(deployment=deployment, event__isnull=True, taken_at__isnull=False)
+        missing = Picture.objects.filter(
+            deployment=deployment, event__isnull=True, taken_at__isnull=False, foreign=False
+        )
         if missing.exists():
             events.regroup(deployment, line)
 

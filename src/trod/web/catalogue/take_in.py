@@ -26,7 +26,7 @@ from trod.errors import Stopped, TrodError, WrongInput
 from trod.web import home
 from trod.web.catalogue import bags, facts, ledger, watch
 from trod.web.catalogue.line import Line, teller
-from trod.web.models import Card, Deployment, Event, Intake, Picture
+from trod.web.models import Card, Deployment, Event, Intake, Job, Picture
 
 COPYING = "Copying"
 
@@ -63,6 +63,8 @@ def begin(asked: Asked, *, now: datetime) -> Intake:
         ):
             if _can_go_on(old, asked.source):
                 return old
+            if not _has_begun(old):
+                old.delete()
         return Intake.objects.create(
             name=(name := _new_name(asked.source, now)),
             folder=f"{place.folder}/{name}",
@@ -113,7 +115,19 @@ def _can_go_on(intake: Intake, source: Path) -> bool:
     for unfinished in core.unfinished(root):
         if unfinished.name == intake.name:
             return _holds_same(unfinished.path, source)
-    return True  # its plan was not written yet: nothing was copied
+    return _is_asked_for(intake)  # its plan was not written yet, so nothing was copied
+
+
+def _has_begun(intake: Intake) -> bool:
+    """Whether anything was copied for it."""
+    root = home.archive_root()
+    return (root / intake.folder).exists() or (root / core.INCOMING / intake.name).exists() or intake.new > 0
+
+
+def _is_asked_for(intake: Intake) -> bool:
+    """Whether somebody put this intake into the queue and it waits there or is at work."""
+    open_jobs = Job.objects.filter(kind="take-in", state__in=[Job.State.WAITING, Job.State.RUNNING])
+    return open_jobs.filter(args__intake=intake.name).exists()
 
 
 def _holds_same(path: Path, source: Path) -> bool:
@@ -307,7 +321,9 @@ def finish(intake: Intake, *, line: Line, workers: int | None = None) -> dict[st
             makers = facts.tell_foreign(intake)
             told = list(makers.told)
             if intake.foreign:
-                told.append(f"{intake.foreign} files look like another camera's; they are kept and marked.")
+                told.append(
+                    f"{intake.foreign} files look like another camera's; they are kept, marked, and in no event."
+                )
             if deployment is None:
                 watch.retime_unplaced(intake.pk)
             else:
@@ -323,7 +339,11 @@ def finish(intake: Intake, *, line: Line, workers: int | None = None) -> dict[st
 
 def _time_told(intake: Intake) -> list[str]:
     told = []
-    rows = list(intake.pictures.order_by("file_order").values_list("path", "taken_raw", "time_from"))
+    rows = list(
+        intake.pictures.filter(foreign=False)
+        .order_by("file_order")
+        .values_list("path", "taken_raw", "time_from")
+    )
     for jump in watch.jumps([(p, raw) for p, raw, source in rows if source in ("exif", "clip")]):
         told.append(f"{str(jump)[0].upper()}{str(jump)[1:]}.")
     by_file = sum(source == "file" for *_, source in rows)
@@ -377,10 +397,14 @@ def format_sentence(intake: Intake) -> str:
         return (
             "Do not format this card: not every file of it is proven to be in the archive. Take it in again."
         )
-    checked = "read back and compared" if intake.read_back else "not read back, as was chosen"
+    how = (
+        "written, flushed, read back and compared"
+        if intake.read_back
+        else "written and flushed, but not read back, as was chosen"
+    )
     return (
-        f"All {intake.files} files of this card are in the archive: {intake.new} new, {intake.duplicates} kept before. "
-        f"Each new one was written, flushed and {checked}."
+        f"All {intake.files} files of this card are in the archive: {intake.new} new, {intake.duplicates} kept "
+        f"before. Each new one was {how}."
     )
 
 
@@ -410,7 +434,7 @@ def place(intake: Intake, deployment: Deployment, *, line: Line, now: datetime) 
     with ledger.quiet(), transaction.atomic():
         Picture.objects.filter(intake=intake).update(deployment=deployment, event=None, taken_at=None)
         old = intake.folder
-        if root.joinpath(*old.split("/")).exists():
+        if old != f"{where.folder}/{intake.name}" and root.joinpath(*old.split("/")).exists():
             sidecar.move_bag(root, old, where, now=now)
         intake.deployment = deployment
         _moved(intake, f"{where.folder}/{intake.name}")

@@ -15,8 +15,9 @@ from trod.web.catalogue import facts
 from trod.web.catalogue.line import Line, Silent
 from trod.web.models import Deployment, Picture, Visit, WatchCorrection
 
-# A clock that is out by less is left alone: people read a camera's clock to the minute. Ours.
-LEAST_S = 120.0
+# A clock that is out by less is left alone: people read it to the minute, and a few minutes of drift in two months
+# change no finding. Ours.
+LEAST_S = 300.0
 # Quartz clocks of cameras drift by seconds a day; what is far more was set wrong. Ours.
 MOST_DRIFT_S_D = 30.0
 
@@ -165,7 +166,9 @@ def follow(deployment: Deployment, line: Line) -> list[str]:
         events.tell_triggers(deployment)
         told = events.regroup(deployment, line)
     if changed:
-        unknown = Picture.objects.filter(deployment=deployment, looked=True, taken_at__isnull=True).count()
+        unknown = Picture.objects.filter(
+            deployment=deployment, taken_at__isnull=True, time_from__in=("exif", "clip"), taken_raw__isnull=False
+        ).count()
         if unknown:
             told.append(
                 f"{unknown} pictures have a time that fits two corrections; they are in no event until one is mended."

@@ -1,0 +1,229 @@
+"""The database may be lost: the archive's folders bring back the same catalogue and the same findings."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import canon
+import pulled
+import pytest
+
+from trod.archive import sidecar
+from trod.errors import WrongInput
+from trod.web import home
+from trod.web.catalogue import ledger, rebuild, take_in, watch, words
+from trod.web.catalogue.line import Silent
+from trod.web.catalogue.words import Dot, Line
+from trod.web.models import Card, Event, Intake, Picture, Species, Visit
+
+NOON = datetime(2026, 7, 1, 12, tzinfo=UTC)
+
+
+@pytest.fixture
+def lived(small: Any, take: Any) -> Any:
+    """A catalogue with a past: cards, foreign and damaged files, words said and undone, clocks mended, edits."""
+    one, two, three = (
+        small.card("ESK-01-A"),
+        small.card("ESK-02-A", serial="INV-002"),
+        small.card("nobody", serial=""),
+    )
+    label = Card.objects.create(label="ESK-01-A")
+    files = one.bursts([*pulled.days(6), pulled.FIRST + timedelta(seconds=100)])
+    files[4].write_bytes(files[4].read_bytes()[:-40])
+    files[5].write_bytes(b"")
+    one.shoot(datetime(2024, 1, 1), serial="STRANGER-9")
+    take(one.folder, small.alder, card=label)
+    two.bursts(pulled.days(4))
+    take(two.folder, small.lick)
+    three.bursts(pulled.days(2, datetime(2025, 3, 1)))
+    take(three.folder)
+    take(one.folder, small.alder, now=NOON)  # again: all but the empty file kept before
+    late = small.card("ESK-01-B", number=300)
+    late.bursts([pulled.FIRST + timedelta(seconds=40)], frames=2)
+    take(late.folder, small.alder, now=NOON + timedelta(hours=1))
+
+    found = list(Event.objects.filter(deployment=small.alder).order_by("start_at"))
+    sha = found[0].pictures.order_by("file_order").first().sha256
+    words.say(
+        found[0],
+        [Line(what="animal", species="red-deer", count=2, sex="female", dots=(Dot(picture=sha, x=0.25, y=0.5),))],
+        by="Ilka Marwood", at=NOON, note="one limps",
+    )  # fmt: skip
+    words.say(found[0], [Line(what="animal", species="red-fox")], by="Tobin", at=NOON + timedelta(minutes=1))
+    words.undo(by="Tobin", at=NOON + timedelta(minutes=2))
+    for event in Event.objects.filter(deployment=small.lick):
+        words.say(event, [Line(what="blank")], by="Ilka Marwood", at=NOON + timedelta(minutes=3))
+    words.say(
+        found[2], [Line(what="animal", species="red-fox")], by="Ilka Marwood", at=NOON + timedelta(minutes=4)
+    )
+    Visit.objects.create(
+        site=small.lick.site, deployment=small.lick, at=NOON, by="Suri", card_out=label, arrival="working"
+    )
+    row, _ = watch.correct(small.lick, shift_s=-3600, reason="summer time", by="Suri", now=NOON)
+    watch.undo(row, by="Suri", now=NOON)
+    watch.correct(
+        small.alder,
+        shift_s=600,
+        from_raw=pulled.FIRST + timedelta(days=2),
+        reason="slow",
+        by="Suri",
+        now=NOON,
+    )
+    take_in.place(Intake.objects.get(deployment=None), small.lick, line=Silent(), now=NOON)
+    Species.objects.filter(slug="red-deer").update(key=None)
+    small.alder.note = "moved a step to the left"
+    small.alder.save()
+    ledger.catch_up()
+    return small
+
+
+def lose_the_database() -> None:
+    """All rows of ours gone, as after the loss of the file."""
+    with ledger.quiet():
+        rebuild.empty_all()
+
+
+def test_every_row_that_matters_comes_back(lived: Any) -> None:
+    before = canon.catalogue()
+    lose_the_database()
+    assert Picture.objects.count() == 0
+    made = rebuild.rebuild(Silent(), workers=1)
+    assert made.trouble == []
+    assert canon.differences(before, canon.catalogue()) == {}
+    assert ledger.catch_up() == 0
+
+
+def test_rebuilding_twice_is_rebuilding_once(lived: Any) -> None:
+    before = canon.catalogue()
+    for _ in range(2):
+        lose_the_database()
+        rebuild.rebuild(Silent(), workers=1)
+    assert canon.differences(before, canon.catalogue()) == {}
+
+
+def test_thumbnails_that_are_there_are_not_made_again_unless_asked(lived: Any) -> None:
+    thumbs = {p: p.stat().st_mtime_ns for p in home.thumbs_root().rglob("*.jpg")}
+    assert thumbs
+    lose_the_database()
+    rebuild.rebuild(Silent(), workers=1)
+    assert {p: p.stat().st_mtime_ns for p in home.thumbs_root().rglob("*.jpg")} == thumbs
+    lose_the_database()
+    rebuild.rebuild(Silent(), workers=1, remake_thumbnails=True)
+    assert all(p.stat().st_mtime_ns > thumbs[p] for p in home.thumbs_root().rglob("*.jpg"))
+
+
+def test_a_catalogue_with_records_in_it_is_not_rebuilt_over(lived: Any) -> None:
+    with pytest.raises(WrongInput, match="an empty one"):
+        rebuild.rebuild(Silent())
+
+
+def test_a_lost_sidecar_costs_only_what_stood_in_it_alone(lived: Any) -> None:
+    (home.archive_root() / "grey-lick/grey-lick-2026/sidecar.json").unlink()
+    lose_the_database()
+    made = rebuild.rebuild(Silent(), workers=1)
+    assert any("come back as unplaced" in text for text in made.trouble)
+    assert Picture.objects.filter(deployment=None).count() == 18
+    assert Event.objects.filter(deployment__slug="alder-track-2026").exclude(word=None).count() == 2
+
+
+def test_a_lost_ledger_is_told(lived: Any) -> None:
+    (home.archive_root() / "ledger.json").unlink()
+    lose_the_database()
+    made = rebuild.rebuild(Silent(), workers=1)
+    assert any("There is no ledger.json" in text for text in made.trouble)
+
+
+def test_a_torn_last_word_is_told_and_the_others_stand(lived: Any) -> None:
+    file = home.archive_root() / "alder-track/alder-track-2026" / sidecar.WORDS
+    file.write_bytes(file.read_bytes()[:-20])
+    lose_the_database()
+    made = rebuild.rebuild(Silent(), workers=1)
+    assert any("cannot be read" in text for text in made.trouble)
+    assert Event.objects.exclude(word=None).count() >= 4
+
+
+def test_a_bag_that_stands_in_no_sidecar_comes_back_with_its_own_counts(
+    small: Any, take: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    card = small.card()
+    card.bursts(pulled.days(3))[1].write_bytes(b"")
+    with monkeypatch.context() as patch:
+        patch.setattr(take_in, "finish", lambda *a, **k: (_ for _ in ()).throw(RuntimeError("power cut")))
+        row = take_in.begin(take_in.Asked(card.folder, small.alder, by="Ilka"), now=NOON)
+        with pytest.raises(RuntimeError):
+            take_in.take_in(row, line=Silent(), now=NOON, workers=1)
+    ledger.write_ledger()
+    with ledger.quiet():
+        Intake.objects.filter(pk=row.pk).update(state="copying")
+    ledger.write_sidecar(small.alder)
+    lose_the_database()
+    made = rebuild.rebuild(Silent(), workers=1)
+    again = Intake.objects.get()
+    assert any("stands in no sidecar" in text for text in made.trouble)
+    assert (again.new, again.files, again.damaged, again.by, again.started_at) == (9, 9, 1, "Ilka", NOON)
+    assert Event.objects.filter(deployment__slug="alder-track-2026").count() == 3
+
+
+COMPARE = """
+import json, sys
+from trod.web.start import ready
+ready()
+import canon
+from datetime import datetime, UTC
+from trod import findings
+from trod.web.catalogue import evidence
+from trod.web.models import Reserve
+whole = evidence.evidence(Reserve.objects.get())
+found = {ask.__name__: ask(whole, findings.Filter()).to_dict() for ask in
+         (findings.what_comes, findings.when, findings.change)}
+found["rows"] = canon.catalogue()
+json.dump(found, sys.stdout, default=str, sort_keys=True)
+"""
+
+
+@pytest.mark.long
+def test_the_demo_rebuilt_gives_the_same_findings_to_the_last_digit(tmp_path: Path) -> None:
+    """Through the commands, each in a process of its own, with edits and corrections made in between."""
+    support = Path(__file__).parents[2] / "support"
+    env = {**os.environ, "TROD_HOME": str(tmp_path / "demo")}
+    env["PYTHONPATH"] = os.pathsep.join([str(Path(take_in.__file__).parents[3]), str(support)])
+
+    def run(*words: str) -> str:
+        done = subprocess.run([sys.executable, *words], env=env, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    run("-m", "trod", "demo", "--no-browser", "--home", env["TROD_HOME"], "--pictures", "800")
+    run("-c", EDITS)
+    before = json.loads(run("-c", COMPARE))
+    for file in Path(env["TROD_HOME"]).glob("catalogue.sqlite3*"):
+        file.unlink()
+    shutil.rmtree(Path(env["TROD_HOME"]) / "cache")
+    counts = json.loads(run("-m", "trod", "rebuild", "--json"))
+    assert counts["trouble"] == [] and counts["words"] > 100
+    after = json.loads(run("-c", COMPARE))
+    assert canon.differences(before.pop("rows"), after.pop("rows")) == {}
+    assert before == after
+
+
+EDITS = """
+from trod.web.start import ready
+ready()
+from datetime import datetime, UTC
+from trod.web.catalogue import watch, words
+from trod.web.models import Deployment, Event, Site
+now = datetime(2026, 6, 30, 12, tzinfo=UTC)
+for one in watch.proposals(d := Deployment.objects.get(slug__startswith="larkfield")):
+    watch.correct(d, shift_s=one.shift_s, from_raw=one.from_raw, to_raw=one.to_raw, reason=one.reason, by="Ilka", now=now)
+event = Event.objects.exclude(word=None).order_by("key").first()
+words.say(event, [words.Line(what="animal", species="lynx")], by="Suri Penhallick", at=now)
+words.undo(by="Tobin Achterfeld", at=now)
+site = Site.objects.get(slug="grey-lick"); site.note = "A fresh block of salt."; site.save()
+"""
