@@ -50,6 +50,11 @@ def cautions_of(selection: Selection, found: Sequence[Passage]) -> list[str]:
             f"{wording.plural(unsure, 'event')} could not be told to a species and "
             f"{'is' if unsure == 1 else 'are'} left out."
         )
+    if selection.filter.light != "any":
+        out.append(
+            f"Only passages by {selection.filter.light} are counted, but effort is whole camera-days, so "
+            "a rate is per 100 whole days."
+        )
     is_watched = effort.watched_at(selection)
     outside = sum(1 for p in found if not is_watched(p.site, p.utc_s))
     if outside:

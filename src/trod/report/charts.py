@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any, Literal
 
 import altair as alt
@@ -146,17 +147,21 @@ def _what_comes(finding: Finding, row_px: int) -> alt.LayerChart | alt.FacetChar
     rows = [row for row in finding.rows if row["rate"] is not None]
     if not rows:
         return None
-    seen = [row["rate"] for row in rows if row["rate"] > 0]
     lows = [row["low"] for row in rows if row["low"] > 0]
-    log = bool(seen) and len(seen) == len(rows) and max(seen) / min(seen) > 20
+    log = _by_tens(rows)
     scale = (
         alt.Scale(type="log", domain=[_floor_step(min(lows)), _ceil_step(max(row["high"] for row in rows))])
         if log
         else alt.Scale(zero=True, nice=True)
     )
+    names = [row["species"] for row in rows]
+    order = [
+        name if names.count(name) == 1 else f"{name} ({row['species_key']})"
+        for name, row in zip(names, rows, strict=True)
+    ]
     values = [
         {
-            "species": row["species"],
+            "species": label,
             "rate": row["rate"],
             "low": row["low"],
             "high": row["high"],
@@ -169,16 +174,15 @@ def _what_comes(finding: Finding, row_px: int) -> alt.LayerChart | alt.FacetChar
             "passages": row["passages"],
             "seen": row["passages"] > 0,
         }
-        for row in rows
+        for row, label in zip(rows, order, strict=True)
     ]
-    order = [row["species"] for row in rows]
     y = alt.Y("species:N", sort=order, title=None, axis=alt.Axis(grid=False, ticks=False, labelLimit=130))
     tooltip = [
         alt.Tooltip("species:N", title="Species"),
         alt.Tooltip("passages:Q", title="Passages"),
         alt.Tooltip("told:N", title="Per 100 camera-days"),
     ]
-    title = "Passages per 100 camera-days" + (" (each step is ten times the one before)" if log else "")
+    title = "Passages per 100 camera-days"
     base = alt.Chart(_data(values)).encode(y=y, tooltip=tooltip)
     axis = (
         alt.Axis(title=title, format=",~f", values=_decades(scale))
@@ -197,11 +201,20 @@ def _what_comes(finding: Finding, row_px: int) -> alt.LayerChart | alt.FacetChar
         base.transform_filter("!datum.seen")
         .mark_point(style="none", shape="triangle-left")
         .encode(x="high:Q"),
-        base.mark_text(style="figure", dy=-11).encode(
-            x=alt.X("rate:Q") if all(row["seen"] for row in values) else alt.X("high:Q"), text="figure:N"
-        ),
+        base.transform_filter("datum.seen")
+        .mark_text(style="figure", dy=-11)
+        .encode(x="rate:Q", text="figure:N"),
+        base.transform_filter("!datum.seen")
+        .mark_text(style="figure", align="left", dx=9)
+        .encode(x="high:Q", text="figure:N"),
     ]
     return alt.layer(*layers).properties(height=alt.Step(row_px))
+
+
+def _by_tens(rows: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether the rates are so far apart that a scale in steps of ten serves better; none may be nought."""
+    rates = [row["rate"] for row in rows]
+    return bool(rates) and min(rates) > 0 and max(rates) / min(rates) > 20
 
 
 def _floor_step(value: float) -> float:
@@ -248,11 +261,7 @@ def _when(finding: Finding, by: str) -> alt.LayerChart | alt.FacetChart | None:
         {"h": _since_noon(hour)} for hour in (series["rug_sun_h"] if by_sun else series["rug_clock_h"])[:1500]
     ]
     x_axis = alt.Axis(
-        title=(
-            "Time of day, every day's sunrise and sunset brought to their means"
-            if by_sun
-            else "Time of day on the reserve's clock"
-        ),
+        title=("Time of day by the sun" if by_sun else "Time of day by the clock"),
         values=list(range(0, 25, 3)),
         labelExpr="(datum.value + 12) % 24 + ':00'",
         grid=False,
@@ -284,7 +293,7 @@ def _when(finding: Finding, by: str) -> alt.LayerChart | alt.FacetChart | None:
                 alt.Tooltip("y:Q", title="% per hour", format=".2~f"),
             ],
         ),
-        alt.Chart(_data(rug)).mark_rule(style="rug").encode(
+        alt.Chart(_data(rug)).mark_rule(style="rug", opacity=min(0.35, 100 / max(len(rug), 1))).encode(
             x=x, y=alt.datum(-0.085 * top, type="quantitative"), y2=alt.datum(-0.02 * top)
         ),
         alt.Chart(_data([{"h": 0.15, "y": 100 / 24, "text": "an even day"}]))
@@ -326,7 +335,8 @@ def _change(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
     strip_top, strip = -0.17 * top, 0.17 * top  # the strip of effort hangs below zero, under its own heading
     values = [
         {
-            "month": f"{row['month']}-15",
+            "month": row["month"],
+            "name": wording.month(date.fromisoformat(f"{row['month']}-01")),
             "rate": row["rate"],
             "low": row["low"],
             "high": None if row["high"] is None else min(row["high"], top),
@@ -350,20 +360,20 @@ def _change(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
     y_axis = alt.Axis(title="Passages per 100 camera-days", values=ticks, format=",~f")
     bandpad = alt.X(
         "month:O",
-        timeUnit="yearmonth",
+        sort=None,
         axis=alt.Axis(
             title=None,
             grid=False,
             ticks=False,
-            labelExpr="timeFormat(datum.value, '%m') == '01' || datum.index == 0 "
-            "? [timeFormat(datum.value, '%b'), timeFormat(datum.value, '%Y')] "
-            ": timeFormat(datum.value, '%b')",
+            values=_told_months([row["month"] for row in rows]),
+            labelExpr="datum.index == 0 || slice(datum.value, 5) == '01' "
+            f"? [{_MONTH_NAME}, slice(datum.value, 0, 4)] : {_MONTH_NAME}",
             labelAngle=0,
-            labelOverlap=True,
+            labelOverlap=False,
         ),
     )
     tooltip = [
-        alt.Tooltip("month:T", timeUnit="yearmonth", title="Month", format="%B %Y"),
+        alt.Tooltip("name:N", title="Month"),
         alt.Tooltip("told:N", title="Per 100 camera-days"),
         alt.Tooltip("passages:Q", title="Passages"),
         alt.Tooltip("days:Q", title="Camera-days", format=".0f"),
@@ -389,6 +399,17 @@ def _change(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
     return alt.layer(*layers)
 
 
+_MONTH_NAME = f"{json.dumps([name[:3] for name in wording.MONTHS])}[toNumber(slice(datum.value, 5)) - 1]"
+
+
+def _told_months(months: list[str]) -> list[str]:
+    """Those whose names stand below the axis: all, each quarter's first, each January; so that they fit."""
+    if len(months) <= 12:
+        return months
+    wanted = ("01", "04", "07", "10") if len(months) <= 36 else ("01",)
+    return [month for month in months if month[5:] in wanted] or months[:1]
+
+
 def _middle_high(rows: list[Mapping[str, Any]]) -> float:
     """Half as much again as the middle month's upper end."""
     highs = sorted(row["high"] for row in rows)
@@ -405,19 +426,23 @@ def _nice_ticks(top: float) -> list[float]:
 def caption(finding: Finding) -> str:
     """What the marks of the finding's chart mean, in a sentence or two."""
     if finding.kind == "what-comes":
+        tens = " Each step of the scale is ten times the one before." if _by_tens(finding.rows) else ""
         return (
             "Dot: passages per 100 camera-days. Line: 95 % interval, widened where sites or weeks differ "
-            "more than chance. Ticks: exact Poisson limits."
+            f"more than chance. Ticks: exact Poisson limits.{tens}"
         )
     if finding.kind == "when":
+        sun = ""
+        if finding.series.get("sun"):
+            sun = " By the sun: every day's sunrise and sunset are brought to their means."
         shaded = (
             " Shaded: night, lighter at both sides twilight."
             if finding.series.get("mean_sunset_h") is not None
             else ""
         )
         return (
-            "From noon to noon. Band: 95 % of bootstrap curves. Dashed: activity spread evenly over the day. "
-            f"Strokes below: single passages.{shaded}"
+            f"From noon to noon.{sun} Band: 95 % of bootstrap curves. Dashed: activity spread evenly over "
+            f"the day. Strokes below: single passages.{shaded}"
         )
     return (
         "Dot and line: rate of the month with its 95 % interval; a cross where cameras watched for less than "
