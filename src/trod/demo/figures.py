@@ -21,7 +21,7 @@ _ANGLES = np.arange(_DIRECTIONS) * (2 * np.pi / _DIRECTIONS)
 _U = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)], axis=1)
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=16)
 def noise_tile(size: int = 512, roughness: float = 1.0, seed: int = 3) -> npt.NDArray[np.float32]:
     """A square of tileable noise with mean 0 and standard deviation 1; power falls as 1/f^(2·roughness)."""
     rng = np.random.default_rng([seed, size])

@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import math
 from collections import OrderedDict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from zlib import crc32
 
@@ -24,10 +24,10 @@ from trod.demo.scenery import (
     Layer,
     Place,
     Season,
-    day_tint,
     flash_level,
-    flash_tint,
     flash_tone,
+    hazed,
+    infrared_albedo,
     paint_land,
 )
 from trod.demo.strip import Caption, paste_strip, strip_height
@@ -142,9 +142,10 @@ class Stage:
 
     def __init__(self, view: View, place: Place, *, flash_range_m: float) -> None:
         self.view, self.place, self.flash_range_m = view, place, flash_range_m
-        self._lands: OrderedDict[tuple[Season, bool], Land] = OrderedDict()
+        self._lands: OrderedDict[Season, Land] = OrderedDict()
         self._plates: OrderedDict[tuple[object, ...], _Plate] = OrderedDict()
         w, h = view.width_px, view.height_px
+        self._keep = 6 if w * h <= 1_500_000 else 2
         yy, xx = np.mgrid[0:h, 0:w].astype(np.float32)
         r2 = ((xx - w / 2) / (w / 2)) ** 2 + ((yy - h / 2) / (w / 2)) ** 2
         self._beam = Image.fromarray(np.clip(255 * np.exp(-0.62 * r2**1.15), 0, 255).astype(np.uint8))
@@ -152,43 +153,57 @@ class Stage:
 
     # --- what keeps -----------------------------------------------------------------------------------------
 
-    def land(self, season: Season, *, infrared: bool) -> Land:
+    def land(self, season: Season) -> Land:
         """The scenery of a season, painted at the first asking."""
-        key = (season, infrared)
-        if key not in self._lands:
-            tint = flash_tint(self.flash_range_m) if infrared else day_tint()
-            self._lands[key] = paint_land(self.view, self.place, season, tint=tint, flash_m=self.flash_range_m if infrared else None)
-            while len(self._lands) > 3:
+        if season not in self._lands:
+            self._lands[season] = paint_land(self.view, self.place, season)
+            while len(self._lands) > self._keep:
                 self._lands.popitem(last=False)
-        self._lands.move_to_end(key)
-        return self._lands[key]
+        self._lands.move_to_end(season)
+        return self._lands[season]
 
     def plate(self, weather: Weather, sun_deg: tuple[float, float]) -> _Plate:
         """The empty scene under a light; light is rounded so that the pictures of an hour share it."""
-        rounded = (round(sun_deg[0] / 2.5) * 2.5, round(sun_deg[1] / 8) * 8.0)
+        rounded = (round(sun_deg[0] / 4) * 4.0, round(sun_deg[1] / 12) * 12.0)
+        if sun_deg[0] < 10:  # near the switch to infrared and at dusk every degree counts
+            rounded = (round(sun_deg[0]) * 1.0, rounded[1])
+        weather = replace(weather, cloud=round(weather.cloud * 4) / 4, fog=round(weather.fog * 5) / 5)
         light = light_for(self.view, weather, rounded, canopy=self.place.canopy)
         season = Season.of(weather)
         key: tuple[object, ...] = (
-            season, light.infrared, *((0.0, 0.0) if light.infrared else rounded), round(weather.cloud, 1),
-            round(weather.fog, 1), weather.rain > 0, weather.snowfall > 0,
+            season, light.infrared, *((0.0, 0.0) if light.infrared else rounded), weather.cloud,
+            weather.fog, weather.rain > 0, weather.snowfall > 0,
         )  # fmt: skip
         if key not in self._plates:
-            land = self.land(season, infrared=light.infrared)
+            land = self.land(season)
             self._plates[key] = self._night_plate(land, light) if light.infrared else self._day_plate(land, light)
-            while len(self._plates) > 3:
+            while len(self._plates) > self._keep + 2:
                 self._plates.popitem(last=False)
         self._plates.move_to_end(key)
         return self._plates[key]
 
     def _night_plate(self, land: Land, light: Light) -> _Plate:
-        picture = Image.new("RGB", land.land.size, (7, 7, 7))
-        picture.paste(land.land, (0, 0), land.land)
-        layers = land.layers
+        rgba = np.asarray(land.land)
+        grey = flash_tone(
+            infrared_albedo(rgba[..., 0], rgba[..., 1], rgba[..., 2]), flash_level(land.dist_m, self.flash_range_m)
+        )
+        if land.water is not None:  # water throws the flash away from the lens
+            grey = grey * (1 - land.water) + 12 * land.water
+        alpha = rgba[..., 3].astype(np.float32) / 255
+        grey = 7 * (1 - alpha) + grey * alpha
         if light.fog > 0:
-            veil = np.clip(light.fog * 105 * (1 - np.exp(-land.dist_m / 5)), 0, 255)
-            a = np.asarray(picture, np.float32) * np.exp(-light.fog * land.dist_m / 14)[..., None] + veil[..., None]
-            picture = Image.fromarray(np.clip(a, 0, 255).astype(np.uint8))
-        return _Plate(picture, layers, None, 1.0, light)
+            veil = light.fog * 105 * (1 - np.exp(-land.dist_m / 5))
+            grey = grey * np.exp(-light.fog * land.dist_m / 14) + veil
+        flat = Image.fromarray(np.clip(grey, 0, 255).astype(np.uint8))
+        layers = tuple(self._flash_layer(layer) for layer in land.layers)
+        return _Plate(Image.merge("RGB", (flat, flat, flat)), layers, None, 1.0, light)
+
+    def _flash_layer(self, layer: Layer) -> Layer:
+        a = np.array(layer.picture)
+        level = flash_level(layer.distance_m, self.flash_range_m)
+        grey = flash_tone(infrared_albedo(a[..., 0], a[..., 1], a[..., 2]), level)
+        a[..., :3] = np.clip(grey, 0, 255).astype(np.uint8)[..., None]
+        return replace(layer, picture=Image.fromarray(a))
 
     def _day_plate(self, land: Land, light: Light) -> _Plate:
         w, h = land.land.size
@@ -196,7 +211,7 @@ class Stage:
         ambient, direct = np.array(light.ambient, np.float32), np.array(light.direct, np.float32)
         sunlit = self._sunlit(land, light) if max(light.direct) > 0.03 else None
         share = np.full((h, w), 0.62, np.float32) if sunlit is None else sunlit
-        lit = rgba[..., :3].astype(np.float32)
+        lit = hazed(rgba[..., :3].astype(np.float32), land.dist_m)
         for c in range(3):
             lit[..., c] *= ambient[c] + direct[c] * share
         alpha = rgba[..., 3].astype(np.float32) / 255
@@ -217,7 +232,8 @@ class Stage:
         return _Plate(picture, layers, sunlit, gain, light)
 
     def _sky(self, light: Light, gain: float) -> Floats:
-        h, w = self.view.height_px, self.view.width_px
+        full = (self.view.width_px, self.view.height_px)
+        w, h = max(64, full[0] // 3), max(48, full[1] // 3)
         k = np.clip((np.arange(h, dtype=np.float32) / (h * 0.55)), 0, 1)[:, None, None]
         clear = np.array((104, 152, 208), np.float32) * (1 - k) + np.array((190, 212, 228), np.float32) * k
         grey = np.array((196, 200, 204), np.float32) * (1 - k) + np.array((222, 224, 226), np.float32) * k
@@ -234,8 +250,8 @@ class Stage:
             cover = np.clip(puffs[iy[:, None], ix[None, :]] * 0.9 + light.cloud * 2 - 0.7, 0, 1)[..., None] * 0.7
             sky = sky * (1 - cover) + np.array((236, 238, 240), np.float32) * cover
         level = float(np.mean(light.ambient)) + 0.35 * max(light.direct)
-        out: Floats = (sky * min(1.25, level * max(1.0, gain) * 1.12)).astype(np.float32)
-        return out
+        small = np.clip(sky * min(1.25, level * max(1.0, gain) * 1.12), 0, 255).astype(np.uint8)
+        return np.asarray(Image.fromarray(small).resize(full, Image.Resampling.BILINEAR), np.float32)
 
     def _sunlit(self, land: Land, light: Light) -> Floats:
         """Share of sun on each ground pixel: stripes and flecks under the trees, long when the sun is low."""
@@ -265,7 +281,7 @@ class Stage:
             k = 1 - math.exp(-light.fog * layer.distance_m / 12)
             veil = 206 * float(np.mean(light.ambient)) * 1.05 * gain
             a[..., :3] = np.clip(a[..., :3] * (1 - k) + veil * k, 0, 255)
-        return Layer(Image.fromarray(a), layer.left, layer.top, layer.distance_m, layer.pivot, layer.give)
+        return replace(layer, picture=Image.fromarray(a))
 
     # --- one picture -----------------------------------------------------------------------------------------
 

@@ -1,7 +1,7 @@
 """The still part of each site: ground, water, walls, trees and bushes, by season; painted once and kept.
 
-Two renderings of the same things: by daylight (as white light would show them, with haze added by distance) and
-by the camera's own infrared flash (grey, falling off with distance). What sways in the wind is kept in layers of
+Painted as plain colours, with the distance of each pixel beside them, so that both the daylight and the infrared
+flash (grey, falling off with distance) can be laid over the same things. What sways in the wind is kept in layers of
 its own, each at one distance, so that an animal can pass in front of one and behind another.
 """
 
@@ -21,16 +21,15 @@ from trod.demo.weather import Weather
 
 Rgb = tuple[float, float, float]
 Floats = npt.NDArray[np.float32]
-Tint = Callable[[Rgb, float], tuple[int, int, int]]
-
 HAZE: Rgb = (196, 206, 214)
+HAZE_M = 700.0
 
 
 @dataclass(frozen=True)
 class Season:
     """What the weather leaves on the land, rounded so that scenery can be kept.
 
-    leaf : 0..4 quarters. autumn : 0..4 quarters. snow : 0 none, 1 thin, 2 covered.
+    leaf, autumn : 0, 2 or 4 quarters. snow : 0 none, 1 thin, 2 covered.
     """
 
     leaf: int = 4
@@ -41,7 +40,10 @@ class Season:
     def of(cls, weather: Weather) -> Season:
         """The season of a moment's weather."""
         snow = 2 if weather.snow_cm > 5 else 1 if weather.snow_cm > 0.8 else 0
-        return cls(round(weather.leaf * 4), round(weather.autumn * 4), snow)
+        leaf, autumn = 2 * round(weather.leaf * 2), 2 * round(weather.autumn * 2)
+        if leaf == 0:
+            autumn = 4
+        return cls(leaf, autumn, snow)
 
 
 @dataclass(frozen=True)
@@ -61,7 +63,11 @@ class Layer:
 
 @dataclass(frozen=True)
 class Land:
-    """The painted scenery. land : RGBA, clear where the sky is. dist_m : (h, w) to each pixel, large for sky."""
+    """The painted scenery.
+
+    land : RGBA of plain colours, clear where the sky is. dist_m : (h, w) to each pixel, large for sky.
+    ground : which pixels are ground. x_m, z_m : where on it. water : (h, w) share of water, None if there is none.
+    """
 
     land: Image.Image
     dist_m: Floats
@@ -69,16 +75,18 @@ class Land:
     x_m: Floats
     z_m: Floats
     layers: tuple[Layer, ...]
+    water: Floats | None
 
 
-def day_tint(fog: float = 0.0) -> Tint:
-    """Colours as white daylight shows them, with some haze by distance."""
+def _ink(c: Rgb) -> tuple[int, int, int]:
+    return (max(0, min(255, int(c[0]))), max(0, min(255, int(c[1]))), max(0, min(255, int(c[2]))))
 
-    def tint(c: Rgb, distance_m: float) -> tuple[int, int, int]:
-        k = 1 - math.exp(-distance_m / 700)
-        return tuple(max(0, min(255, int(c[i] * (1 - k) + HAZE[i] * k))) for i in range(3))  # type: ignore[return-value]
 
-    return tint
+def hazed(colour: Floats, distance_m: Floats) -> Floats:
+    """Colours with the day's haze: (…, 3) and (…)."""
+    k = (1 - np.exp(-distance_m / np.float32(HAZE_M)))[..., None]
+    out: Floats = colour * (1 - k) + np.array(HAZE, np.float32) * k
+    return out
 
 
 def flash_level(distance_m: npt.ArrayLike, range_m: float) -> Floats:
@@ -104,16 +112,6 @@ def infrared_albedo(r: npt.ArrayLike, g: npt.ArrayLike, b: npt.ArrayLike) -> Flo
     leafy = np.clip((gg - np.maximum(rr * 0.92, bb)) * 5, 0, 1)
     out: Floats = (0.10 + 0.75 * light + 0.25 * leafy).astype(np.float32)
     return out
-
-
-def flash_tint(range_m: float) -> Tint:
-    """Colours as the infrared flash shows them."""
-
-    def tint(c: Rgb, distance_m: float) -> tuple[int, int, int]:
-        v = int(flash_tone(infrared_albedo(*c), flash_level(distance_m, range_m)))
-        return (v, v, v)
-
-    return tint
 
 
 def _leafy(w: int, h: int, fine: float, ox: int, oy: int) -> Floats:
@@ -157,8 +155,8 @@ def grass_colour(season: Season) -> Rgb:
 class _Easel:
     """A canvas of painted things with the distance of each, far ones first."""
 
-    def __init__(self, view: View, tint: Tint, season: Season, rng: np.random.Generator) -> None:
-        self.view, self.tint, self.season, self.rng = view, tint, season, rng
+    def __init__(self, view: View, season: Season, rng: np.random.Generator) -> None:
+        self.view, self.season, self.rng = view, season, rng
         self.image = Image.new("RGBA", (view.width_px, view.height_px), (0, 0, 0, 0))
         self.draw = ImageDraw.Draw(self.image)
         self.far = Image.new("F", (view.width_px, view.height_px), 1e4)
@@ -172,7 +170,7 @@ class _Easel:
 
     def polygon(self, points: list[tuple[float, float]], colour: Rgb, z: float) -> None:
         """A filled polygon at a distance."""
-        self.draw.polygon(points, fill=(*self.tint(colour, z), 255))
+        self.draw.polygon(points, fill=(*_ink(colour), 255))
         self.far_draw.polygon(points, fill=z)
 
     def dab(self, px: float, py: float, rx: float, ry: float, colour: Rgb, z: float) -> None:
@@ -180,13 +178,14 @@ class _Easel:
         if px + rx < 0 or py + ry < 0 or px - rx > self.view.width_px or py - ry > self.view.height_px:
             return
         box = (px - rx, py - ry, px + rx, py + ry)
-        self.draw.ellipse(box, fill=(*self.tint(colour, z), 255))
+        self.draw.ellipse(box, fill=(*_ink(colour), 255))
         self.far_draw.ellipse(box, fill=z)
 
     def stroke(self, a: tuple[float, float], b: tuple[float, float], width: float, colour: Rgb, z: float) -> None:
         """A line at a distance."""
-        self.draw.line([a, b], fill=(*self.tint(colour, z), 255), width=max(1, round(width)))
-        self.far_draw.line([a, b], fill=z, width=max(1, round(width)))
+        self.draw.line([a, b], fill=(*_ink(colour), 255), width=max(1, round(width)))
+        if width > 3 or z < 14:  # far thin things leave the distance of what is behind them
+            self.far_draw.line([a, b], fill=z, width=max(1, round(width)))
 
     # --- things -------------------------------------------------------------------------------------------
 
@@ -280,7 +279,7 @@ class _Easel:
         index = np.clip(light / 8, 0, 31).astype(np.uint8)
         # Shaded leaves are bluer, lit ones yellower.
         table = np.array(
-            [self.tint((colour[0] * k * (0.90 + 0.10 * k), colour[1] * k, colour[2] * k * (1.16 - 0.14 * k)), z) for k in (j * 8 / 150 for j in range(32))],
+            [_ink((colour[0] * k * (0.90 + 0.10 * k), colour[1] * k, colour[2] * k * (1.16 - 0.14 * k))) for k in (j * 8 / 150 for j in range(32))],
             np.uint8,
         )
         pixels = Image.fromarray(table[index])
@@ -489,56 +488,49 @@ def _shore(place: Place, x: Floats, z: Floats) -> Floats:
     return np.asarray(out, np.float32)
 
 
-def paint_land(view: View, place: Place, season: Season, *, tint: Tint, flash_m: float | None) -> Land:
-    """Paint one site in one season, by day (`flash_m` None) or by the flash of that range. [m]"""
+def paint_land(view: View, place: Place, season: Season) -> Land:
+    """Paint one site in one season."""
     rng = np.random.default_rng([place.seed, 19])
     w, h = view.width_px, view.height_px
     x, z, dist = view.ground()
     brow = place.edge_m * (1.25 if place.look != "ridge" else 1.0)
     ground = np.isfinite(z) & (z < brow) & (z > 0)
     # Backdrop: what stands beyond the ground.
-    back = _Easel(view, tint, season, rng)
+    back = _Easel(view, season, rng)
     if place.look in ("ridge", "scree", "meadow", "feeding", "lane"):
         _hills(back, rng)
     _backdrop(back, place, rng)
     rgba = np.array(back.image)
     far = np.array(back.far, np.float32)
     flat_x, flat_z, flat_d = x[ground], z[ground], dist[ground]
-    colour = _ground_colour(place, season, flat_x, flat_z, flat_d, view.focal_px)
-    if flash_m is None:
-        k = (1 - np.exp(-flat_d / 700))[:, None]
-        lit = colour * (1 - k) + np.array(HAZE, np.float32) * k
-    else:
-        v = flash_tone(infrared_albedo(colour[:, 0], colour[:, 1], colour[:, 2]), flash_level(flat_d, flash_m))
-        lit = np.repeat(v[:, None], 3, axis=1)
+    lit = _ground_colour(place, season, flat_x, flat_z, flat_d, view.focal_px)
+    water: Floats | None = None
     if place.look in ("ford", "pool"):
-        shore = _shore(place, flat_x, flat_z)
-        depth = np.clip(-shore * 1.6, 0, 1)
+        depth = np.clip(-_shore(place, flat_x, flat_z) * 1.6, 0, 1)
         ice = season.snow == 2
         ripple = _sample(noise_tile(512, 1.1, 8), flat_x * 0.6, flat_z * 3.0, 26.0)
-        if flash_m is None:
-            water = np.stack([98 + 22 * ripple, 112 + 22 * ripple, 112 + 24 * ripple], 1) * (0.72 + 0.28 * np.clip((flat_z - 5) / 8, 0, 1))[:, None]
-            if ice:
-                water = water * 0.35 + np.array((206, 216, 224), np.float32) * 0.65
-        else:
-            water = np.repeat((16 + 9 * np.clip(ripple, -1, 3))[:, None], 3, axis=1) * (2.2 if ice else 1.0)
+        wet = np.stack([98 + 22 * ripple, 112 + 22 * ripple, 112 + 24 * ripple], 1) * (0.72 + 0.28 * np.clip((flat_z - 5) / 8, 0, 1))[:, None]
+        if ice:
+            wet = wet * 0.35 + np.array((206, 216, 224), np.float32) * 0.65
         a = (depth * (0.92 if not ice else 0.8))[:, None]
-        lit = lit * (1 - a) + water * a
+        lit = lit * (1 - a) + wet * a
+        water = np.zeros((h, w), np.float32)
+        water[ground] = depth * (0.92 if not ice else 0.45)
     rgba[ground, :3] = np.clip(lit, 0, 255).astype(np.uint8)
     rgba[ground, 3] = 255
     far[ground] = flat_d
     # What stands on the ground and does not sway, and what does.
-    still = _Easel(view, tint, season, rng)
+    still = _Easel(view, season, rng)
     still.image = Image.fromarray(rgba)
     still.draw = ImageDraw.Draw(still.image)
     still.far = Image.fromarray(far)
     still.far_draw = ImageDraw.Draw(still.far)
     _standing(still, place, rng)
-    layers = _swaying(view, place, season, tint, rng)
+    layers = _swaying(view, place, season, rng)
     land = still.image.filter(ImageFilter.GaussianBlur(0.45 * w / 640)) if w <= 1600 else still.image
     return Land(
         land, np.array(still.far, np.float32), ground, np.where(ground, x, 0).astype(np.float32),
-        np.where(ground, z, 0).astype(np.float32), layers,
+        np.where(ground, z, 0).astype(np.float32), layers, water,
     )  # fmt: skip
 
 
@@ -729,12 +721,12 @@ def _cropped(e: _Easel, distance: float, pivot: str, give: float) -> Layer | Non
     return Layer(piece, left, top, distance, pivot, give)
 
 
-def _swaying(view: View, place: Place, season: Season, tint: Tint, rng: np.random.Generator) -> tuple[Layer, ...]:
+def _swaying(view: View, place: Place, season: Season, rng: np.random.Generator) -> tuple[Layer, ...]:
     half = math.tan(math.radians(view.hfov_deg) / 2)
     leaf = leaf_colour(season, place.tree if place.tree not in ("spruce", "pine") else "alder")
     out: list[Layer | None] = []
     # Saplings and bushes beyond the animals' usual way.
-    e = _Easel(view, tint, season, rng)
+    e = _Easel(view, season, rng)
     z = place.edge_m * 0.42
     if place.look != "ridge":
         for side in (-1, 1):
@@ -747,7 +739,7 @@ def _swaying(view: View, place: Place, season: Season, tint: Tint, rng: np.rando
         out.append(_cropped(e, z, "foot", 0.5))
     # One near trunk at the frame's side, for the woods.
     if place.canopy >= 0.5:
-        e = _Easel(view, tint, season, rng)
+        e = _Easel(view, season, rng)
         z = 3.4
         side = 1 if place.seed % 2 else -1
         bark: Rgb = (116, 112, 102) if place.tree == "beech" else (88, 76, 64)
@@ -755,14 +747,14 @@ def _swaying(view: View, place: Place, season: Season, tint: Tint, rng: np.rando
         out.append(_cropped(e, z, "foot", 0.03))
     # Near stalks: soft, low in the picture.
     if season.snow < 2:
-        e = _Easel(view, tint, season, rng)
+        e = _Easel(view, season, rng)
         n = 70 if place.look in ("meadow", "wall", "lane", "pool", "feeding") else 26
         e.tufts(n, 1.0, 1.9, 0.26 if season.leaf else 0.18)
         e.image = e.image.filter(ImageFilter.GaussianBlur(view.width_px / 420))
         out.append(_cropped(e, 1.5, "foot", 0.8))
     # A hanging branch at a top corner: the culprit of windy days.
     if place.look not in ("ridge", "feeding", "scree", "gallery"):
-        e = _Easel(view, tint, season, rng)
+        e = _Easel(view, season, rng)
         z = 2.3
         side = -1 if place.seed % 2 else 1
         x0, y0, s = e.at(side * half * z * 1.02, view.lens_height_m + z * 0.42, z)
