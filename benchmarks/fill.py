@@ -15,9 +15,17 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 FEATURES = {
-    "track": "trail", "ford": "ford", "salt lick": "lick", "winter feeding ground": "feeding", "meadow edge": "meadow",
-    "ridge saddle": "saddle", "closed lane": "road", "water hole": "water", "sett": "den", "orchard wall": "fence",
-}  # fmt: skip
+    "track": "trail",
+    "ford": "ford",
+    "salt lick": "lick",
+    "winter feeding ground": "feeding",
+    "meadow edge": "meadow",
+    "ridge saddle": "saddle",
+    "closed lane": "road",
+    "water hole": "water",
+    "sett": "den",
+    "orchard wall": "fence",
+}
 SIGN = {"wallow": "scrape", "rooting": "feeding", "latrine": "scat"}
 ARRIVAL = {"working": "working", "dead": "dead", "askew": "knocked", "card full": "full"}
 FLASH = {"low-glow": "low_glow", "no-glow": "no_glow"}
@@ -42,66 +50,114 @@ def records(now: date) -> dict[str, Any]:
     keys = iter("1234567890")
     species = {
         s.key: m.Species.objects.create(
-            name=s.common, scientific_name=s.scientific, slug=s.key.replace("_", "-"), key=next(keys),
-            shoulder_height_m=s.shoulder_m, body_length_m=s.length_m,
+            name=s.common,
+            scientific_name=s.scientific,
+            slug=s.key.replace("_", "-"),
+            key=next(keys),
+            shoulder_height_m=s.shoulder_m,
+            body_length_m=s.length_m,
         )
         for s in demo.SPECIES
-    }  # fmt: skip
+    }
     kinds = {
         k.slug: m.CameraModel.objects.create(
-            maker=k.maker, name=k.model, slug=k.slug, field_of_view_deg=k.hfov_deg, native_megapixels=k.megapixels,
-            flash=FLASH[k.flash], flash_range_m=k.flash_range_m, trigger_time_s=k.trigger_s, recovery_time_s=k.rearm_s,
-            burst_max=k.burst, cells=k.cells,
+            maker=k.maker,
+            name=k.model,
+            slug=k.slug,
+            field_of_view_deg=k.hfov_deg,
+            native_megapixels=k.megapixels,
+            flash=FLASH[k.flash],
+            flash_range_m=k.flash_range_m,
+            trigger_time_s=k.trigger_s,
+            recovery_time_s=k.rearm_s,
+            burst_max=k.burst,
+            cells=k.cells,
         )
         for k in demo.CAMERA_MODELS
-    }  # fmt: skip
+    }
     out = {d.camera for d in plan.deployments if d.end is None}
     cameras = {
         c.serial: m.Camera.objects.create(
-            serial=c.serial, name=c.name, model=kinds[c.model],
+            serial=c.serial,
+            name=c.name,
+            model=kinds[c.model],
             state="out" if c.serial in out else "repair" if c.state == "faulty" else "ready",
         )
         for c in demo.CAMERAS
-    }  # fmt: skip
+    }
     sites = {
         s.slug: m.Site.objects.create(
-            reserve=ground, name=s.name, slug=s.slug, latitude=s.latitude_deg, longitude=s.longitude_deg,
-            feature=FEATURES.get(s.kind, "other"), slope_deg=s.slope_deg, path_bearing_deg=s.path_deg,
-            canopy_percent=s.canopy * 100, tree=s.tree, sensitive=s.sensitive,
+            reserve=ground,
+            name=s.name,
+            slug=s.slug,
+            latitude=s.latitude_deg,
+            longitude=s.longitude_deg,
+            feature=FEATURES.get(s.kind, "other"),
+            slope_deg=s.slope_deg,
+            path_bearing_deg=s.path_deg,
+            canopy_percent=s.canopy * 100,
+            tree=s.tree,
+            sensitive=s.sensitive,
         )
         for s in demo.SITES
-    }  # fmt: skip
+    }
     cards = {
         c.name: m.Card.objects.create(
-            label=c.name, size_gb=c.size_gb, state="out" if c.taken_out is None else "home" if c.just_pulled else "kept"
+            label=c.name,
+            size_gb=c.size_gb,
+            state="out" if c.taken_out is None else "home" if c.just_pulled else "kept",
         )
         for c in plan.cards
     }
     in_camera = {c.deployment: cards[c.name] for c in plan.cards if c.taken_out is None}
     deployments = {
         d.slug: m.Deployment.objects.create(
-            slug=d.slug, camera=cameras[d.camera], site=sites[d.site], start=d.start, end=d.end,
-            utc_offset_min=d.utc_offset_min, height_m=d.lens_height_m, aim_distance_m=d.aim_distance_m,
-            tilt_deg=d.tilt_deg, heading_deg=d.heading_deg, cells=d.cells, card=in_camera.get(d.slug),
-            burst=int(dict(d.settings).get("burst", 1)), set_by=demo.TECHNICIANS[0],
+            slug=d.slug,
+            camera=cameras[d.camera],
+            site=sites[d.site],
+            start=d.start,
+            end=d.end,
+            utc_offset_min=d.utc_offset_min,
+            height_m=d.lens_height_m,
+            aim_distance_m=d.aim_distance_m,
+            tilt_deg=d.tilt_deg,
+            heading_deg=d.heading_deg,
+            cells=d.cells,
+            card=in_camera.get(d.slug),
+            burst=int(dict(d.settings).get("burst", 1)),
+            set_by=demo.TECHNICIANS[0],
         )
         for d in plan.deployments
-    }  # fmt: skip
+    }
     for v in plan.visits:
         deployment = deployments[v.deployment]
         dial = timedelta(minutes=deployment.utc_offset_min, seconds=v.clock_found_s or 0)
         m.Visit.objects.create(
-            site=deployment.site, deployment=deployment, at=v.at, by=v.by, arrival=ARRIVAL.get(v.found, "unknown"),
-            cells_percent=v.battery_pct, cells_changed=v.cells_changed, work=v.kind, note=v.notes,
-            card_out=cards.get(v.card_out or ""), card_in=cards.get(v.card_in or ""),
+            site=deployment.site,
+            deployment=deployment,
+            at=v.at,
+            by=v.by,
+            arrival=ARRIVAL.get(v.found, "unknown"),
+            cells_percent=v.battery_pct,
+            cells_changed=v.cells_changed,
+            work=v.kind,
+            note=v.notes,
+            card_out=cards.get(v.card_out or ""),
+            card_in=cards.get(v.card_in or ""),
             clock_shown=None if v.clock_found_s is None else v.at + dial,
             clock_true=None if v.clock_found_s is None else v.at,
-        )  # fmt: skip
+        )
     for s in plan.signs:
         m.Sign.objects.create(
-            reserve=ground, kind=SIGN.get(s.kind, s.kind), species=species[s.species], seen_on=s.on,
-            latitude=s.latitude_deg, longitude=s.longitude_deg, seen_by=s.by, note=s.note,
-        )  # fmt: skip
+            reserve=ground,
+            kind=SIGN.get(s.kind, s.kind),
+            species=species[s.species],
+            seen_on=s.on,
+            latitude=s.latitude_deg,
+            longitude=s.longitude_deg,
+            seen_by=s.by,
+            note=s.note,
+        )
     return {"deployments": deployments, "species": species, "plan": plan, "demo": demo, "reserve": ground}
 
 
@@ -111,7 +167,8 @@ def _batches(rows: list[Any], size: int = 2000) -> Iterator[list[Any]]:
 
 
 def fill(pictures: int = 2000, *, now: date | None = None, seed: int = 7, looked: float = 0.6) -> None:
-    """Records and about so many pictures in events of some seven frames. looked : share of events with a word."""
+    """Records and about so many pictures in events of some seven frames. looked : share of "
+    "events with a word."""
     from django.db import transaction
 
     from trod.web import models as m
@@ -126,26 +183,34 @@ def fill(pictures: int = 2000, *, now: date | None = None, seed: int = 7, looked
         last_round = {}  # the last card that came home, by deployment
         for card in plan.cards:
             if card.taken_out is not None and not card.just_pulled:
-                last_round[card.deployment] = max(last_round.get(card.deployment, card.taken_out), card.taken_out)
+                last_round[card.deployment] = max(
+                    last_round.get(card.deployment, card.taken_out), card.taken_out
+                )
         spans = [(d, d.start, last_round[d.slug]) for d in plan.deployments if d.slug in last_round]
         weights = [(to - start).days * demo.SITES_BY_SLUG[d.site].busy for d, start, to in spans]
         noon = datetime.combine(now, time(12), UTC)
         intakes = {
             d.slug: m.Intake.objects.create(
-                name=f"{to:%Y%m%d}-{d.camera}", folder=f"{d.site}/{d.slug}/{to:%Y%m%d}-{d.camera}",
-                deployment=cast["deployments"][d.slug], state="whole", source="invented", started_at=min(to, noon),
-                finished_at=min(to, noon) + timedelta(minutes=6), by=demo.TECHNICIANS[1], safe_to_format=True,
+                name=f"{to:%Y%m%d}-{d.camera}",
+                folder=f"{d.site}/{d.slug}/{to:%Y%m%d}-{d.camera}",
+                deployment=cast["deployments"][d.slug],
+                state="whole",
+                source="invented",
+                started_at=min(to, noon),
+                finished_at=min(to, noon) + timedelta(minutes=6),
+                by=demo.TECHNICIANS[1],
+                safe_to_format=True,
             )
             for d, _, to in spans
-        }  # fmt: skip
+        }
         events, frames = [], []
         made = number = 0
         while made < pictures:
-            (d, start, to), = chance.choices(spans, weights)
+            ((d, start, to),) = chance.choices(spans, weights)
             day = start + timedelta(days=chance.uniform(0, (to - start).days))
             site = demo.SITES_BY_SLUG[d.site]
-            kind, = chance.choices([key for key, _ in site.draw], [weight for _, weight in site.draw])
-            hour, = chance.choices(range(24), demo.SPECIES_BY_KEY[kind].hours)
+            (kind,) = chance.choices([key for key, _ in site.draw], [weight for _, weight in site.draw])
+            (hour,) = chance.choices(range(24), demo.SPECIES_BY_KEY[kind].hours)
             at = day.replace(hour=hour, minute=chance.randrange(60), second=chance.randrange(60))
             if d.during("off", at) or at < start or at > to:
                 continue
@@ -154,20 +219,40 @@ def fill(pictures: int = 2000, *, now: date | None = None, seed: int = 7, looked
             times = [at + timedelta(seconds=2 * k) for k in range(count)]
             head = hashlib.sha256(f"{seed}-{number}-0".encode()).hexdigest()
             events.append(
-                (kind, m.Event(key=f"{d.slug}:{head}", deployment=deployment, start_at=at, end_at=times[-1], frames=count,
-                               infrared=hour < 6 or hour > 20))
-            )  # fmt: skip
+                (
+                    kind,
+                    m.Event(
+                        key=f"{d.slug}:{head}",
+                        deployment=deployment,
+                        start_at=at,
+                        end_at=times[-1],
+                        frames=count,
+                        infrared=hour < 6 or hour > 20,
+                    ),
+                )
+            )
             for k, when in enumerate(times):
                 sha = hashlib.sha256(f"{seed}-{number}-{k}".encode()).hexdigest()
-                frames.append((
-                    number,
-                    m.Picture(
-                        sha256=sha, path=f"{intakes[d.slug].folder}/data/DCIM/100INVEN/INVE{made + k:07d}.JPG",
-                        intake=intakes[d.slug], deployment=deployment, size_bytes=chance.randrange(900_000, 4_000_000),
-                        file_order=made + k, taken_raw=when + timedelta(minutes=d.utc_offset_min), taken_at=when,
-                        trigger="motion", infrared=hour < 6 or hour > 20, width=1920, height=1440, looked=True,
-                    ),
-                ))  # fmt: skip
+                frames.append(
+                    (
+                        number,
+                        m.Picture(
+                            sha256=sha,
+                            path=f"{intakes[d.slug].folder}/data/DCIM/100INVEN/INVE{made + k:07d}.JPG",
+                            intake=intakes[d.slug],
+                            deployment=deployment,
+                            size_bytes=chance.randrange(900_000, 4_000_000),
+                            file_order=made + k,
+                            taken_raw=when + timedelta(minutes=d.utc_offset_min),
+                            taken_at=when,
+                            trigger="motion",
+                            infrared=hour < 6 or hour > 20,
+                            width=1920,
+                            height=1440,
+                            looked=True,
+                        ),
+                    )
+                )
             made += count
             number += 1
         for batch in _batches([event for _, event in events]):
@@ -185,13 +270,19 @@ def fill(pictures: int = 2000, *, now: date | None = None, seed: int = 7, looked
         for index, (kind, event) in enumerate(events):
             event.cover = first[index]
             if chance.random() < looked:
-                word = m.Word(event=event, by=chance.choice(demo.TECHNICIANS), at=event.end_at + timedelta(days=2))
+                word = m.Word(
+                    event=event, by=chance.choice(demo.TECHNICIANS), at=event.end_at + timedelta(days=2)
+                )
                 words.append(word)
                 what = "blank" if chance.random() < 0.25 else "animal"
                 said.append(
-                    m.Sighting(word=word, what=what, species=cast["species"][kind] if what == "animal" else None,
-                               count=chance.choice((1, 1, 1, 2, 3)) if what == "animal" else 1)
-                )  # fmt: skip
+                    m.Sighting(
+                        word=word,
+                        what=what,
+                        species=cast["species"][kind] if what == "animal" else None,
+                        count=chance.choice((1, 1, 1, 2, 3)) if what == "animal" else 1,
+                    )
+                )
         for batch in _batches(words):
             m.Word.objects.bulk_create(batch)
         for word in words:

@@ -2,8 +2,8 @@
 
     python benchmarks/pages.py --pictures 200000 [--home FOLDER] [--rounds 25]
 
-A folder given by --home is filled once and used again. Times are those of the whole answer inside the server, by
-Django's test client, one call after another; the first call of each page is counted apart.
+A folder given by --home is filled once and used again. Times are those of the whole answer inside the server,
+by Django's test client, one call after another; the first call of each page is counted apart.
 """
 
 from __future__ import annotations
@@ -105,7 +105,10 @@ def main() -> int:
             began = time.perf_counter()
             fill(options.pictures)
             print(f"filled in {time.perf_counter() - began:.0f} s")
-        print(f"{Picture.objects.count()} pictures, {Event.objects.count()} events; {options.rounds} calls each\n")
+        print(
+            f"{Picture.objects.count()} pictures, {Event.objects.count()} events; "
+            f"{options.rounds} calls each\n"
+        )
         print(f"{'page':24}{'first ms':>10}{'p50 ms':>9}{'p95 ms':>9}{'queries':>9}")
         slow = 0
         for name, address, status, first_ms, p50, p95, queries in measure(options.rounds):

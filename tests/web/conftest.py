@@ -1,4 +1,5 @@
-"""A standing cast for the pages: one small reserve, its sites, cameras, cards and a deployment that stands."""
+"""A standing cast for the pages: one small reserve, its sites, cameras, cards and a deployment "
+"that stands."""
 
 from __future__ import annotations
 
@@ -34,18 +35,27 @@ def cast(db: None, trod_home: Path) -> Cast:
     from trod.web import models as m
 
     now = datetime(2026, 7, 1, 10, 0, tzinfo=UTC)
-    reserve = m.Reserve.objects.create(name="Hollin", slug="hollin", latitude=47.3, longitude=13.9, zone="Europe/Vienna")
+    reserve = m.Reserve.objects.create(
+        name="Hollin", slug="hollin", latitude=47.3, longitude=13.9, zone="Europe/Vienna"
+    )
     meadow = m.Site.objects.create(
         reserve=reserve, name="Meadow", slug="meadow", latitude=47.30, longitude=13.90, feature="meadow"
     )
-    ford = m.Site.objects.create(reserve=reserve, name="Ford", slug="ford", latitude=47.31, longitude=13.91, feature="ford")
+    ford = m.Site.objects.create(
+        reserve=reserve, name="Ford", slug="ford", latitude=47.31, longitude=13.91, feature="ford"
+    )
     red = m.Camera.objects.create(serial="R-1", name="Red", state="out")
     blue = m.Camera.objects.create(serial="B-2", name="Blue")
     card = m.Card.objects.create(label="C-1", size_gb=32, state="out")
     deployment = m.Deployment.objects.create(
-        slug="meadow-2026-03-03", camera=red, site=meadow, start=now - timedelta(days=120), utc_offset_min=60,
-        height_m=1.0, card=card,
-    )  # fmt: skip
+        slug="meadow-2026-03-03",
+        camera=red,
+        site=meadow,
+        start=now - timedelta(days=120),
+        utc_offset_min=60,
+        height_m=1.0,
+        card=card,
+    )
     return Cast(reserve, meadow, ford, red, blue, card, deployment, now)
 
 
@@ -70,9 +80,16 @@ def bring_events(cast: Cast):
         d = deployment or cast.deployment
         made["n"] += 1
         m.Intake.objects.create(
-            name=f"in-{made['n']}", folder=f"x/{d.slug}/in-{made['n']}", deployment=d, state="whole", source="test",
-            started_at=home or cast.now, finished_at=home or cast.now, files=len(times), bytes=2_000_000 * len(times),
-        )  # fmt: skip
+            name=f"in-{made['n']}",
+            folder=f"x/{d.slug}/in-{made['n']}",
+            deployment=d,
+            state="whole",
+            source="test",
+            started_at=home or cast.now,
+            finished_at=home or cast.now,
+            files=len(times),
+            bytes=2_000_000 * len(times),
+        )
         m.Event.objects.bulk_create(
             m.Event(key=f"{d.slug}-{made['n']}-{k}", deployment=d, start_at=t, end_at=t, frames=3)
             for k, t in enumerate(times)

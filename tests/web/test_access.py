@@ -50,7 +50,10 @@ def test_when_the_server_listens_abroad_the_machine_itself_has_to_log_in_too(cli
 
 def test_with_an_account_every_page_opens(client, suri, settings):
     settings.TROD_OPEN_ON_LOOPBACK = False
-    assert client.post("/people/login/?next=/ground/", {"username": "suri", "password": PASSWORD}).status_code == 302
+    assert (
+        client.post("/people/login/?next=/ground/", {"username": "suri", "password": PASSWORD}).status_code
+        == 302
+    )
 
     for door in pages.NAV:
         assert client.get(reverse(door.url_name)).status_code == 200
@@ -69,8 +72,11 @@ def test_no_page_but_the_door_and_static_files_is_open_to_strangers(client, cast
     for path in walk(get_resolver().url_patterns):
         plain = "/" + path
         for mark, example in (
-            ("<int:pk>", "1"), ("<slug:slug>", "a"), ("<slug:what>", "sites"), ("<str:name>", "a"),
-        ):  # fmt: skip
+            ("<int:pk>", "1"),
+            ("<slug:slug>", "a"),
+            ("<slug:what>", "sites"),
+            ("<str:name>", "a"),
+        ):
             plain = plain.replace(mark, example)
         if "<" in plain or "(" in plain or plain.startswith("/people/login"):
             continue
@@ -93,9 +99,12 @@ def test_after_eight_wrong_passwords_that_name_waits_from_there(client, suri):
     answer = client.post("/people/login/", {"username": "suri", "password": PASSWORD})
 
     assert "Wait 5 minutes" in answer.content.decode()
-    assert client.post(
-        "/people/login/", {"username": "suri", "password": PASSWORD}, REMOTE_ADDR="192.168.1.9"
-    ).status_code == 302
+    assert (
+        client.post(
+            "/people/login/", {"username": "suri", "password": PASSWORD}, REMOTE_ADDR="192.168.1.9"
+        ).status_code
+        == 302
+    )
 
 
 def test_a_closed_account_cannot_log_in(client, suri):

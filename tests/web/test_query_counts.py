@@ -66,10 +66,12 @@ def test_no_pages_queries_grow_with_rows(client, trod_home, filler):
         events = [
             m.Event(key=f"too-{e.key}", deployment=d, start_at=e.start_at, end_at=e.end_at, frames=e.frames)
             for e in m.Event.objects.filter(deployment=old)
-       ]
+        ]
         m.Event.objects.bulk_create(events)
         busiest = [
-            m.Event(key=f"more-{k}-{e.key}", deployment=d, start_at=e.start_at, end_at=e.end_at) for e in events for k in range(9)
+            m.Event(key=f"more-{k}-{e.key}", deployment=d, start_at=e.start_at, end_at=e.end_at)
+            for e in events
+            for k in range(9)
         ]
         m.Event.objects.bulk_create(busiest)
     for sign in list(m.Sign.objects.all()):

@@ -28,9 +28,13 @@ def environment(home: Path, **more: str) -> dict[str, str]:
 
 def run(home: Path, *words: str, text: str = "") -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "trod", "serve", *words], env=environment(home), capture_output=True, text=True,
-        input=text, timeout=60,
-    )  # fmt: skip
+        [sys.executable, "-m", "trod", "serve", *words],
+        env=environment(home),
+        capture_output=True,
+        text=True,
+        input=text,
+        timeout=60,
+    )
 
 
 @pytest.fixture
@@ -40,8 +44,10 @@ def started(tmp_path):
     def start(*words: str) -> tuple[subprocess.Popen[str], str]:
         process = subprocess.Popen(
             [sys.executable, "-m", "trod", "serve", "--port", "0", "--no-browser", "--json", *words],
-            env=environment(tmp_path / "home"), stdout=subprocess.PIPE, text=True,
-        )  # fmt: skip
+            env=environment(tmp_path / "home"),
+            stdout=subprocess.PIPE,
+            text=True,
+        )
         running.append(process)
         return process, json.loads(process.stdout.readline())["address"]
 
@@ -59,9 +65,14 @@ def status(url: str, **headers: str) -> int:
             return None
 
     try:
-        return urllib.request.build_opener(Stay).open(
-            urllib.request.Request(url, headers={k.replace("_", "-"): v for k, v in headers.items()}), timeout=20
-        ).status
+        return (
+            urllib.request.build_opener(Stay)
+            .open(
+                urllib.request.Request(url, headers={k.replace("_", "-"): v for k, v in headers.items()}),
+                timeout=20,
+            )
+            .status
+        )
     except urllib.error.HTTPError as answer:
         return answer.code
 
@@ -97,7 +108,9 @@ def test_it_serves_pages_on_loopback_alone_and_knows_forwarded_calls(started):
     assert status(url, Host="evil.example") == 400
     assert status(url, X_Forwarded_For="10.1.2.3") == 302
     with pytest.raises(OSError):
-        socket.create_connection((socket.gethostbyname(socket.gethostname()), int(url.split(":")[2][:-1])), timeout=2).recv(1)
+        socket.create_connection(
+            (socket.gethostbyname(socket.gethostname()), int(url.split(":")[2][:-1])), timeout=2
+        ).recv(1)
         if socket.gethostbyname(socket.gethostname()).startswith("127."):
             raise OSError  # this machine has no other address
 
@@ -144,7 +157,9 @@ def test_a_port_that_is_taken_is_told_with_the_next_free_one(tmp_path):
         answer = run(tmp_path, "--port", str(port), "--no-browser")
 
     assert answer.returncode == 3
-    told = re.search(rf"Port {port} is taken by another program.* Say: trod serve --port (\d+)", answer.stderr)
+    told = re.search(
+        rf"Port {port} is taken by another program.* Say: trod serve --port (\d+)", answer.stderr
+    )
     assert told and int(told[1]) > port
 
 
@@ -183,9 +198,18 @@ def test_an_address_of_another_machine_is_told():
 
 @pytest.mark.parametrize(
     ("host", "loopback"),
-    [("127.0.0.1", True), ("127.1.2.3", True), ("::1", True), ("[::1]", True), ("localhost", True), ("0.0.0.0", False),
-     ("::", False), ("192.168.1.4", False), ("localhost.evil.example", False)],
-)  # fmt: skip
+    [
+        ("127.0.0.1", True),
+        ("127.1.2.3", True),
+        ("::1", True),
+        ("[::1]", True),
+        ("localhost", True),
+        ("0.0.0.0", False),
+        ("::", False),
+        ("192.168.1.4", False),
+        ("localhost.evil.example", False),
+    ],
+)
 def test_what_counts_as_this_machine_alone(host, loopback):
     assert server.is_loopback(host) is loopback
 
@@ -203,8 +227,12 @@ def test_a_worker_that_ends_lays_its_job_back_into_the_queue(trod_home):
     from trod.web.models import Job
     from trod.web.worker import lay_down
 
-    mine = Job.objects.create(kind="x", state="running", owner="here-17-abc", heartbeat=timezone.now(), created_at=timezone.now())
-    other = Job.objects.create(kind="x", state="running", owner="there-9-abc", heartbeat=timezone.now(), created_at=timezone.now())
+    mine = Job.objects.create(
+        kind="x", state="running", owner="here-17-abc", heartbeat=timezone.now(), created_at=timezone.now()
+    )
+    other = Job.objects.create(
+        kind="x", state="running", owner="there-9-abc", heartbeat=timezone.now(), created_at=timezone.now()
+    )
 
     assert lay_down("here-17-") == 1
     mine.refresh_from_db()

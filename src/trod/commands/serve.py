@@ -23,9 +23,13 @@ class NoAccount(TrodError):
 
 
 @click.command(short_help="Open the pages in the browser.")
-@click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True, help="0 takes any free port.")
+@click.option(
+    "--port", type=click.IntRange(0, 65535), default=8000, show_default=True, help="0 takes any free port."
+)
 @click.option("--host", default="127.0.0.1", show_default=True, help="The address to listen on.")
-@click.option("--name", "names", multiple=True, help="A further name this server may be called by (with --host).")
+@click.option(
+    "--name", "names", multiple=True, help="A further name this server may be called by (with --host)."
+)
 @click.option("--no-browser", is_flag=True, help="Do not open the browser.")
 @click.option("--no-worker", is_flag=True, help="Serve pages alone; cards and thumbnails wait in the queue.")
 @click.option("--make-account", metavar="NAME", help="Make an account (asks for a password), then end.")

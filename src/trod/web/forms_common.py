@@ -30,7 +30,9 @@ from trod.web.models.overlap import MESSAGE as OVERLAP
 from trod.web.models.overlap import NAME as OVERLAP_NAME
 
 # A file name that Windows keeps for devices makes no folder there.
-KEPT_NAMES = frozenset({"con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in range(1, 10))})
+KEPT_NAMES = frozenset(
+    {"con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in range(1, 10))}
+)
 
 
 # Units ------------------------------------------------------------------------------------------------------
@@ -130,7 +132,8 @@ class LocalMoment(forms.DateTimeField):
 
 
 def to_instant(typed: datetime, zone: str) -> datetime:
-    """A wall-clock time as an instant. Raises ValidationError for one that summer time makes twice or skips."""
+    """A wall-clock time as an instant. Raises ValidationError for one that summer time makes "
+    "twice or skips."""
     try:
         return watch.utc_from_local(typed, zone)
     except watch.AmbiguousTime as trouble:
@@ -152,7 +155,11 @@ class Dial(forms.DateTimeField):
 def slug_from(text: str, otherwise: str) -> str:
     """A folder name of a text: lower-case ASCII with inner dashes, at most 56 characters."""
     plain = unicodedata.normalize("NFKD", text.replace("ß", "ss").replace("ø", "o").replace("ł", "l"))
-    slug = re.sub(r"[^a-z0-9]+", "-", plain.encode("ascii", "ignore").decode().lower()).strip("-")[:56].strip("-")
+    slug = (
+        re.sub(r"[^a-z0-9]+", "-", plain.encode("ascii", "ignore").decode().lower())
+        .strip("-")[:56]
+        .strip("-")
+    )
     slug = slug or otherwise
     return f"{otherwise}-{slug}" if slug in KEPT_NAMES else slug
 
@@ -221,7 +228,9 @@ class RecordForm(forms.ModelForm):
                 field.zone = zone
             self._measure(name, field)
             if isinstance(field.widget, forms.Textarea):
-                field.widget.attrs.setdefault("rows", 3)
+                field.widget.attrs["rows"] = 3
+            if isinstance(field, forms.ModelChoiceField) and field.empty_label in (None, "---------"):
+                field.empty_label = "choose one" if field.required else "none"
             if isinstance(field.widget, forms.TextInput):
                 field.widget.attrs.setdefault("autocomplete", "off")
 
@@ -232,7 +241,11 @@ class RecordForm(forms.ModelForm):
         field.widget.attrs["step"] = "1" if type(field) is forms.IntegerField else "any"
         if unit is None:
             return
-        field.label = f"{field.label or name} ({unit.sign})"
+        # A field that has no name of its own is called after its column, which ends in the stored unit.
+        label = str(field.label or name)
+        for ending in UNITS:
+            label = label.removesuffix(ending.replace("_", " "))
+        field.label = f"{label} ({unit.sign})"
         stored = self.initial.get(name, field.initial)
         if stored is not None and unit.stored != 1:
             self.initial[name] = round(float(stored) / unit.stored, 2)
@@ -311,7 +324,7 @@ def refusal(trouble: IntegrityError) -> str:
     return f"The catalogue does not take this: {text.splitlines()[0]}."
 
 
-# Pages that hold a form ---------------------------------------------------------------------------------------
+# Pages that hold a form -------------------------------------------------------------------------------------
 
 
 def back_to(request: HttpRequest, otherwise: str) -> str:
@@ -342,13 +355,19 @@ def form_page(
         messages.success(request, kept.format(row=row))
         return redirect(back_to(request, after(row) if after else back))
     context = {
-        "form": form, "title": title, "back": back_to(request, back), "lead": lead, "act": act,
-        "delete_url": delete_url, "next": request.POST.get("next") or request.GET.get("next") or "", **more,
-    }  # fmt: skip
+        "form": form,
+        "title": title,
+        "back": back_to(request, back),
+        "lead": lead,
+        "act": act,
+        "delete_url": delete_url,
+        "next": request.POST.get("next") or request.GET.get("next") or "",
+        **more,
+    }
     return render(request, "trod/parts/form_page.html", context, status=422 if form.is_bound else 200)
 
 
-# Deleting -----------------------------------------------------------------------------------------------------
+# Deleting ---------------------------------------------------------------------------------------------------
 
 
 KIND_WORDS = {
@@ -394,7 +413,7 @@ def stands_alone(row: models.Model) -> bool:
 def delete_page(
     request: HttpRequest, row: models.Model, *, name: str, back: str, after: str, instead: str = ""
 ) -> HttpResponse:
-    """Ask before a record is deleted; refuse with the reason when others hang on it; offer to undo afterwards.
+    """Ask before a record is deleted; refuse with the reason when others hang on it; offer to undo.
 
     instead : what to do when it is refused, one sentence.
     """
@@ -411,11 +430,14 @@ def delete_page(
             messages.success(request, f"{name} is deleted.")
         return redirect(after)
     context = {"name": name, "held_by": held_by, "alone": alone, "back": back, "instead": instead}
-    return render(request, "trod/parts/delete_page.html", context, status=409 if request.method == "POST" else 200)
+    return render(
+        request, "trod/parts/delete_page.html", context, status=409 if request.method == "POST" else 200
+    )
 
 
 def put_back(request: HttpRequest) -> tuple[bool, str]:
-    """Undo the last deletion or list of this session: delete what was made, put back what was. Gives whether it was done, and where to go."""
+    """Undo the last deletion or list of this session: delete what was made, put back what was. "
+    "Gives whether it was done, and where to go."""
     held = request.session.pop("undo", None)
     if not held:
         return False, "/"

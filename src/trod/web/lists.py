@@ -1,8 +1,8 @@
-"""Lists of sites, cameras and deployments, from a table or a GPX file, into records. All of a list or nothing of it.
+"""Lists of sites, cameras and deployments, from a table or a GPX file, into records. All or nothing.
 
-A table is text with a heading line and one record a line. Its columns are ours and stand in COLUMNS; a length may
-come in feet or inches under a column that says so. Records are known again by their name, serial, or camera and
-start, and then changed in the columns that are there.
+A table is text with a heading line and one record a line. Its columns are ours and stand in COLUMNS; a length
+may come in feet or inches under a column that says so. Records are known again by their name, serial, or
+camera and start, and then changed in the columns that are there.
 """
 
 from __future__ import annotations
@@ -45,7 +45,9 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
         Column("name", "the site's name; a site of that name is changed, else made", "Alder Track", True),
         Column("latitude", "degrees, north positive (WGS 84)", "47.2902", True),
         Column("longitude", "degrees, east positive (WGS 84)", "13.8961", True),
-        Column("feature", "trail, road, water, ford, lick, feeding, meadow, saddle, den, fence or other", "trail"),
+        Column(
+            "feature", "trail, road, water, ford, lick, feeding, meadow, saddle, den, fence or other", "trail"
+        ),
         Column("sensitive", "yes if its place is to be blurred in all that leaves the house", "no"),
         Column("slope_deg", "slope away from the camera, falling positive", "4"),
         Column("path_bearing_deg", "bearing of the path from true north", "35"),
@@ -55,7 +57,12 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
         Column("note", "anything", ""),
     ),
     "cameras": (
-        Column("serial", "as it stands on the camera; one of that serial is changed, else made", "TB3-40117", True),
+        Column(
+            "serial",
+            "as it stands on the camera; one of that serial is changed, else made",
+            "TB3-40117",
+            True,
+        ),
         Column("name", "what you call it", "ESK 01"),
         Column("maker", "the maker of its model; with model", "Tarnbeckle"),
         Column("model", "the model; one that is not known yet is made", "Lanthorn 3"),
@@ -67,7 +74,11 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
         Column("site", "the site's name", "Alder Track", True),
         Column("start", "when it was set up, in the reserve's local time", "2026-03-01 09:30", True),
         Column("end", "when it was taken down; empty while it stands", ""),
-        Column("utc_offset_min", "minutes its clock is ahead of UTC; empty: the reserve's own time on the first day", ""),
+        Column(
+            "utc_offset_min",
+            "minutes its clock is ahead of UTC; empty: the reserve's own time on the first day",
+            "",
+        ),
         Column("height_m", "lens above ground; or height_ft", "0.9"),
         Column("tilt_deg", "degrees below level", "3"),
         Column("heading_deg", "degrees from true north", "20"),
@@ -123,20 +134,33 @@ class Plan:
         """What it would do, in words."""
         parts = [
             f"{self.count(action)} {word}"
-            for action, word in (("new", "new"), ("changed", "changed"), ("same", "as they were"), ("wrong", "with errors"))
+            for action, word in (
+                ("new", "new"),
+                ("changed", "changed"),
+                ("same", "as they were"),
+                ("wrong", "with errors"),
+            )
             if self.count(action)
-        ]  # fmt: skip
+        ]
         return ", ".join(parts) if parts else "nothing"
 
     def undo(self, what: str, then: str) -> dict[str, Any]:
         """What the session keeps so that it can be undone."""
-        return {"what": what, "rows": serializers.serialize("json", self.before), "made": self.made, "next": then}
+        return {
+            "what": what,
+            "rows": serializers.serialize("json", self.before),
+            "made": self.made,
+            "next": then,
+        }
 
 
 def decode(data: bytes) -> str:
-    """The text of a file: UTF-8 with or without a mark, UTF-16 with one, else Latin-1 (as Windows writes it)."""
+    """The text of a file: UTF-8 with or without a mark, UTF-16 with one, else Latin-1 (as "
+    "Windows writes it)."""
     if len(data) > MOST_BYTES:
-        raise WrongInput("file", got=f"{len(data) / 1e6:.1f} MB", needed=f"at most {MOST_BYTES / 1e6:.0f} MB; part it")
+        raise WrongInput(
+            "file", got=f"{len(data) / 1e6:.1f} MB", needed=f"at most {MOST_BYTES / 1e6:.0f} MB; part it"
+        )
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return data.decode("utf-16", "replace")
     for encoding in ("utf-8-sig", "cp1252"):
@@ -148,7 +172,8 @@ def decode(data: bytes) -> str:
 
 
 def read_table(text: str, what: str) -> list[Line]:
-    """The lines of a table. Raises WrongInput when its heading cannot be read or a needed column is missing."""
+    """The lines of a table. Raises WrongInput when its heading cannot be read or a needed "
+    "column is missing."""
     text = text.replace("\x00", "").replace("\r\n", "\n").replace("\r", "\n").lstrip("\ufeff")
     known = {column.name for column in COLUMNS[what]} | {
         name for name, (of, _) in OTHER_UNITS.items() if of in {column.name for column in COLUMNS[what]}
@@ -160,7 +185,9 @@ def read_table(text: str, what: str) -> list[Line]:
     try:
         rows = list(csv.reader(io.StringIO(text), delimiter=delimiter))
     except csv.Error as trouble:
-        raise WrongInput("list", got=f"a line that cannot be read ({trouble})", needed="one record a line") from trouble
+        raise WrongInput(
+            "list", got=f"a line that cannot be read ({trouble})", needed="one record a line"
+        ) from trouble
     numbered = [(number, row) for number, row in enumerate(rows, 1) if any(cell.strip() for cell in row)]
     _, cells = numbered[0]
     columns = [re.sub(r"[\s\-]+", "_", cell.strip().lower()) for cell in cells]
@@ -168,12 +195,16 @@ def read_table(text: str, what: str) -> list[Line]:
     missing = [name for name in needed if name not in columns]
     if missing:
         raise WrongInput(
-            "heading", got=", ".join(filter(None, columns))[:200], needed=f"the columns {', '.join(missing)} too"
+            "heading",
+            got=", ".join(filter(None, columns))[:200],
+            needed=f"the columns {', '.join(missing)} too",
         )
     strange = [name for name in columns if name and name not in known]
     if strange:
         raise WrongInput(
-            "heading", got=f"the columns {', '.join(strange)[:200]}", needed=f"only {', '.join(sorted(known))}"
+            "heading",
+            got=f"the columns {', '.join(strange)[:200]}",
+            needed=f"only {', '.join(sorted(known))}",
         )
     twice = {name for name in columns if name and columns.count(name) > 1}
     if twice:
@@ -185,7 +216,10 @@ def read_table(text: str, what: str) -> list[Line]:
         values = {name: cell.strip() for name, cell in zip(columns, row, strict=False) if name}
         line = Line(number, values)
         if len(row) > len(columns) and any(cell.strip() for cell in row[len(columns) :]):
-            line.errors.append(f"it has {len(row)} cells, the heading has {len(columns)}; put text with “{delimiter}” in quotes")
+            line.errors.append(
+                f"it has {len(row)} cells, the heading has {len(columns)}; put text with "
+                f"“{delimiter}” in quotes"
+            )
         lines.append(line)
     return lines
 
@@ -206,7 +240,9 @@ def read_gpx(text: str) -> list[Line]:
         for number, point in enumerate(gpx.waypoints, 1)
     ]
     if not lines:
-        raise WrongInput("GPX file", got="one without waypoints", needed="waypoints with names; tracks go to the boundary")
+        raise WrongInput(
+            "GPX file", got="one without waypoints", needed="waypoints with names; tracks go to the boundary"
+        )
     if len(lines) > MOST_LINES:
         raise WrongInput("GPX file", got=f"{len(lines)} waypoints", needed=f"at most {MOST_LINES}; part it")
     return lines
@@ -217,15 +253,19 @@ def parse_gpx(text: str) -> Any:
     import gpxpy
 
     if "<!DOCTYPE" in text.upper() or "<!ENTITY" in text.upper():
-        raise WrongInput("GPX file", got="one with its own definitions (DOCTYPE)", needed="plain GPX 1.0 or 1.1")
+        raise WrongInput(
+            "GPX file", got="one with its own definitions (DOCTYPE)", needed="plain GPX 1.0 or 1.1"
+        )
     try:
         return gpxpy.parse(text.strip())
     except Exception as trouble:  # gpxpy lets all kinds out
         why = str(trouble).split("\n")[0][:120]
-        raise WrongInput("GPX file", got=f"one that cannot be read ({why})", needed="GPX 1.0 or 1.1") from trouble
+        raise WrongInput(
+            "GPX file", got=f"one that cannot be read ({why})", needed="GPX 1.0 or 1.1"
+        ) from trouble
 
 
-# Lines to records ---------------------------------------------------------------------------------------------
+# Lines to records -------------------------------------------------------------------------------------------
 
 
 def _number(text: str) -> str:
@@ -279,7 +319,9 @@ class Maker:
     def run(self, lines: list[Line]) -> Plan:
         self.plan.lines = lines
         for line in lines:
-            line.name = line.values.get("name") or line.values.get("serial") or line.values.get("camera") or ""
+            line.name = (
+                line.values.get("name") or line.values.get("serial") or line.values.get("camera") or ""
+            )
             try:
                 if line.errors:
                     raise _Wrong
@@ -308,7 +350,9 @@ class Maker:
     def _made(self, row: models.Model) -> None:
         self.plan.made.append((row._meta.label_lower, row.pk))
 
-    def _keep(self, line: Line, form_class: type[RecordForm], row: models.Model | None, values: dict[str, Any]) -> Any:
+    def _keep(
+        self, line: Line, form_class: type[RecordForm], row: models.Model | None, values: dict[str, Any]
+    ) -> Any:
         """A line through the same form a person fills."""
         fresh = form_class(reserve=self.reserve)
         data: dict[str, Any] = {}
@@ -317,9 +361,10 @@ class Maker:
         else:
             data = {name: bound.initial for name, bound in fresh.fields.items() if bound.initial is not None}
             data |= {
-                name: value for name, value in model_to_dict(form_class._meta.model(), fields=list(fresh.fields)).items()
+                name: value
+                for name, value in model_to_dict(form_class._meta.model(), fields=list(fresh.fields)).items()
                 if value is not None and name not in data
-            }  # fmt: skip
+            }
             data |= self.defaults
         before = dict(data)
         data |= values
@@ -328,9 +373,10 @@ class Maker:
             self._tell(line, form)
             raise _Wrong
         changed = [
-            name for name in form.fields
+            name
+            for name in form.fields
             if row is not None and not _same(before.get(name), form.cleaned_data.get(name))
-        ]  # fmt: skip
+        ]
         if row is not None:
             line.action, line.changes = ("changed", changed) if changed else ("same", [])
             if not changed:
@@ -405,7 +451,9 @@ class Maker:
         camera = Camera.objects.filter(serial=values.get("camera", "")).first()
         site = Site.objects.filter(reserve=self.reserve, name__iexact=values.get("site", "")).first()
         if camera is None:
-            line.errors.append(f"camera: no camera has the serial {values.get('camera', '')!r}; make it first")
+            line.errors.append(
+                f"camera: no camera has the serial {values.get('camera', '')!r}; make it first"
+            )
         if site is None:
             line.errors.append(f"site: no site is called {values.get('site', '')!r}; make it first")
         if line.errors:
@@ -426,9 +474,10 @@ class Maker:
             if values.get(name):
                 values[name] = _choice(DeploymentForm, name, values[name])
         values = {
-            name: value for name, value in values.items()
+            name: value
+            for name, value in values.items()
             if value != "" or name not in ("mode", "sensitivity", "burst", "delay_s", "utc_offset_min")
-        }  # fmt: skip
+        }
         row = self._known_deployment(camera, values.get("start", ""))
         values |= {"camera": camera.pk, "site": site.pk}
         if row is None:
@@ -460,7 +509,9 @@ def _same(before: Any, after: Any) -> bool:
     return str(before) == str(after)
 
 
-def plan(what: str, lines: list[Line], reserve: Reserve, *, keep: bool, defaults: dict[str, str] | None = None) -> Plan:
+def plan(
+    what: str, lines: list[Line], reserve: Reserve, *, keep: bool, defaults: dict[str, str] | None = None
+) -> Plan:
     """What the lines would do; with `keep`, done, if no line is wrong. All or nothing."""
     with transaction.atomic():
         made = Maker(what, reserve, defaults).run(lines)

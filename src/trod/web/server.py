@@ -38,7 +38,11 @@ class PortTaken(TrodError):
         self.host, self.port, self.free = host, port, free
 
     def __str__(self) -> str:
-        then = f"Say: trod serve --port {self.free}" if self.free else "End it, or name another port with --port."
+        then = (
+            f"Say: trod serve --port {self.free}"
+            if self.free
+            else "End it, or name another port with --port."
+        )
         return f"Port {self.port} is taken by another program, perhaps by another Trod. {then}"
 
 
@@ -118,7 +122,9 @@ def next_free_port(host: str, first: int, *, tries: int = 50) -> int | None:
 class WorkerKeeper:
     """Starts the worker's process, starts it again when it falls over, and ends it with us."""
 
-    def __init__(self, command: list[str] | None = None, *, say: Callable[[str], None] = lambda text: None) -> None:
+    def __init__(
+        self, command: list[str] | None = None, *, say: Callable[[str], None] = lambda text: None
+    ) -> None:
         self.command = command or [sys.executable, "-m", "trod.web.worker"]
         self.say = say
         self.starts = 0
@@ -133,7 +139,10 @@ class WorkerKeeper:
     def _env() -> dict[str, str]:
         """Ours, with the folder Trod was imported from, so that it is found from a checkout too."""
         here = str(Path(trod.__file__).parents[1])
-        return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, (here, os.environ.get("PYTHONPATH"))))}
+        return {
+            **os.environ,
+            "PYTHONPATH": os.pathsep.join(filter(None, (here, os.environ.get("PYTHONPATH")))),
+        }
 
     def _keep(self) -> None:
         pause_s = 1.0
@@ -192,7 +201,8 @@ def run(
         ident="trod",
         channel_timeout=120,
         max_request_body_size=64 * 1024 * 1024,
-        # The door in trod.web.access treats a forwarded call as somebody else's, so it has to see the headers.
+        # The door in trod.web.access treats a forwarded call as somebody else's, so it has to see
+        # the headers.
         clear_untrusted_proxy_headers=False,
     )
     keeper = WorkerKeeper(say=say) if worker else None

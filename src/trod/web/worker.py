@@ -55,7 +55,8 @@ def main() -> None:
         worker.join(timeout=GRACE_S)
     with contextlib.suppress(Exception):
         connection.close()
-    # Not sys.exit: a job that is deep in a long step would hold it up, and whatever it has not kept is done again.
+    # Not sys.exit: a job that is deep in a long step would hold it up, and whatever it has not kept is
+    # done again.
     os._exit(1 if died else 0)
 
 

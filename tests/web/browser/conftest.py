@@ -1,8 +1,8 @@
-"""A real Trod for the browser: `trod serve` as a process of its own, on its own data folder, filled with invented rows.
+"""A real Trod for the browser: `trod serve` as a process, on its own data folder, filled with invented rows.
 
-    house        one Trod for the whole session, with the invented reserve in it. Do not change what it holds.
-    open_house   starts another one: open_house(pictures=0) for an empty one you may change.
-    visit        opens a page and watches it: visit(house.url, width=360, theme="night").
+house        one Trod for the whole session, with the invented reserve in it. Do not change what it holds.
+open_house   starts another one: open_house(pictures=0) for an empty one you may change.
+visit        opens a page and watches it: visit(house.url, width=360, theme="night").
 """
 
 from __future__ import annotations
@@ -59,13 +59,19 @@ def open_house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..
     def start(pictures: int | None = None, *, script: Path | None = None, worker: bool = False) -> House:
         home = tmp_path_factory.mktemp("trod-home")
         env = environment(home)
-        steps = [] if pictures is None else [[str(ROOT / "benchmarks" / "fill.py"), "--pictures", str(pictures)]]
+        steps = (
+            [] if pictures is None else [[str(ROOT / "benchmarks" / "fill.py"), "--pictures", str(pictures)]]
+        )
         steps += [] if script is None else [[str(script)]]
         for step in steps:
             subprocess.run([sys.executable, *step], env=env, check=True, cwd=ROOT, timeout=300)
         command = [sys.executable, "-m", "trod", "serve", "--port", "0", "--no-browser", "--json"]
         process = subprocess.Popen(
-            command + ([] if worker else ["--no-worker"]), env=env, cwd=home, stdout=subprocess.PIPE, text=True
+            command + ([] if worker else ["--no-worker"]),
+            env=env,
+            cwd=home,
+            stdout=subprocess.PIPE,
+            text=True,
         )
         assert process.stdout is not None
         said = json.loads(process.stdout.readline() or '{"address": ""}')
@@ -91,7 +97,8 @@ def browser(chromium: str) -> Iterator[Any]:
 
     with sync_playwright() as play:
         opened = play.chromium.launch(
-            executable_path=chromium, args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+            executable_path=chromium,
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
         )
         yield opened
         opened.close()

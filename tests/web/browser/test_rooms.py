@@ -22,10 +22,27 @@ LOOKS = [(1280, "light"), (1280, "night"), (360, "light"), (360, "night")]
 
 # The detail pages by the names that benchmarks/pages.py gives them.
 DETAILS = (
-    "a site", "a camera", "a deployment", "change a deployment", "correct a watch", "take down", "delete a deployment",
-    "a visit", "record a visit", "new deployment", "new site", "a sign", "boundary and tracks", "camera models",
-    "cards by label", "bring a list", "species", "a species", "the reserve", "an event",
-)  # fmt: skip
+    "a site",
+    "a camera",
+    "a deployment",
+    "change a deployment",
+    "correct a watch",
+    "take down",
+    "delete a deployment",
+    "a visit",
+    "record a visit",
+    "new deployment",
+    "new site",
+    "a sign",
+    "boundary and tracks",
+    "camera models",
+    "cards by label",
+    "bring a list",
+    "species",
+    "a species",
+    "the reserve",
+    "an event",
+)
 NAMES = [door.label for door in (*pages.NAV, *pages.FOOT)] + list(DETAILS)
 
 
@@ -53,7 +70,8 @@ def axe():
 def violations(page, axe):
     page.evaluate(axe)
     found = page.evaluate(
-        "rules => axe.run(document, {runOnly: {type: 'tag', values: rules}, resultTypes: ['violations']})", RULES
+        "rules => axe.run(document, {runOnly: {type: 'tag', values: rules}, resultTypes: ['violations']})",
+        RULES,
     )
     return [
         f"{broken['id']}: {broken['help']}: {node['target']} {node.get('failureSummary', '')}"
@@ -73,7 +91,9 @@ def test_a_page_is_sound_in_every_look(house, visit, addresses, axe, name, width
     assert seen.foreign == []
     assert page.evaluate("document.documentElement.scrollWidth") <= width, "the page is wider than the window"
     assert page.evaluate("document.documentElement.dataset.theme") == theme
-    assert violations(page, axe) == []
+    # Rules look at colours (theme) and targets (width); two of the four looks show each of both.
+    if (width, theme) in ((1280, "light"), (360, "night")):
+        assert violations(page, axe) == []
 
 
 @pytest.mark.parametrize("theme", ["light", "night"])
@@ -103,10 +123,13 @@ def test_from_nothing_to_a_standing_camera_by_keyboard_alone(open_house, visit):
     own = open_house()
     page = visit(own.url, width=360).page
 
+    def enter():
+        with page.expect_navigation():
+            page.keyboard.press("Enter")
+
     def follow(link):
         page.get_by_role("link", name=link).first.focus()
-        page.keyboard.press("Enter")
-        page.wait_for_load_state()
+        enter()
 
     def typed(**fields):
         for name, value in fields.items():
@@ -122,8 +145,7 @@ def test_from_nothing_to_a_standing_camera_by_keyboard_alone(open_house, visit):
 
     def keep():
         page.locator("button.act").focus()
-        page.keyboard.press("Enter")
-        page.wait_for_load_state()
+        enter()
 
     follow("The reserve")
     typed(name="Hollin", latitude="47.3", longitude="13.9", zone="Europe/Vienna")
@@ -155,7 +177,9 @@ def test_a_mistake_keeps_what_was_typed_and_leads_to_it(house, visit, addresses)
     assert page.input_value("[name=name]") == "Nowhere"
     box = page.locator("[name=latitude]")
     assert box.get_attribute("aria-invalid") == "true"
-    told = " ".join(page.locator(f"#{of}").inner_text() for of in box.get_attribute("aria-describedby").split())
+    told = " ".join(
+        page.locator(f"#{of}").inner_text() for of in box.get_attribute("aria-describedby").split()
+    )
     assert "90" in told
 
 
@@ -166,9 +190,11 @@ def test_the_map_stands_without_tiles_and_a_click_offers_a_site_there(house, vis
     assert page.locator(".leaflet-marker-icon .mk.camera").count() >= 10
     assert page.locator("path.boundary").count() == 1
     assert page.locator(".leaflet-control-scale-line").first.inner_text()
-    page.mouse.click(*(lambda box: (box["x"] + 60, box["y"] + box["height"] / 2))(page.locator("#map").bounding_box()))
-    page.get_by_role("link", name="New site here").click()
-    page.wait_for_load_state()
+    page.mouse.click(
+        *(lambda box: (box["x"] + 60, box["y"] + box["height"] / 2))(page.locator("#map").bounding_box())
+    )
+    with page.expect_navigation():
+        page.get_by_role("link", name="New site here").click()
 
     assert 47.2 < float(page.input_value("[name=latitude]")) < 47.4
     assert seen.foreign == []
@@ -185,12 +211,14 @@ def test_a_marker_is_reached_by_keyboard(house, visit):
 
 def test_the_pointer_on_a_ribbon_says_the_day_and_its_events(house, visit):
     page = visit(house.url).page
-    box = page.locator(".ribbons .strip").first.bounding_box()
+    strip = page.locator(".ribbons .strip").first
+    strip.scroll_into_view_if_needed()
+    box = strip.bounding_box()
     page.mouse.move(box["x"] + box["width"] / 2, box["y"] + 10)
     told = page.locator("#told.seen").inner_text()
 
     assert told.startswith("Alder Track, ")
-    assert told.endswith("event") or told.endswith("events")
+    assert told.endswith(("event", "events"))
 
 
 def test_lists_and_forms_work_without_script(browser, house, addresses):

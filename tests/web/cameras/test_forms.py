@@ -24,7 +24,12 @@ def errors(answer):
 
 def test_a_new_deployment_is_kept_in_utc_and_named_by_site_and_local_day(client, cast):
     answer = post(
-        client, "/cameras/deployments/new/", camera=cast.blue.pk, site=cast.ford.pk, start="2026-06-20T00:30", **DEPLOYMENT
+        client,
+        "/cameras/deployments/new/",
+        camera=cast.blue.pk,
+        site=cast.ford.pk,
+        start="2026-06-20T00:30",
+        **DEPLOYMENT,
     )
     made = m.Deployment.objects.get(camera=cast.blue)
 
@@ -37,7 +42,12 @@ def test_a_new_deployment_is_kept_in_utc_and_named_by_site_and_local_day(client,
 
 def test_overlapping_deployments_are_refused_with_the_others_name(client, cast):
     answer = post(
-        client, "/cameras/deployments/new/", camera=cast.red.pk, site=cast.ford.pk, start="2026-06-20T09:00", **DEPLOYMENT
+        client,
+        "/cameras/deployments/new/",
+        camera=cast.red.pk,
+        site=cast.ford.pk,
+        start="2026-06-20T09:00",
+        **DEPLOYMENT,
     )
 
     assert answer.status_code == 422
@@ -51,7 +61,8 @@ def test_overlapping_deployments_are_refused_with_the_others_name(client, cast):
 def test_the_databases_own_refusal_is_told_in_the_same_words(cast, monkeypatch):
     """Another person may have set the camera up between the check and the saving."""
     form = forms.DeploymentForm(
-        {**DEPLOYMENT, "camera": cast.red.pk, "site": cast.ford.pk, "start": "2026-06-20T09:00"}, reserve=cast.reserve
+        {**DEPLOYMENT, "camera": cast.red.pk, "site": cast.ford.pk, "start": "2026-06-20T09:00"},
+        reserve=cast.reserve,
     )
     real = forms.overlapping
     monkeypatch.setattr(forms, "overlapping", lambda *args, **more: None)
@@ -72,16 +83,21 @@ def test_a_camera_may_stand_elsewhere_from_the_moment_it_was_taken_down(client, 
     cast.deployment.end = cast.now - timedelta(days=1)
     cast.deployment.save()
     local = (cast.deployment.end + timedelta(hours=2)).strftime("%Y-%m-%dT%H:%M")
-    answer = post(client, "/cameras/deployments/new/", camera=cast.red.pk, site=cast.ford.pk, start=local, **DEPLOYMENT)
+    answer = post(
+        client, "/cameras/deployments/new/", camera=cast.red.pk, site=cast.ford.pk, start=local, **DEPLOYMENT
+    )
 
     assert answer.status_code == 302
 
 
 @pytest.mark.parametrize(
     ("typed", "why"),
-    [("2026-03-29T02:30", "summer time leaps over it"), ("2026-10-25T02:30", "happened twice in Europe/Vienna"),
-     ("yesterday", "is no date and time")],
-)  # fmt: skip
+    [
+        ("2026-03-29T02:30", "summer time leaps over it"),
+        ("2026-10-25T02:30", "happened twice in Europe/Vienna"),
+        ("yesterday", "is no date and time"),
+    ],
+)
 def test_a_local_time_that_is_none_is_told(client, cast, typed, why):
     answer = post(
         client, "/cameras/deployments/new/", camera=cast.blue.pk, site=cast.ford.pk, start=typed, **DEPLOYMENT
@@ -93,9 +109,15 @@ def test_a_local_time_that_is_none_is_told(client, cast, typed, why):
 def test_lengths_are_typed_in_feet_and_kept_in_metres(client, cast):
     client.cookies["units"] = "us"
     post(
-        client, "/cameras/deployments/new/", camera=cast.blue.pk, site=cast.ford.pk, start="2026-06-20T09:00",
-        height_m="3.5", aim_distance_m="20", **DEPLOYMENT,
-    )  # fmt: skip
+        client,
+        "/cameras/deployments/new/",
+        camera=cast.blue.pk,
+        site=cast.ford.pk,
+        start="2026-06-20T09:00",
+        height_m="3.5",
+        aim_distance_m="20",
+        **DEPLOYMENT,
+    )
     made = m.Deployment.objects.get(camera=cast.blue)
 
     assert made.height_m == pytest.approx(1.0668)  # 3.5 × 0.3048, the international foot
@@ -119,9 +141,14 @@ def test_a_length_nobody_touched_keeps_its_last_digit_in_either_unit(client, cas
 def test_a_limit_is_told_in_the_persons_own_unit_beside_the_field(client, cast):
     client.cookies["units"] = "us"
     answer = post(
-        client, "/cameras/deployments/new/", camera=cast.blue.pk, site=cast.ford.pk, start="2026-06-20T09:00",
-        height_m="200", **DEPLOYMENT,
-    )  # fmt: skip
+        client,
+        "/cameras/deployments/new/",
+        camera=cast.blue.pk,
+        site=cast.ford.pk,
+        start="2026-06-20T09:00",
+        height_m="200",
+        **DEPLOYMENT,
+    )
 
     assert errors(answer) == {"height_m": ["got 200 ft; needed: from 0 ft to 98.4 ft"]}
 
@@ -129,18 +156,27 @@ def test_a_limit_is_told_in_the_persons_own_unit_beside_the_field(client, cast):
 @pytest.mark.parametrize("value", ["nan", "inf", "-inf", "1e999", "abc"])
 def test_a_number_that_is_none_is_refused(client, cast, value):
     answer = post(
-        client, "/cameras/deployments/new/", camera=cast.blue.pk, site=cast.ford.pk, start="2026-06-20T09:00",
-        height_m=value, **DEPLOYMENT,
-    )  # fmt: skip
+        client,
+        "/cameras/deployments/new/",
+        camera=cast.blue.pk,
+        site=cast.ford.pk,
+        start="2026-06-20T09:00",
+        height_m=value,
+        **DEPLOYMENT,
+    )
 
     assert "height_m" in errors(answer)
 
 
 def test_taking_down_ends_it_with_a_visit_and_the_card_waits_at_home(client, cast):
     answer = post(
-        client, "/cameras/deployments/of/meadow-2026-03-03/end/", end="2026-06-30T12:00", found="full", bring="on",
+        client,
+        "/cameras/deployments/of/meadow-2026-03-03/end/",
+        end="2026-06-30T12:00",
+        found="full",
+        bring="on",
         note_more="rusty",
-    )  # fmt: skip
+    )
     cast.deployment.refresh_from_db()
     visit = m.Visit.objects.get()
 
@@ -152,7 +188,9 @@ def test_taking_down_ends_it_with_a_visit_and_the_card_waits_at_home(client, cas
 
 
 def test_it_cannot_be_taken_down_before_it_was_set_up(client, cast):
-    answer = post(client, "/cameras/deployments/of/meadow-2026-03-03/end/", end="2026-01-01T12:00", found="working")
+    answer = post(
+        client, "/cameras/deployments/of/meadow-2026-03-03/end/", end="2026-01-01T12:00", found="working"
+    )
 
     assert errors(answer) == {"end": ["it was set up on 2026-03-03 11:00; it can only end after that"]}
     assert m.Visit.objects.count() == 0
@@ -167,9 +205,15 @@ def test_a_camera_found_gone_is_lost(client, cast):
 def test_a_visit_swaps_the_card(client, cast):
     other = m.Card.objects.create(label="C-2")
     answer = post(
-        client, "/cameras/visits/new/?deployment=meadow-2026-03-03", deployment=cast.deployment.pk, at="2026-06-28T10:00",
-        by="Suri", arrival="working", card_out=cast.card.pk, card_in=other.pk,
-    )  # fmt: skip
+        client,
+        "/cameras/visits/new/?deployment=meadow-2026-03-03",
+        deployment=cast.deployment.pk,
+        at="2026-06-28T10:00",
+        by="Suri",
+        arrival="working",
+        card_out=cast.card.pk,
+        card_in=other.pk,
+    )
     cast.deployment.refresh_from_db()
 
     assert answer.status_code == 302
@@ -187,12 +231,18 @@ def test_a_visit_offers_no_card_by_itself(client, cast):
 
 def test_the_cameras_dial_is_kept_as_read(client, cast):
     post(
-        client, "/cameras/visits/new/", deployment=cast.deployment.pk, at="2026-06-28T10:00", arrival="working",
+        client,
+        "/cameras/visits/new/",
+        deployment=cast.deployment.pk,
+        at="2026-06-28T10:00",
+        arrival="working",
         clock_shown="2026-06-28T09:02:30",
-    )  # fmt: skip
+    )
     visit = m.Visit.objects.get()
 
-    assert visit.clock_shown == datetime(2026, 6, 28, 9, 2, 30, tzinfo=UTC)  # the dial, not turned by any zone
+    assert visit.clock_shown == datetime(
+        2026, 6, 28, 9, 2, 30, tzinfo=UTC
+    )  # the dial, not turned by any zone
     assert visit.clock_true == datetime(2026, 6, 28, 8, 0, tzinfo=UTC)
 
 
@@ -231,7 +281,9 @@ def test_asking_to_delete_deletes_nothing(client, cast):
 
 
 def test_a_deleted_visit_can_be_put_back_whole(client, cast):
-    visit = m.Visit.objects.create(site=cast.meadow, deployment=cast.deployment, at=cast.now, note="the fox den")
+    visit = m.Visit.objects.create(
+        site=cast.meadow, deployment=cast.deployment, at=cast.now, note="the fox den"
+    )
     client.post(f"/cameras/visits/{visit.pk}/delete/")
     assert m.Visit.objects.count() == 0
     page = client.get("/cameras/deployments/of/meadow-2026-03-03/").content.decode()
@@ -262,9 +314,12 @@ def test_a_deployment_with_corrections_warns_that_it_cannot_come_back(client, ca
 
 def test_a_watch_is_corrected_from_one_moment_and_undone(client, cast):
     answer = post(
-        client, "/cameras/deployments/of/meadow-2026-03-03/watch/", shown="2026-06-01T10:00:00", truly="2026-06-01T12:30:00",
+        client,
+        "/cameras/deployments/of/meadow-2026-03-03/watch/",
+        shown="2026-06-01T10:00:00",
+        truly="2026-06-01T12:30:00",
         reason="the church bell",
-    )  # fmt: skip
+    )
     made = m.WatchCorrection.objects.get()
 
     assert answer.status_code == 302
@@ -279,14 +334,21 @@ def test_a_watch_is_corrected_from_one_moment_and_undone(client, cast):
 
 def test_a_watch_whose_end_lies_before_its_beginning_is_refused(client, cast):
     answer = post(
-        client, "/cameras/deployments/of/meadow-2026-03-03/watch/", shown="2026-06-01T10:00", truly="2026-06-01T12:30",
-        reason="x", from_raw="2026-06-02T00:00", to_raw="2026-06-01T00:00",
-    )  # fmt: skip
+        client,
+        "/cameras/deployments/of/meadow-2026-03-03/watch/",
+        shown="2026-06-01T10:00",
+        truly="2026-06-01T12:30",
+        reason="x",
+        from_raw="2026-06-02T00:00",
+        to_raw="2026-06-01T00:00",
+    )
 
     assert errors(answer) == {"to_raw": ["it must lie after the beginning"]}
 
 
-@pytest.mark.parametrize("path", ["watch/1/undo/", "visits/9/", "999/", "deployments/of/none/", "models/of/none/"])
+@pytest.mark.parametrize(
+    "path", ["watch/1/undo/", "visits/9/", "999/", "deployments/of/none/", "models/of/none/"]
+)
 def test_what_is_not_there_is_not_found(client, cast, path):
     answer = client.post(f"/cameras/{path}") if "undo" in path else client.get(f"/cameras/{path}")
 
@@ -301,6 +363,10 @@ def test_getting_never_saves(client, cast):
 def test_next_leads_only_to_our_own_pages(client, cast):
     data = {"serial": "N-1", "state": "ready"}
 
-    assert post(client, "/cameras/new/", **data, next="https://elsewhere.example/").url.startswith("/cameras/")
-    assert post(client, "/cameras/new/", serial="N-2", state="ready", next="//elsewhere.example/").url.startswith("/cameras/")
+    assert post(client, "/cameras/new/", **data, next="https://elsewhere.example/").url.startswith(
+        "/cameras/"
+    )
+    assert post(
+        client, "/cameras/new/", serial="N-2", state="ready", next="//elsewhere.example/"
+    ).url.startswith("/cameras/")
     assert post(client, "/cameras/new/", serial="N-3", state="ready", next="/ground/").url == "/ground/"

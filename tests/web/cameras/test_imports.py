@@ -64,7 +64,11 @@ def test_a_known_site_is_changed_in_the_columns_that_are_there(client, cast):
     keep(client, "sites", "name;latitude;longitude\nMeadow;47,3005;13,9\n")
     cast.meadow.refresh_from_db()
 
-    assert (cast.meadow.latitude, cast.meadow.note, cast.meadow.feature) == (47.3005, "an old larch", "meadow")
+    assert (cast.meadow.latitude, cast.meadow.note, cast.meadow.feature) == (
+        47.3005,
+        "an old larch",
+        "meadow",
+    )
 
     client.post("/people/undo/")
     cast.meadow.refresh_from_db()
@@ -82,7 +86,10 @@ def test_any_usual_encoding_is_read(client, cast, encoding):
 @pytest.mark.parametrize("sign", [",", ";", "\t", "|"])
 @pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"])
 def test_any_usual_parting_is_read(sign, ending):
-    text = ending.join(sign.join(row) for row in (("name", "latitude", "longitude"), ("A", "1.5", "2.5"))) + ending
+    text = (
+        ending.join(sign.join(row) for row in (("name", "latitude", "longitude"), ("A", "1.5", "2.5")))
+        + ending
+    )
     (line,) = lists.read_table(text, "sites")
 
     assert line.values == {"name": "A", "latitude": "1.5", "longitude": "2.5"}
@@ -131,7 +138,11 @@ def test_a_line_with_too_many_cells_is_told():
 
 
 def test_cameras_bring_their_models(client, cast):
-    answer = keep(client, "cameras", "serial,name,maker,model,state\nG-9,Nine,Hobkindle,Gill 8,in repair\nB-2,Bluebell,,,\n")
+    answer = keep(
+        client,
+        "cameras",
+        "serial,name,maker,model,state\nG-9,Nine,Hobkindle,Gill 8,in repair\nB-2,Bluebell,,,\n",
+    )
 
     assert answer.status_code == 302
     nine = m.Camera.objects.get(serial="G-9")
@@ -159,7 +170,11 @@ def test_deployments_are_read_in_local_time_and_set_the_camera_out(client, cast)
 
 
 def test_overlapping_lines_are_told_apart(client, cast):
-    text = "camera,site,start,end\nB-2,Ford,2026-01-01 09:00,2026-02-01 09:00\nB-2,Meadow,2026-01-15 09:00,2026-03-01 09:00\n"
+    text = (
+        "camera,site,start,end\n"
+        "B-2,Ford,2026-01-01 09:00,2026-02-01 09:00\n"
+        "B-2,Meadow,2026-01-15 09:00,2026-03-01 09:00\n"
+    )
     lines = look(client, "deployments", text).context["plan"].lines
 
     assert lines[0].action == "new"
@@ -190,7 +205,8 @@ def test_the_sample_can_be_brought_as_it_is(client, cast):
 
 GPX = """<?xml version="1.0"?><gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1">
 <wpt lat="47.31" lon="13.92"><name>Mill</name><desc>by the bridge</desc></wpt><wpt lat="47.32" lon="13.93"/>
-<trk><trkseg><trkpt lat="47.3" lon="13.9"/><trkpt lat="47.31" lon="13.9"/><trkpt lat="47.31" lon="13.91"/></trkseg></trk></gpx>"""
+<trk><trkseg><trkpt lat="47.3" lon="13.9"/><trkpt lat="47.31" lon="13.9"/>
+<trkpt lat="47.31" lon="13.91"/></trkseg></trk></gpx>"""
 
 
 def test_waypoints_become_sites_and_one_without_a_name_is_told(client, cast):
@@ -209,7 +225,13 @@ def test_waypoints_become_sites_and_one_without_a_name_is_told(client, cast):
 
 @pytest.mark.parametrize(
     "text",
-    ["<gpx", "<html></html>", '<!DOCTYPE x [<!ENTITY a "b">]><gpx>&a;</gpx>', "<gpx version='1.1'></gpx>", "\x00\x01\x02"],
+    [
+        "<gpx",
+        "<html></html>",
+        '<!DOCTYPE x [<!ENTITY a "b">]><gpx>&a;</gpx>',
+        "<gpx version='1.1'></gpx>",
+        "\x00\x01\x02",
+    ],
 )
 def test_a_file_that_is_none_is_told_and_nothing_falls_over(client, cast, text):
     answer = look(client, "sites", text, "w.gpx")
@@ -230,7 +252,9 @@ def test_text_from_a_list_stays_text(client, cast):
 
 def test_tracks_become_boundary_or_lines(client, cast):
     def bring(use):
-        return client.post("/ground/tracks/", {"file": SimpleUploadedFile("Loop.gpx", GPX.encode()), "use": use})
+        return client.post(
+            "/ground/tracks/", {"file": SimpleUploadedFile("Loop.gpx", GPX.encode()), "use": use}
+        )
 
     assert bring("boundary").status_code == 302
     assert bring("lines").status_code == 302

@@ -14,7 +14,9 @@ pytestmark = pytest.mark.django_db
 
 
 def map_data(page: str):
-    return json.loads(re.search(r'<script id="map-data" type="application/json">(.*?)</script>', page, re.S)[1])
+    return json.loads(
+        re.search(r'<script id="map-data" type="application/json">(.*?)</script>', page, re.S)[1]
+    )
 
 
 def test_the_map_and_the_list_say_the_same(client, cast):
@@ -73,22 +75,36 @@ def test_sign_of_tomorrow_is_refused(client, cast):
 
 
 def test_a_new_site_gets_a_folder_name_of_its_own(client, cast):
-    for name, slug in (("Höhe & Süd", "hohe-sud"), ("hohe sud", "hohe-sud-2"), ("河", "site"), ("CON", "site-con")):
-        answer = client.post("/ground/sites/new/", {"name": name, "feature": "trail", "latitude": "47", "longitude": "13"})
+    for name, slug in (
+        ("Höhe & Süd", "hohe-sud"),
+        ("hohe sud", "hohe-sud-2"),
+        ("河", "site"),
+        ("CON", "site-con"),
+    ):
+        answer = client.post(
+            "/ground/sites/new/", {"name": name, "feature": "trail", "latitude": "47", "longitude": "13"}
+        )
         assert answer.status_code == 302
         assert m.Site.objects.get(name=name).slug == slug
 
 
 def test_a_renamed_site_keeps_its_folder(client, cast):
-    client.post("/ground/sites/of/ford/change/", {"name": "Old ford", "feature": "ford", "latitude": "47", "longitude": "13"})
+    client.post(
+        "/ground/sites/of/ford/change/",
+        {"name": "Old ford", "feature": "ford", "latitude": "47", "longitude": "13"},
+    )
 
     assert m.Site.objects.get(name="Old ford").slug == "ford"
 
 
 def test_two_sites_cannot_share_a_name_whatever_its_case(client, cast):
-    answer = client.post("/ground/sites/new/", {"name": " meadow ", "feature": "trail", "latitude": "47", "longitude": "13"})
+    answer = client.post(
+        "/ground/sites/new/", {"name": " meadow ", "feature": "trail", "latitude": "47", "longitude": "13"}
+    )
 
-    assert answer.context["form"].errors["name"] == ["a site is called Meadow already; give this one another name"]
+    assert answer.context["form"].errors["name"] == [
+        "a site is called Meadow already; give this one another name"
+    ]
 
 
 @pytest.mark.parametrize(("latitude", "longitude"), [("91", "0"), ("0", "181"), ("nan", "0"), ("", "0")])

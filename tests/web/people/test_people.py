@@ -15,7 +15,13 @@ pytestmark = pytest.mark.django_db
 def test_the_first_reserve_is_made_on_a_page(client, trod_home):
     answer = client.post(
         "/people/reserve/",
-        {"name": "Hollin", "zone": "Europe/Vienna", "units": "metric", "latitude": "47.3", "longitude": "13.9"},
+        {
+            "name": "Hollin",
+            "zone": "Europe/Vienna",
+            "units": "metric",
+            "latitude": "47.3",
+            "longitude": "13.9",
+        },
     )
 
     assert answer.url == "/ground/"
@@ -24,7 +30,8 @@ def test_the_first_reserve_is_made_on_a_page(client, trod_home):
 
 def test_a_zone_nobody_knows_is_refused(client, trod_home):
     answer = client.post(
-        "/people/reserve/", {"name": "H", "zone": "Mars/Olympus", "units": "metric", "latitude": "1", "longitude": "1"}
+        "/people/reserve/",
+        {"name": "H", "zone": "Mars/Olympus", "units": "metric", "latitude": "1", "longitude": "1"},
     )
 
     assert "is no known time zone" in answer.context["form"].errors["zone"][0]
@@ -57,7 +64,10 @@ def test_theme_units_and_name_are_remembered(client, cast):
 
 
 def test_an_account_is_made_and_closed(client, cast):
-    client.post("/people/accounts/new/", {"username": "suri", "password": "owl-in-the-larch", "again": "owl-in-the-larch"})
+    client.post(
+        "/people/accounts/new/",
+        {"username": "suri", "password": "owl-in-the-larch", "again": "owl-in-the-larch"},
+    )
     user = get_user_model().objects.get()
 
     assert user.check_password("owl-in-the-larch")
@@ -73,8 +83,16 @@ def test_an_account_is_made_and_closed(client, cast):
     [
         ({"username": "s", "password": "12345678", "again": "12345678"}, "password", "numeric"),
         ({"username": "s", "password": "short", "again": "short"}, "password", "at least 8"),
-        ({"username": "s", "password": "owl-in-the-larch", "again": "owl"}, "again", "the two passwords differ"),
-        ({"username": "s p/a", "password": "owl-in-the-larch", "again": "owl-in-the-larch"}, "username", "valid username"),
+        (
+            {"username": "s", "password": "owl-in-the-larch", "again": "owl"},
+            "again",
+            "the two passwords differ",
+        ),
+        (
+            {"username": "s p/a", "password": "owl-in-the-larch", "again": "owl-in-the-larch"},
+            "username",
+            "valid username",
+        ),
     ],
 )
 def test_a_weak_password_or_an_odd_name_is_refused(client, cast, data, field, words):

@@ -24,7 +24,9 @@ def of_kind(cast, kind):
 def steady(cast, days, per_day=2, until=0):
     """Events twice a day from so many days ago until so many days ago."""
     return [
-        cast.now - timedelta(days=d, hours=24 / per_day * k) for d in range(days, until, -1) for k in range(per_day)
+        cast.now - timedelta(days=d, hours=24 / per_day * k)
+        for d in range(days, until, -1)
+        for k in range(per_day)
     ]
 
 
@@ -54,7 +56,9 @@ def test_a_camera_that_was_gone_asks_for_its_end_and_is_the_worst(cast):
 
 def test_a_card_that_ended_in_silence_means_a_camera_dead_or_full(cast, bring_events):
     pulled = cast.now - timedelta(days=1)
-    m.Visit.objects.create(site=cast.meadow, deployment=cast.deployment, at=pulled, card_out=cast.card, arrival="dead")
+    m.Visit.objects.create(
+        site=cast.meadow, deployment=cast.deployment, at=pulled, card_out=cast.card, arrival="dead"
+    )
     bring_events(steady(cast, 115, until=60))
     (need,) = of_kind(cast, "silent")
 
@@ -64,7 +68,9 @@ def test_a_card_that_ended_in_silence_means_a_camera_dead_or_full(cast, bring_ev
 
 def test_a_card_with_pictures_to_its_end_is_no_alarm(cast, bring_events):
     pulled = cast.now - timedelta(days=1)
-    m.Visit.objects.create(site=cast.meadow, deployment=cast.deployment, at=pulled, card_out=cast.card, arrival="working")
+    m.Visit.objects.create(
+        site=cast.meadow, deployment=cast.deployment, at=pulled, card_out=cast.card, arrival="working"
+    )
     bring_events(steady(cast, 115, until=1))
 
     assert of_kind(cast, "silent") == []
@@ -75,7 +81,9 @@ def test_a_card_taken_out_and_not_taken_in_is_told_until_it_is(cast, bring_event
         site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=3), card_out=cast.card
     )
 
-    assert "Card C-1 was taken out at Meadow 3 days ago and is not taken in" in of_kind(cast, "card")[0].sentence
+    assert (
+        "Card C-1 was taken out at Meadow 3 days ago and is not taken in" in of_kind(cast, "card")[0].sentence
+    )
 
     bring_events(steady(cast, 115, until=3), home=cast.now)
 
@@ -93,14 +101,26 @@ def test_a_clock_found_wrong_is_told_until_it_is_corrected(cast, bring_events):
     bring_events(steady(cast, 115, until=10))
     at = cast.now - timedelta(days=9)
     m.Visit.objects.create(
-        site=cast.meadow, deployment=cast.deployment, at=at, clock_true=at, clock_shown=at + timedelta(minutes=60 + 63)
+        site=cast.meadow,
+        deployment=cast.deployment,
+        at=at,
+        clock_true=at,
+        clock_shown=at + timedelta(minutes=60 + 63),
     )
     (need,) = of_kind(cast, "clock")
 
-    assert need.sentence == "The clock of Red at Meadow was 63 min fast on 22 June, and its pictures are not corrected."
+    assert (
+        need.sentence
+        == "The clock of Red at Meadow was 63 min fast on 22 June, and its pictures are not corrected."
+    )
 
     m.WatchCorrection.objects.create(
-        deployment=cast.deployment, shift_s=-63 * 60, reason="visit", by="a", at=cast.now, to_raw=at + timedelta(hours=3)
+        deployment=cast.deployment,
+        shift_s=-63 * 60,
+        reason="visit",
+        by="a",
+        at=cast.now,
+        to_raw=at + timedelta(hours=3),
     )
 
     assert of_kind(cast, "clock") == []
@@ -110,7 +130,11 @@ def test_a_clock_out_by_a_minute_is_right_enough(cast, bring_events):
     bring_events(steady(cast, 115, until=10))
     at = cast.now - timedelta(days=9)
     m.Visit.objects.create(
-        site=cast.meadow, deployment=cast.deployment, at=at, clock_true=at, clock_shown=at + timedelta(minutes=61)
+        site=cast.meadow,
+        deployment=cast.deployment,
+        at=at,
+        clock_true=at,
+        clock_shown=at + timedelta(minutes=61),
     )
 
     assert of_kind(cast, "clock") == []
@@ -165,8 +189,13 @@ def test_the_worst_comes_first_and_the_order_does_not_waver():
 
 @pytest.mark.parametrize(
     ("seconds", "words"),
-    [(45, "45 s fast"), (-600, "10 min slow"), (3 * 3600, "3.0 h fast"), (-86400 * 40, "40 days slow"),
-     (86400 * 1236, "3.4 years fast")],
-)  # fmt: skip
+    [
+        (45, "45 s fast"),
+        (-600, "10 min slow"),
+        (3 * 3600, "3.0 h fast"),
+        (-86400 * 40, "40 days slow"),
+        (86400 * 1236, "3.4 years fast"),
+    ],
+)
 def test_how_far_a_clock_is_out_in_words(seconds, words):
     assert how_far(seconds) == words

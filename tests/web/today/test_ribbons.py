@@ -55,14 +55,18 @@ def test_what_is_still_on_the_card_is_told_from_what_is_known():
 
 
 def test_a_gap_is_hatched_and_not_only_coloured():
-    gap = next(r for r in drawn(ribbon(gaps=((date(2026, 1, 5), date(2026, 1, 9)),))) if r.get("class") == "gap")
+    gap = next(
+        r for r in drawn(ribbon(gaps=((date(2026, 1, 5), date(2026, 1, 9)),))) if r.get("class") == "gap"
+    )
 
     assert gap.get("fill") == "url(#hatch)"
     assert int(gap.get("width")) == 5 * UNIT
 
 
 def test_a_gap_that_begins_before_the_line_is_cut_at_its_edge():
-    gap = next(r for r in drawn(ribbon(gaps=((date(2025, 12, 1), date(2026, 1, 2)),))) if r.get("class") == "gap")
+    gap = next(
+        r for r in drawn(ribbon(gaps=((date(2025, 12, 1), date(2026, 1, 2)),))) if r.get("class") == "gap"
+    )
 
     assert (gap.get("x"), int(gap.get("width"))) == ("0", 2 * UNIT)
 
@@ -101,6 +105,11 @@ def test_the_pointer_finds_each_day():
 
 
 def test_cameras_side_by_side_are_counted_once():
-    both = ribbon(stays=(Stay(date(2026, 1, 1), date(2026, 1, 10), None), Stay(date(2026, 1, 5), date(2026, 1, 12), None)))
+    both = ribbon(
+        stays=(
+            Stay(date(2026, 1, 1), date(2026, 1, 10), None),
+            Stay(date(2026, 1, 5), date(2026, 1, 12), None),
+        )
+    )
 
     assert both.days_out(FIRST, LAST) == 12

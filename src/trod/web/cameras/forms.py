@@ -27,21 +27,44 @@ class CameraModelForm(RecordForm):
         (
             "What the maker states",
             (
-                "detection_angle_deg", "detection_range_m", "field_of_view_deg", "trigger_time_s", "recovery_time_s",
-                "burst_max", "flash_range_m", "native_megapixels", "claimed_megapixels",
+                "detection_angle_deg",
+                "detection_range_m",
+                "field_of_view_deg",
+                "trigger_time_s",
+                "recovery_time_s",
+                "burst_max",
+                "flash_range_m",
+                "native_megapixels",
+                "claimed_megapixels",
             ),
             True,
         ),
         ("Note", ("note",), False),
-    )  # fmt: skip
+    )
 
     class Meta:
         model = CameraModel
         fields = (
-            "maker", "name", "flash", "cells", "detection_angle_deg", "detection_range_m", "field_of_view_deg",
-            "trigger_time_s", "recovery_time_s", "burst_max", "flash_range_m", "native_megapixels",
-            "claimed_megapixels", "note",
-        )  # fmt: skip
+            "maker",
+            "name",
+            "flash",
+            "cells",
+            "detection_angle_deg",
+            "detection_range_m",
+            "field_of_view_deg",
+            "trigger_time_s",
+            "recovery_time_s",
+            "burst_max",
+            "flash_range_m",
+            "native_megapixels",
+            "claimed_megapixels",
+            "note",
+        )
+        labels = {
+            "native_megapixels": "Sensor's own size",
+            "claimed_megapixels": "Claimed size",
+            "burst_max": "Most pictures a burst",
+        }
 
     def slug_text(self) -> str:
         return f"{self.cleaned_data['maker']} {self.cleaned_data['name']}"
@@ -100,7 +123,10 @@ def offset_choices(also: int | None = None) -> list[tuple[str, str]]:
     hours = {h * 60 for h in range(-12, 15)} | {-210, -570, 210, 270, 330, 345, 390, 525, 570, 630, 765}
     if also is not None:
         hours.add(also)
-    return [("", "as the reserve's own time on the first day"), *((str(m), offset_words(m)) for m in sorted(hours))]
+    return [
+        ("", "as the reserve's own time on the first day"),
+        *((str(m), offset_words(m)) for m in sorted(hours)),
+    ]
 
 
 class DeploymentForm(RecordForm):
@@ -112,7 +138,17 @@ class DeploymentForm(RecordForm):
         ("How it hangs", ("height_m", "tilt_deg", "heading_deg", "aim_distance_m"), True),
         (
             "How it is set",
-            ("utc_offset_min", "mode", "burst", "delay_s", "sensitivity", "time_lapse_h", "cells", "card", "note"),
+            (
+                "utc_offset_min",
+                "mode",
+                "burst",
+                "delay_s",
+                "sensitivity",
+                "time_lapse_h",
+                "cells",
+                "card",
+                "note",
+            ),
             False,
         ),
     )
@@ -129,10 +165,26 @@ class DeploymentForm(RecordForm):
     class Meta:
         model = Deployment
         fields = (
-            "camera", "site", "start", "end", "utc_offset_min", "height_m", "tilt_deg", "heading_deg",
-            "aim_distance_m", "mode", "burst", "delay_s", "sensitivity", "time_lapse_h", "cells", "card", "set_by",
+            "camera",
+            "site",
+            "start",
+            "end",
+            "utc_offset_min",
+            "height_m",
+            "tilt_deg",
+            "heading_deg",
+            "aim_distance_m",
+            "mode",
+            "burst",
+            "delay_s",
+            "sensitivity",
+            "time_lapse_h",
+            "cells",
+            "card",
+            "set_by",
             "note",
-        )  # fmt: skip
+        )
+        labels = {"height_m": "Lens height", "card": "Card in it"}
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
@@ -170,9 +222,12 @@ class DeploymentForm(RecordForm):
     def _overlap_words(self, other: Deployment) -> str:
         zone = self.reserve.zone if self.reserve else "UTC"
         since = watch.local(other.start, zone)
-        until = f"until {watch.local(other.end, zone):%Y-%m-%d %H:%M}" if other.end else "and still stands there"
+        until = (
+            f"until {watch.local(other.end, zone):%Y-%m-%d %H:%M}" if other.end else "and still stands there"
+        )
         return (
-            f"{other.camera} is at {other.site} from {since:%Y-%m-%d %H:%M} {until} (deployment {other.slug}). "
+            f"{other.camera} is at {other.site} from {since:%Y-%m-%d %H:%M} {until} (deployment "
+            f"{other.slug}). "
             "End that one first, or choose another camera or time."
         )
 
@@ -186,7 +241,9 @@ class DeploymentForm(RecordForm):
             super().refused(trouble)
 
 
-def overlapping(camera: Camera, start: datetime, end: datetime | None, *, but: int | None) -> Deployment | None:
+def overlapping(
+    camera: Camera, start: datetime, end: datetime | None, *, but: int | None
+) -> Deployment | None:
     """The deployment of this camera that a new one would overlap."""
     found = Deployment.objects.filter(camera=camera).filter(Q(end__isnull=True) | Q(end__gt=start))
     if end is not None:
@@ -201,7 +258,10 @@ class EndForm(RecordForm):
     end = LocalMoment(label="Taken down")
     found = forms.ChoiceField(label="State on arrival", choices=Visit.Arrival, initial=Visit.Arrival.WORKING)
     bring = forms.BooleanField(
-        label="its card comes home with it", required=False, initial=True, help_text="it then waits to be taken in"
+        label="its card comes home with it",
+        required=False,
+        initial=True,
+        help_text="it then waits to be taken in",
     )
     note_more = forms.CharField(label="Note", required=False, widget=forms.Textarea)
 
@@ -214,7 +274,8 @@ class EndForm(RecordForm):
         if end <= self.instance.start:
             zone = self.reserve.zone if self.reserve else "UTC"
             raise ValidationError(
-                f"it was set up on {watch.local(self.instance.start, zone):%Y-%m-%d %H:%M}; it can only end after that"
+                f"it was set up on {watch.local(self.instance.start, zone):%Y-%m-%d %H:%M}; it "
+                "can only end after that"
             )
         return end
 
@@ -223,31 +284,49 @@ class VisitForm(RecordForm):
     """Somebody stood before a camera, or at an empty site."""
 
     groups = (
-        ("The visit", ("deployment", "site", "at", "by", "arrival"), True),
+        ("The visit", ("deployment", "at", "by", "arrival", "site"), True),
         ("Cells and card", ("cells_percent", "cells_changed", "card_out", "card_in"), True),
         ("The clock", ("clock_shown", "clock_true"), False),
         ("Work and note", ("walk_test", "work", "note"), True),
     )
     at = LocalMoment(label="When")
     clock_shown = Dial(label="Camera's clock showed", required=False, help_text="as it stands on the camera")
-    clock_true = LocalMoment(label="True time then", required=False, help_text="left empty: the time of the visit")
+    clock_true = LocalMoment(
+        label="True time then", required=False, help_text="left empty: the time of the visit"
+    )
 
     class Meta:
         model = Visit
         fields = (
-            "deployment", "site", "at", "by", "arrival", "cells_percent", "cells_changed", "card_out", "card_in",
-            "clock_shown", "clock_true", "walk_test", "work", "note",
-        )  # fmt: skip
+            "deployment",
+            "site",
+            "at",
+            "by",
+            "arrival",
+            "cells_percent",
+            "cells_changed",
+            "card_out",
+            "card_in",
+            "clock_shown",
+            "clock_true",
+            "walk_test",
+            "work",
+            "note",
+        )
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
         of = Deployment.objects.select_related("camera", "site").order_by("-start")
         if self.reserve:
             of = of.filter(site__reserve=self.reserve)
-        recent = Q(end__isnull=True) | Q(end__gte=timezone.now() - timedelta(days=400)) | Q(pk=self.instance.deployment_id)
+        recent = (
+            Q(end__isnull=True)
+            | Q(end__gte=timezone.now() - timedelta(days=400))
+            | Q(pk=self.instance.deployment_id)
+        )
         self.fields["deployment"].queryset = of.filter(recent)
-        self.fields["deployment"].label_from_instance = lambda d: f"{d.site}: {d.camera}" + (
-            "" if d.end is None else f" (until {d.end:%Y-%m-%d})"
+        self.fields["deployment"].label_from_instance = lambda d: (
+            f"{d.site}: {d.camera}" + ("" if d.end is None else f" (until {d.end:%Y-%m-%d})")
         )
         self.fields["deployment"].empty_label = "none: the site is empty"
         self.fields["deployment"].label = "Camera"
@@ -263,11 +342,16 @@ class VisitForm(RecordForm):
         deployment, at = data.get("deployment"), data.get("at")
         if deployment:
             data["site"] = deployment.site
-            if at and (at < deployment.start - timedelta(days=1) or (deployment.end and at > deployment.end + timedelta(days=1))):
+            if at and (
+                at < deployment.start - timedelta(days=1)
+                or (deployment.end and at > deployment.end + timedelta(days=1))
+            ):
                 zone = self.reserve.zone if self.reserve else "UTC"
                 until = f"to {watch.local(deployment.end, zone):%Y-%m-%d}" if deployment.end else "on"
                 self.add_error(
-                    "at", f"{deployment.camera} stood there from {watch.local(deployment.start, zone):%Y-%m-%d} {until}"
+                    "at",
+                    f"{deployment.camera} stood there from "
+                    f"{watch.local(deployment.start, zone):%Y-%m-%d} {until}",
                 )
         elif not data.get("site"):
             self.add_error("site", "choose a camera, or the empty site that was visited")
@@ -278,7 +362,9 @@ class VisitForm(RecordForm):
         if data.get("clock_true") and not data.get("clock_shown"):
             data["clock_true"] = None
         if data.get("card_out") and data.get("card_out") == data.get("card_in"):
-            self.add_error("card_in", "the same card cannot come out and go in; leave both empty if it stayed")
+            self.add_error(
+                "card_in", "the same card cannot come out and go in; leave both empty if it stayed"
+            )
         return data
 
 
@@ -286,14 +372,18 @@ class WatchForm(forms.Form):
     """Somebody's word on how far a camera's clock was out."""
 
     shown = Dial(label="When the camera's clock showed")
-    truly = LocalMoment(label="it was truly")
+    truly = LocalMoment(label="It was truly")
     from_raw = Dial(
         label="From, on the camera's clock", required=False, help_text="left empty: from the first picture on"
     )
-    to_raw = Dial(label="To, on the camera's clock", required=False, help_text="left empty: to the last picture")
+    to_raw = Dial(
+        label="To, on the camera's clock", required=False, help_text="left empty: to the last picture"
+    )
     reason = forms.CharField(label="How you know", max_length=200)
 
-    def __init__(self, data: Any = None, *, deployment: Deployment, reserve: Reserve | None, **more: Any) -> None:
+    def __init__(
+        self, data: Any = None, *, deployment: Deployment, reserve: Reserve | None, **more: Any
+    ) -> None:
         self.deployment, self.reserve = deployment, reserve
         super().__init__(data, **more)
         zone = reserve.zone if reserve else "UTC"
@@ -317,4 +407,6 @@ class WatchForm(forms.Form):
 
 def proposed_slug(site: Site, start: datetime, reserve: Reserve | None) -> str:
     """A deployment's folder name."""
-    return slug_from(f"{site.slug} {watch.local(start, reserve.zone if reserve else 'UTC'):%Y-%m-%d}", "deployment")
+    return slug_from(
+        f"{site.slug} {watch.local(start, reserve.zone if reserve else 'UTC'):%Y-%m-%d}", "deployment"
+    )

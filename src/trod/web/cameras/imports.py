@@ -32,9 +32,14 @@ def import_page(request: HttpRequest, what: str) -> HttpResponse:
         raise Http404
     reserve = Reserve.objects.order_by("id").first()
     context = {
-        "what": what, "title": TITLES[what], "back": reverse(BACK[what]), "columns": lists.COLUMNS[what],
-        "features": Site.Feature.choices, "kinds": TITLES, "feature": request.POST.get("feature", Site.Feature.OTHER),
-    }  # fmt: skip
+        "what": what,
+        "title": TITLES[what],
+        "back": reverse(BACK[what]),
+        "columns": lists.COLUMNS[what],
+        "features": Site.Feature.choices,
+        "kinds": TITLES,
+        "feature": request.POST.get("feature", Site.Feature.OTHER),
+    }
     page = "trod/cameras/import.html"
     if request.method == "GET" or reserve is None:
         return render(request, page, context)
@@ -51,7 +56,9 @@ def import_page(request: HttpRequest, what: str) -> HttpResponse:
             raise WrongInput("file", got="nothing", needed="a file to bring, or its text")
         if text.lstrip().startswith("<"):
             if what != "sites":
-                raise WrongInput("file", got="a GPX file", needed=f"a table; GPX waypoints become sites, not {what}")
+                raise WrongInput(
+                    "file", got="a GPX file", needed=f"a table; GPX waypoints become sites, not {what}"
+                )
             lines = lists.read_gpx(text)
             defaults = {"feature": context["feature"]} if context["feature"] in Site.Feature.values else {}
             context["gpx"] = True

@@ -61,7 +61,7 @@ def _now() -> datetime:
     return timezone.now().replace(second=0, microsecond=0)
 
 
-# Cameras ------------------------------------------------------------------------------------------------------
+# Cameras ----------------------------------------------------------------------------------------------------
 
 
 @require_GET
@@ -70,7 +70,9 @@ def cameras(request: HttpRequest) -> HttpResponse:
     reserve = _reserve()
     standing = Deployment.objects.filter(end__isnull=True).select_related("site", "card")
     rows = list(
-        Camera.objects.select_related("model").prefetch_related(Prefetch("deployments", standing, to_attr="standing"))
+        Camera.objects.select_related("model").prefetch_related(
+            Prefetch("deployments", standing, to_attr="standing")
+        )
     )
     latest: dict[int, Deployment] = {}
     for d in Deployment.objects.select_related("site").order_by("camera", "start"):
@@ -109,21 +111,24 @@ def camera(request: HttpRequest, pk: int) -> HttpResponse:
     deployments = list(row.deployments.select_related("site", "card", "camera").order_by("-start"))
     visits = visits_by_deployment(d.pk for d in deployments)
     sums = summaries(deployments, reserve, timezone.now(), visits)
-    story = [
-        {"deployment": d, "seen": sums[d.pk], "visits": len(visits.get(d.pk, ()))} for d in deployments
-    ]
+    story = [{"deployment": d, "seen": sums[d.pk], "visits": len(visits.get(d.pk, ()))} for d in deployments]
     every = sorted((v for of in visits.values() for v in of), key=lambda v: v.at, reverse=True)
     by_pk = {d.pk: d for d in deployments}
     condition = []
     for v in every[:30]:
         d = by_pk[v.deployment_id]
         error_s = dial_error_s(v, d.utc_offset_min)
-        condition.append({"visit": v, "site": d.site, "clock": how_far(error_s) if error_s and abs(error_s) >= 1 else ""})
+        condition.append(
+            {"visit": v, "site": d.site, "clock": how_far(error_s) if error_s and abs(error_s) >= 1 else ""}
+        )
     context = {
-        "camera": row, "story": story, "condition": condition,
+        "camera": row,
+        "story": story,
+        "condition": condition,
         "standing": next((d for d in deployments if d.end is None), None),
-        "events": sum(s.events for s in sums.values()), "days": sum(s.days_watched for s in sums.values()),
-    }  # fmt: skip
+        "events": sum(s.events for s in sums.values()),
+        "days": sum(s.days_watched for s in sums.values()),
+    }
     return render(request, "trod/cameras/camera.html", context)
 
 
@@ -134,22 +139,30 @@ def camera_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     initial = {} if row or not last else {"model": last.model_id}
     form = CameraForm(request.POST or None, instance=row, initial=initial, **_who(request))
     return form_page(
-        request, form, title=f"Change {row}" if row else "New camera", kept="The camera {row} is kept.",
-        back=row.get_absolute_url() if row else reverse("cameras:cameras"), after=lambda kept: kept.get_absolute_url(),
+        request,
+        form,
+        title=f"Change {row}" if row else "New camera",
+        kept="The camera {row} is kept.",
+        back=row.get_absolute_url() if row else reverse("cameras:cameras"),
+        after=lambda kept: kept.get_absolute_url(),
         delete_url=reverse("cameras:camera_delete", args=[row.pk]) if row else "",
-    )  # fmt: skip
+    )
 
 
 @form_methods
 def camera_delete(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(Camera, pk=pk)
     return delete_page(
-        request, row, name=f"the camera {row}", back=row.get_absolute_url(), after=reverse("cameras:cameras"),
+        request,
+        row,
+        name=f"the camera {row}",
+        back=row.get_absolute_url(),
+        after=reverse("cameras:cameras"),
         instead="Set its state to retired instead.",
-    )  # fmt: skip
+    )
 
 
-# Models and cards ---------------------------------------------------------------------------------------------
+# Models and cards -------------------------------------------------------------------------------------------
 
 
 @require_GET
@@ -163,17 +176,25 @@ def model_edit(request: HttpRequest, slug: str | None = None) -> HttpResponse:
     row = get_object_or_404(CameraModel, slug=slug) if slug else None
     form = CameraModelForm(request.POST or None, instance=row, **_who(request))
     return form_page(
-        request, form, title=str(row) if row else "New camera model", kept="{row} is kept.",
+        request,
+        form,
+        title=str(row) if row else "New camera model",
+        kept="{row} is kept.",
         lead="" if row else "Figures as the maker states them. Leave empty what you do not know.",
-        back=reverse("cameras:models"), delete_url=reverse("cameras:model_delete", args=[row.slug]) if row else "",
-    )  # fmt: skip
+        back=reverse("cameras:models"),
+        delete_url=reverse("cameras:model_delete", args=[row.slug]) if row else "",
+    )
 
 
 @form_methods
 def model_delete(request: HttpRequest, slug: str) -> HttpResponse:
     row = get_object_or_404(CameraModel, slug=slug)
     return delete_page(
-        request, row, name=str(row), back=reverse("cameras:model_edit", args=[slug]), after=reverse("cameras:models")
+        request,
+        row,
+        name=str(row),
+        back=reverse("cameras:model_edit", args=[slug]),
+        after=reverse("cameras:models"),
     )
 
 
@@ -192,26 +213,36 @@ def card_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     initial = {} if row or not last else {"size_gb": last.size_gb}
     form = CardForm(request.POST or None, instance=row, initial=initial, **_who(request))
     return form_page(
-        request, form, title=f"Card {row}" if row else "New card", kept="The card {row} is kept.",
-        back=reverse("cameras:cards"), delete_url=reverse("cameras:card_delete", args=[row.pk]) if row else "",
-    )  # fmt: skip
+        request,
+        form,
+        title=f"Card {row}" if row else "New card",
+        kept="The card {row} is kept.",
+        back=reverse("cameras:cards"),
+        delete_url=reverse("cameras:card_delete", args=[row.pk]) if row else "",
+    )
 
 
 @form_methods
 def card_delete(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(Card, pk=pk)
     return delete_page(
-        request, row, name=f"the card {row}", back=reverse("cameras:card_edit", args=[pk]), after=reverse("cameras:cards")
+        request,
+        row,
+        name=f"the card {row}",
+        back=reverse("cameras:card_edit", args=[pk]),
+        after=reverse("cameras:cards"),
     )
 
 
-# Deployments --------------------------------------------------------------------------------------------------
+# Deployments ------------------------------------------------------------------------------------------------
 
 
 @require_GET
 def deployment(request: HttpRequest, slug: str) -> HttpResponse:
     """One deployment: settings, watch, visits, its ribbon, gaps and effort."""
-    row = get_object_or_404(Deployment.objects.select_related("camera__model", "site__reserve", "card"), slug=slug)
+    row = get_object_or_404(
+        Deployment.objects.select_related("camera__model", "site__reserve", "card"), slug=slug
+    )
     reserve = row.site.reserve
     now = timezone.now()
     visits = list(row.visits.select_related("card_out", "card_in").order_by("at"))
@@ -224,7 +255,13 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
     told = []
     for v in visits:
         error_s = dial_error_s(v, row.utc_offset_min)
-        told.append({"visit": v, "error": error_s, "clock": "" if error_s is None else "right" if abs(error_s) < 60 else how_far(error_s)})
+        told.append(
+            {
+                "visit": v,
+                "error": error_s,
+                "clock": "" if error_s is None else "right" if abs(error_s) < 60 else how_far(error_s),
+            }
+        )
     try:
         from trod.web.catalogue.watch import proposals
 
@@ -232,32 +269,53 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
     except ImportError:
         proposed = []
     context = {
-        "deployment": row, "seen": seen, "visits": told[::-1], "proposed": proposed,
+        "deployment": row,
+        "seen": seen,
+        "visits": told[::-1],
+        "proposed": proposed,
         "svg": ribbons.draw(line, first=first, last=last, today=today),
-        "hover": ribbons.hover(line, first=first, last=last), "first": first, "days": (last - first).days + 1,
+        "hover": ribbons.hover(line, first=first, last=last),
+        "first": first,
+        "days": (last - first).days + 1,
         "months": [
             {"label": label, "left": f"{place * 100:.2f}"} for label, place, _ in ribbons.months(first, last)
         ],
-        "corrections": row.watch_corrections.all(), "offset": offset_words(row.utc_offset_min),
+        "corrections": row.watch_corrections.all(),
+        "offset": offset_words(row.utc_offset_min),
         "intakes": row.intakes.select_related("card").annotate(n=Count("pictures")),
-        "gaps": [*((a, b, why, False) for a, b, why in seen.gaps), *((a, b, why, True) for a, b, why in seen.doubts)],
-        "shots": Picture.objects.filter(deployment=row).order_by("-taken_at").values_list("sha256", flat=True)[:6],
-    }  # fmt: skip
+        "gaps": [
+            *((a, b, why, False) for a, b, why in seen.gaps),
+            *((a, b, why, True) for a, b, why in seen.doubts),
+        ],
+        "shots": Picture.objects.filter(deployment=row)
+        .order_by("-taken_at")
+        .values_list("sha256", flat=True)[:6],
+    }
     return render(request, "trod/cameras/deployment.html", context)
 
 
 def _deployment_start(request: HttpRequest) -> dict[str, Any]:
     """What a new deployment most likely is: the site and camera asked for, the settings of the last one."""
     site = Site.objects.filter(slug=request.GET.get("site", "")).first()
-    camera = Camera.objects.filter(pk=request.GET["camera"]).first() if request.GET.get("camera", "").isdigit() else None
+    camera = (
+        Camera.objects.filter(pk=request.GET["camera"]).first()
+        if request.GET.get("camera", "").isdigit()
+        else None
+    )
     like = Deployment.objects.order_by("-start")
-    last = (site and like.filter(site=site).first()) or (camera and like.filter(camera=camera).first()) or like.first()
+    last = (
+        (site and like.filter(site=site).first())
+        or (camera and like.filter(camera=camera).first())
+        or like.first()
+    )
     initial: dict[str, Any] = {"start": _now(), "site": site, "camera": camera, "set_by": person(request)}
     if last:
         kept = ("mode", "burst", "delay_s", "sensitivity", "time_lapse_h", "cells")
         initial |= {name: getattr(last, name) for name in kept}
         if site and last.site_id == site.pk:
-            initial |= {n: getattr(last, n) for n in ("height_m", "tilt_deg", "heading_deg", "aim_distance_m")}
+            initial |= {
+                n: getattr(last, n) for n in ("height_m", "tilt_deg", "heading_deg", "aim_distance_m")
+            }
     return initial
 
 
@@ -276,11 +334,15 @@ def deployment_edit(request: HttpRequest, slug: str | None = None) -> HttpRespon
 
     missing = [] if row else _missing()
     return form_page(
-        request, form, title=f"Change {row}" if row else "New deployment", kept="The deployment {row} is kept.",
+        request,
+        form,
+        title=f"Change {row}" if row else "New deployment",
+        kept="The deployment {row} is kept.",
         lead=missing[0] if missing else "",
-        back=row.get_absolute_url() if row else reverse("cameras:cameras"), after=after,
+        back=row.get_absolute_url() if row else reverse("cameras:cameras"),
+        after=after,
         delete_url=reverse("cameras:deployment_delete", args=[row.slug]) if row else "",
-    )  # fmt: skip
+    )
 
 
 def _missing() -> list[str]:
@@ -317,26 +379,38 @@ def deployment_end(request: HttpRequest, slug: str) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         changes.end(
-            row, arrival=said["found"], card_home=said.get("bring", False), by=person(request), note=said["note_more"]
+            row,
+            arrival=said["found"],
+            card_home=said.get("bring", False),
+            by=person(request),
+            note=said["note_more"],
         )
         messages.success(request, f"{row.camera} is taken down from {row.site}.")
         return redirect(back_to(request, row.get_absolute_url()))
     return form_page(
-        request, form, title=f"Take {row.camera} down from {row.site}", kept="", act="Take down",
+        request,
+        form,
+        title=f"Take {row.camera} down from {row.site}",
+        kept="",
+        act="Take down",
         back=row.get_absolute_url(),
-    )  # fmt: skip
+    )
 
 
 @form_methods
 def deployment_delete(request: HttpRequest, slug: str) -> HttpResponse:
     row = get_object_or_404(Deployment, slug=slug)
     return delete_page(
-        request, row, name=f"the deployment {row}", back=row.get_absolute_url(), after=reverse("cameras:cameras"),
+        request,
+        row,
+        name=f"the deployment {row}",
+        back=row.get_absolute_url(),
+        after=reverse("cameras:cameras"),
         instead="Pictures are never deleted by Trod; end the deployment instead.",
-    )  # fmt: skip
+    )
 
 
-# The watch ----------------------------------------------------------------------------------------------------
+# The watch --------------------------------------------------------------------------------------------------
 
 
 @form_methods
@@ -350,9 +424,11 @@ def watch_new(request: HttpRequest, slug: str) -> HttpResponse:
         visit = row.visits.filter(pk=request.GET["visit"]).first()
     if visit and visit.clock_shown and visit.clock_true:
         initial = {
-            "shown": visit.clock_shown, "truly": visit.clock_true, "to_raw": visit.clock_shown,
+            "shown": visit.clock_shown,
+            "truly": visit.clock_true,
+            "to_raw": visit.clock_shown,
             "reason": f"read at the visit of {watch.local(visit.at, reserve.zone):%Y-%m-%d}",
-        }  # fmt: skip
+        }
     form = WatchForm(request.POST or None, deployment=row, reserve=reserve, initial=initial)
     if request.method == "POST" and form.is_valid():
         from trod.web.catalogue.watch import correct, naive
@@ -360,13 +436,20 @@ def watch_new(request: HttpRequest, slug: str) -> HttpResponse:
         said = form.cleaned_data
         try:
             made, told = correct(
-                row, shift_s=form.shift_s, reason=said["reason"], by=person(request), now=timezone.now(),
-                from_raw=naive(said["from_raw"]), to_raw=naive(said["to_raw"]),
-            )  # fmt: skip
+                row,
+                shift_s=form.shift_s,
+                reason=said["reason"],
+                by=person(request),
+                now=timezone.now(),
+                from_raw=naive(said["from_raw"]),
+                to_raw=naive(said["to_raw"]),
+            )
         except TrodError as trouble:
             form.add_error(None, str(trouble))
         else:
-            messages.success(request, f"The clock is corrected by {how_far(-made.shift_s)}; times and events follow.")
+            messages.success(
+                request, f"The clock is corrected by {how_far(-made.shift_s)}; times and events follow."
+            )
             for sentence in told:
                 messages.info(request, sentence)
             return redirect(row.get_absolute_url() + "#watch")
@@ -376,10 +459,11 @@ def watch_new(request: HttpRequest, slug: str) -> HttpResponse:
 
         proposed = proposals(row)
     return render(
-        request, "trod/cameras/watch.html",
+        request,
+        "trod/cameras/watch.html",
         {"deployment": row, "form": form, "offset": offset_words(row.utc_offset_min), "proposed": proposed},
         status=422 if form.is_bound else 200,
-    )  # fmt: skip
+    )
 
 
 @require_POST
@@ -399,7 +483,7 @@ def watch_undo(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect(row.deployment.get_absolute_url() + "#watch")
 
 
-# Visits -------------------------------------------------------------------------------------------------------
+# Visits -----------------------------------------------------------------------------------------------------
 
 
 @form_methods
@@ -413,7 +497,13 @@ def visit_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     else:
         d = Deployment.objects.filter(slug=request.GET.get("deployment", "")).select_related("card").first()
         site = Site.objects.filter(slug=request.GET.get("site", "")).first()
-        initial = {"at": _now(), "by": person(request), "arrival": Visit.Arrival.WORKING, "deployment": d, "site": site}
+        initial = {
+            "at": _now(),
+            "by": person(request),
+            "arrival": Visit.Arrival.WORKING,
+            "deployment": d,
+            "site": site,
+        }
         if d:
             back = d.get_absolute_url()
         elif site:
@@ -427,10 +517,15 @@ def visit_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
         return kept.deployment.get_absolute_url() if kept.deployment else kept.site.get_absolute_url()
 
     return form_page(
-        request, form, title="Change the visit" if row else "Record a visit", kept="The visit is kept.", back=back,
-        after=after, delete_url=reverse("cameras:visit_delete", args=[row.pk]) if row else "",
+        request,
+        form,
+        title="Change the visit" if row else "Record a visit",
+        kept="The visit is kept.",
+        back=back,
+        after=after,
+        delete_url=reverse("cameras:visit_delete", args=[row.pk]) if row else "",
         lead="" if row else "Leave both cards empty if the card stayed in the camera.",
-    )  # fmt: skip
+    )
 
 
 @form_methods
@@ -439,7 +534,9 @@ def visit_delete(request: HttpRequest, pk: int) -> HttpResponse:
     home = row.deployment.get_absolute_url() if row.deployment else row.site.get_absolute_url()
     zone = row.site.reserve.zone
     return delete_page(
-        request, row, name=f"the visit of {watch.local(row.at, zone):%Y-%m-%d} to {row.site}",
-        back=reverse("cameras:visit_edit", args=[pk]), after=home,
-    )  # fmt: skip
-
+        request,
+        row,
+        name=f"the visit of {watch.local(row.at, zone):%Y-%m-%d} to {row.site}",
+        back=reverse("cameras:visit_edit", args=[pk]),
+        after=home,
+    )

@@ -21,7 +21,15 @@ class SiteForm(RecordForm):
         ("The place", ("name", "feature", "latitude", "longitude", "sensitive"), True),
         (
             "What it is like",
-            ("slope_deg", "path_bearing_deg", "canopy_percent", "tree", "tree_diameter_cm", "retired", "note"),
+            (
+                "slope_deg",
+                "path_bearing_deg",
+                "canopy_percent",
+                "tree",
+                "tree_diameter_cm",
+                "retired",
+                "note",
+            ),
             False,
         ),
     )
@@ -29,9 +37,19 @@ class SiteForm(RecordForm):
     class Meta:
         model = Site
         fields = (
-            "name", "feature", "latitude", "longitude", "sensitive", "slope_deg", "path_bearing_deg",
-            "canopy_percent", "tree", "tree_diameter_cm", "retired", "note",
-        )  # fmt: skip
+            "name",
+            "feature",
+            "latitude",
+            "longitude",
+            "sensitive",
+            "slope_deg",
+            "path_bearing_deg",
+            "canopy_percent",
+            "tree",
+            "tree_diameter_cm",
+            "retired",
+            "note",
+        )
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
@@ -40,7 +58,9 @@ class SiteForm(RecordForm):
 
     def clean_name(self) -> str:
         name = " ".join(self.cleaned_data["name"].split())
-        other = Site.objects.filter(reserve=self.instance.reserve_id, name__iexact=name).exclude(pk=self.instance.pk)
+        other = Site.objects.filter(reserve=self.instance.reserve_id, name__iexact=name).exclude(
+            pk=self.instance.pk
+        )
         if other.exists():
             raise ValidationError(f"a site is called {other.get().name} already; give this one another name")
         return name
@@ -103,7 +123,10 @@ class TrackForm(forms.Form):
     file = forms.FileField(label="The GPX file", widget=forms.ClearableFileInput({"accept": ".gpx"}))
     use = forms.ChoiceField(
         label="Its tracks are",
-        choices=[("lines", "paths and lines, beside what is there"), ("boundary", "the boundary, in place of the one there is")],
+        choices=[
+            ("lines", "paths and lines, beside what is there"),
+            ("boundary", "the boundary, in place of the one there is"),
+        ],
         widget=forms.RadioSelect,
         initial="lines",
     )

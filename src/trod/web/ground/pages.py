@@ -24,28 +24,38 @@ def standing_cameras(reserve: Reserve) -> dict[int, list[Deployment]]:
     return found
 
 
-def map_data(reserve: Reserve, sites: list[Site], standing: dict[int, list[Deployment]], sign: list[Sign]) -> dict[str, Any]:
+def map_data(
+    reserve: Reserve, sites: list[Site], standing: dict[int, list[Deployment]], sign: list[Sign]
+) -> dict[str, Any]:
     """The map's data, for a <script type="application/json">."""
     return {
         "middle": [reserve.latitude, reserve.longitude],
         "boundary": reserve.boundary,
         "sites": [
             {
-                "name": s.name, "url": s.get_absolute_url(), "at": [s.latitude, s.longitude], "feature": s.feature,
-                "what": s.get_feature_display(), "sensitive": s.sensitive, "retired": s.retired,
+                "name": s.name,
+                "url": s.get_absolute_url(),
+                "at": [s.latitude, s.longitude],
+                "feature": s.feature,
+                "what": s.get_feature_display(),
+                "sensitive": s.sensitive,
+                "retired": s.retired,
                 "cameras": [str(d.camera) for d in standing.get(s.pk, ())],
             }
             for s in sites
         ],
         "sign": [
             {
-                "at": [s.latitude, s.longitude], "kind": s.kind, "what": s.get_kind_display(),
-                "species": str(s.species) if s.species_id else "", "on": s.seen_on.isoformat(),
+                "at": [s.latitude, s.longitude],
+                "kind": s.kind,
+                "what": s.get_kind_display(),
+                "species": str(s.species) if s.species_id else "",
+                "on": s.seen_on.isoformat(),
                 "url": reverse("ground:sign_edit", args=[s.pk]),
             }
             for s in sign
         ],
-    }  # fmt: skip
+    }
 
 
 def sign_of_month(reserve: Reserve, month: int | None) -> list[Sign]:
@@ -60,7 +70,9 @@ def came_by_month(site: Site) -> tuple[list[str], list[tuple[str, list[int], int
     """What people saw at a site: months of the year, and for each species the events by month and in all."""
     # Grouped by UTC month: a passage within hours of a month's end may stand in its neighbour.
     rows = (
-        Sighting.objects.filter(word__event__deployment__site=site, what=Sighting.What.ANIMAL, species__isnull=False)
+        Sighting.objects.filter(
+            word__event__deployment__site=site, what=Sighting.What.ANIMAL, species__isnull=False
+        )
         .filter(word__event__word=F("word"))  # the word that stands
         .annotate(month=TruncMonth("word__event__start_at"))
         .values("species__name", "month")
@@ -94,20 +106,29 @@ def latest_pictures(site: Site, n: int = 8) -> list[tuple[str, datetime]]:
     return newest[:n]
 
 
-# Boundary and tracks ------------------------------------------------------------------------------------------
+# Boundary and tracks ----------------------------------------------------------------------------------------
 
 
 def lines_of_gpx(text: str) -> list[list[list[float]]]:
-    """Tracks and routes of a GPX file as lines of [longitude, latitude]. Raises WrongInput when there are none."""
+    """Tracks and routes of a GPX file as lines of [longitude, latitude]. Raises WrongInput when "
+    "there are none."""
     from trod.web.lists import parse_gpx
 
     gpx = parse_gpx(text)
-    found = [segment.points for track in gpx.tracks for segment in track.segments] + [r.points for r in gpx.routes]
-    lines = [[[round(p.longitude, 6), round(p.latitude, 6)] for p in points] for points in found if len(points) > 1]
+    found = [segment.points for track in gpx.tracks for segment in track.segments] + [
+        r.points for r in gpx.routes
+    ]
+    lines = [
+        [[round(p.longitude, 6), round(p.latitude, 6)] for p in points] for points in found if len(points) > 1
+    ]
     if not lines:
-        raise WrongInput("GPX file", got="one without tracks", needed="a track or route; waypoints come in as sites")
+        raise WrongInput(
+            "GPX file", got="one without tracks", needed="a track or route; waypoints come in as sites"
+        )
     if any(not (-180 <= x <= 180 and -90 <= y <= 90) for line in lines for x, y in line):
-        raise WrongInput("GPX file", got="places off the globe", needed="latitudes to 90 and longitudes to 180")
+        raise WrongInput(
+            "GPX file", got="places off the globe", needed="latitudes to 90 and longitudes to 180"
+        )
     step = -(-sum(map(len, lines)) // MOST_POINTS)
     return [line[:-1:step] + line[-1:] for line in lines] if step > 1 else lines
 
@@ -123,7 +144,9 @@ def features(boundary: Any) -> list[dict[str, Any]]:
     return [{"type": "Feature", "properties": {}, "geometry": boundary}]
 
 
-def with_lines(boundary: Any, lines: list[list[list[float]]], *, name: str, as_boundary: bool) -> dict[str, Any]:
+def with_lines(
+    boundary: Any, lines: list[list[list[float]]], *, name: str, as_boundary: bool
+) -> dict[str, Any]:
     """The boundary with these lines: in its place as polygons, or beside it."""
     kept = features(boundary)
     if as_boundary:

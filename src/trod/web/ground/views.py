@@ -48,9 +48,13 @@ def ground(request: HttpRequest) -> HttpResponse:
     sign = pages.sign_of_month(reserve, month)
     context = {
         "lines": [{"site": s, "cameras": standing.get(s.pk, [])} for s in sites],
-        "data": pages.map_data(reserve, sites, standing, sign), "sign": sign[:200], "sign_count": len(sign),
-        "month": month, "months": list(enumerate(month_name))[1:], "month_name": month_name[month] if month else "",
-    }  # fmt: skip
+        "data": pages.map_data(reserve, sites, standing, sign),
+        "sign": sign[:200],
+        "sign_count": len(sign),
+        "month": month,
+        "months": list(enumerate(month_name))[1:],
+        "month_name": month_name[month] if month else "",
+    }
     return render(request, "trod/ground.html", context)
 
 
@@ -67,11 +71,14 @@ def site(request: HttpRequest, slug: str) -> HttpResponse:
         "standing": [d for d in deployments if d.end is None],
         "visits": row.visits.select_related("deployment__camera")[:12],
         "sign": row.sign.select_related("species")[:12],
-        "months": months, "came": came, "most": max((max(m) for _, m, _ in came), default=0),
+        "months": months,
+        "came": came,
+        "most": max((max(m) for _, m, _ in came), default=0),
         "shots": pages.latest_pictures(row),
-        "days": sum(s.days_watched for s in sums.values()), "events": sum(s.events for s in sums.values()),
+        "days": sum(s.days_watched for s in sums.values()),
+        "events": sum(s.events for s in sums.values()),
         "data": pages.map_data(row.reserve, [row], {row.pk: [d for d in deployments if d.end is None]}, []),
-    }  # fmt: skip
+    }
     return render(request, "trod/ground/site.html", context)
 
 
@@ -88,20 +95,28 @@ def site_edit(request: HttpRequest, slug: str | None = None) -> HttpResponse:
         initial |= {name: request.GET[name] for name in ("latitude", "longitude") if request.GET.get(name)}
     form = SiteForm(request.POST or None, instance=row, initial=initial, **_who(request, reserve))
     return form_page(
-        request, form, title=f"Change {row}" if row else "New site", kept="The site {row} is kept.",
+        request,
+        form,
+        title=f"Change {row}" if row else "New site",
+        kept="The site {row} is kept.",
         lead="" if row else "A click on the map of Ground brings its place here too.",
-        back=row.get_absolute_url() if row else reverse("ground:ground"), after=lambda kept: kept.get_absolute_url(),
+        back=row.get_absolute_url() if row else reverse("ground:ground"),
+        after=lambda kept: kept.get_absolute_url(),
         delete_url=reverse("ground:site_delete", args=[row.slug]) if row else "",
-    )  # fmt: skip
+    )
 
 
 @form_methods
 def site_delete(request: HttpRequest, slug: str) -> HttpResponse:
     row = get_object_or_404(Site, slug=slug)
     return delete_page(
-        request, row, name=f"the site {row}", back=row.get_absolute_url(), after=reverse("ground:ground"),
+        request,
+        row,
+        name=f"the site {row}",
+        back=row.get_absolute_url(),
+        after=reverse("ground:ground"),
         instead="Put the tick at “retired” instead: then it stays for its history alone.",
-    )  # fmt: skip
+    )
 
 
 @form_methods
@@ -115,21 +130,31 @@ def sign_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     if row is None:
         site = reserve.sites.filter(slug=request.GET.get("site", "")).first()
         initial = {
-            "seen_on": watch.local(timezone.now(), reserve.zone).date(), "seen_by": person(request), "site": site,
+            "seen_on": watch.local(timezone.now(), reserve.zone).date(),
+            "seen_by": person(request),
+            "site": site,
             **{name: request.GET[name] for name in ("latitude", "longitude") if request.GET.get(name)},
-        }  # fmt: skip
+        }
     form = SignForm(request.POST or None, instance=row, initial=initial, **_who(request, reserve))
     return form_page(
-        request, form, title=f"Change {row}" if row else "Sign seen", kept="{row}: kept.",
-        back=reverse("ground:ground"), delete_url=reverse("ground:sign_delete", args=[row.pk]) if row else "",
-    )  # fmt: skip
+        request,
+        form,
+        title=f"Change {row}" if row else "Sign seen",
+        kept="{row}: kept.",
+        back=reverse("ground:ground"),
+        delete_url=reverse("ground:sign_delete", args=[row.pk]) if row else "",
+    )
 
 
 @form_methods
 def sign_delete(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(Sign, pk=pk)
     return delete_page(
-        request, row, name=f"the sign “{row}”", back=reverse("ground:sign_edit", args=[pk]), after=reverse("ground:ground")
+        request,
+        row,
+        name=f"the sign “{row}”",
+        back=reverse("ground:sign_edit", args=[pk]),
+        after=reverse("ground:ground"),
     )
 
 
@@ -142,7 +167,11 @@ def tracks(request: HttpRequest) -> HttpResponse:
     form = TrackForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and request.POST.get("clear"):
         if request.POST["clear"] == "lines":
-            kept = [f for f in pages.features(reserve.boundary) if "Polygon" in ((f.get("geometry") or {}).get("type") or "")]
+            kept = [
+                f
+                for f in pages.features(reserve.boundary)
+                if "Polygon" in ((f.get("geometry") or {}).get("type") or "")
+            ]
             reserve.boundary = {"type": "FeatureCollection", "features": kept} if kept else None
             reserve.save(update_fields=["boundary"])
             messages.success(request, "The lines are taken off the map; the boundary stays.")
@@ -152,9 +181,11 @@ def tracks(request: HttpRequest) -> HttpResponse:
         try:
             lines = pages.lines_of_gpx(lists.decode(file.read(lists.MOST_BYTES + 1)))
             reserve.boundary = pages.with_lines(
-                reserve.boundary, lines, name=file.name.rsplit(".", 1)[0][:80],
+                reserve.boundary,
+                lines,
+                name=file.name.rsplit(".", 1)[0][:80],
                 as_boundary=form.cleaned_data["use"] == "boundary",
-            )  # fmt: skip
+            )
         except WrongInput as trouble:
             form.add_error("file", str(trouble))
         else:
@@ -163,7 +194,8 @@ def tracks(request: HttpRequest) -> HttpResponse:
             return redirect("ground:ground")
     shapes = pages.features(reserve.boundary)
     context = {
-        "form": form, "lines": sum("Line" in ((f.get("geometry") or {}).get("type") or "") for f in shapes),
+        "form": form,
+        "lines": sum("Line" in ((f.get("geometry") or {}).get("type") or "") for f in shapes),
         "boundaries": sum("Polygon" in ((f.get("geometry") or {}).get("type") or "") for f in shapes),
-    }  # fmt: skip
+    }
     return render(request, "trod/ground/tracks.html", context, status=422 if form.is_bound else 200)

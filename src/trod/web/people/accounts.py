@@ -20,13 +20,16 @@ def any_exists() -> bool:
 
 
 def make(name: str, password: str) -> None:
-    """Make an account. Raises WrongInput for a name that is taken or unfit, or a password that is too weak."""
+    """Make an account. Raises WrongInput for a name that is taken or unfit, or a password that "
+    "is too weak."""
     users = get_user_model()
     user = users(username=name.strip())
     try:
         validate_password(password, user)
     except ValidationError as trouble:
-        raise WrongInput("password", got="one that is too weak", needed=" ".join(trouble.messages)) from trouble
+        raise WrongInput(
+            "password", got="one that is too weak", needed=" ".join(trouble.messages)
+        ) from trouble
     user.set_password(password)
     try:
         user.full_clean()

@@ -23,7 +23,8 @@ def _inline(text: str) -> str:
 
 
 def to_html(text: str) -> SafeString:
-    """Our little Markdown as HTML. Whatever it does not know stands there as text; nothing is passed through."""
+    """Our little Markdown as HTML. Whatever it does not know stands there as text; nothing is "
+    "passed through."""
     out: list[str] = []
     for block in re.split(r"\n\s*\n", text.replace("\r\n", "\n").strip()):
         lines = block.split("\n")
@@ -46,7 +47,9 @@ def to_html(text: str) -> SafeString:
                 out.append(f"<{tag}>" + "".join(f"<li>{_inline(item)}</li>" for item in items) + f"</{tag}>")
             else:
                 rest = [line.strip() for line in lines]
-                cut = next((i for i, x in enumerate(rest) if i and re.match(r"(#{1,4}|[-*]|\d+\.)\s+", x)), len(rest))
+                cut = next(
+                    (i for i, x in enumerate(rest) if i and re.match(r"(#{1,4}|[-*]|\d+\.)\s+", x)), len(rest)
+                )
                 out.append(f"<p>{_inline(' '.join(rest[:cut]))}</p>")
                 lines = lines[cut:]
                 continue

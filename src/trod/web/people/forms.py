@@ -36,7 +36,9 @@ class ReserveForm(RecordForm):
     @staticmethod
     def zones() -> list[str]:
         """Names to choose from."""
-        return sorted(name for name in zoneinfo.available_timezones() if "/" in name and not name.startswith("Etc/"))
+        return sorted(
+            name for name in zoneinfo.available_timezones() if "/" in name and not name.startswith("Etc/")
+        )
 
 
 class SpeciesForm(RecordForm):
@@ -51,8 +53,15 @@ class SpeciesForm(RecordForm):
     class Meta:
         model = Species
         fields = (
-            "name", "scientific_name", "key", "group", "active", "shoulder_height_m", "body_length_m", "note",
-        )  # fmt: skip
+            "name",
+            "scientific_name",
+            "key",
+            "group",
+            "active",
+            "shoulder_height_m",
+            "body_length_m",
+            "note",
+        )
 
     def clean_key(self) -> str | None:
         key = (self.cleaned_data.get("key") or "").strip().lower()
@@ -62,7 +71,9 @@ class SpeciesForm(RecordForm):
             raise ValidationError(f"{key!r} cannot be a key; needed: one letter or digit")
         other = Species.objects.filter(key=key).exclude(pk=self.instance.pk).first()
         if other:
-            raise ValidationError(f"the key {key} already says {other.name}; take another or free it there first")
+            raise ValidationError(
+                f"the key {key} already says {other.name}; take another or free it there first"
+            )
         return key
 
 
@@ -74,7 +85,9 @@ class DoorForm(AuthenticationForm):
         name = str(self.cleaned_data.get("username") or "")
         if accounts.must_wait(address, name):
             minutes = accounts.WAIT_S // 60
-            raise ValidationError(f"Too many wrong passwords for {name}. Wait {minutes} minutes, then try again.")
+            raise ValidationError(
+                f"Too many wrong passwords for {name}. Wait {minutes} minutes, then try again."
+            )
         try:
             return super().clean()
         except ValidationError:

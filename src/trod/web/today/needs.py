@@ -9,13 +9,25 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 from statistics import median
 from urllib.parse import urlencode
 
 from django.db.models import Exists, OuterRef
 from django.urls import reverse
 
-from trod.web.models import Card, Deployment, Event, Finding, Intake, Job, Reserve, Site, Visit, WatchCorrection
+from trod.web.models import (
+    Card,
+    Deployment,
+    Event,
+    Finding,
+    Intake,
+    Job,
+    Reserve,
+    Site,
+    Visit,
+    WatchCorrection,
+)
 from trod.web.today.summary import Summary
 
 AHEAD_D = 30  # what an idle camera loses before somebody would come by anyway
@@ -60,10 +72,16 @@ def how_far(error_s: float) -> str:
     """A clock's error in words: '3 min fast'."""
     size = abs(error_s)
     words = (
-        f"{size:.0f} s" if size < 120 else f"{size / 60:.0f} min" if size < 2 * 3600
-        else f"{size / 3600:.1f} h" if size < 2 * 86400 else f"{size / 86400:.0f} days" if size < 730 * 86400
+        f"{size:.0f} s"
+        if size < 120
+        else f"{size / 60:.0f} min"
+        if size < 2 * 3600
+        else f"{size / 3600:.1f} h"
+        if size < 2 * 86400
+        else f"{size / 86400:.0f} days"
+        if size < 730 * 86400
         else f"{size / 86400 / 365.25:.1f} years"
-    )  # fmt: skip
+    )
     return f"{words} {'fast' if error_s > 0 else 'slow'}"
 
 
@@ -72,7 +90,7 @@ def usual_visit_days(visits: Mapping[int, list[Visit]]) -> float:
     between = [
         (b.at - a.at).total_seconds() / 86400
         for of in visits.values()
-        for a, b in zip(of, of[1:], strict=False)
+        for a, b in pairwise(of)
         if (b.at - a.at) > timedelta(days=2)
     ]
     return max(14.0, median(between)) if len(between) >= 3 else float(USUAL_VISIT_D)
@@ -83,7 +101,10 @@ def _visit_url(deployment: Deployment) -> str:
 
 
 def silent_cameras(
-    standing: Iterable[Deployment], visits: Mapping[int, list[Visit]], sums: Mapping[int, Summary], now: datetime
+    standing: Iterable[Deployment],
+    visits: Mapping[int, list[Visit]],
+    sums: Mapping[int, Summary],
+    now: datetime,
 ) -> list[Need]:
     """Cameras in the field that are probably dead, full, blind or not visited for too long."""
     usual = usual_visit_days(visits)
@@ -96,32 +117,55 @@ def silent_cameras(
         seen = sums.get(d.pk)
         where = f"{d.camera} at {d.site}"
         if last and last.arrival == Visit.Arrival.GONE:
-            needs.append(Need(
-                "gone", days + 2 * AHEAD_D, f"{where} was gone on {_date(last.at)} and its deployment still stands open.",
-                "End the deployment", reverse("cameras:deployment_end", args=[d.slug]), clay=True,
-            ))  # fmt: skip
+            needs.append(
+                Need(
+                    "gone",
+                    days + 2 * AHEAD_D,
+                    f"{where} was gone on {_date(last.at)} and its deployment still stands open.",
+                    "End the deployment",
+                    reverse("cameras:deployment_end", args=[d.slug]),
+                    clay=True,
+                )
+            )
             continue
         if seen and seen.known_to and seen.last_at and (silent := _silence_to_end(d, seen)):
-            needs.append(Need(
-                "silent", min(silent, 365) + AHEAD_D,
-                f"{where} brought nothing from its last {ago(silent)}: its last picture is of {_date(seen.last_at)}. "
-                "It was probably dead or full.",
-                "See its story", d.get_absolute_url(), clay=True,
-            ))  # fmt: skip
+            needs.append(
+                Need(
+                    "silent",
+                    min(silent, 365) + AHEAD_D,
+                    f"{where} brought nothing from its last {ago(silent)}: its last picture is of "
+                    f"{_date(seen.last_at)}. "
+                    "It was probably dead or full.",
+                    "See its story",
+                    d.get_absolute_url(),
+                    clay=True,
+                )
+            )
             continue
         full = _full_in(d, seen, of, now)
         if full is not None and full <= 0:
-            needs.append(Need(
-                "full", min(-full, 365) + AHEAD_D,
-                f"The card in {where} is probably full: at its last pace it would have been for {ago(-full)}.",
-                "Record a visit", _visit_url(d), clay=True,
-            ))  # fmt: skip
+            needs.append(
+                Need(
+                    "full",
+                    min(-full, 365) + AHEAD_D,
+                    f"The card in {where} is probably full: at its last pace it would have been "
+                    f"for {ago(-full)}.",
+                    "Record a visit",
+                    _visit_url(d),
+                    clay=True,
+                )
+            )
         elif days > 1.25 * usual:
-            needs.append(Need(
-                "unvisited", (days - usual) * 0.5,
-                f"Nobody has been at {where} for {ago(days)}; here a camera is usually visited every {ago(usual)}.",
-                "Record a visit", _visit_url(d),
-            ))  # fmt: skip
+            needs.append(
+                Need(
+                    "unvisited",
+                    (days - usual) * 0.5,
+                    f"Nobody has been at {where} for {ago(days)}; here a camera is usually "
+                    f"visited every {ago(usual)}.",
+                    "Record a visit",
+                    _visit_url(d),
+                )
+            )
     return needs
 
 
@@ -134,7 +178,9 @@ def _silence_to_end(d: Deployment, seen: Summary) -> float:
             days = (end - begin).total_seconds() / 86400
             if end >= seen.known_to - timedelta(hours=1) and days >= 3 and seen.events >= 10:
                 usual = seen.events / max(seen.days_watched, 1.0)
-                if usual * days >= 7:  # so many events would have been due; chance alone leaves none in 1 of 1100
+                if (
+                    usual * days >= 7
+                ):  # so many events would have been due; chance alone leaves none in 1 of 1100
                     return days
     return 0.0
 
@@ -156,7 +202,10 @@ def _date(when: datetime) -> str:
 
 
 def cards_not_home(
-    deployments: Iterable[Deployment], homes: Mapping[int, datetime], visits: Mapping[int, list[Visit]], now: datetime
+    deployments: Iterable[Deployment],
+    homes: Mapping[int, datetime],
+    visits: Mapping[int, list[Visit]],
+    now: datetime,
 ) -> list[Need]:
     """Cards that were taken out and not taken in, and ended deployments of which nothing came."""
     needs = []
@@ -168,31 +217,45 @@ def cards_not_home(
             days = sum((b - a).total_seconds() for a, b in ((home or d.start, out[-1].at),)) / 86400
             labels = ", ".join(dict.fromkeys(str(v.card_out) for v in out))
             waiting.update(dict.fromkeys(labels.split(", "), d.slug))
-            needs.append(Need(
-                "card", 0.6 * min(days, 365),
-                f"Card {labels} was taken out at {d.site} {ago((now - out[-1].at).total_seconds() / 86400)} ago and is "
-                f"not taken in: {ago(days)} of pictures.",
-                "Take it in", reverse("cards:cards"),
-            ))  # fmt: skip
+            needs.append(
+                Need(
+                    "card",
+                    0.6 * min(days, 365),
+                    f"Card {labels} was taken out at {d.site} "
+                    f"{ago((now - out[-1].at).total_seconds() / 86400)} ago and is "
+                    f"not taken in: {ago(days)} of pictures.",
+                    "Take it in",
+                    reverse("cards:cards"),
+                )
+            )
         elif d.end is not None and home is None:
             days = (d.end - d.start).total_seconds() / 86400
-            needs.append(Need(
-                "card", 0.6 * min(days, 365),
-                f"The deployment {d.slug} ended on {_date(d.end)} and no card of it is taken in: {ago(days)} of pictures.",
-                "Take it in", reverse("cards:cards"),
-            ))  # fmt: skip
+            needs.append(
+                Need(
+                    "card",
+                    0.6 * min(days, 365),
+                    f"The deployment {d.slug} ended on {_date(d.end)} and no card of it is taken "
+                    f"in: {ago(days)} of pictures.",
+                    "Take it in",
+                    reverse("cards:cards"),
+                )
+            )
     others = [
         label
         for label in Card.objects.filter(state=Card.State.HOME).values_list("label", flat=True)[:200]
         if label not in waiting
     ]
     if others:
-        needs.append(Need(
-            "card", 20.0 + len(others),
-            f"{count(len(others), 'card')} lie{'s' if len(others) == 1 else ''} at home, not taken in: "
-            f"{', '.join(others[:6])}{' …' if len(others) > 6 else ''}.",
-            "Take in", reverse("cards:cards"),
-        ))  # fmt: skip
+        needs.append(
+            Need(
+                "card",
+                20.0 + len(others),
+                f"{count(len(others), 'card')} lie{'s' if len(others) == 1 else ''} at home, not taken in: "
+                f"{', '.join(others[:6])}{' …' if len(others) > 6 else ''}.",
+                "Take in",
+                reverse("cards:cards"),
+            )
+        )
     return needs
 
 
@@ -200,18 +263,33 @@ def work_stuck() -> list[Need]:
     """Intakes that are not finished, and jobs that failed."""
     needs = []
     states = Intake.State
-    for intake in Intake.objects.filter(state__in=[states.PAUSED, states.FAILED]).order_by("-started_at")[:MOST_EACH]:
-        needs.append(Need(
-            "intake", 60.0,
-            f"The intake {intake.name} is {intake.get_state_display()}: {count(intake.files, 'file')} so far. "
-            "What came over is kept.",
-            "See it", reverse("cards:cards"), clay=intake.state == states.FAILED,
-        ))  # fmt: skip
+    for intake in Intake.objects.filter(state__in=[states.PAUSED, states.FAILED]).order_by("-started_at")[
+        :MOST_EACH
+    ]:
+        needs.append(
+            Need(
+                "intake",
+                60.0,
+                f"The intake {intake.name} is {intake.get_state_display()}: "
+                f"{count(intake.files, 'file')} so far. "
+                "What came over is kept.",
+                "See it",
+                reverse("cards:cards"),
+                clay=intake.state == states.FAILED,
+            )
+        )
     for job in Job.objects.filter(state=Job.State.FAILED).order_by("-id")[:5]:
         why = (job.error or "no reason noted").strip().splitlines()[0]
-        needs.append(Need(
-            "job", 25.0, f"The work “{job.kind}” failed: {why[:160]}", "See it", reverse("cards:cards"), clay=True
-        ))  # fmt: skip
+        needs.append(
+            Need(
+                "job",
+                25.0,
+                f"The work “{job.kind}” failed: {why[:160]}",
+                "See it",
+                reverse("cards:cards"),
+                clay=True,
+            )
+        )
     return needs
 
 
@@ -221,7 +299,9 @@ def wrong_clocks(
     """Clocks that a visit found wrong, with pictures before it at home, of which no correction speaks."""
     deployments = list(deployments)
     corrected: dict[int, list[WatchCorrection]] = {}
-    standing = WatchCorrection.objects.filter(undone_at__isnull=True, deployment__in=[d.pk for d in deployments])
+    standing = WatchCorrection.objects.filter(
+        undone_at__isnull=True, deployment__in=[d.pk for d in deployments]
+    )
     for correction in standing:
         corrected.setdefault(correction.deployment_id, []).append(correction)
     needs = []
@@ -238,19 +318,26 @@ def wrong_clocks(
                 continue
             shown = visit.clock_shown
             told = any(
-                (c.from_raw is None or c.from_raw <= shown) and (c.to_raw is None or shown <= c.to_raw + timedelta(hours=1))
+                (c.from_raw is None or c.from_raw <= shown)
+                and (c.to_raw is None or shown <= c.to_raw + timedelta(hours=1))
                 for c in corrected.get(d.pk, ())
-            )  # fmt: skip
+            )
             if not told and (worst is None or abs(error_s) > abs(worst[0])):
                 worst = (error_s, visit)
         if worst:
             error_s, visit = worst
-            needs.append(Need(
-                "clock", 15.0 + min(abs(error_s) / 3600, 24),
-                f"The clock of {d.camera} at {d.site} was {how_far(error_s)} on {_date(visit.at)}, and its pictures "
-                "are not corrected.",
-                "Correct the watch", reverse("cameras:watch_new", args=[d.slug]) + f"?visit={visit.pk}", clay=True,
-            ))  # fmt: skip
+            needs.append(
+                Need(
+                    "clock",
+                    15.0 + min(abs(error_s) / 3600, 24),
+                    f"The clock of {d.camera} at {d.site} was {how_far(error_s)} on "
+                    f"{_date(visit.at)}, and its pictures "
+                    "are not corrected.",
+                    "Correct the watch",
+                    reverse("cameras:watch_new", args=[d.slug]) + f"?visit={visit.pk}",
+                    clay=True,
+                )
+            )
     return needs
 
 
@@ -259,9 +346,15 @@ def unseen_events() -> list[Need]:
     n = Event.objects.filter(word__isnull=True, time_lapse=False).count()
     if not n:
         return []
-    return [Need(
-        "unseen", 12.0 + min(n / 200, 60), f"{count(n, 'event')} nobody has looked at.", "Look through", reverse("look:look")
-    )]  # fmt: skip
+    return [
+        Need(
+            "unseen",
+            12.0 + min(n / 200, 60),
+            f"{count(n, 'event')} nobody has looked at.",
+            "Look through",
+            reverse("look:look"),
+        )
+    ]
 
 
 def lapse_gaps(deployments: Iterable[Deployment], sums: Mapping[int, Summary]) -> list[Need]:
@@ -271,12 +364,20 @@ def lapse_gaps(deployments: Iterable[Deployment], sums: Mapping[int, Summary]) -
         seen = sums.get(d.pk)
         if not d.time_lapse_h or not seen:
             continue
-        days = sum((b - a).total_seconds() for a, b, why in seen.gaps if why.startswith("no time-lapse")) / 86400
+        days = (
+            sum((b - a).total_seconds() for a, b, why in seen.gaps if why.startswith("no time-lapse")) / 86400
+        )
         if days >= 1:
-            needs.append(Need(
-                "gap", 3.0 + days * 0.2, f"{d.camera} at {d.site} made no time-lapse frame on {ago(days)}: they do not count "
-                "as effort.", "See its story", d.get_absolute_url(),
-            ))  # fmt: skip
+            needs.append(
+                Need(
+                    "gap",
+                    3.0 + days * 0.2,
+                    f"{d.camera} at {d.site} made no time-lapse frame on {ago(days)}: they do not count "
+                    "as effort.",
+                    "See its story",
+                    d.get_absolute_url(),
+                )
+            )
     return needs
 
 
@@ -285,17 +386,24 @@ def empty_sites(reserve: Reserve | None) -> list[Need]:
     if reserve is None:
         return []
     standing = Deployment.objects.filter(site=OuterRef("pk"), end__isnull=True)
-    empty = list(Site.objects.filter(~Exists(standing), reserve=reserve, retired=False).order_by("name")[:200])
+    empty = list(
+        Site.objects.filter(~Exists(standing), reserve=reserve, retired=False).order_by("name")[:200]
+    )
     if not empty:
         return []
     if len(empty) == 1:
         url = reverse("cameras:deployment_new") + "?" + urlencode({"site": empty[0].slug})
         return [Need("empty", 8.0, f"No camera stands at {empty[0]}.", "Set one", url)]
     names = ", ".join(str(site) for site in empty[:5]) + (" …" if len(empty) > 5 else "")
-    return [Need(
-        "empty", 8.0 + len(empty), f"No camera stands at {len(empty)} sites: {names}.", "Set one",
-        reverse("cameras:deployment_new"),
-    )]  # fmt: skip
+    return [
+        Need(
+            "empty",
+            8.0 + len(empty),
+            f"No camera stands at {len(empty)} sites: {names}.",
+            "Set one",
+            reverse("cameras:deployment_new"),
+        )
+    ]
 
 
 def short_questions() -> list[Need]:
@@ -308,10 +416,15 @@ def short_questions() -> list[Need]:
         result = finding.result if isinstance(finding.result, dict) else {}
         need = result.get("need") or result.get("refused")
         if need:
-            needs.append(Need(
-                "question", 5.0, f"“{finding.question}” cannot be answered yet: {need}.", "See the question",
-                reverse("questions:questions"),
-            ))  # fmt: skip
+            needs.append(
+                Need(
+                    "question",
+                    5.0,
+                    f"“{finding.question}” cannot be answered yet: {need}.",
+                    "See the question",
+                    reverse("questions:questions"),
+                )
+            )
     return needs
 
 

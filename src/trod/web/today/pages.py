@@ -18,7 +18,8 @@ SPANS = (90, 182, 365, 730)  # days a person may choose for the ribbons
 
 @dataclass(frozen=True)
 class Today:
-    """The whole page. first_steps : what to do first, when there is little yet: (done, sentence, action, url name)."""
+    """The whole page. first_steps : what to do first, when there is little yet: (done, "
+    "sentence, action, url name)."""
 
     now: datetime
     today: date
@@ -39,7 +40,9 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
     if reserve is None:
         return Today(now, today, [], [], first, today, days, steps)
     deployments = list(
-        Deployment.objects.filter(site__reserve=reserve).select_related("camera", "site", "card").order_by("start")
+        Deployment.objects.filter(site__reserve=reserve)
+        .select_related("camera", "site", "card")
+        .order_by("start")
     )
     visits: dict[int, list[Visit]] = {}
     for visit in (
@@ -82,11 +85,26 @@ def first_steps(reserve: Reserve | None) -> list[tuple[bool, str, str, str]]:
         return []
     return [
         (reserve is not None, "Write down your reserve.", "The reserve", "people:reserve"),
-        (Site.objects.exists(), "Put your first site on the ground, or bring many from a list or a GPX file.", "New site", "ground:site_new"),
-        (Camera.objects.exists(), "Write down your first camera by its serial.", "New camera", "cameras:camera_new"),
-        (Deployment.objects.exists(), "Say which camera stands where, and since when.", "New deployment", "cameras:deployment_new"),
+        (
+            Site.objects.exists(),
+            "Put your first site on the ground, or bring many from a list or a GPX file.",
+            "New site",
+            "ground:site_new",
+        ),
+        (
+            Camera.objects.exists(),
+            "Write down your first camera by its serial.",
+            "New camera",
+            "cameras:camera_new",
+        ),
+        (
+            Deployment.objects.exists(),
+            "Say which camera stands where, and since when.",
+            "New deployment",
+            "cameras:deployment_new",
+        ),
         (False, "Take a card in.", "Cards", "cards:cards"),
-    ]  # fmt: skip
+    ]
 
 
 def ribbons(
@@ -97,7 +115,8 @@ def ribbons(
     first: date,
     today: date,
 ) -> list[Ribbon]:
-    """One line a site that had a camera in these days. Cameras side by side share the line, their events added."""
+    """One line a site that had a camera in these days. Cameras side by side share the line, "
+    "their events added."""
 
     def day(when: datetime) -> date:
         return watch.local(when, zone).date()
@@ -125,6 +144,14 @@ def ribbons(
             ticks += [day(v.at) for v in visits.get(d.pk, ())]
         site = of[0].site
         lines.append(
-            Ribbon(site.name, site.get_absolute_url(), tuple(stays), counts, tuple(gaps), tuple(doubts), tuple(ticks))
+            Ribbon(
+                site.name,
+                site.get_absolute_url(),
+                tuple(stays),
+                counts,
+                tuple(gaps),
+                tuple(doubts),
+                tuple(ticks),
+            )
         )
     return sorted(lines, key=lambda line: line.name.casefold())

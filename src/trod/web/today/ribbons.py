@@ -1,7 +1,7 @@
 """The ribbons: one line a site, its past days shaded by how often the cameras were set off.
 
-`draw` makes one line's SVG. Lengths along the line are days, so the drawing stretches to any width; words stand
-in the page around it, where they keep their size.
+`draw` makes one line's SVG. Lengths along the line are days, so the drawing stretches to any width; words
+stand in the page around it, where they keep their size.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ UNIT, HEIGHT, TOP, FOOT = 4, 34, 4, 26  # px a day, px, and where the coloured b
 
 @dataclass(frozen=True)
 class Stay:
-    """A deployment on the line. end : None while it stands. known_to : up to when its pictures are at home."""
+    """A deployment on the line. end : None while it stands. known_to : up to when its pictures "
+    "are at home."""
 
     start: date
     end: date | None
@@ -55,7 +56,9 @@ class Ribbon:
         if not self.stays:
             return f"{self.name}: no camera since {_day(first)}."
         events = sum(n for day, n in self.counts.items() if first <= day <= today)
-        lost = sum((min(b, today) - max(a, first)).days + 1 for a, b in self.gaps if b >= first and a <= today)
+        lost = sum(
+            (min(b, today) - max(a, first)).days + 1 for a, b in self.gaps if b >= first and a <= today
+        )
         words = [f"{self.name}: a camera on {self.days_out(first, today)} days", f"{events} events"]
         if lost:
             words.append(f"{lost} days with a gap")
@@ -95,9 +98,12 @@ def _band(first: date, last: date, a: date, b: date) -> tuple[int, int] | None:
 HATCH = {"gap": ' fill="url(#hatch)"', "doubt": ' fill="url(#hatch-thin)"'}  # drawn once on the page
 
 
-def _rects(first: date, last: date, spans: Iterable[tuple[date, date]], css: str, top: int, height: int) -> list[str]:
+def _rects(
+    first: date, last: date, spans: Iterable[tuple[date, date]], css: str, top: int, height: int
+) -> list[str]:
     return [
-        f'<rect class="{css}"{HATCH.get(css, "")} x="{band[0]}" y="{top}" width="{band[1]}" height="{height}"/>'
+        f'<rect class="{css}"{HATCH.get(css, "")} x="{band[0]}" y="{top}" width="{band[1]}" '
+        f'height="{height}"/>'
         for a, b in spans
         if (band := _band(first, last, a, b))
     ]
@@ -142,7 +148,8 @@ def draw(ribbon: Ribbon, *, first: date, last: date, today: date) -> SafeString:
         x = ((today - first).days + 1) * UNIT
         parts.append(f'<path class="today" d="M{x} 0V{HEIGHT}"/>')
     return format_html(
-        '<svg class="ribbon" viewBox="0 0 {} {}" preserveAspectRatio="none" role="img" aria-label="{}">{}</svg>',
+        '<svg class="ribbon" viewBox="0 0 {} {}" preserveAspectRatio="none" role="img" '
+        'aria-label="{}">{}</svg>',
         wide,
         HEIGHT,
         ribbon.sentence(first, today),

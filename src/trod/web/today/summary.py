@@ -1,7 +1,7 @@
 """What each deployment's events come to, day by day: for the ribbons, the list of cameras and Today's needs.
 
-One grouped query tells for all deployments whether anything changed; only those that did are computed anew from
-their events. So a page costs the same whether there are a thousand pictures or a million.
+One grouped query tells for all deployments whether anything changed; only those that did are computed anew
+from their events. So a page costs the same whether there are a thousand pictures or a million.
 """
 
 from __future__ import annotations
@@ -52,7 +52,12 @@ class Summary:
 _known: dict[int, tuple[Any, Summary]] = {}
 _lock = threading.Lock()
 
-FOUND = {Visit.Arrival.WORKING: True, Visit.Arrival.BLIND: True, Visit.Arrival.KNOCKED: True, Visit.Arrival.UNKNOWN: None}
+FOUND = {
+    Visit.Arrival.WORKING: True,
+    Visit.Arrival.BLIND: True,
+    Visit.Arrival.KNOCKED: True,
+    Visit.Arrival.UNKNOWN: None,
+}
 
 
 def seconds(column: str) -> str:
@@ -83,9 +88,13 @@ def visits_by_deployment(deployments: Iterable[int]) -> dict[int, list[Visit]]:
 
 
 def summaries(
-    deployments: Iterable[Deployment], reserve: Reserve | None, now: datetime, visits: dict[int, list[Visit]] | None = None
+    deployments: Iterable[Deployment],
+    reserve: Reserve | None,
+    now: datetime,
+    visits: dict[int, list[Visit]] | None = None,
 ) -> dict[int, Summary]:
-    """A summary for each deployment, by its number. A fixed number of queries, and one for each that changed."""
+    """A summary for each deployment, by its number. A fixed number of queries, and one for each "
+    "that changed."""
     deployments = list(deployments)
     if not deployments:
         return {}
@@ -98,7 +107,9 @@ def summaries(
         for row in Event.objects.filter(deployment__in=numbers)
         .order_by()
         .values("deployment")
-        .annotate(n=Count("id"), last_id=Max("id"), frames=Sum("frames"), first=Min("start_at"), last=Max("end_at"))
+        .annotate(
+            n=Count("id"), last_id=Max("id"), frames=Sum("frames"), first=Min("start_at"), last=Max("end_at")
+        )
     }
     homes: dict[int, datetime] = {}
     for number, at in Intake.objects.filter(deployment__in=numbers, state=Intake.State.WHOLE).values_list(
@@ -109,9 +120,15 @@ def summaries(
     for d in deployments:
         came = [v for v in visits.get(d.pk, ()) if d.pk in homes and v.card_out_id and v.at <= homes[d.pk]]
         key = (
-            zone, d.start, d.end, d.time_lapse_h, homes.get(d.pk), tuple((totals.get(d.pk) or {}).values()),
-            tuple((v.at, v.arrival) for v in visits.get(d.pk, ())), tuple(v.at for v in came),
-        )  # fmt: skip
+            zone,
+            d.start,
+            d.end,
+            d.time_lapse_h,
+            homes.get(d.pk),
+            tuple((totals.get(d.pk) or {}).values()),
+            tuple((v.at, v.arrival) for v in visits.get(d.pk, ())),
+            tuple(v.at for v in came),
+        )
         held = _known.get(d.pk)
         if held is None or held[0] != key:
             held = (key, _compute(d, zone, homes.get(d.pk), visits.get(d.pk, []), came, d.pk in totals))
@@ -149,9 +166,7 @@ def _compute(
         events = np.histogram(starts[~lapse], bins=cuts)[0]
         shots = np.histogram(starts, bins=cuts, weights=frames)[0].astype(int)
         days = [watch.local(datetime.fromtimestamp(cut, UTC), zone).date() for cut in cuts[:-1]]
-        by_day = tuple(
-            (day, int(e), int(p)) for day, e, p in zip(days, events, shots, strict=True) if e or p
-        )
+        by_day = tuple((day, int(e), int(p)) for day, e, p in zip(days, events, shots, strict=True) if e or p)
     gaps: tuple[tuple[datetime, datetime, str], ...] = ()
     doubts: tuple[tuple[datetime, datetime, str], ...] = ()
     watched = 0.0

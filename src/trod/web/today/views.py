@@ -41,7 +41,11 @@ def today(request: HttpRequest) -> HttpResponse:
             "folded": folded,
             "lines": lines,
             "months": [
-                {"label": label, "left": f"{place * 100:.2f}", "year": page.first.year + 1 if new_year else None}
+                {
+                    "label": label,
+                    "left": f"{place * 100:.2f}",
+                    "year": page.first.year + 1 if new_year else None,
+                }
                 for label, place, new_year in ribbons.months(page.first, page.last)
             ],
             "spans": pages.SPANS,
