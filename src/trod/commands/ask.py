@@ -15,28 +15,39 @@ def _asked(command: Callable[..., None]) -> Callable[..., None]:
     """The options that every question takes."""
     for option in reversed(
         (
-            click.option("--species", multiple=True, metavar="NAME", help="Only this species; may be given again."),
-            click.option("--site", "sites", multiple=True, metavar="NAME", help="Only this site; may be given again."),
+            click.option(
+                "--species", multiple=True, metavar="NAME", help="Only this species; may be given again."
+            ),
+            click.option(
+                "--site", "sites", multiple=True, metavar="NAME", help="Only this site; may be given again."
+            ),
             click.option("--from", "first", default="", metavar="DAY", help="First day, like 2026-03-01."),
             click.option("--to", "last", default="", metavar="DAY", help="Last day, included."),
             click.option(
-                "--every", "every_min", default=30.0, show_default=True, metavar="MINUTES",
+                "--every",
+                "every_min",
+                default=30.0,
+                show_default=True,
+                metavar="MINUTES",
                 help="Sightings closer together than this are one passage (the independence interval).",
             ),
             click.option(
-                "--light", type=click.Choice(["any", "day", "night"]), default="any", show_default=True,
+                "--light",
+                type=click.Choice(["any", "day", "night"]),
+                default="any",
+                show_default=True,
                 help="Only between sunrise and sunset, or between sunset and sunrise.",
             ),
             click.option("--json", "as_json", is_flag=True, help="Print the finding as one JSON object."),
         )
-    ):  # fmt: skip
+    ):
         command = option(command)
     return command
 
 
 @click.group(short_help="Ask what comes, when they come, and whether it is changing.")
 def ask() -> None:
-    """Ask what comes here, when they come, or whether it is changing, and get a sentence, a table and an interval.
+    """Ask what comes here, when they come, or whether it is changing; get a sentence, a table, an interval.
 
     \b
     Examples:
@@ -49,8 +60,8 @@ def ask() -> None:
       2  the command line was wrong
       3  no answer: not enough evidence (the words say what it would take), or a name that is not known
 
-    --json gives: value, interval, effort, filter, method, assumptions, pictures, and more. Without enough evidence
-    it gives value null, with sentence and need.
+    --json gives: value, interval, effort, filter, method, assumptions, pictures, and more. Without enough
+    evidence it gives value null, with sentence and need.
     """
 
 
@@ -109,7 +120,7 @@ def _answer(kind: str, given: dict[str, Any]) -> None:
         trouble = answer.trouble or NotEnoughEvidence("nothing is known", need="take a card in")
         if not as_json:
             raise trouble
-        told = {
+        told: dict[str, Any] = {
             "kind": kind,
             "question": answer.question,
             "sentence": f"No answer yet: {trouble.have}.",
@@ -142,7 +153,9 @@ def _print(answer: Any) -> None:
     console.print(Text(f"Asked of: {answer.filter_sentence}.", style="dim"))
     shown = pages.table_of(
         {
-            "columns": [{"key": c.key, "title": c.title, "kind": c.kind, "unit": c.unit} for c in finding.columns],
+            "columns": [
+                {"key": c.key, "title": c.title, "kind": c.kind, "unit": c.unit} for c in finding.columns
+            ],
             "rows": finding.rows,
         },
         answer.kind,

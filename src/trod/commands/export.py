@@ -15,13 +15,15 @@ from trod.commands.bar import Bar
 @click.option("--from", "first", default="", metavar="DAY", help="First day, like 2026-03-01.")
 @click.option("--to", "last", default="", metavar="DAY", help="Last day, included.")
 @click.option("--people", is_flag=True, help="List events and pictures with people too.")
-@click.option("--true-places", is_flag=True, help="Give sensitive sites where they are; only if you may decide that.")
+@click.option(
+    "--true-places", is_flag=True, help="Give sensitive sites where they are; only if you may decide that."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def export(dir: Path, first: str, last: str, people: bool, true_places: bool, as_json: bool) -> None:
     """Write sites, deployments, effort, sightings, species and the list of pictures into DIR as CSV files.
 
-    Every column is described in description.json and README.txt beside them. Sensitive sites are given as coarse
-    cells, and what shows people is left out, unless you say otherwise. Pictures themselves are not copied.
+    Every column is described in description.json and README.txt beside them. Sensitive sites are given as
+    coarse cells, and what shows people is left out, unless you say otherwise. Pictures are not copied.
 
     \b
     Example:
@@ -55,7 +57,11 @@ def export(dir: Path, first: str, last: str, people: bool, true_places: bool, as
             f"{trouble.filename or dir}: {trouble.strerror}. Choose another folder, or make room."
         ) from trouble
     if as_json:
-        click.echo(json.dumps({"dir": str(dir), **told, "sensitive_shown": true_places}, ensure_ascii=False, indent=2))
+        click.echo(
+            json.dumps(
+                {"dir": str(dir), **told, "sensitive_shown": true_places}, ensure_ascii=False, indent=2
+            )
+        )
         return
     click.echo(f"Written into {dir}:")
     for name, rows in told["rows"].items():

@@ -12,15 +12,33 @@ import click
 @click.option("--from", "first", default="", metavar="DAY", help="First day, like 2026-03-01.")
 @click.option("--to", "last", default="", metavar="DAY", help="Last day, included.")
 @click.option("--site", "sites", multiple=True, metavar="NAME", help="Only this site; may be given again.")
-@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the paper.")
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the paper."
+)
 @click.option("--title", default="", help="What stands on top (default: the reserve's name).")
-@click.option("--species-pages", type=click.IntRange(0, 12), default=3, show_default=True,
-              help="How many species, the most frequent first, get pages of their own.")  # fmt: skip
-@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.pdf",
-              help="Where the PDF goes (default: into the folder reports of the data folder).")  # fmt: skip
-@click.option("--csv", "csv_folder", type=click.Path(file_okay=False, path_type=Path), metavar="DIR",
-              help="Write the tables into this folder.")  # fmt: skip
-@click.option("--true-places", is_flag=True, help="Show sensitive sites where they are; only if you may decide that.")
+@click.option(
+    "--species-pages",
+    type=click.IntRange(0, 12),
+    default=3,
+    show_default=True,
+    help="How many species, the most frequent first, get pages of their own.",
+)
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE.pdf",
+    help="Where the PDF goes (default: into the folder reports of the data folder).",
+)
+@click.option(
+    "--csv",
+    "csv_folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="Write the tables into this folder.",
+)
+@click.option(
+    "--true-places", is_flag=True, help="Show sensitive sites where they are; only if you may decide that."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def report(
     first: str,
@@ -34,9 +52,9 @@ def report(
     true_places: bool,
     as_json: bool,
 ) -> None:
-    """Make a report on a period: map, effort, species, hours, months, the cameras' condition, and the methods.
+    """Make a report on a period: map, effort, species, hours, months, the cameras' condition, the methods.
 
-    Sensitive sites are drawn as squares of about 2 km unless you say otherwise. No picture of a person is in it.
+    Sensitive sites are drawn as squares of about 2 km unless you say otherwise. No person is shown.
 
     \b
     Example:

@@ -1,4 +1,4 @@
-"""A folder of tables with every column described: the records of a reserve for other programs and other people.
+"""A folder of tables with every column described: the records of a reserve for other programs and people.
 
 Our own columns, in plain CSV (RFC 4180); `description.json` tells each, `README.txt` tells the whole.
 """
@@ -114,20 +114,33 @@ def record_tables(
             for low, high, state, reason in sorted(stretches):
                 a, b = max(low, start_s), min(high, end_s)
                 if b > a:
-                    yield (
-                        d.slug, d.site, cameras[d.slug], _utc(a), _utc(b), (b - a) / 86_400, state, reason
-                    )  # fmt: skip
+                    yield (d.slug, d.site, cameras[d.slug], _utc(a), _utc(b), (b - a) / 86_400, state, reason)
 
     def sightings() -> Iterator[Sequence[Any]]:
         with_a_person = {s.event for s in selection.others if s.what == "person"}
-        lines = sorted((*selection.animals, *selection.others), key=lambda s: (s.utc_s, s.event, s.what, s.species))
+        lines = sorted(
+            (*selection.animals, *selection.others), key=lambda s: (s.utc_s, s.event, s.what, s.species)
+        )
         for s in lines:
             if s.event in with_a_person and not with_people:
                 continue
             yield (
-                s.event, s.deployment, s.site, _utc(s.utc_s), _utc(s.until_s), _local(s.utc_s, zone), s.what, s.species,
-                s.species_name, s.count, s.sex, s.age_class, s.said_by, s.picture, s.pictures,
-            )  # fmt: skip
+                s.event,
+                s.deployment,
+                s.site,
+                _utc(s.utc_s),
+                _utc(s.until_s),
+                _local(s.utc_s, zone),
+                s.what,
+                s.species,
+                s.species_name,
+                s.count,
+                s.sex,
+                s.age_class,
+                s.said_by,
+                s.picture,
+                s.pictures,
+            )
 
     return [
         Table(name="sites", what="The sites.", columns=SITES, rows=sites()),
@@ -189,7 +202,8 @@ def write(
                 "description": t.what,
                 "rows": counts[t.name],
                 "columns": [
-                    {"name": c.name, "description": c.what, **({"unit": c.unit} if c.unit else {})} for c in t.columns
+                    {"name": c.name, "description": c.what, **({"unit": c.unit} if c.unit else {})}
+                    for c in t.columns
                 ],
             }
             for t in told

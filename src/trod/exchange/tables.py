@@ -14,7 +14,7 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def cell(value: Any) -> str:
-    """One value as text: full precision, ISO dates, booleans as true and false, '' for nothing or no number."""
+    """One value as text: full precision, ISO dates, booleans as true and false, '' for what is no number."""
     if value is None:
         return ""
     if isinstance(value, bool):

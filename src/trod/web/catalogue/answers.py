@@ -47,7 +47,10 @@ class Rests:
 
 @dataclass(kw_only=True)
 class Answer:
-    """A question with its finding, or with the reason why there is none. charts : drawn specs, as they are asked for."""
+    """A question with its finding, or with the reason why there is none.
+
+    charts : drawn specs, as they are asked for.
+    """
 
     kind: str
     filter: Filter
@@ -69,7 +72,8 @@ def the_reserve() -> models.Reserve:
     found = models.Reserve.objects.order_by("id").first()
     if found is None:
         raise CatalogueTrouble(
-            "This data folder holds no reserve yet. Enter one on the page Ground, or make the example: trod demo"
+            "This data folder holds no reserve yet. Enter one on the page Ground, or make the example: "
+            "trod demo"
         )
     return found
 
@@ -136,14 +140,18 @@ def _rests(selection: Selection, account: Account) -> Rests:
         deployments=len(selection.watched),
         events_seen=selection.events_seen,
         unseen=len(selection.unseen),
-        gap_reasons=tuple(sorted(((r, d) for r, d in reasons.items() if d >= 0.05), key=lambda p: (-p[1], p[0]))),
+        gap_reasons=tuple(
+            sorted(((r, d) for r, d in reasons.items() if d >= 0.05), key=lambda p: (-p[1], p[0]))
+        ),
         silences=silences,
         silent_days=silent_days,
         not_home=not_home,
     )
 
 
-def behind(finding: Finding, row: str = "") -> tuple[tuple[str, ...], tuple[str, ...], Mapping[str, Any] | None]:
+def behind(
+    finding: Finding, row: str = ""
+) -> tuple[tuple[str, ...], tuple[str, ...], Mapping[str, Any] | None]:
     """What is behind a number: (events' keys, first pictures of passages, the table's row).
 
     row : the key of one line of the table (a species, a light, a month); '' for the whole answer.
@@ -155,7 +163,9 @@ def behind(finding: Finding, row: str = "") -> tuple[tuple[str, ...], tuple[str,
         if line[ROW_KEY[finding.kind]] == row:
             return line["event_keys"], line["pictures"], line
     lines = [str(line[ROW_KEY[finding.kind]]) for line in finding.rows]
-    raise WrongInput("row", got=row, needed=f"a line of the answer's table: {', '.join(lines) or 'it has none'}")
+    raise WrongInput(
+        "row", got=row, needed=f"a line of the answer's table: {', '.join(lines) or 'it has none'}"
+    )
 
 
 # --- from names to filters --------------------------------------------------------------------------
@@ -238,7 +248,9 @@ def make_filter(
     try:
         minutes = float(every_min)
     except ValueError:
-        raise WrongInput("every", got=str(every_min)[:40], needed="minutes from 0 to 10080 (a week)") from None
+        raise WrongInput(
+            "every", got=str(every_min)[:40], needed="minutes from 0 to 10080 (a week)"
+        ) from None
     chosen = pick("species", species, names)
     return Filter(
         species=chosen,
@@ -264,7 +276,10 @@ def query(asked: Filter) -> str:
 
 
 def from_kept(stored: Mapping[str, Any], names: Mapping[str, str] | None = None) -> Filter:
-    """A filter from a kept question's record, as `Filter.to_dict` wrote it. names : of species; read when not given."""
+    """A filter from a kept question's record, as `Filter.to_dict` wrote it.
+
+    names : of species; read when not given.
+    """
     names = known_species() if names is None else names
     species = tuple(stored.get("species") or ())
     return Filter(

@@ -84,10 +84,16 @@ def conditions(reserve: models.Reserve, account: Account) -> tuple[Condition, ..
         models.Visit.objects.filter(**of_reserve)
         .order_by("at", "uuid")
         .values_list(
-            "deployment__slug", "at", "arrival", "cells_percent", "cells_changed", "clock_shown", "clock_true",
+            "deployment__slug",
+            "at",
+            "arrival",
+            "cells_percent",
+            "cells_changed",
+            "clock_shown",
+            "clock_true",
             "deployment__utc_offset_min",
         )
-    ):  # fmt: skip
+    ):
         what = [FOUND[arrival]] if arrival in FOUND else []
         error = clock_error_s(shown, true, offset)
         if error is not None and abs(error) >= CLOCK_S:

@@ -1,8 +1,9 @@
 """From rows to evidence: what the catalogue knows, as the findings want it.
 
 A fixed number of queries, whatever the number of pictures. What belongs to one deployment is kept in memory
-and read again only when its own rows changed, so that a page costs the same for a thousand events or a hundred
-thousand. Nothing in the evidence depends on a row's number: a rebuilt catalogue gives the same to the last digit.
+and read again only when its own rows changed, so that a page costs the same for a thousand events or a
+hundred thousand. Nothing in the evidence depends on a row's number: a rebuilt catalogue gives the same to the
+last digit.
 """
 
 from __future__ import annotations
@@ -83,8 +84,8 @@ def forget() -> None:
 def _unchanged() -> tuple[Any, ...] | None:
     """A mark that is the same as long as nobody wrote anything at all; None where there is no such mark.
 
-    SQLite counts the commits of others (PRAGMA data_version) and the changes of one's own connection. Inside a
-    transaction, which may be rolled back, neither can be trusted.
+    SQLite counts the commits of others (PRAGMA data_version) and the changes of one's own connection.
+    Inside a transaction, which may be rolled back, neither can be trusted.
     """
     if connection.vendor != "sqlite" or connection.in_atomic_block:
         return None
@@ -101,12 +102,18 @@ class _Millis(Func):
 
     def as_sqlite(self, compiler: Any, connection: Any, **more: Any) -> Any:
         return self.as_sql(
-            compiler, connection, template="CAST((julianday(%(expressions)s) - 2440587.5) * 86400000 AS INTEGER)", **more
+            compiler,
+            connection,
+            template="CAST((julianday(%(expressions)s) - 2440587.5) * 86400000 AS INTEGER)",
+            **more,
         )
 
     def as_postgresql(self, compiler: Any, connection: Any, **more: Any) -> Any:
         return self.as_sql(
-            compiler, connection, template="CAST(EXTRACT(EPOCH FROM %(expressions)s) * 1000 AS BIGINT)", **more
+            compiler,
+            connection,
+            template="CAST(EXTRACT(EPOCH FROM %(expressions)s) * 1000 AS BIGINT)",
+            **more,
         )
 
 
@@ -131,8 +138,8 @@ class _Row:
 
 
 def gather(reserve: models.Reserve) -> Account:
-    """The evidence with its deployments' pieces and its stamp, in at most ten queries; in none when nobody has
-    written anything since it was last asked for.
+    """The evidence with its deployments' pieces and its stamp, in at most ten queries; in none when nobody
+    has written anything since it was last asked for.
     """
     mark = _unchanged()
     of = threading.get_ident()
@@ -150,7 +157,8 @@ def gather(reserve: models.Reserve) -> Account:
 
 def _gather(reserve: models.Reserve) -> Account:
     species = {
-        pk: (slug, name) for pk, slug, name in models.Species.objects.order_by().values_list("pk", "slug", "name")
+        pk: (slug, name)
+        for pk, slug, name in models.Species.objects.order_by().values_list("pk", "slug", "name")
     }
     sites = tuple(
         Site(
@@ -171,7 +179,9 @@ def _gather(reserve: models.Reserve) -> Account:
     own = Reserve(
         name=reserve.name, latitude_deg=reserve.latitude, longitude_deg=reserve.longitude, zone=reserve.zone
     )
-    stamp = hashlib.sha256(repr((own, sites, names, [_key(row, names, reserve.zone) for row in rows])).encode())
+    stamp = hashlib.sha256(
+        repr((own, sites, names, [_key(row, names, reserve.zone) for row in rows])).encode()
+    )
     return Account(
         evidence=Evidence(
             reserve=own,
@@ -186,11 +196,13 @@ def _gather(reserve: models.Reserve) -> Account:
 
 
 def _deployments(reserve: models.Reserve) -> list[_Row]:
-    """Deployments by slug, each with its visits, its homecoming and a total that shows whether events changed."""
+    """Deployments by slug, each with visits, homecoming and totals that show whether events changed."""
     mine = Q(deployment__site__reserve=reserve)
     visits: dict[int, list[tuple[datetime, str, bool]]] = {}
     for deployment, at, arrival, card_out in (
-        models.Visit.objects.filter(mine).order_by("at", "uuid").values_list("deployment", "at", "arrival", "card_out")
+        models.Visit.objects.filter(mine)
+        .order_by("at", "uuid")
+        .values_list("deployment", "at", "arrival", "card_out")
     ):
         visits.setdefault(deployment, []).append((at, arrival, card_out is not None))
     homes: dict[int, datetime] = dict(
@@ -221,10 +233,21 @@ def _deployments(reserve: models.Reserve) -> list[_Row]:
             highest=Max("key"),
         )
         .values_list(
-            "deployment", "n", "last", "first_at", "last_at", "begun", "ended", "frames_all", "lapse", "said", "pairs",
-            "lowest", "highest",
+            "deployment",
+            "n",
+            "last",
+            "first_at",
+            "last_at",
+            "begun",
+            "ended",
+            "frames_all",
+            "lapse",
+            "said",
+            "pairs",
+            "lowest",
+            "highest",
         )
-    }  # fmt: skip
+    }
     return [
         _Row(
             pk=pk,
@@ -242,15 +265,26 @@ def _deployments(reserve: models.Reserve) -> list[_Row]:
             site__reserve=reserve
         )
         .order_by("slug")
-        .values_list("pk", "slug", "start", "end", "time_lapse_h", "camera__name", "camera__serial", "site__slug")
+        .values_list(
+            "pk", "slug", "start", "end", "time_lapse_h", "camera__name", "camera__serial", "site__slug"
+        )
     ]
 
 
 def _key(row: _Row, names: Any, zone: str) -> tuple[Any, ...]:
     return (
-        row.slug, row.start, row.end, row.time_lapse_h, row.camera, row.site, row.visits, row.home, row.totals,
-        names, zone,
-    )  # fmt: skip
+        row.slug,
+        row.start,
+        row.end,
+        row.time_lapse_h,
+        row.camera,
+        row.site,
+        row.visits,
+        row.home,
+        row.totals,
+        names,
+        zone,
+    )
 
 
 def _pieces(
@@ -331,7 +365,9 @@ def _piece(
                     pictures=frames,
                 )
             )
-    sightings.sort(key=lambda s: (s.utc_s, s.event, s.what, s.species, s.sex, s.age_class, s.count, s.said_by))
+    sightings.sort(
+        key=lambda s: (s.utc_s, s.event, s.what, s.species, s.sex, s.age_class, s.count, s.said_by)
+    )
     known = _known_to(row, ends)
     line = None
     if known is not None and known > row.start.timestamp():
@@ -362,7 +398,7 @@ def first_picture(event_key: str) -> str:
 
 
 def _known_to(row: _Row, ends: Iterable[float]) -> float | None:
-    """Up to when it is known what the camera did: its last picture, its end or a card that came home since. [Unix s]
+    """Up to when it is known what the camera did: last picture, end, or a card that came home. [Unix s]
 
     A camera in the field is no evidence of absence for the days whose card nobody has read yet.
     """

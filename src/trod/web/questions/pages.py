@@ -53,10 +53,11 @@ class Door:
 
 @dataclass(frozen=True)
 class Drawn:
-    """A chart for the page: one spec, and the colours of both themes. ways : the same by sun and by clock."""
+    """A chart for the page. rows : of the table it draws. ways : the same by sun and by clock."""
 
     spec: Mapping[str, Any]
     label: str
+    rows: int = 1
     ways: tuple[Door, ...] = ()
 
 
@@ -92,7 +93,8 @@ def make(answer: Answer, *, by: str, site_names: Mapping[str, str], latitude_deg
         shortcuts=shortcuts(answer, here, latitude_deg, today),
         number=_number(finding) if finding else "",
         intervals=tuple(
-            f"{wording.between(i.low, i.high)} ({round(100 * i.level)} %, {i.kind})" for i in finding.other_intervals
+            f"{wording.between(i.low, i.high)} ({round(100 * i.level)} %, {i.kind})"
+            for i in finding.other_intervals
         )
         if finding
         else (),
@@ -110,9 +112,11 @@ def make(answer: Answer, *, by: str, site_names: Mapping[str, str], latitude_deg
 
 
 def _plain(finding: Any) -> dict[str, Any]:
-    """What the table needs, in the shape in which findings are kept, without copying a hundred thousand names."""
+    """What the table needs, in the shape in which findings are kept, without a copy of all names."""
     return {
-        "columns": [{"key": c.key, "title": c.title, "kind": c.kind, "unit": c.unit} for c in finding.columns],
+        "columns": [
+            {"key": c.key, "title": c.title, "kind": c.kind, "unit": c.unit} for c in finding.columns
+        ],
         "rows": finding.rows,
     }
 
@@ -141,15 +145,19 @@ def table_of(plain: Mapping[str, Any], kind: str, query: str | None) -> Table:
         rows=tuple(
             tuple(
                 _cell(
-                    row, key, columns[key]["kind"],
-                    _url(where, query, row=str(row[key_of])) if query is not None and row.get("event_keys") else "",
+                    row,
+                    key,
+                    columns[key]["kind"],
+                    _url(where, query, row=str(row[key_of]))
+                    if query is not None and row.get("event_keys")
+                    else "",
                     with_interval="low" in columns,
                 )
                 for key in shown
             )
             for row in plain["rows"]
         ),
-    )  # fmt: skip
+    )
 
 
 def _heading(column: Mapping[str, Any], key: str, with_interval: bool) -> Heading:
@@ -172,7 +180,9 @@ def _cell(row: Mapping[str, Any], key: str, kind: str, url: str, *, with_interva
     if kind == "date":
         text = str(value)
         return Cell(
-            wording.month(date.fromisoformat(f"{text}-01")) if len(text) == 7 else _short(date.fromisoformat(text)),
+            wording.month(date.fromisoformat(f"{text}-01"))
+            if len(text) == 7
+            else _short(date.fromisoformat(text)),
             number=False,
         )
     if kind in ("rate", "share"):
@@ -215,8 +225,13 @@ def rests(answer: Answer) -> tuple[tuple[str, str], ...]:
     out: list[tuple[str, str]] = []
     if finding:
         out.append(("Effort", f"{wording.number(finding.effort['camera_days'])} camera-days (trap-nights)"))
-        out.append(("Cameras", f"{wording.plural(known.deployments, 'deployment')} at "
-                               f"{wording.plural(finding.effort['sites'], 'site')}"))  # fmt: skip
+        out.append(
+            (
+                "Cameras",
+                f"{wording.plural(known.deployments, 'deployment')} at "
+                f"{wording.plural(finding.effort['sites'], 'site')}",
+            )
+        )
     if known.gap_reasons:
         days = sum(days for _, days in known.gap_reasons)
         why = "; ".join(f"{wording.number(d)} {reason}" for reason, d in known.gap_reasons)
@@ -224,17 +239,25 @@ def rests(answer: Answer) -> tuple[tuple[str, str], ...]:
     else:
         out.append(("Taken off", "nothing; no gap is known"))
     if known.silences:
-        out.append((
-            "In doubt",
-            f"{wording.plural(known.silences, 'silence')} ({wording.number(known.silent_days)} camera-days) far longer "
-            "than the camera's own rhythm; counted as watched.",
-        ))  # fmt: skip
+        out.append(
+            (
+                "In doubt",
+                f"{wording.plural(known.silences, 'silence')} "
+                f"({wording.number(known.silent_days)} camera-days) "
+                "far longer than the camera's own rhythm; counted as watched.",
+            )
+        )
     if known.not_home:
-        out.append((
-            "Not home",
-            f"{wording.plural(known.not_home, 'deployment')} of which no card has been taken in; not counted.",
-        ))  # fmt: skip
-    out.append(("Events", f"{wording.count(known.events_seen)} looked at, {wording.count(known.unseen)} not yet"))
+        out.append(
+            (
+                "Not home",
+                f"{wording.plural(known.not_home, 'deployment')} of which no card has been taken in; "
+                "not counted.",
+            )
+        )
+    out.append(
+        ("Events", f"{wording.count(known.events_seen)} looked at, {wording.count(known.unseen)} not yet")
+    )
     return tuple(out)
 
 
@@ -253,7 +276,7 @@ def _drawn(answer: Answer, by: str, here: str, query: str) -> Drawn | None:
             Door("By the sun", _url(here, query), by == "sun"),
             Door("By the clock", _url(here, query, by="clock"), by == "clock"),
         )
-    return Drawn(spec, f"{answer.finding.sentence} {answer.filter_sentence}.", ways)
+    return Drawn(spec, f"{answer.finding.sentence} {answer.filter_sentence}.", len(answer.finding.rows), ways)
 
 
 def shortcuts(answer: Answer, here: str, latitude_deg: float, today: date) -> tuple[Door, ...]:
@@ -266,9 +289,17 @@ def shortcuts(answer: Answer, here: str, latitude_deg: float, today: date) -> tu
     periods += seasons(last, latitude_deg, 4)
     out = []
     for label, first, end in periods:
-        asked = {**answer.filter.to_dict(), "from": first and first.isoformat(), "to": end and end.isoformat()}
+        asked = {
+            **answer.filter.to_dict(),
+            "from": first and first.isoformat(),
+            "to": end and end.isoformat(),
+        }
         same = (answer.filter.first, answer.filter.last) == (first, end)
-        out.append(Door(label, _url(here, answers.query(answers.from_kept(asked, answer.filter.species_names))), same))
+        out.append(
+            Door(
+                label, _url(here, answers.query(answers.from_kept(asked, answer.filter.species_names))), same
+            )
+        )
     return tuple(out)
 
 
@@ -284,7 +315,10 @@ def seasons(until: date, latitude_deg: float, how_many: int) -> list[tuple[str, 
     """The latest seasons that have begun by a day, newest first: whole months (December to February is winter
     in the north, summer in the south), common practice in weather records.
     """
-    year, quarter = until.year, (until.month % 12) // 3  # 0: December to February, named after its January's year
+    year, quarter = (
+        until.year,
+        (until.month % 12) // 3,
+    )  # 0: December to February, named after its January's year
     if until.month == 12:
         year += 1
     out = []

@@ -111,9 +111,23 @@ def _read(given: QueryDict, account: Account) -> tuple[Filter, list[str]]:
         "every_min": given.get("every", "") or 30.0,
         "light": given.get("light", "") or "any",
     }
-    names = {"species": "species", "site": "sites", "from": "first", "to": "last", "every": "every_min",
-             "independence_min": "every_min", "light": "light"}  # fmt: skip
-    usual: dict[str, Any] = {"species": (), "sites": (), "first": "", "last": "", "every_min": 30.0, "light": "any"}
+    names = {
+        "species": "species",
+        "site": "sites",
+        "from": "first",
+        "to": "last",
+        "every": "every_min",
+        "independence_min": "every_min",
+        "light": "light",
+    }
+    usual: dict[str, Any] = {
+        "species": (),
+        "sites": (),
+        "first": "",
+        "last": "",
+        "every_min": 30.0,
+        "light": "any",
+    }
     problems: list[str] = []
     for _ in range(len(usual) + 1):
         try:
@@ -121,16 +135,21 @@ def _read(given: QueryDict, account: Account) -> tuple[Filter, list[str]]:
         except WrongInput as trouble:
             problems.append(f"{trouble}. It is left out here.")
             part = names.get(trouble.what, "first")
-            if part == "first" and str(trouble.got).find("after") >= 0:
-                parts["last"] = ""
+            if part == "first" and "which is after" in str(trouble.got):
+                part = "last"
             parts[part] = usual[part]
     return Filter(), problems
 
 
 def _chart(drawn: pages.Drawn) -> str:
-    """The spec and both themes' colours, as data for the script."""
+    """The spec and the themes' colours, as data for the script."""
     spec = {key: value for key, value in drawn.spec.items() if key != "config"}
-    return json_script({"spec": spec, "themes": {t: charts.config(t) for t in ("light", "night", "paper")}}, "chart-data")
+    if isinstance(spec.get("height"), dict):
+        # So many rows of so many px; said outright, since a chart that fits its width cannot grow by rows.
+        spec["height"] = spec["height"]["step"] * max(1, drawn.rows)
+    return json_script(
+        {"spec": spec, "themes": {t: charts.config(t) for t in ("light", "night", "paper")}}, "chart-data"
+    )
 
 
 # --- what is behind a number ---------------------------------------------------------------------
@@ -195,10 +214,18 @@ def _of(answer: Answer, line: Any) -> str:
     if answer.kind == "what-comes":
         return str(line["species"])
     if answer.kind == "when":
-        return {"day": "by day", "night": "by night", "twilight": "in twilight"}.get(line["light"], line["light"])
-    return pages.table_of(
-        {"columns": [{"key": "month", "title": "", "kind": "date", "unit": ""}], "rows": [line]}, answer.kind, None
-    ).rows[0][0].text
+        return {"day": "by day", "night": "by night", "twilight": "in twilight"}.get(
+            line["light"], line["light"]
+        )
+    return (
+        pages.table_of(
+            {"columns": [{"key": "month", "title": "", "kind": "date", "unit": ""}], "rows": [line]},
+            answer.kind,
+            None,
+        )
+        .rows[0][0]
+        .text
+    )
 
 
 def _ask(request: HttpRequest, kind: str) -> tuple[Account, Answer]:
@@ -214,7 +241,9 @@ def _ask(request: HttpRequest, kind: str) -> tuple[Account, Answer]:
 def as_json(request: HttpRequest, kind: str) -> HttpResponse:
     reserve = _reserve()
     if reserve is None:
-        return _refused(NotEnoughEvidence("no reserve is entered yet", need="enter it on the page Ground"), kind)
+        return _refused(
+            NotEnoughEvidence("no reserve is entered yet", need="enter it on the page Ground"), kind
+        )
     _, answer = _ask(request, kind)
     if answer.finding is None:
         assert answer.trouble is not None
@@ -226,7 +255,9 @@ def as_json(request: HttpRequest, kind: str) -> HttpResponse:
 def as_csv(request: HttpRequest, kind: str) -> HttpResponse:
     reserve = _reserve()
     if reserve is None:
-        return _refused(NotEnoughEvidence("no reserve is entered yet", need="enter it on the page Ground"), kind)
+        return _refused(
+            NotEnoughEvidence("no reserve is entered yet", need="enter it on the page Ground"), kind
+        )
     _, answer = _ask(request, kind)
     if answer.finding is None:
         assert answer.trouble is not None
@@ -245,7 +276,9 @@ def _file(text: str, content_type: str, name: str) -> HttpResponse:
 def _refused(trouble: NotEnoughEvidence, kind: str) -> HttpResponse:
     """No number is given, and the answer says so: 422, with the reason."""
     body = {"kind": kind, "sentence": trouble.have, "need": trouble.need, "value": None, "interval": None}
-    return HttpResponse(json.dumps(body, ensure_ascii=False) + "\n", content_type="application/json", status=422)
+    return HttpResponse(
+        json.dumps(body, ensure_ascii=False) + "\n", content_type="application/json", status=422
+    )
 
 
 # --- kept questions ------------------------------------------------------------------------------
@@ -279,7 +312,12 @@ def keep(request: HttpRequest) -> HttpResponse:
     title = request.POST.get("title", "").replace("\0", "").strip()[:160] or answer.filter_sentence[:160]
     with transaction.atomic():
         made = Question.objects.create(
-            reserve=reserve, kind=kind, title=title, filter=asked.to_dict(), by=access.person(request), at=timezone.now()
+            reserve=reserve,
+            kind=kind,
+            title=title,
+            filter=asked.to_dict(),
+            by=access.person(request),
+            at=timezone.now(),
         )
         Finding.objects.create(question=made, at=timezone.now(), result=_result(answer))
     messages.success(request, f"Kept: {title}")
@@ -296,6 +334,7 @@ def kept(request: HttpRequest, uuid: UUID) -> HttpResponse:
     if earlier:
         pk = int(wanted) if wanted.isascii() and wanted.isdigit() and len(wanted) < 19 else earlier[0]["pk"]
         found = get_object_or_404(Finding, question=one, pk=pk)
+    query = answers.query(answers.from_kept(one.filter))
     result = found.result if found and isinstance(found.result, dict) else {}
     return render(
         request,
@@ -306,7 +345,7 @@ def kept(request: HttpRequest, uuid: UUID) -> HttpResponse:
             "found": found,
             "result": result,
             "table": pages.table_of(result, one.kind, None) if result.get("columns") else None,
-            "now": f"{reverse('questions:question', args=[one.kind])}?{answers.query(answers.from_kept(one.filter))}",
+            "now": f"{reverse('questions:question', args=[one.kind])}?{query}",
         },
     )
 
@@ -320,7 +359,9 @@ def again(request: HttpRequest, uuid: UUID) -> HttpResponse:
     last = one.findings.order_by("-at", "-id").first()
     result = _result(answer)
     if last is not None and _same(last.result, result):
-        messages.info(request, f"The answer is still that of {_day(last.at, one.reserve)}; nothing new was kept.")
+        messages.info(
+            request, f"The answer is still that of {_day(last.at, one.reserve)}; nothing new was kept."
+        )
     else:
         Finding.objects.create(question=one, at=timezone.now(), result=result)
         messages.success(request, "Asked again; the new answer stands on top, the earlier ones below.")
@@ -355,7 +396,9 @@ def charts_script(request: HttpRequest, stamp: str) -> HttpResponseBase:
     if stamp != script.stamp():
         raise Http404("The page is older than this Trod. Load it again.")
     gzipped = "gzip" in request.headers.get("Accept-Encoding", "")
-    answer = FileResponse(script.file(gzipped=gzipped).open("rb"), content_type="text/javascript; charset=utf-8")
+    answer = FileResponse(
+        script.file(gzipped=gzipped).open("rb"), content_type="text/javascript; charset=utf-8"
+    )
     if gzipped:
         answer.headers["Content-Encoding"] = "gzip"
     answer.headers["Vary"] = "Accept-Encoding"

@@ -88,13 +88,18 @@ def export(
     tables = folder.record_tables(account.evidence, asked, show_sensitive=show_sensitive, with_people=people)
     tables[1:1] = [
         Table(
-            name="deployments", what="The deployments.", columns=_columns(_DEPLOYMENTS), rows=_deployments(reserve, account)
+            name="deployments",
+            what="The deployments.",
+            columns=_columns(_DEPLOYMENTS),
+            rows=_deployments(reserve, account),
         ),
         Table(
             name="species",
             what="The species.",
             columns=_columns(_SPECIES),
-            rows=models.Species.objects.order_by("slug").values_list("slug", "name", "scientific_name", "group"),
+            rows=models.Species.objects.order_by("slug").values_list(
+                "slug", "name", "scientific_name", "group"
+            ),
         ),
     ]
     tables.append(
@@ -141,7 +146,9 @@ def _notes(
     elif withheld:
         notes.append(f"Left out: {wording.plural(withheld, 'picture')} with people, and the words on them.")
     if account.evidence.unseen:
-        notes.append(f"{wording.plural(len(account.evidence.unseen), 'event')} of the reserve not looked at yet.")
+        notes.append(
+            f"{wording.plural(len(account.evidence.unseen), 'event')} of the reserve not looked at yet."
+        )
     return notes
 
 
@@ -149,23 +156,46 @@ def _deployments(reserve: models.Reserve, account: Account) -> Iterator[Sequence
     more = {
         row[0]: row[1:]
         for row in models.Deployment.objects.filter(site__reserve=reserve).values_list(
-            "slug", "camera__model__maker", "camera__model__name", "utc_offset_min", "height_m", "tilt_deg", "heading_deg"
+            "slug",
+            "camera__model__maker",
+            "camera__model__name",
+            "utc_offset_min",
+            "height_m",
+            "tilt_deg",
+            "heading_deg",
         )
     }
     for s in condition.standings(reserve, account):
         maker, model, offset, height, tilt, heading = more[s.deployment]
         yield (
-            s.deployment, s.site, s.camera, " ".join(filter(None, (maker, model))), _utc(s.start), _utc(s.end), offset,
-            height, tilt, heading, _utc(s.known_to), s.watched_days, s.gap_days, s.doubted_days, s.visits,
-            _utc(s.last_visit), s.events, "; ".join(s.problems),
-        )  # fmt: skip
+            s.deployment,
+            s.site,
+            s.camera,
+            " ".join(filter(None, (maker, model))),
+            _utc(s.start),
+            _utc(s.end),
+            offset,
+            height,
+            tilt,
+            heading,
+            _utc(s.known_to),
+            s.watched_days,
+            s.gap_days,
+            s.doubted_days,
+            s.visits,
+            _utc(s.last_visit),
+            s.events,
+            "; ".join(s.problems),
+        )
 
 
 def _pictures(reserve: models.Reserve, asked: Filter) -> QuerySet[models.Picture]:
     """The pictures of the reserve's deployments in the period; without one, also those of no known time."""
     rows = with_people(models.Picture.objects.filter(deployment__site__reserve=reserve))
     if asked.first:
-        rows = rows.filter(taken_at__gte=datetime.fromtimestamp(localtime.day_start_s(asked.first, reserve.zone), UTC))
+        rows = rows.filter(
+            taken_at__gte=datetime.fromtimestamp(localtime.day_start_s(asked.first, reserve.zone), UTC)
+        )
     if asked.last:
         end = datetime.fromtimestamp(localtime.day_after_start_s(asked.last, reserve.zone), UTC)
         rows = rows.filter(taken_at__lt=end)
@@ -182,13 +212,34 @@ def _picture_rows(pictures: QuerySet[models.Picture]) -> Iterator[Sequence[Any]]
     for row in (
         pictures.order_by("deployment__slug", "taken_at", "file_order", "sha256")
         .values_list(
-            "sha256", "path", "deployment__slug", "event__key", "kind", "taken_at", "taken_raw", "trigger",
-            "infrared", "width", "height", "duration_s", "size_bytes", "problem",
+            "sha256",
+            "path",
+            "deployment__slug",
+            "event__key",
+            "kind",
+            "taken_at",
+            "taken_raw",
+            "trigger",
+            "infrared",
+            "width",
+            "height",
+            "duration_s",
+            "size_bytes",
+            "problem",
         )
         .iterator(5000)
-    ):  # fmt: skip
+    ):
         sha, path, deployment, event, kind, at, raw, *rest = row
-        yield (sha, path, deployment, event, kind, _utc(at), raw.replace(tzinfo=None).isoformat() if raw else "", *rest)
+        yield (
+            sha,
+            path,
+            deployment,
+            event,
+            kind,
+            _utc(at),
+            raw.replace(tzinfo=None).isoformat() if raw else "",
+            *rest,
+        )
 
 
 def _utc(at: datetime | None) -> str:

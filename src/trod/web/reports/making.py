@@ -65,9 +65,7 @@ class Made:
 def filter_of(wish: Wish) -> Filter:
     """The wish as a filter. Raises WrongInput."""
     reserve = answers.the_reserve()
-    return answers.make_filter(
-        evidence.gather(reserve), sites=wish.sites, first=wish.first, last=wish.last
-    )
+    return answers.make_filter(evidence.gather(reserve), sites=wish.sites, first=wish.first, last=wish.last)
 
 
 def data_of(wish: Wish, *, now: datetime) -> ReportData:
@@ -130,17 +128,27 @@ def make(
                 _zip(tables_of(data, folder / "tables"), folder / "report.zip")
             name = _free_name(root, data, now)
             told = {
-                "trod": 1, "title": data.title, "period": data.period, "filter": data.filter_sentence,
-                "sentence": data.comes.sentence, "at": now.isoformat(), "by": by, "show_sensitive": data.show_sensitive,
-            }  # fmt: skip
-            (folder / "report.json").write_text(json.dumps(told, ensure_ascii=False, indent=1) + "\n", "utf-8")
+                "trod": 1,
+                "title": data.title,
+                "period": data.period,
+                "filter": data.filter_sentence,
+                "sentence": data.comes.sentence,
+                "at": now.isoformat(),
+                "by": by,
+                "show_sensitive": data.show_sensitive,
+            }
+            (folder / "report.json").write_text(
+                json.dumps(told, ensure_ascii=False, indent=1) + "\n", "utf-8"
+            )
             # The list reads the .json, so it comes last.
             for ending in ("pdf", "zip", "json"):
                 if (folder / f"report.{ending}").exists():
                     (folder / f"report.{ending}").replace(root / f"{name}.{ending}")
     except OSError as trouble:
         if trouble.errno == 28:
-            raise DiskFull(f"The disk with {root} is full, so the report was not made. Make room and try again.") from None
+            raise DiskFull(
+                f"The disk with {root} is full, so the report was not made. Make room and try again."
+            ) from None
         raise
     return name
 
@@ -152,7 +160,10 @@ def _zip(files: Iterable[Path], dest: Path) -> None:
 
 
 def _free_name(root: Path, data: ReportData, now: datetime) -> str:
-    slug = re.sub(r"[^a-z0-9]+", "-", data.title.lower().encode("ascii", "ignore").decode()).strip("-")[:40] or "report"
+    slug = (
+        re.sub(r"[^a-z0-9]+", "-", data.title.lower().encode("ascii", "ignore").decode()).strip("-")[:40]
+        or "report"
+    )
     head = f"{now:%Y-%m-%d}-{slug}"
     for number in range(1, 10_000):
         name = head if number == 1 else f"{head}-{number}"

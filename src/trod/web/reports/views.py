@@ -18,7 +18,12 @@ from trod.web.questions import pages
 from trod.web.reports import making
 from trod.web.reports.making import Wish
 
-SPECIES_PAGES = ((0, "none"), (1, "the most frequent one"), (3, "the three most frequent"), (6, "the six most frequent"))
+SPECIES_PAGES = (
+    (0, "none"),
+    (1, "the most frequent one"),
+    (3, "the three most frequent"),
+    (6, "the six most frequent"),
+)
 
 
 @require_GET
@@ -26,7 +31,9 @@ def reports(request: HttpRequest) -> HttpResponse:
     return _page(request, Wish(first=request.GET.get("from", "")[:10], last=request.GET.get("to", "")[:10]))
 
 
-def _page(request: HttpRequest, wish: Wish, problems: list[str] | None = None, status: int = 200) -> HttpResponse:
+def _page(
+    request: HttpRequest, wish: Wish, problems: list[str] | None = None, status: int = 200
+) -> HttpResponse:
     reserve = Reserve.objects.order_by("id").first()
     context: dict[str, Any] = {
         "made": making.made(),

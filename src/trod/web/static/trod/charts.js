@@ -6,6 +6,7 @@
     const asked = document.documentElement.dataset.theme;
     return asked === "night" || (asked !== "light" && dark.matches) ? "night" : "light";
   };
+  // The place itself says what is drawn, and the table has the numbers; hundreds of marks are not read out.
   // No eval (ast), no menu of actions, nothing fetched: the numbers are in the spec.
   const options = () => ({ ast: true, renderer: "svg", actions: false, mode: "vega-lite", logLevel: 1, loader: { load: () => Promise.reject(new Error("nothing is fetched")) } });
 
@@ -17,8 +18,9 @@
     place.textContent = "";
     const screen = document.createElement("div");
     screen.className = "on-screen";
+    screen.setAttribute("aria-hidden", "true");
     place.append(screen);
-    place.drawn = await window.vegaEmbed(screen, { ...data.spec, config: data.themes[now] }, options());
+    place.drawn = await window.vegaEmbed(screen, { ...data.spec, config: { ...data.themes[now], aria: false } }, options());
     if (place.nextElementSibling?.classList.contains("on-paper")) return;
     // Paper has a width of its own and its own inks.
     const paper = document.createElement("div");
@@ -27,7 +29,7 @@
     place.after(paper);
     const sheet = document.createElement("div");
     paper.append(sheet);
-    await window.vegaEmbed(sheet, { ...data.spec, width: 640, autosize: { type: "fit-x", contains: "padding" }, config: data.themes.paper }, options());
+    await window.vegaEmbed(sheet, { ...data.spec, width: 640, autosize: { type: "fit-x", contains: "padding" }, config: { ...data.themes.paper, aria: false } }, options());
   }
 
   const all = () => document.querySelectorAll("[data-chart]").forEach((place) => {

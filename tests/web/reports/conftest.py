@@ -1,0 +1,13 @@
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import asked
+import eventful
+import pytest
+
+
+@pytest.fixture
+def made(trod_home: Path, db: Any) -> eventful.Ground:
+    return asked.catalogue()
