@@ -165,7 +165,7 @@ class CameraSpec:
         if unknown:
             raise WrongInput("figure", got=sorted(unknown)[0], needed="one of " + ", ".join(LIMITS))
         kept = {name: int(value) if name in WHOLE else value for name, value in found.items()}
-        return replace(self, measured=replace(self.measured, **kept))
+        return replace(self, measured=replace(self.measured, **kept))  # type: ignore[arg-type]
 
 
 TEXTS = ("maker", "model", "flash", "cell", "note")

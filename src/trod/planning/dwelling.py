@@ -1,9 +1,9 @@
 """Animals that stay: at a feeding ground, a lick or water, standing and stepping about before the camera.
 
 A visit lasts an exponential time. The animal walks in from one side, stands, takes a few steps in a direction
-at random, stands again, and keeps to its patch; its leaving is left out. Steps that carry its middle over a ray of the sensor may fire the camera
-(`detection`, `walkby`); what an animal stirs while it stands is left out, so real triggers are rather more.
-All defaults are assumed.
+at random, stands again, and keeps to its patch; its leaving is left out. Steps that carry its middle over a
+ray of the sensor may fire the camera (`detection`, `walkby`); what an animal stirs while it stands is left
+out, so real triggers are rather more. All defaults are assumed.
 """
 
 from __future__ import annotations
@@ -39,18 +39,11 @@ class Stay:
     stand_mean_s: float = 20.0
     step_mean_m: float = 1.0
     step_mps: float = 0.5
+    arrive_mps: float = 1.0
 
     def __post_init__(self) -> None:
-        for what in (
-            "near_m",
-            "depth_m",
-            "width_m",
-            "stay_mean_s",
-            "stand_mean_s",
-            "step_mean_m",
-            "step_mps",
-        ):
-            positive(what, getattr(self, what))
+        for each in fields(self):
+            positive(each.name, getattr(self, each.name))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -39,6 +39,7 @@ Singles = NDArray[np.float32]
 
 FIRST_PASSES = 16_384
 CHUNK = 8_192  # passes worked on at once: their arrays stay in the processor's cache
+OPEN_CHUNK = 1_024  # the same where each pass has its own path, and so its own geometry
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -281,31 +282,32 @@ class _Way:
     offset_m: Singles
 
 
-def _ways(case: Case, offset_m: Floats, angle_rad: Floats, *, most_contrast_k: float) -> tuple[_Way, _Way]:
-    """The forward and the backward direction of paths (paths,)."""
-    spans = crossing.spans(offset_m, angle_rad, view=case.view, body=case.passer.body)
-    single = np.float32
+def _way(
+    case: Case,
+    offset_m: Floats,
+    angle_rad: Floats,
+    spans: crossing.Spans,
+    *,
+    most_contrast_k: float,
+    back: bool = False,
+) -> _Way:
+    """One direction along paths (paths,) with the spans they have going forward."""
+    # A path at angle a gone backward is, mirrored in the axis, a path at π − a gone forward.
+    angle = np.pi - angle_rad if back else angle_rad
 
-    def way(back: bool) -> _Way:
-        # A path at angle a gone backward is, mirrored in the axis, a path at π − a gone forward.
-        angle = np.pi - angle_rad if back else angle_rad
-        pulses = pulses_of(case, offset_m, angle, most_contrast_k=most_contrast_k)
+    def span(pair: tuple[Floats, Floats]) -> tuple[Singles, Singles]:
+        low, high = (-pair[1], -pair[0]) if back else pair
+        return low.astype(np.float32), high.astype(np.float32)
 
-        def span(pair: tuple[Floats, Floats]) -> tuple[Singles, Singles]:
-            low, high = (-pair[1], -pair[0]) if back else pair
-            return low.astype(single), high.astype(single)
-
-        return _Way(
-            pulses=pulses,
-            middle=span(spans.middle),
-            whole=span(spans.whole),
-            part=span(spans.part),
-            depth_at_foot=(offset_m * np.sin(angle)).astype(single),
-            depth_per_m=np.cos(angle).astype(single),
-            offset_m=offset_m.astype(single),
-        )
-
-    return way(False), way(True)
+    return _Way(
+        pulses=pulses_of(case, offset_m, angle, most_contrast_k=most_contrast_k),
+        middle=span(spans.middle),
+        whole=span(spans.whole),
+        part=span(spans.part),
+        depth_at_foot=(offset_m * np.sin(angle)).astype(np.float32),
+        depth_per_m=np.cos(angle).astype(np.float32),
+        offset_m=offset_m.astype(np.float32),
+    )
 
 
 def _speeds(passer: Passer, n: int, rng: np.random.Generator) -> Singles:
@@ -445,7 +447,10 @@ class Walkbys:
         most = case.contrast_k * math.exp(6 * case.contrast_spread_ln)
         offset = np.array([case.path.offset_m])
         angle = np.radians([case.path.angle_deg])
-        self._there, self._back = _ways(case, offset, angle, most_contrast_k=most)
+        spans = crossing.spans(offset, angle, view=case.view, body=case.passer.body)
+        self._there, self._back = (
+            _way(case, offset, angle, spans, most_contrast_k=most, back=back) for back in (False, True)
+        )
         self._owed = 0.5
 
     def more(self, passes: int) -> Tally:
@@ -506,13 +511,15 @@ def open_ground(case: Case, *, passes: int = FIRST_PASSES, within_m: float, seed
     most = case.contrast_k * math.exp(6 * case.contrast_spread_ln)
     tally = Tally(frames=case.timing.frames)
     while passes > 0:
-        n = min(passes, CHUNK)
+        n = min(passes, OPEN_CHUNK)
         offset = rng.uniform(crossing.NEAREST_PATH_M, within_m, n)
         angle = rng.uniform(0.0, 2 * np.pi, n)
         # Most lines never come near enough to fire; they count as passes and need no further work.
         able = np.isfinite(pulses_of(case, offset, angle, most_contrast_k=most).level).any(axis=0)
         if able.any():
-            way, _ = _ways(case, offset[able], angle[able], most_contrast_k=most)
+            offset, angle = offset[able], angle[able]
+            spans = crossing.spans(offset, angle, view=case.view, body=case.passer.body)
+            way = _way(case, offset, angle, spans, most_contrast_k=most)
             # Gaits lie block by block in the arrays and paths at random, so each gait has its share of paths.
             tally += _go(case, way, int(np.count_nonzero(able)), rng)
         tally += Tally(passes=int(n - np.count_nonzero(able)), frames=case.timing.frames)
