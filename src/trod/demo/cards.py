@@ -99,10 +99,15 @@ def camera_view(deployment: Deployment, size: tuple[int, int], *, askew: bool = 
     """How a deployment's camera looks at its site; a knocked one hangs to the side and down."""
     model = MODELS_BY_SLUG[CAMERAS_BY_SERIAL[deployment.camera].model]
     return View(
-        size[0], size[1], model.hfov_deg, deployment.lens_height_m,
-        deployment.tilt_deg + (5.0 if askew else 0.0), deployment.heading_deg + (9.0 if askew else 0.0),
-        SITES_BY_SLUG[deployment.site].slope_deg, 17.0 if askew else 0.0,
-    )  # fmt: skip
+        size[0],
+        size[1],
+        model.hfov_deg,
+        deployment.lens_height_m,
+        deployment.tilt_deg + (5.0 if askew else 0.0),
+        deployment.heading_deg + (9.0 if askew else 0.0),
+        SITES_BY_SLUG[deployment.site].slope_deg,
+        17.0 if askew else 0.0,
+    )
 
 
 @lru_cache(maxsize=2)
@@ -111,23 +116,33 @@ def stage_for(deployment: Deployment, size: tuple[int, int], askew: bool = False
     site = SITES_BY_SLUG[deployment.site]
     model = MODELS_BY_SLUG[CAMERAS_BY_SERIAL[deployment.camera].model]
     place = Place(
-        site.look, site.edge_m, site.canopy, site.tree, site.path_deg, deployment.aim_distance_m,
+        site.look,
+        site.edge_m,
+        site.canopy,
+        site.tree,
+        site.path_deg,
+        deployment.aim_distance_m,
         [s.slug for s in SITES].index(site.slug),
-    )  # fmt: skip
+    )
     return Stage(camera_view(deployment, size, askew=askew), place, flash_range_m=model.flash_range_m)
 
 
 def shot_of(deployment: Deployment, moment: Moment, *, seed: int, number: int) -> Shot:
     """The renderer's order for one moment, with the camera's own clock in the strip."""
     return Shot(
-        actors=moment.actors, weather=moment.weather, sun_deg=moment.sun_deg,
+        actors=moment.actors,
+        weather=moment.weather,
+        sun_deg=moment.sun_deg,
         caption=Caption(
-            camera_clock(deployment, moment.at), moment.weather.temperature_c,
-            CAMERAS_BY_SERIAL[deployment.camera].name, moon_age(moment.at),
+            camera_clock(deployment, moment.at),
+            moment.weather.temperature_c,
+            CAMERAS_BY_SERIAL[deployment.camera].name,
+            moon_age(moment.at),
         ),
         seed=crc32(f"{seed}/{deployment.slug}/{moment.at.isoformat()}/{number}".encode()),
-        gust_s=moment.frame_s, lens=moment.lens,
-    )  # fmt: skip
+        gust_s=moment.frame_s,
+        lens=moment.lens,
+    )
 
 
 def camera_clock(deployment: Deployment, at: datetime) -> datetime:
@@ -136,13 +151,19 @@ def camera_clock(deployment: Deployment, at: datetime) -> datetime:
     return shown.astimezone(UTC).replace(tzinfo=None)
 
 
-# --- EXIF --------------------------------------------------------------------------------------------------------
+# --- EXIF -----------------------------------------------------------------------------------------
 
 
 def exif_of(
-    deployment: Deployment, model: CameraModel, moment: Moment, *, size: tuple[int, int], infrared: bool,
-    number: int, thumbnail: bytes | None = None,
-) -> bytes:  # fmt: skip
+    deployment: Deployment,
+    model: CameraModel,
+    moment: Moment,
+    *,
+    size: tuple[int, int],
+    infrared: bool,
+    number: int,
+    thumbnail: bytes | None = None,
+) -> bytes:
     """The EXIF block of one picture, as much of it as the model writes."""
     written = camera_clock(deployment, moment.at)
     stamp = written.strftime("%Y:%m:%d %H:%M:%S")
@@ -151,15 +172,29 @@ def exif_of(
     exposure = (1, 25) if infrared else (1, int(np.clip(40 + 900 * dull, 30, 1000)))
     iso = 1600 if infrared else int(np.clip(100 / max(dull, 0.06), 100, 800))
     zeroth = {
-        i.Make: model.maker, i.Model: model.model, i.Orientation: 1, i.XResolution: (72, 1), i.YResolution: (72, 1),
-        i.ResolutionUnit: 2, i.YCbCrPositioning: 1, i.DateTime: stamp,
+        i.Make: model.maker,
+        i.Model: model.model,
+        i.Orientation: 1,
+        i.XResolution: (72, 1),
+        i.YResolution: (72, 1),
+        i.ResolutionUnit: 2,
+        i.YCbCrPositioning: 1,
+        i.DateTime: stamp,
         i.ImageDescription: "An invented picture, drawn by the Trod demo",
-    }  # fmt: skip
+    }
     exif = {
-        e.ExposureTime: exposure, e.FNumber: (24, 10), e.ISOSpeedRatings: iso, e.ExifVersion: b"0232",
-        e.DateTimeOriginal: stamp, e.DateTimeDigitized: stamp, e.FocalLength: (int(3600 / model.hfov_deg * 4.2), 100),
-        e.Flash: 1 if infrared else 0, e.ColorSpace: 1, e.PixelXDimension: size[0], e.PixelYDimension: size[1],
-    }  # fmt: skip
+        e.ExposureTime: exposure,
+        e.FNumber: (24, 10),
+        e.ISOSpeedRatings: iso,
+        e.ExifVersion: b"0232",
+        e.DateTimeOriginal: stamp,
+        e.DateTimeDigitized: stamp,
+        e.FocalLength: (int(3600 / model.hfov_deg * 4.2), 100),
+        e.Flash: 1 if infrared else 0,
+        e.ColorSpace: 1,
+        e.PixelXDimension: size[0],
+        e.PixelYDimension: size[1],
+    }
     if "subsec" in model.stamp:
         exif[e.SubSecTimeOriginal] = f"{written.microsecond // 10000:02d}"
     if "offset" in model.stamp:
@@ -172,14 +207,20 @@ def exif_of(
     if "gps" in model.stamp:
         site = SITES_BY_SLUG[deployment.site]
         where = {
-            g.GPSVersionID: (2, 3, 0, 0), g.GPSLatitudeRef: "N" if site.latitude_deg >= 0 else "S",
-            g.GPSLatitude: _dms(site.latitude_deg), g.GPSLongitudeRef: "E" if site.longitude_deg >= 0 else "W",
-            g.GPSLongitude: _dms(site.longitude_deg), g.GPSAltitudeRef: 0, g.GPSAltitude: (int(site.elevation_m * 10), 10),
-        }  # fmt: skip
+            g.GPSVersionID: (2, 3, 0, 0),
+            g.GPSLatitudeRef: "N" if site.latitude_deg >= 0 else "S",
+            g.GPSLatitude: _dms(site.latitude_deg),
+            g.GPSLongitudeRef: "E" if site.longitude_deg >= 0 else "W",
+            g.GPSLongitude: _dms(site.longitude_deg),
+            g.GPSAltitudeRef: 0,
+            g.GPSAltitude: (int(site.elevation_m * 10), 10),
+        }
     first: dict[int, object] = {}
     if thumbnail is not None:
         first = {i.Compression: 6, i.XResolution: (72, 1), i.YResolution: (72, 1), i.ResolutionUnit: 2}
-    block: bytes = piexif.dump({"0th": zeroth, "Exif": exif, "GPS": where, "1st": first, "thumbnail": thumbnail})
+    block: bytes = piexif.dump(
+        {"0th": zeroth, "Exif": exif, "GPS": where, "1st": first, "thumbnail": thumbnail}
+    )
     return block
 
 
@@ -191,11 +232,17 @@ def _dms(angle_deg: float) -> tuple[tuple[int, int], tuple[int, int], tuple[int,
     return (degrees, 1), (minutes, 1), (seconds, 100)
 
 
-# --- one picture, one run of pictures --------------------------------------------------------------------------
+# --- one picture, one run of pictures -------------------------------------------------------------
 
 
 def make_picture(
-    deployment: Deployment, moment: Moment, *, size: tuple[int, int], seed: int, number: int, quality: int = 80
+    deployment: Deployment,
+    moment: Moment,
+    *,
+    size: tuple[int, int],
+    seed: int,
+    number: int,
+    quality: int = 80,
 ) -> tuple[bytes, tuple[Seen, ...], bool]:
     """One finished JPEG file of a moment, the bodies in it, and whether it is infrared."""
     model = MODELS_BY_SLUG[CAMERAS_BY_SERIAL[deployment.camera].model]
@@ -204,7 +251,9 @@ def make_picture(
     thumbnail = None
     if "thumbnail" in model.stamp:
         thumbnail = to_jpeg(picture.resize((160, 120), Image.Resampling.BOX), quality=70)
-    exif = exif_of(deployment, model, moment, size=size, infrared=infrared, number=number, thumbnail=thumbnail)
+    exif = exif_of(
+        deployment, model, moment, size=size, infrared=infrared, number=number, thumbnail=thumbnail
+    )
     return to_jpeg(picture, quality=quality, exif=exif), seen, infrared
 
 
@@ -213,43 +262,70 @@ def _truth_of(task: _Task, file: _File, data: bytes, seen: tuple[Seen, ...], inf
     counted = []
     for s in seen:
         rows = (s.box[3] - s.box[1]) * 480
-        if s.visible >= _SEEN_AT_LEAST and rows >= _SMALLEST_PX and not _swallowed(m, s, infrared, task.model):
+        if (
+            s.visible >= _SEEN_AT_LEAST
+            and rows >= _SMALLEST_PX
+            and not _swallowed(m, s, infrared, task.model)
+        ):
             kind = s.actor.kind if s.actor.kind in ("person", "vehicle") else "animal"
             counted.append(
                 TrueAnimal(
-                    kind, s.actor.kind if kind == "animal" else "", s.actor.sex, s.actor.age_class,
+                    kind,
+                    s.actor.kind if kind == "animal" else "",
+                    s.actor.sex,
+                    s.actor.age_class,
                     (round(s.box[0], 5), round(s.box[1], 5), round(s.box[2], 5), round(s.box[3], 5)),
-                    s.visible, s.distance_m, s.actor.pose,
-                )  # fmt: skip
+                    s.visible,
+                    s.distance_m,
+                    s.actor.pose,
+                )
             )
     cause = m.cause
     kind = counted[0].what if counted else "blank"
     if kind == "blank" and not cause:
         cause = "left the frame" if m.kind == "animal" or m.actors else "nothing there"
-        if m.lens.ice > 0.3 or m.lens.weak > 0.6 and infrared:
+        if m.lens.ice > 0.3 or (m.lens.weak > 0.6 and infrared):
             cause = "ice on the lens" if m.lens.ice > 0.3 else "flash too weak"
     troubles = [
         word
         for word, there in (
-            ("askew", m.askew), ("ice", m.lens.ice > 0), ("dew", m.lens.dew > 0), ("weak battery", m.lens.weak > 0),
+            ("askew", m.askew),
+            ("ice", m.lens.ice > 0),
+            ("dew", m.lens.dew > 0),
+            ("weak battery", m.lens.weak > 0),
             ("wrong clock", abs(task.deployment.clock_error_s(m.at)) > 1800),
         )
         if there
-    ]  # fmt: skip
+    ]
     w = m.weather
     return Truth(
-        path=file.path, sha256=hashlib.sha256(data).hexdigest(), bytes=len(data), card=task.card, camera=task.deployment.camera,
-        deployment=task.deployment.slug, site=task.deployment.site,
+        path=file.path,
+        sha256=hashlib.sha256(data).hexdigest(),
+        bytes=len(data),
+        card=task.card,
+        camera=task.deployment.camera,
+        deployment=task.deployment.slug,
+        site=task.deployment.site,
         taken_true=m.at.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
         taken_written=camera_clock(task.deployment, m.at).isoformat(timespec="seconds"),
-        infrared=infrared, kind=kind, species=m.species if kind == "animal" else "", count=len(counted),
-        animals=tuple(counted), blank_cause=cause if kind == "blank" else "", passage=m.passage,
+        infrared=infrared,
+        kind=kind,
+        species=m.species if kind == "animal" else "",
+        count=len(counted),
+        animals=tuple(counted),
+        blank_cause=cause if kind == "blank" else "",
+        passage=m.passage,
         weather={
-            "temperature_c": round(w.temperature_c, 1), "cloud": round(w.cloud, 2), "rain": round(w.rain, 2),
-            "snowfall": round(w.snowfall, 2), "fog": round(w.fog, 2), "wind_mps": round(w.wind_mps, 1), "snow_cm": round(w.snow_cm, 1),
+            "temperature_c": round(w.temperature_c, 1),
+            "cloud": round(w.cloud, 2),
+            "rain": round(w.rain, 2),
+            "snowfall": round(w.snowfall, 2),
+            "fog": round(w.fog, 2),
+            "wind_mps": round(w.wind_mps, 1),
+            "snow_cm": round(w.snow_cm, 1),
         },
         troubles=tuple(troubles),
-    )  # fmt: skip
+    )
 
 
 def _swallowed(m: Moment, s: Seen, infrared: bool, model: CameraModel) -> bool:
@@ -266,7 +342,12 @@ def _write_run(task: _Task) -> list[Truth]:
     rows = []
     for file in task.files:
         data, seen, infrared = make_picture(
-            task.deployment, file.moment, size=task.size, seed=task.seed, number=file.number, quality=task.quality
+            task.deployment,
+            file.moment,
+            size=task.size,
+            seed=task.seed,
+            number=file.number,
+            quality=task.quality,
         )
         target = task.root / file.path
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -277,7 +358,7 @@ def _write_run(task: _Task) -> list[Truth]:
 
 
 def _set_file_time(path: Path, shown: datetime) -> None:
-    """Give a file its camera's clock as its time (as if that clock were UTC), so that cards come out alike everywhere."""
+    """Give a file its camera's clock as its time, as if that clock were UTC: alike on every machine."""
     stamp = shown.replace(tzinfo=UTC).timestamp()
     os.utime(path, (stamp, stamp))
 
@@ -290,7 +371,7 @@ def dcf_path(model: CameraModel, index: int) -> str:
     return f"DCIM/{100 + folder}{model.folder_tail}/{model.file_head}{number + 1:04d}.JPG"
 
 
-# --- whole cards -----------------------------------------------------------------------------------------------------
+# --- whole cards ----------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -309,15 +390,31 @@ def _tasks(plan: _Plan, *, size: tuple[int, int], seed: int, quality: int) -> li
         for k, moment in enumerate(plan.moments)
     ]
     return [
-        _Task(plan.folder, plan.card.name, plan.deployment, model, size, seed, quality, tuple(files[k : k + _CHUNK]))
+        _Task(
+            plan.folder,
+            plan.card.name,
+            plan.deployment,
+            model,
+            size,
+            seed,
+            quality,
+            tuple(files[k : k + _CHUNK]),
+        )
         for k in range(0, len(files), _CHUNK)
     ]
 
 
 def _write_plans(
-    plans: Sequence[_Plan], dest: Path, *, size: tuple[int, int], seed: int, quality: int, progress: Progress | None,
-    workers: int, stop: Callable[[], bool] | None,
-) -> list[CardMade]:  # fmt: skip
+    plans: Sequence[_Plan],
+    dest: Path,
+    *,
+    size: tuple[int, int],
+    seed: int,
+    quality: int,
+    progress: Progress | None,
+    workers: int,
+    stop: Callable[[], bool] | None,
+) -> list[CardMade]:
     tasks: list[_Task] = []
     owner: list[int] = []
     for n, plan in enumerate(plans):
@@ -344,28 +441,47 @@ def _write_plans(
         at = [m.at for m in plan.moments] or [plan.card.put_in]
         made.append(
             CardMade(
-                plan.folder, plan.card.name, plan.deployment.camera, plan.deployment.slug, plan.deployment.site,
-                at[0], at[-1], len(plan.moments), truth, plan.card.just_pulled,
-            )  # fmt: skip
+                plan.folder,
+                plan.card.name,
+                plan.deployment.camera,
+                plan.deployment.slug,
+                plan.deployment.site,
+                at[0],
+                at[-1],
+                len(plan.moments),
+                truth,
+                plan.card.just_pulled,
+            )
         )
     return made
 
 
 def _check_size(size: tuple[int, int]) -> None:
     if not (160 <= size[0] <= 8000 and 120 <= size[1] <= 6000):
-        raise WrongInput("size", got=f"{size[0]}x{size[1]}", needed="width 160 to 8000 and height 120 to 6000 pixels")
+        raise WrongInput(
+            "size", got=f"{size[0]}x{size[1]}", needed="width 160 to 8000 and height 120 to 6000 pixels"
+        )
 
 
 def write_year(
-    dest: Path, *, seed: int = 1, pictures: int = 2400, size: tuple[int, int] = (640, 480),
-    progress: Progress | None = None, workers: int = 1, now: date = DEFAULT_NOW,
-    stop: Callable[[], bool] | None = None, quality: int = 80,
-) -> list[CardMade]:  # fmt: skip
-    """Write the year's cards below `dest`: one folder each, named <camera serial>-<n>, and truth/<folder>.jsonl.
+    dest: Path,
+    *,
+    seed: int = 1,
+    pictures: int = 2400,
+    size: tuple[int, int] = (640, 480),
+    progress: Progress | None = None,
+    workers: int = 1,
+    now: date = DEFAULT_NOW,
+    stop: Callable[[], bool] | None = None,
+    quality: int = 80,
+) -> list[CardMade]:
+    """Write the year's cards below `dest`.
+
+    Each card is a folder named <camera serial>-<n>; its truth lies in dest/truth/<folder>.jsonl.
 
     pictures : about how many in all; never fewer than the visits' own pictures take (a few hundred).
-    size : width and height. [px]  progress : called as progress(done, total) in pictures. workers : processes.
-    now : the history's last day; the two cards of `write_two_cards` are left out.
+    size : width and height. [px]  progress : called as progress(done, total) in pictures. workers :
+    processes. now : the history's last day; the two cards of `write_two_cards` are left out.
     Raises WrongInput for a size or a number that cannot be; Stopped.
     """
     _check_size(size)
@@ -374,9 +490,15 @@ def write_year(
     y = year(now)
     shares = budgets(y, pictures, take=lambda name: not _card(y, name).just_pulled)
     return _write_plans(
-        _plans(y, Path(dest), shares, seed=seed), Path(dest), size=size, seed=seed, quality=quality, progress=progress,
-        workers=workers, stop=stop,
-    )  # fmt: skip
+        _plans(y, Path(dest), shares, seed=seed),
+        Path(dest),
+        size=size,
+        seed=seed,
+        quality=quality,
+        progress=progress,
+        workers=workers,
+        stop=stop,
+    )
 
 
 def _card(y: Year, name: str) -> Card:
@@ -402,14 +524,21 @@ def _plans(y: Year, dest: Path, shares: dict[str, int], *, seed: int, stormy: fl
 
 
 def write_two_cards(
-    dest: Path, *, seed: int = 1, pictures: int = 400, size: tuple[int, int] = (640, 480),
-    progress: Progress | None = None, workers: int = 1, now: date = DEFAULT_NOW,
-    stop: Callable[[], bool] | None = None, quality: int = 80,
-) -> list[CardMade]:  # fmt: skip
+    dest: Path,
+    *,
+    seed: int = 1,
+    pictures: int = 400,
+    size: tuple[int, int] = (640, 480),
+    progress: Progress | None = None,
+    workers: int = 1,
+    now: date = DEFAULT_NOW,
+    stop: Callable[[], bool] | None = None,
+    quality: int = 80,
+) -> list[CardMade]:
     """Write the two cards that were pulled on the last day, about `pictures` files each, with their troubles.
 
-    Larkfield Edge: a clock one hour ahead, a storm of blanks, one truncated file. Stone Ford: file numbers that
-    run over 9999 into the next folder, six files of another camera, one file of no bytes.
+    Larkfield Edge: a clock one hour ahead, a storm of blanks, one truncated file. Stone Ford: file numbers
+    that run over 9999 into the next folder, six files of another camera, one file of no bytes.
     """
     _check_size(size)
     if pictures < 60:
@@ -425,10 +554,14 @@ def write_two_cards(
         meadow = deployment.site == "larkfield-edge"
         start = card.put_in - timedelta(minutes=1)
         share = pictures if meadow else pictures - 6
-        moments = Storyteller(y, deployment, seed=seed).tell(start, card.taken_out, share, stormy=0.42 if meadow else 0.12)
+        moments = Storyteller(y, deployment, seed=seed).tell(
+            start, card.taken_out, share, stormy=0.42 if meadow else 0.12
+        )
         first = 1203 if meadow else PER_FOLDER + 1 - int(len(moments) * 0.45)
         plans.append(_Plan(card, deployment, dest / card.folder, moments, first))
-    made = _write_plans(plans, dest, size=size, seed=seed, quality=quality, progress=progress, workers=workers, stop=stop)
+    made = _write_plans(
+        plans, dest, size=size, seed=seed, quality=quality, progress=progress, workers=workers, stop=stop
+    )
     out = []
     for card_made in made:
         rows = read_truth(card_made.truth)
@@ -457,9 +590,16 @@ def _empty(card: CardMade, rows: list[Truth]) -> list[Truth]:
     k = len(rows) // 3
     _rewrite(card.folder / rows[k].path, b"")
     rows[k] = replace(
-        rows[k], sha256=hashlib.sha256(b"").hexdigest(), bytes=0, damage="zero bytes", kind="damaged", species="",
-        count=0, animals=(), blank_cause="",
-    )  # fmt: skip
+        rows[k],
+        sha256=hashlib.sha256(b"").hexdigest(),
+        bytes=0,
+        damage="zero bytes",
+        kind="damaged",
+        species="",
+        count=0,
+        animals=(),
+        blank_cause="",
+    )
     return rows
 
 
@@ -477,26 +617,39 @@ def _foreign(card: CardMade, y: Year, *, seed: int, size: tuple[int, int], quali
     moments = teller.tell(other.start, other.start + timedelta(days=40), 6)[:6]
     back = timedelta(days=730)
     old = replace(
-        other, start=other.start - back, end=other.start - back + timedelta(days=60),
+        other,
+        start=other.start - back,
+        end=other.start - back + timedelta(days=60),
         clock=tuple(replace(c, since=c.since - back) for c in other.clock),
-    )  # fmt: skip
+    )
     files = tuple(
-        _File(f"DCIM/102{model.folder_tail}/{model.file_head}{231 + k:04d}.JPG", replace(m, at=m.at - back), 231 + k)
+        _File(
+            f"DCIM/102{model.folder_tail}/{model.file_head}{231 + k:04d}.JPG",
+            replace(m, at=m.at - back),
+            231 + k,
+        )
         for k, m in enumerate(moments)
     )
     rows = _write_run(_Task(card.folder, card.name, old, model, size, seed, quality, files))
     return [replace(r, damage="foreign") for r in rows]
 
 
-# --- a card for timing copies ------------------------------------------------------------------------------------
+# --- a card for timing copies ---------------------------------------------------------------------
 
 
-def noise_card(dest: Path, files: int, bytes_each: int = 4_000_000, *, seed: int = 1, size: tuple[int, int] = (4000, 3000)) -> CardMade:
+def noise_card(
+    dest: Path,
+    files: int,
+    bytes_each: int = 4_000_000,
+    *,
+    seed: int = 1,
+    size: tuple[int, int] = (4000, 3000),
+) -> CardMade:
     """Make a card of `files` valid JPEG files of exactly `bytes_each` bytes quickly, for timing copies.
 
-    All show one rendered picture; each has its own EXIF time and its own incompressible bytes (in JPEG comment
-    segments before the picture's data), so that no two files are alike. Smaller sizes than the picture itself
-    takes are refused with WrongInput.
+    All show one rendered picture; each has its own EXIF time and its own incompressible bytes (in JPEG
+    comment segments before the picture's data), so that no two files are alike. Smaller sizes than the
+    picture itself takes are refused with WrongInput.
     """
     if files < 1:
         raise WrongInput("files", got=files, needed="a whole number from 1")
@@ -505,7 +658,9 @@ def noise_card(dest: Path, files: int, bytes_each: int = 4_000_000, *, seed: int
     y = year()
     deployment = next(d for d in y.deployments if d.site == "hay-stand")
     model = MODELS_BY_SLUG[CAMERAS_BY_SERIAL[deployment.camera].model]
-    moment = Storyteller(y, deployment, seed=seed).tell(deployment.start, deployment.start + timedelta(days=30), 60)[-1]
+    moment = Storyteller(y, deployment, seed=seed).tell(
+        deployment.start, deployment.start + timedelta(days=30), 60
+    )[-1]
     stage = stage_for(deployment, size)
     picture, _, infrared = stage.shoot(shot_of(deployment, moment, seed=seed, number=1))
     # The dearest quality that still leaves room for each file's own bytes.
@@ -516,7 +671,9 @@ def noise_card(dest: Path, files: int, bytes_each: int = 4_000_000, *, seed: int
             break
     else:
         raise WrongInput(
-            "bytes_each", got=bytes_each, needed=f"at least {len(body) + 1500} bytes for a picture of {size[0]}x{size[1]} pixels"
+            "bytes_each",
+            got=bytes_each,
+            needed=f"at least {len(body) + 1500} bytes for a picture of {size[0]}x{size[1]} pixels",
         )
     rest = body[_after_jfif(body) :]
     rng = np.random.default_rng([seed, 4])
@@ -534,14 +691,37 @@ def noise_card(dest: Path, files: int, bytes_each: int = 4_000_000, *, seed: int
         _set_file_time(path, camera_clock(deployment, last.at))
         rows.append(
             Truth(
-                dcf_path(model, k + 1), hashlib.sha256(data).hexdigest(), len(data), "copy-test", deployment.camera, deployment.slug,
-                deployment.site, last.at.isoformat().replace("+00:00", "Z"), camera_clock(deployment, last.at).isoformat(timespec="seconds"),
-                infrared, "blank", "", 0, (), "made for timing copies", k,
-            )  # fmt: skip
+                dcf_path(model, k + 1),
+                hashlib.sha256(data).hexdigest(),
+                len(data),
+                "copy-test",
+                deployment.camera,
+                deployment.slug,
+                deployment.site,
+                last.at.isoformat().replace("+00:00", "Z"),
+                camera_clock(deployment, last.at).isoformat(timespec="seconds"),
+                infrared,
+                "blank",
+                "",
+                0,
+                (),
+                "made for timing copies",
+                k,
+            )
         )
     truth = dest / "truth" / f"{folder.name}.jsonl"
     write_truth(truth, rows)
-    return CardMade(folder, "copy-test", deployment.camera, deployment.slug, deployment.site, moment.at, last.at, files, truth)
+    return CardMade(
+        folder,
+        "copy-test",
+        deployment.camera,
+        deployment.slug,
+        deployment.site,
+        moment.at,
+        last.at,
+        files,
+        truth,
+    )
 
 
 def _after_jfif(jpeg: bytes) -> int:
@@ -566,7 +746,7 @@ def _comments(rng: np.random.Generator, total: int) -> bytes:
     return b"".join(out)
 
 
-# --- the command -------------------------------------------------------------------------------------------------------
+# --- the command ----------------------------------------------------------------------------------
 
 
 def _size(text: str) -> tuple[int, int]:
@@ -579,36 +759,67 @@ def _size(text: str) -> tuple[int, int]:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """The command; returns its exit status."""
-    parser = argparse.ArgumentParser(prog="python -m trod.demo.cards", description="Write the demo's invented memory cards.")
+    parser = argparse.ArgumentParser(
+        prog="python -m trod.demo.cards", description="Write the demo's invented memory cards."
+    )
     parser.add_argument("dest", type=Path, help="folder to write into")
     parser.add_argument("--cards", choices=("year", "two", "copy-test"), default="year")
-    parser.add_argument("--pictures", type=int, default=None, help="year: in all (2400); two: a card (400); copy-test: files (100)")
-    parser.add_argument("--size", type=_size, default=None, help="WIDTHxHEIGHT in pixels (640x480; copy-test 4000x3000)")
-    parser.add_argument("--bytes", type=int, default=4_000_000, help="copy-test: bytes of each file (4000000)")
+    parser.add_argument(
+        "--pictures",
+        type=int,
+        default=None,
+        help="year: in all (2400); two: a card (400); copy-test: files (100)",
+    )
+    parser.add_argument(
+        "--size", type=_size, default=None, help="WIDTHxHEIGHT in pixels (640x480; copy-test 4000x3000)"
+    )
+    parser.add_argument(
+        "--bytes", type=int, default=4_000_000, help="copy-test: bytes of each file (4000000)"
+    )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=1, help="processes (1)")
-    parser.add_argument("--quality", type=int, default=80, help="JPEG quality of the renderings, 1 to 95 (80)")
+    parser.add_argument(
+        "--quality", type=int, default=80, help="JPEG quality of the renderings, 1 to 95 (80)"
+    )
     given = parser.parse_args(arguments)
     tty = sys.stderr.isatty()
 
     def progress(done: int, total: int) -> None:
         if tty:
-            print(f"\r{done} of {total} pictures", end="" if done < total else "\n", file=sys.stderr, flush=True)
+            print(
+                f"\r{done} of {total} pictures", end="" if done < total else "\n", file=sys.stderr, flush=True
+            )
 
     try:
         if given.cards == "copy-test":
-            made = [noise_card(given.dest, given.pictures or 100, given.bytes, seed=given.seed, size=given.size or (4000, 3000))]
+            made = [
+                noise_card(
+                    given.dest,
+                    given.pictures or 100,
+                    given.bytes,
+                    seed=given.seed,
+                    size=given.size or (4000, 3000),
+                )
+            ]
         else:
             write = write_year if given.cards == "year" else write_two_cards
             made = write(
-                given.dest, seed=given.seed, pictures=given.pictures or (2400 if given.cards == "year" else 400),
-                size=given.size or (640, 480), progress=progress, workers=given.workers, quality=given.quality,
-            )  # fmt: skip
+                given.dest,
+                seed=given.seed,
+                pictures=given.pictures or (2400 if given.cards == "year" else 400),
+                size=given.size or (640, 480),
+                progress=progress,
+                workers=given.workers,
+                quality=given.quality,
+            )
     except TrodError as error:
         print(f"Error: {error}", file=sys.stderr)
         return 2
     for card in made:
-        print(f"{card.folder}  {card.pictures} pictures  {card.first:%Y-%m-%d} to {card.last:%Y-%m-%d}  {card.site}")
+        print(
+            f"{card.folder}  {card.pictures} pictures  "
+            f"{card.first:%Y-%m-%d} to {card.last:%Y-%m-%d}  {card.site}"
+        )
     return 0
 
 

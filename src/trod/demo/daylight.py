@@ -31,9 +31,13 @@ def sun(at: datetime, *, latitude_deg: float, longitude_deg: float) -> tuple[flo
     sidereal = math.radians((280.46062 + 360.98564737 * n + longitude_deg) % 360)
     hour_angle = sidereal - right_ascension
     latitude = math.radians(latitude_deg)
-    up = math.sin(latitude) * math.sin(declination) + math.cos(latitude) * math.cos(declination) * math.cos(hour_angle)
+    up = math.sin(latitude) * math.sin(declination) + math.cos(latitude) * math.cos(declination) * math.cos(
+        hour_angle
+    )
     east = -math.cos(declination) * math.sin(hour_angle)
-    north = math.cos(latitude) * math.sin(declination) - math.sin(latitude) * math.cos(declination) * math.cos(hour_angle)
+    north = math.cos(latitude) * math.sin(declination) - math.sin(latitude) * math.cos(
+        declination
+    ) * math.cos(hour_angle)
     return math.degrees(math.asin(max(-1.0, min(1.0, up)))), math.degrees(math.atan2(east, north)) % 360
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -38,7 +39,10 @@ def noise_tile(size: int = 512, roughness: float = 1.0, seed: int = 3) -> npt.ND
 
 @dataclass(frozen=True)
 class Outline:
-    """A body seen by a view. rims : (levels, limbs, corners, 2) pixels after the roll. depth : (limbs,) metres."""
+    """A body seen by a view.
+
+    rims : (levels, limbs, corners, 2) pixels after the roll. depth : (limbs,). [m]
+    """
 
     body: Body
     rims: Polygons
@@ -99,25 +103,40 @@ def outline(view: View, actor: Actor, body: Body | None = None) -> Outline | Non
         up_b = np.stack([np.zeros_like(fb), -fb * lift], axis=1)
         rims.append(
             _hulls(
-                pa + up_a, pb + up_b,
-                np.stack([fa * across * shrink, fa * shrink], axis=1), np.stack([fb * across * shrink, fb * shrink], axis=1),
-            )  # fmt: skip
+                pa + up_a,
+                pb + up_b,
+                np.stack([fa * across * shrink, fa * shrink], axis=1),
+                np.stack([fb * across * shrink, fb * shrink], axis=1),
+            )
         )
     boxes = [i for i, k in enumerate(body.limbs) if k.square]
     if boxes:
-        corners = np.array([[_corners(k.a, k.ra, k.ra * k.wide) + _corners(k.b, k.rb, k.ra * k.wide)] for k in body.limbs if k.square])[:, 0]
+        corners = np.array(
+            [
+                [_corners(k.a, k.ra, k.ra * k.wide) + _corners(k.b, k.rb, k.ra * k.wide)]
+                for k in body.limbs
+                if k.square
+            ]
+        )[:, 0]
         at, _ = view.project(_world(actor, corners, view))
         reach = np.argmax((at[:, :, None, :] * _U[None, None]).sum(-1), axis=1)
         hull = np.take_along_axis(at, reach[..., None].repeat(2, axis=-1), axis=1)
         for level in rims:
             level[boxes] = hull
-    special, depth_special = view.project(_world(actor, np.array([*body.eyes, body.withers, (body.withers[0], 0.0, 0.0)]), view))
+    special, depth_special = view.project(
+        _world(actor, np.array([*body.eyes, body.withers, (body.withers[0], 0.0, 0.0)]), view)
+    )
     n = len(body.eyes)
     spun = view.spin(special)
     return Outline(
-        body, view.spin(np.stack(rims)), (da + db) / 2, view.focal_px / float(depth_special[-1]),
-        spun[:n], spun[n], spun[n + 1],
-    )  # fmt: skip
+        body,
+        view.spin(np.stack(rims)),
+        (da + db) / 2,
+        view.focal_px / float(depth_special[-1]),
+        spun[:n],
+        spun[n],
+        spun[n + 1],
+    )
 
 
 def _corners(at: tuple[float, float, float], up: float, side: float) -> list[tuple[float, float, float]]:
@@ -128,7 +147,8 @@ def _corners(at: tuple[float, float, float], up: float, side: float) -> list[tup
 class Figure:
     """A painted body. colour : (h, w, 3) as if lit by plain white. alpha : (h, w). left, top : where it goes.
 
-    box : left, top, right, bottom of the painted pixels inside the frame, in shares of the frame; None if none.
+    box : left, top, right, bottom of the painted pixels inside the frame, in shares of the frame; None if
+    none.
     """
 
     colour: Bytes
@@ -171,7 +191,9 @@ def paint(view: View, actor: Actor, *, blur_px: float = 0.0) -> Figure | None:
     groups: dict[int, list[int]] = {}
     for i, limb in enumerate(limbs):
         groups.setdefault(limb.group, []).append(i)
-    far_first = sorted(groups.values(), key=lambda g: -float(np.mean([seen.depth[i] - limbs[i].order for i in g])))
+    far_first = sorted(
+        groups.values(), key=lambda g: -float(np.mean([seen.depth[i] - limbs[i].order for i in g]))
+    )
     body_depth = float(np.mean([seen.depth[i] for i in groups.get(1, [0])]))
     rows: list[list[list[float]]] = corners.tolist()
     for group in far_first:
@@ -184,7 +206,9 @@ def paint(view: View, actor: Actor, *, blur_px: float = 0.0) -> Figure | None:
                 if level and limb.round == 0:
                     continue
                 r, g, b = limb.shade
-                draw.polygon(rows[level][i], fill=(min(255, int(r * k)), min(255, int(g * k)), min(255, int(b * k))))
+                draw.polygon(
+                    rows[level][i], fill=(min(255, int(r * k)), min(255, int(g * k)), min(255, int(b * k)))
+                )
                 if not level:
                     cut.polygon(rows[0][i], fill=255)
     soft = 0.016 * seen.px_per_m * zoom * actor.shoulder_m
@@ -197,7 +221,7 @@ def paint(view: View, actor: Actor, *, blur_px: float = 0.0) -> Figure | None:
     alpha = np.asarray(mask)
     pixels = np.asarray(colour)
     if blur_px >= 1.5:
-        alpha, pixels = _smear(alpha, pixels, int(round(blur_px)))
+        alpha, pixels = _smear(alpha, pixels, round(blur_px))
     inside = alpha[max(0, -top) : h - top, max(0, -left) : w - left]
     full = _area(rim)
     box = None
@@ -207,9 +231,11 @@ def paint(view: View, actor: Actor, *, blur_px: float = 0.0) -> Figure | None:
         xs = np.flatnonzero(inside.max(axis=0) > 24)
         ox, oy = max(left, 0), max(top, 0)
         box = (
-            float(xs[0] + ox) / w, float(ys[0] + oy) / h,
-            float(xs[-1] + 1 + ox) / w, float(ys[-1] + 1 + oy) / h,
-        )  # fmt: skip
+            float(xs[0] + ox) / w,
+            float(ys[0] + oy) / h,
+            float(xs[-1] + 1 + ox) / w,
+            float(ys[-1] + 1 + oy) / h,
+        )
         clipped = (np.clip(x1, 0, w) - np.clip(x0, 0, w)) * (np.clip(y1, 0, h) - np.clip(y0, 0, h))
         share = float(np.clip(clipped / full, 0, 1))
     distance = math.hypot(actor.x_m, actor.z_m)
@@ -231,7 +257,9 @@ def _coat(colour: Image.Image, seen: Outline, actor: Actor, zoom: int) -> Image.
     shade = np.clip(128 + grain * (seen.body.hair * 105), 40, 216).astype(np.uint8)
     grey = Image.fromarray(shade)
     # 2·a·b/255 around mid grey keeps the mean.
-    return ImageChops.multiply(colour, Image.merge("RGB", (grey, grey, grey))).point(lambda v: min(255, v * 2))
+    return ImageChops.multiply(colour, Image.merge("RGB", (grey, grey, grey))).point(
+        lambda v: min(255, v * 2)
+    )
 
 
 def _smear(alpha: Bytes, pixels: Bytes, length: int) -> tuple[Bytes, Bytes]:
@@ -239,17 +267,23 @@ def _smear(alpha: Bytes, pixels: Bytes, length: int) -> tuple[Bytes, Bytes]:
     a = alpha.astype(np.float32)
     p = pixels.astype(np.float32) * a[..., None]
 
-    def run(x: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-        total = np.cumsum(np.pad(x, [(0, 0), (length // 2 + 1, (length - 1) // 2)] + [(0, 0)] * (x.ndim - 2)), axis=1)
-        out: npt.NDArray[np.float32] = (total[:, length:] - total[:, :-length]) / length
+    def run(x: npt.NDArray[np.float32]) -> npt.NDArray[np.floating[Any]]:
+        total = np.cumsum(
+            np.pad(x, [(0, 0), (length // 2 + 1, (length - 1) // 2)] + [(0, 0)] * (x.ndim - 2)), axis=1
+        )
+        out: npt.NDArray[np.floating[Any]] = (total[:, length:] - total[:, :-length]) / length
         return out
 
     ra = run(a)
     rp = run(p)
-    return ra.astype(np.uint8), np.where(ra[..., None] > 0.5, rp / np.maximum(ra, 0.5)[..., None], pixels).astype(np.uint8)
+    return ra.astype(np.uint8), np.where(
+        ra[..., None] > 0.5, rp / np.maximum(ra, 0.5)[..., None], pixels
+    ).astype(np.uint8)
 
 
-def shadow(view: View, actor: Actor, toward_sun: tuple[float, float, float]) -> tuple[Image.Image, int, int] | None:
+def shadow(
+    view: View, actor: Actor, toward_sun: tuple[float, float, float]
+) -> tuple[Image.Image, int, int] | None:
     """The mask (L) that a body throws on the ground, with its place; None when it falls outside.
 
     toward_sun : unit vector in the view's world axes.

@@ -44,12 +44,18 @@ RESERVE = Reserve(
     longitude_deg=13.905,
     time_zone="Europe/Vienna",
     utc_offset_min=60,
-    note="An invented reserve with invented people and cameras. No such place exists; the pictures are drawn.",
+    note="An invented reserve with invented people and cameras. No such place exists; pictures are drawn.",
     boundary=(
-        (13.862, 47.281), (13.901, 47.276), (13.944, 47.284), (13.951, 47.311),
-        (13.928, 47.334), (13.889, 47.337), (13.858, 47.318), (13.862, 47.281),
+        (13.862, 47.281),
+        (13.901, 47.276),
+        (13.944, 47.284),
+        (13.951, 47.311),
+        (13.928, 47.334),
+        (13.889, 47.337),
+        (13.858, 47.318),
+        (13.862, 47.281),
     ),
-)  # fmt: skip
+)
 
 
 @dataclass(frozen=True)
@@ -57,10 +63,10 @@ class Species:
     """One kind of animal, as the demo needs it.
 
     key : the demo's own short name. shoulder_m, length_m : adult withers height and head-to-rump length. [m]
-    juvenile_scale : size of the young when they come, by the adult's. female_scale : the female's by the male's.
-    hours : weight of each hour 0..23 of a day whose sun rises at 6 and sets at 18. months : weight of each month, January first.
-    herd : (group size, weight) pairs. male_share, juvenile_share : of the animals that come.
-    sexes_shown : whether a person can usually tell the sex from a picture.
+    juvenile_scale : size of the young when they come, by the adult's. female_scale : the female's by the
+    male's. hours : weight of each hour 0..23 of a day whose sun rises at 6 and sets at 18. months : weight
+    of each month, January first. herd : (group size, weight) pairs. male_share, juvenile_share : of the
+    animals that come. sexes_shown : whether a person can usually tell the sex from a picture.
     walk_mps, trot_mps, run_mps : usual speeds. [m/s]
     """
 
@@ -101,36 +107,199 @@ _DAY = _hours((8.5, 2.0, 1.0), (15.0, 2.5, 0.7), floor=0.0)
 _EVEN = (1.0,) * 12
 
 SPECIES: tuple[Species, ...] = (
-    Species("red_deer", "Red deer", "Cervus elaphus", 1.20, 2.00, _DUSKY,
-            (1.1, 1.1, 1.0, 0.9, 0.8, 0.8, 0.8, 1.0, 1.6, 1.5, 1.0, 1.1),
-            ((1, 3), (2, 3), (3, 2.5), (4, 1.5), (6, 1)), 0.88, 0.66, 0.32, 0.22, True, 1.2, 3.2, 7.5, (0.86, 0.10, 0.04)),
-    Species("roe_deer", "Roe deer", "Capreolus capreolus", 0.70, 1.15, _DUSKY,
-            (0.8, 0.8, 0.9, 1.1, 1.3, 1.2, 1.4, 1.2, 0.9, 0.8, 0.8, 0.8),
-            ((1, 6), (2, 3), (3, 1)), 0.97, 0.68, 0.42, 0.18, True, 1.1, 3.0, 7.0, (0.85, 0.10, 0.05)),
-    Species("wild_boar", "Wild boar", "Sus scrofa", 0.78, 1.45, _NIGHT,
-            (0.9, 0.9, 1.0, 1.1, 1.2, 1.1, 1.1, 1.2, 1.2, 1.2, 1.1, 0.9),
-            ((1, 3), (2, 2), (4, 2), (6, 1.5), (8, 0.8)), 0.88, 0.50, 0.35, 0.40, True, 1.1, 3.0, 6.0, (0.75, 0.20, 0.05)),
-    Species("red_fox", "Red fox", "Vulpes vulpes", 0.38, 0.72, _hours((20.5, 2.6, 1.0), (4.5, 2.0, 0.8), (8.0, 1.8, 0.2)),
-            (1.2, 1.2, 1.1, 1.0, 1.1, 1.2, 1.1, 1.0, 1.0, 1.0, 1.0, 1.1),
-            ((1, 14), (2, 1)), 0.94, 0.62, 0.5, 0.10, False, 1.0, 2.6, 6.0, (0.50, 0.45, 0.05)),
-    Species("badger", "European badger", "Meles meles", 0.30, 0.75, _NIGHT,
-            (0.1, 0.2, 0.8, 1.2, 1.4, 1.4, 1.4, 1.3, 1.2, 1.0, 0.5, 0.2),
-            ((1, 7), (2, 2), (3, 1)), 0.96, 0.62, 0.5, 0.15, False, 0.9, 2.0, 4.0, (0.80, 0.20, 0.0)),
-    Species("brown_hare", "Brown hare", "Lepus europaeus", 0.29, 0.60, _hours((19.5, 2.0, 1.0), (5.0, 1.8, 1.0), (0.5, 3.0, 0.5)),
-            (0.8, 1.1, 1.5, 1.4, 1.2, 1.1, 1.0, 0.9, 0.8, 0.8, 0.8, 0.8),
-            ((1, 8), (2, 2)), 1.0, 0.65, 0.5, 0.08, False, 0.7, 2.5, 8.0, (0.70, 0.15, 0.15)),
-    Species("grey_wolf", "Grey wolf", "Canis lupus", 0.75, 1.25, _NIGHT,
-            (1.4, 1.4, 1.3, 0.8, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3),
-            ((1, 4), (2, 3), (4, 1)), 0.92, 0.70, 0.5, 0.08, False, 1.4, 2.8, 7.0, (0.35, 0.60, 0.05), True),
-    Species("lynx", "Eurasian lynx", "Lynx lynx", 0.62, 1.00, _NIGHT,
-            (1.3, 1.6, 1.7, 1.0, 0.8, 0.7, 0.7, 0.8, 0.9, 1.0, 1.0, 1.2),
-            ((1, 9), (2, 1)), 0.90, 0.62, 0.5, 0.10, False, 1.1, 2.5, 6.0, (0.92, 0.06, 0.02), True),
-    Species("pine_marten", "Pine marten", "Martes martes", 0.17, 0.48, _NIGHT,
-            _EVEN, ((1, 1),), 0.90, 0.70, 0.5, 0.05, False, 0.9, 2.4, 4.5, (0.45, 0.40, 0.15)),
-    Species("jay", "Eurasian jay", "Garrulus glandarius", 0.19, 0.34, _DAY,
-            (0.7, 0.7, 0.8, 0.9, 0.9, 0.8, 0.9, 1.1, 1.5, 1.6, 1.1, 0.8),
-            ((1, 4), (2, 1)), 1.0, 0.9, 0.5, 0.0, False, 0.4, 1.0, 3.0, (0.85, 0.15, 0.0)),
-)  # fmt: skip
+    Species(
+        "red_deer",
+        "Red deer",
+        "Cervus elaphus",
+        1.20,
+        2.00,
+        _DUSKY,
+        (1.1, 1.1, 1.0, 0.9, 0.8, 0.8, 0.8, 1.0, 1.6, 1.5, 1.0, 1.1),
+        ((1, 3), (2, 3), (3, 2.5), (4, 1.5), (6, 1)),
+        0.88,
+        0.66,
+        0.32,
+        0.22,
+        True,
+        1.2,
+        3.2,
+        7.5,
+        (0.86, 0.10, 0.04),
+    ),
+    Species(
+        "roe_deer",
+        "Roe deer",
+        "Capreolus capreolus",
+        0.70,
+        1.15,
+        _DUSKY,
+        (0.8, 0.8, 0.9, 1.1, 1.3, 1.2, 1.4, 1.2, 0.9, 0.8, 0.8, 0.8),
+        ((1, 6), (2, 3), (3, 1)),
+        0.97,
+        0.68,
+        0.42,
+        0.18,
+        True,
+        1.1,
+        3.0,
+        7.0,
+        (0.85, 0.10, 0.05),
+    ),
+    Species(
+        "wild_boar",
+        "Wild boar",
+        "Sus scrofa",
+        0.78,
+        1.45,
+        _NIGHT,
+        (0.9, 0.9, 1.0, 1.1, 1.2, 1.1, 1.1, 1.2, 1.2, 1.2, 1.1, 0.9),
+        ((1, 3), (2, 2), (4, 2), (6, 1.5), (8, 0.8)),
+        0.88,
+        0.50,
+        0.35,
+        0.40,
+        True,
+        1.1,
+        3.0,
+        6.0,
+        (0.75, 0.20, 0.05),
+    ),
+    Species(
+        "red_fox",
+        "Red fox",
+        "Vulpes vulpes",
+        0.38,
+        0.72,
+        _hours((20.5, 2.6, 1.0), (4.5, 2.0, 0.8), (8.0, 1.8, 0.2)),
+        (1.2, 1.2, 1.1, 1.0, 1.1, 1.2, 1.1, 1.0, 1.0, 1.0, 1.0, 1.1),
+        ((1, 14), (2, 1)),
+        0.94,
+        0.62,
+        0.5,
+        0.10,
+        False,
+        1.0,
+        2.6,
+        6.0,
+        (0.50, 0.45, 0.05),
+    ),
+    Species(
+        "badger",
+        "European badger",
+        "Meles meles",
+        0.30,
+        0.75,
+        _NIGHT,
+        (0.1, 0.2, 0.8, 1.2, 1.4, 1.4, 1.4, 1.3, 1.2, 1.0, 0.5, 0.2),
+        ((1, 7), (2, 2), (3, 1)),
+        0.96,
+        0.62,
+        0.5,
+        0.15,
+        False,
+        0.9,
+        2.0,
+        4.0,
+        (0.80, 0.20, 0.0),
+    ),
+    Species(
+        "brown_hare",
+        "Brown hare",
+        "Lepus europaeus",
+        0.29,
+        0.60,
+        _hours((19.5, 2.0, 1.0), (5.0, 1.8, 1.0), (0.5, 3.0, 0.5)),
+        (0.8, 1.1, 1.5, 1.4, 1.2, 1.1, 1.0, 0.9, 0.8, 0.8, 0.8, 0.8),
+        ((1, 8), (2, 2)),
+        1.0,
+        0.65,
+        0.5,
+        0.08,
+        False,
+        0.7,
+        2.5,
+        8.0,
+        (0.70, 0.15, 0.15),
+    ),
+    Species(
+        "grey_wolf",
+        "Grey wolf",
+        "Canis lupus",
+        0.75,
+        1.25,
+        _NIGHT,
+        (1.4, 1.4, 1.3, 0.8, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3),
+        ((1, 4), (2, 3), (4, 1)),
+        0.92,
+        0.70,
+        0.5,
+        0.08,
+        False,
+        1.4,
+        2.8,
+        7.0,
+        (0.35, 0.60, 0.05),
+        True,
+    ),
+    Species(
+        "lynx",
+        "Eurasian lynx",
+        "Lynx lynx",
+        0.62,
+        1.00,
+        _NIGHT,
+        (1.3, 1.6, 1.7, 1.0, 0.8, 0.7, 0.7, 0.8, 0.9, 1.0, 1.0, 1.2),
+        ((1, 9), (2, 1)),
+        0.90,
+        0.62,
+        0.5,
+        0.10,
+        False,
+        1.1,
+        2.5,
+        6.0,
+        (0.92, 0.06, 0.02),
+        True,
+    ),
+    Species(
+        "pine_marten",
+        "Pine marten",
+        "Martes martes",
+        0.17,
+        0.48,
+        _NIGHT,
+        _EVEN,
+        ((1, 1),),
+        0.90,
+        0.70,
+        0.5,
+        0.05,
+        False,
+        0.9,
+        2.4,
+        4.5,
+        (0.45, 0.40, 0.15),
+    ),
+    Species(
+        "jay",
+        "Eurasian jay",
+        "Garrulus glandarius",
+        0.19,
+        0.34,
+        _DAY,
+        (0.7, 0.7, 0.8, 0.9, 0.9, 0.8, 0.9, 1.1, 1.5, 1.6, 1.1, 0.8),
+        ((1, 4), (2, 1)),
+        1.0,
+        0.9,
+        0.5,
+        0.0,
+        False,
+        0.4,
+        1.0,
+        3.0,
+        (0.85, 0.15, 0.0),
+    ),
+)
 SPECIES_BY_KEY = {s.key: s for s in SPECIES}
 
 
@@ -160,15 +329,75 @@ class CameraModel:
 
 
 CAMERA_MODELS: tuple[CameraModel, ...] = (
-    CameraModel("Tarnbeckle", "Lanthorn 3", "tarnbeckle-lanthorn-3", 42.0, 12, "low-glow", 24, 0.30, 3, 0.7, 6,
-                "TARNB", "LANT", ("serial", "subsec"), "8 × AA lithium"),
-    CameraModel("Oddlethorpe", "Wren 12", "oddlethorpe-wren-12", 40.0, 12, "no-glow", 17, 0.45, 2, 1.0, 10,
-                "ODDLE", "WREN", ("serial",), "12 × AA lithium"),
-    CameraModel("Vespergate", "Duskmoth S", "vespergate-duskmoth-s", 52.0, 16, "no-glow", 28, 0.20, 3, 0.5, 3,
-                "DUSKM", "DUSK", ("serial", "offset", "subsec", "gps", "thumbnail"), "8 × AA NiMH"),
-    CameraModel("Hobkindle", "Gill 8", "hobkindle-gill-8", 55.0, 8, "low-glow", 18, 0.90, 1, 0.0, 30,
-                "HOBKI", "GILL", (), "8 × AA alkaline"),
-)  # fmt: skip
+    CameraModel(
+        "Tarnbeckle",
+        "Lanthorn 3",
+        "tarnbeckle-lanthorn-3",
+        42.0,
+        12,
+        "low-glow",
+        24,
+        0.30,
+        3,
+        0.7,
+        6,
+        "TARNB",
+        "LANT",
+        ("serial", "subsec"),
+        "8 × AA lithium",
+    ),
+    CameraModel(
+        "Oddlethorpe",
+        "Wren 12",
+        "oddlethorpe-wren-12",
+        40.0,
+        12,
+        "no-glow",
+        17,
+        0.45,
+        2,
+        1.0,
+        10,
+        "ODDLE",
+        "WREN",
+        ("serial",),
+        "12 × AA lithium",
+    ),
+    CameraModel(
+        "Vespergate",
+        "Duskmoth S",
+        "vespergate-duskmoth-s",
+        52.0,
+        16,
+        "no-glow",
+        28,
+        0.20,
+        3,
+        0.5,
+        3,
+        "DUSKM",
+        "DUSK",
+        ("serial", "offset", "subsec", "gps", "thumbnail"),
+        "8 × AA NiMH",
+    ),
+    CameraModel(
+        "Hobkindle",
+        "Gill 8",
+        "hobkindle-gill-8",
+        55.0,
+        8,
+        "low-glow",
+        18,
+        0.90,
+        1,
+        0.0,
+        30,
+        "HOBKI",
+        "GILL",
+        (),
+        "8 × AA alkaline",
+    ),
+)
 MODELS_BY_SLUG = {m.slug: m for m in CAMERA_MODELS}
 
 
@@ -209,9 +438,9 @@ class Site:
 
     kind : what it is, in the trade's words. look : which scenery the renderer draws.
     slope_deg : positive falls away from the camera. path_deg : angle between the animals' usual way and the
-    camera's axis, 90 straight across. range_m : nearest and farthest usual distance of animals. edge_m : where
-    the forest's edge or the brow stands. draw : weight of each species here (those not named do not come).
-    busy : how much goes on here, 1 being usual.
+    camera's axis, 90 straight across. range_m : nearest and farthest usual distance of animals. edge_m :
+    where the forest's edge or the brow stands. draw : weight of each species here (those not named do not
+    come). busy : how much goes on here, 1 being usual.
     """
 
     name: str
@@ -235,35 +464,267 @@ class Site:
 
 
 SITES: tuple[Site, ...] = (
-    Site("Alder Track", "alder-track", "track", "track", 47.2902, 13.8961, 742, 1, 35, (3.5, 12), 26, 0.6, "alder",
-         (("red_deer", 1), ("roe_deer", 1.4), ("wild_boar", 1), ("red_fox", 1.6), ("badger", 0.6), ("brown_hare", 0.4),
-          ("grey_wolf", 0.15), ("pine_marten", 0.3)), 1.1),
-    Site("Stone Ford", "stone-ford", "ford", "ford", 47.2851, 13.9127, 705, 3, 75, (4, 11), 24, 0.5, "willow",
-         (("red_deer", 1.2), ("roe_deer", 0.8), ("wild_boar", 1.2), ("red_fox", 0.8), ("badger", 0.5), ("grey_wolf", 0.1),
-          ("pine_marten", 0.2)), 0.9, 0.15),
-    Site("Grey Lick", "grey-lick", "salt lick", "lick", 47.3017, 13.8842, 861, -2, 60, (4, 8), 19, 0.8, "spruce",
-         (("red_deer", 2.2), ("roe_deer", 1.4), ("brown_hare", 0.3), ("jay", 0.3)), 1.2, 0.6),
-    Site("Hay Stand", "hay-stand", "winter feeding ground", "feeding", 47.2958, 13.9216, 774, 0, 70, (7, 16), 34, 0.3, "beech",
-         (("red_deer", 3.0), ("roe_deer", 0.5), ("wild_boar", 0.8), ("red_fox", 0.3), ("jay", 0.5)), 1.9, 0.8),
-    Site("Larkfield Edge", "larkfield-edge", "meadow edge", "meadow", 47.2876, 13.9338, 698, 2, 65, (4, 20), 42, 0.2, "beech",
-         (("red_deer", 0.6), ("roe_deer", 2.4), ("wild_boar", 0.7), ("red_fox", 1.2), ("brown_hare", 2.0), ("badger", 0.4)),
-         1.2, 0.35),
-    Site("High Saddle", "high-saddle", "ridge saddle", "ridge", 47.3248, 13.9073, 1385, 5, 50, (4, 14), 24, 0.05, "pine",
-         (("red_deer", 1.2), ("roe_deer", 0.3), ("red_fox", 0.8), ("grey_wolf", 0.4), ("lynx", 0.5), ("brown_hare", 0.3)), 0.6),
-    Site("Closed Lane", "closed-lane", "closed lane", "lane", 47.2834, 13.8829, 721, 0, 25, (4, 14), 30, 0.5, "beech",
-         (("roe_deer", 0.8), ("red_fox", 1.3), ("badger", 0.7), ("wild_boar", 0.6), ("brown_hare", 0.6)), 1.0),
-    Site("Heron Pool", "heron-pool", "water hole", "pool", 47.2969, 13.8725, 766, 4, 80, (4, 10), 22, 0.5, "alder",
-         (("red_deer", 1.0), ("roe_deer", 1.0), ("wild_boar", 1.8), ("red_fox", 0.6), ("badger", 0.4), ("jay", 1.0)), 1.0, 0.45),
-    Site("Orchard Wall", "orchard-wall", "orchard wall", "wall", 47.2812, 13.9241, 684, -1, 70, (3.5, 10), 26, 0.3, "apple",
-         (("roe_deer", 1.2), ("badger", 1.5), ("red_fox", 1.4), ("brown_hare", 0.8), ("jay", 0.9), ("wild_boar", 0.4),
-          ("pine_marten", 0.5)), 1.0, 0.4),
-    Site("Scree Foot", "scree-foot", "scree foot", "scree", 47.3171, 13.8887, 1120, -9, 60, (4, 12), 22, 0.1, "pine",
-         (("red_deer", 0.7), ("red_fox", 0.7), ("lynx", 0.4), ("pine_marten", 0.6), ("roe_deer", 0.3)), 0.6),
-    Site("Sett Bank", "sett-bank", "sett", "woodland", 47.2921, 13.9042, 758, -4, 70, (3, 7), 17, 0.85, "beech",
-         (("badger", 3.0), ("red_fox", 0.8), ("pine_marten", 0.4), ("roe_deer", 0.4), ("jay", 0.4)), 0.9, 0.4, True),
-    Site("Lynx Gallery", "lynx-gallery", "rock ledge", "gallery", 47.3189, 13.9199, 1164, 3, 40, (3, 9), 18, 0.7, "spruce",
-         (("lynx", 1.6), ("red_fox", 0.7), ("pine_marten", 0.7), ("red_deer", 0.4), ("grey_wolf", 0.25)), 0.5, 0.1, True),
-)  # fmt: skip
+    Site(
+        "Alder Track",
+        "alder-track",
+        "track",
+        "track",
+        47.2902,
+        13.8961,
+        742,
+        1,
+        35,
+        (3.5, 12),
+        26,
+        0.6,
+        "alder",
+        (
+            ("red_deer", 1),
+            ("roe_deer", 1.4),
+            ("wild_boar", 1),
+            ("red_fox", 1.6),
+            ("badger", 0.6),
+            ("brown_hare", 0.4),
+            ("grey_wolf", 0.15),
+            ("pine_marten", 0.3),
+        ),
+        1.1,
+    ),
+    Site(
+        "Stone Ford",
+        "stone-ford",
+        "ford",
+        "ford",
+        47.2851,
+        13.9127,
+        705,
+        3,
+        75,
+        (4, 11),
+        24,
+        0.5,
+        "willow",
+        (
+            ("red_deer", 1.2),
+            ("roe_deer", 0.8),
+            ("wild_boar", 1.2),
+            ("red_fox", 0.8),
+            ("badger", 0.5),
+            ("grey_wolf", 0.1),
+            ("pine_marten", 0.2),
+        ),
+        0.9,
+        0.15,
+    ),
+    Site(
+        "Grey Lick",
+        "grey-lick",
+        "salt lick",
+        "lick",
+        47.3017,
+        13.8842,
+        861,
+        -2,
+        60,
+        (4, 8),
+        19,
+        0.8,
+        "spruce",
+        (("red_deer", 2.2), ("roe_deer", 1.4), ("brown_hare", 0.3), ("jay", 0.3)),
+        1.2,
+        0.6,
+    ),
+    Site(
+        "Hay Stand",
+        "hay-stand",
+        "winter feeding ground",
+        "feeding",
+        47.2958,
+        13.9216,
+        774,
+        0,
+        70,
+        (7, 16),
+        34,
+        0.3,
+        "beech",
+        (("red_deer", 3.0), ("roe_deer", 0.5), ("wild_boar", 0.8), ("red_fox", 0.3), ("jay", 0.5)),
+        1.9,
+        0.8,
+    ),
+    Site(
+        "Larkfield Edge",
+        "larkfield-edge",
+        "meadow edge",
+        "meadow",
+        47.2876,
+        13.9338,
+        698,
+        2,
+        65,
+        (4, 20),
+        42,
+        0.2,
+        "beech",
+        (
+            ("red_deer", 0.6),
+            ("roe_deer", 2.4),
+            ("wild_boar", 0.7),
+            ("red_fox", 1.2),
+            ("brown_hare", 2.0),
+            ("badger", 0.4),
+        ),
+        1.2,
+        0.35,
+    ),
+    Site(
+        "High Saddle",
+        "high-saddle",
+        "ridge saddle",
+        "ridge",
+        47.3248,
+        13.9073,
+        1385,
+        5,
+        50,
+        (4, 14),
+        24,
+        0.05,
+        "pine",
+        (
+            ("red_deer", 1.2),
+            ("roe_deer", 0.3),
+            ("red_fox", 0.8),
+            ("grey_wolf", 0.4),
+            ("lynx", 0.5),
+            ("brown_hare", 0.3),
+        ),
+        0.6,
+    ),
+    Site(
+        "Closed Lane",
+        "closed-lane",
+        "closed lane",
+        "lane",
+        47.2834,
+        13.8829,
+        721,
+        0,
+        25,
+        (4, 14),
+        30,
+        0.5,
+        "beech",
+        (("roe_deer", 0.8), ("red_fox", 1.3), ("badger", 0.7), ("wild_boar", 0.6), ("brown_hare", 0.6)),
+        1.0,
+    ),
+    Site(
+        "Heron Pool",
+        "heron-pool",
+        "water hole",
+        "pool",
+        47.2969,
+        13.8725,
+        766,
+        4,
+        80,
+        (4, 10),
+        22,
+        0.5,
+        "alder",
+        (
+            ("red_deer", 1.0),
+            ("roe_deer", 1.0),
+            ("wild_boar", 1.8),
+            ("red_fox", 0.6),
+            ("badger", 0.4),
+            ("jay", 1.0),
+        ),
+        1.0,
+        0.45,
+    ),
+    Site(
+        "Orchard Wall",
+        "orchard-wall",
+        "orchard wall",
+        "wall",
+        47.2812,
+        13.9241,
+        684,
+        -1,
+        70,
+        (3.5, 10),
+        26,
+        0.3,
+        "apple",
+        (
+            ("roe_deer", 1.2),
+            ("badger", 1.5),
+            ("red_fox", 1.4),
+            ("brown_hare", 0.8),
+            ("jay", 0.9),
+            ("wild_boar", 0.4),
+            ("pine_marten", 0.5),
+        ),
+        1.0,
+        0.4,
+    ),
+    Site(
+        "Scree Foot",
+        "scree-foot",
+        "scree foot",
+        "scree",
+        47.3171,
+        13.8887,
+        1120,
+        -9,
+        60,
+        (4, 12),
+        22,
+        0.1,
+        "pine",
+        (("red_deer", 0.7), ("red_fox", 0.7), ("lynx", 0.4), ("pine_marten", 0.6), ("roe_deer", 0.3)),
+        0.6,
+    ),
+    Site(
+        "Sett Bank",
+        "sett-bank",
+        "sett",
+        "woodland",
+        47.2921,
+        13.9042,
+        758,
+        -4,
+        70,
+        (3, 7),
+        17,
+        0.85,
+        "beech",
+        (("badger", 3.0), ("red_fox", 0.8), ("pine_marten", 0.4), ("roe_deer", 0.4), ("jay", 0.4)),
+        0.9,
+        0.4,
+        True,
+    ),
+    Site(
+        "Lynx Gallery",
+        "lynx-gallery",
+        "rock ledge",
+        "gallery",
+        47.3189,
+        13.9199,
+        1164,
+        3,
+        40,
+        (3, 9),
+        18,
+        0.7,
+        "spruce",
+        (("lynx", 1.6), ("red_fox", 0.7), ("pine_marten", 0.7), ("red_deer", 0.4), ("grey_wolf", 0.25)),
+        0.5,
+        0.1,
+        True,
+    ),
+)
 SITES_BY_SLUG = {s.slug: s for s in SITES}
 
 TECHNICIANS = ("Ilka Marwood", "Tobin Achterfeld", "Suri Penhallick")
@@ -271,7 +732,7 @@ TECHNICIANS = ("Ilka Marwood", "Tobin Achterfeld", "Suri Penhallick")
 
 @dataclass(frozen=True)
 class ClockStep:
-    """From `since` (true, UTC) the camera's clock is wrong by `error_s` (positive: it shows too late a time)."""
+    """From `since` (true, UTC) the clock is wrong by `error_s`; positive: it shows too late a time. [s]"""
 
     since: datetime
     error_s: float
@@ -309,7 +770,7 @@ class Visit:
 
 @dataclass(frozen=True)
 class Card:
-    """A memory card's stay in a camera. folder : where `write_year` puts it; None while it is in the camera."""
+    """A memory card's stay in a camera. folder : where it is written to; None while it is in the camera."""
 
     name: str
     deployment: str
@@ -389,7 +850,8 @@ class Year:
         raise KeyError(slug)
 
 
-# How each camera hangs: site, camera, height, aim distance, tilt, heading, day it is set, day it is taken down.
+# How each camera hangs: site, camera, height, aim distance, tilt, heading, day it is set, day it is taken
+# down.
 _PLAN: tuple[tuple[str, str, float, float, float, float, int, int | None], ...] = (
     ("alder-track", "TB3-40117", 0.90, 6.0, 3.0, 20.0, 0, None),
     ("stone-ford", "ODW-0872", 1.10, 7.0, 4.5, 75.0, 0, 230),
@@ -458,7 +920,10 @@ def year(now: date = DEFAULT_NOW) -> Year:
         sets: dict[int, float] = {}
         if site == "closed-lane":
             spells.append(Spell("askew", instant(84, 3.4), at[2]))
-            found[2], note[2] = "askew", "Strap loose, case hanging to one side; straightened, strap tightened."
+            found[2], note[2] = (
+                "askew",
+                "Strap loose, case hanging to one side; straightened, strap tightened.",
+            )
         if site == "high-saddle":
             spells.append(Spell("ice", instant(194, 6.0), instant(209, 13.0)))
             note[4] = "Rime on the housing, window clear now."
@@ -490,15 +955,27 @@ def year(now: date = DEFAULT_NOW) -> Year:
             elif days[k][1] != "take down":
                 clock.append(ClockStep(at[k], 0.0))
         deployment = Deployment(
-            slug=slug, site=site, camera=serial, start=start, end=end, utc_offset_min=offset,
-            lens_height_m=height, aim_distance_m=aim, tilt_deg=tilt, heading_deg=heading,
+            slug=slug,
+            site=site,
+            camera=serial,
+            start=start,
+            end=end,
+            utc_offset_min=offset,
+            lens_height_m=height,
+            aim_distance_m=aim,
+            tilt_deg=tilt,
+            heading_deg=heading,
             settings=(
-                ("burst", str(model.burst)), ("burst gap", f"{model.burst_gap_s:g} s"),
-                ("rest", f"{model.rearm_s:g} s"), ("sensitivity", "high" if site != "high-saddle" else "low"),
+                ("burst", str(model.burst)),
+                ("burst gap", f"{model.burst_gap_s:g} s"),
+                ("rest", f"{model.rearm_s:g} s"),
+                ("sensitivity", "high" if site != "high-saddle" else "low"),
                 *((("time lapse", "168 h"),) if site in TIME_LAPSE else ()),
             ),
-            cells=model.cells, clock=tuple(clock), spells=tuple(spells),
-        )  # fmt: skip
+            cells=model.cells,
+            clock=tuple(clock),
+            spells=tuple(spells),
+        )
         deployments.append(deployment)
         # Cards: one from the set-up to the first swap, and so on.
         swaps = [0] + [k for k in range(1, len(days)) if days[k][1] in ("card swap", "take down")]
@@ -507,28 +984,45 @@ def year(now: date = DEFAULT_NOW) -> Year:
             out = swaps[n + 1] if n + 1 < len(swaps) else None
             name = f"{camera.name.replace(' ', '-')}-{chr(ord('A') + n)}"
             pulled = out is not None and site in JUST_PULLED and days[out][0] == YEAR_D - 1
-            if not (days[k][1] == "take down"):
+            if days[k][1] != "take down":
                 cards.append(
                     Card(
-                        name, slug, 32, at[k], at[out] if out is not None else None,
-                        f"{serial}-{n + 1}" if out is not None else None, pulled,
-                    )  # fmt: skip
+                        name,
+                        slug,
+                        32,
+                        at[k],
+                        at[out] if out is not None else None,
+                        f"{serial}-{n + 1}" if out is not None else None,
+                        pulled,
+                    )
                 )
             before = f"{camera.name.replace(' ', '-')}-{chr(ord('A') + n - 1)}" if n else None
             names[k] = (before, None if days[k][1] == "take down" else name)
         for k, (day, kind) in enumerate(days):
             card_out, card_in = names.get(k, (None, None))
-            arrival = None if k == 0 or k in unread else round(deployment.clock_error_s(at[k] - timedelta(minutes=1)))
+            arrival = (
+                None
+                if k == 0 or k in unread
+                else round(deployment.clock_error_s(at[k] - timedelta(minutes=1)))
+            )
             changed = k == 0 or (k in (3, 5) and kind != "take down") or note.get(k, "").startswith("Cells")
             since_cells = day - set_d if k < 3 else day - days[min(3, k)][0]
             battery = None if k in unread else 100 if k == 0 else max(20, 96 - since_cells // 3)
             visits.append(
                 Visit(
-                    deployment=slug, at=at[k], by=TECHNICIANS[(day // 50 + i // 6) % 3], kind=kind,
-                    found="—" if k == 0 else found.get(k, "working"), clock_found_s=arrival,
-                    clock_set=kind != "take down", battery_pct=battery,
-                    card_out=card_out, card_in=card_in, cells_changed=changed, notes=note.get(k, ""),
-                )  # fmt: skip
+                    deployment=slug,
+                    at=at[k],
+                    by=TECHNICIANS[(day // 50 + i // 6) % 3],
+                    kind=kind,
+                    found="—" if k == 0 else found.get(k, "working"),
+                    clock_found_s=arrival,
+                    clock_set=kind != "take down",
+                    battery_pct=battery,
+                    card_out=card_out,
+                    card_in=card_in,
+                    cells_changed=changed,
+                    notes=note.get(k, ""),
+                )
             )
     visits.sort(key=lambda v: (v.at, v.deployment))
     return Year(now, tuple(deployments), tuple(visits), tuple(cards), _signs(first))
@@ -537,10 +1031,15 @@ def year(now: date = DEFAULT_NOW) -> Year:
 def _signs(first: date) -> tuple[Sign, ...]:
     rng = np.random.default_rng(4711)
     kinds = {
-        "red_deer": ("tracks", "scat", "rub", "wallow"), "roe_deer": ("tracks", "scrape", "bed"),
-        "wild_boar": ("rooting", "tracks", "rub"), "red_fox": ("scat", "tracks"), "badger": ("latrine", "tracks"),
-        "brown_hare": ("tracks", "scat"), "grey_wolf": ("tracks", "scat"), "lynx": ("tracks", "scat"),
-    }  # fmt: skip
+        "red_deer": ("tracks", "scat", "rub", "wallow"),
+        "roe_deer": ("tracks", "scrape", "bed"),
+        "wild_boar": ("rooting", "tracks", "rub"),
+        "red_fox": ("scat", "tracks"),
+        "badger": ("latrine", "tracks"),
+        "brown_hare": ("tracks", "scat"),
+        "grey_wolf": ("tracks", "scat"),
+        "lynx": ("tracks", "scat"),
+    }
     out = []
     for n in range(34):
         key = list(kinds)[int(rng.integers(len(kinds)))]
@@ -549,11 +1048,14 @@ def _signs(first: date) -> tuple[Sign, ...]:
         what = kinds[key][int(rng.integers(len(kinds[key])))]
         out.append(
             Sign(
-                what, key, round(site.latitude_deg + float(rng.normal(0, 0.0022)), 5),
+                what,
+                key,
+                round(site.latitude_deg + float(rng.normal(0, 0.0022)), 5),
                 round(site.longitude_deg + float(rng.normal(0, 0.0032)), 5),
-                first + timedelta(days=int(rng.integers(3, 360))), TECHNICIANS[n % 3],
+                first + timedelta(days=int(rng.integers(3, 360))),
+                TECHNICIANS[n % 3],
                 "in snow" if what == "tracks" and rng.random() < 0.3 else "",
-            )  # fmt: skip
+            )
         )
     return tuple(sorted(out, key=lambda s: (s.on, s.kind, s.species)))
 
@@ -566,16 +1068,22 @@ def sun_over(site: Site, at: datetime) -> tuple[float, float]:
 def ledger(now: date = DEFAULT_NOW) -> dict[str, Any]:
     """Everything of the reserve as plain data (str, int, float, bool, None, list, dict), fit for JSON.
 
-    Keys: reserve, people, species, camera_models, cameras, sites, signs, deployments, visits, cards. Times are
-    ISO 8601 in UTC, dates ISO. What the demo alone knows (the troubles and the clocks' true errors) is left
-    out: a person learns it from the visits and the pictures.
+    Keys: reserve, people, species, camera_models, cameras, sites, signs, deployments, visits, cards. Times
+    are ISO 8601 in UTC, dates ISO. What the demo alone knows (the troubles and the clocks' true errors) is
+    left out: a person learns it from the visits and the pictures.
     """
     y = year(now)
     species = [
-        {"key": s.key, "common": s.common, "scientific": s.scientific, "shoulder_m": s.shoulder_m,
-         "length_m": s.length_m, "sensitive": s.sensitive}
+        {
+            "key": s.key,
+            "common": s.common,
+            "scientific": s.scientific,
+            "shoulder_m": s.shoulder_m,
+            "length_m": s.length_m,
+            "sensitive": s.sensitive,
+        }
         for s in SPECIES
-    ]  # fmt: skip
+    ]
     sites = []
     for s in SITES:
         plain = asdict(s)
@@ -598,15 +1106,13 @@ def ledger(now: date = DEFAULT_NOW) -> dict[str, Any]:
         "people": list(TECHNICIANS),
         "species": species,
         "camera_models": [asdict(m) for m in CAMERA_MODELS],
-        "cameras": [
-            {k: v for k, v in asdict(c).items() if k != "drift_s_d"} for c in CAMERAS
-        ],
+        "cameras": [{k: v for k, v in asdict(c).items() if k != "drift_s_d"} for c in CAMERAS],
         "sites": sites,
         "signs": [asdict(s) for s in y.signs],
         "deployments": deployments,
         "visits": [asdict(v) for v in y.visits],
         "cards": cards,
-    }  # fmt: skip
+    }
     plain_data: dict[str, Any] = _plain(data)
     return plain_data
 

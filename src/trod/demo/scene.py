@@ -1,7 +1,7 @@
 """The renderer: one camera's scenery, light and weather, and whoever stands in it, as one picture.
 
-`Stage` keeps what does not change between pictures of a camera. `Stage.shoot` makes one picture and tells where
-each body is. The same shot gives the same pixels.
+`Stage` keeps what does not change between pictures of a camera. `Stage.shoot` makes one picture and tells
+where each body is. The same shot gives the same pixels.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import math
 from collections import OrderedDict
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from typing import Any
 from zlib import crc32
 
 import numpy as np
@@ -18,12 +19,12 @@ import numpy.typing as npt
 from PIL import Image, ImageChops, ImageDraw, ImageFilter
 
 from trod.demo.animals import Actor
+from trod.demo.easel import Season
 from trod.demo.figures import Figure, noise_tile, paint, shadow
 from trod.demo.scenery import (
     Land,
     Layer,
     Place,
-    Season,
     flash_level,
     flash_tone,
     hazed,
@@ -35,7 +36,7 @@ from trod.demo.view import View
 from trod.demo.weather import Weather
 
 Bytes = npt.NDArray[np.uint8]
-Floats = npt.NDArray[np.float32]
+Floats = npt.NDArray[np.floating[Any]]
 NIGHT_BELOW_DEG = -3.0
 """The demo's cameras switch to infrared when the sun is lower than this (deep wood a little earlier). [°]"""
 
@@ -51,7 +52,7 @@ _MUTED = _muting(0.78)
 
 @dataclass(frozen=True)
 class Lens:
-    """What is wrong with the glass or the flash: 0 nothing .. 1 all. weak : share of the flash that is missing."""
+    """What is wrong with the glass or the flash, 0 nothing .. 1 all. weak : the flash's missing share."""
 
     dew: float = 0.0
     ice: float = 0.0
@@ -62,8 +63,8 @@ class Lens:
 class Shot:
     """One picture to be made.
 
-    sun_deg : elevation and bearing. gust : seconds since the burst began, for the swaying. seed : for the noise.
-    exposure_s : how long a moving animal smears at night.
+    sun_deg : elevation and bearing. gust : seconds since the burst began, for the swaying. seed : for the
+    noise. exposure_s : how long a moving animal smears at night.
     """
 
     actors: tuple[Actor, ...]
@@ -73,12 +74,14 @@ class Shot:
     seed: int
     gust_s: float = 0.0
     lens: Lens = field(default=Lens())
-    exposure_s: float = 1 / 45
+    exposure_s: float = 1 / 60
 
 
 @dataclass(frozen=True)
 class Seen:
-    """Where a body came out. box : left, top, right, bottom in shares of the picture, of all its drawn pixels.
+    """Where a body came out.
+
+    box : left, top, right, bottom of all its drawn pixels, in shares of the picture.
 
     visible : about which share of its silhouette is neither outside the frame nor behind something nearer.
     """
@@ -109,7 +112,11 @@ def light_for(view: View, weather: Weather, sun_deg: tuple[float, float], *, can
     infrared = elevation < NIGHT_BELOW_DEG + 1.5 * canopy
     e, d = math.radians(elevation), math.radians(bearing - view.heading_deg)
     toward = (math.sin(d) * math.cos(e), math.sin(e), math.cos(d) * math.cos(e))
-    clear = (1 - weather.cloud) ** 1.2 * (0.0 if weather.rain or weather.snowfall else 1.0) * (1 - 0.9 * weather.fog)
+    clear = (
+        (1 - weather.cloud) ** 1.2
+        * (0.0 if weather.rain or weather.snowfall else 1.0)
+        * (1 - 0.9 * weather.fog)
+    )
     strength = clear * float(np.clip((elevation + 0.5) / 9, 0, 1))
     warm = float(np.clip(1 - elevation / 22, 0, 1))
     direct = (0.78 * strength, (0.74 - 0.14 * warm) * strength, (0.64 - 0.30 * warm) * strength)
@@ -119,9 +126,15 @@ def light_for(view: View, weather: Weather, sun_deg: tuple[float, float], *, can
     dim = float(np.clip((elevation + 7) / 12, 0.34, 1)) * (0.9 if weather.rain else 1.0)
     noise = 5.5 if infrared else 1.6 + 4.0 * (1 - dim)
     return Light(
-        infrared, (ambient[0] * dim, ambient[1] * dim, ambient[2] * dim), direct, toward, elevation, noise,
-        weather.fog, weather.cloud,
-    )  # fmt: skip
+        infrared,
+        (ambient[0] * dim, ambient[1] * dim, ambient[2] * dim),
+        direct,
+        toward,
+        elevation,
+        noise,
+        weather.fog,
+        weather.cloud,
+    )
 
 
 @dataclass(frozen=True)
@@ -171,12 +184,19 @@ class Stage:
         light = light_for(self.view, weather, rounded, canopy=self.place.canopy)
         season = Season.of(weather)
         key: tuple[object, ...] = (
-            season, light.infrared, *((0.0, 0.0) if light.infrared else rounded), weather.cloud,
-            weather.fog, weather.rain > 0, weather.snowfall > 0,
-        )  # fmt: skip
+            season,
+            light.infrared,
+            *((0.0, 0.0) if light.infrared else rounded),
+            weather.cloud,
+            weather.fog,
+            weather.rain > 0,
+            weather.snowfall > 0,
+        )
         if key not in self._plates:
             land = self.land(season)
-            self._plates[key] = self._night_plate(land, light) if light.infrared else self._day_plate(land, light)
+            self._plates[key] = (
+                self._night_plate(land, light) if light.infrared else self._day_plate(land, light)
+            )
             while len(self._plates) > self._keep + 2:
                 self._plates.popitem(last=False)
         self._plates.move_to_end(key)
@@ -184,8 +204,9 @@ class Stage:
 
     def _night_plate(self, land: Land, light: Light) -> _Plate:
         rgba = np.asarray(land.land)
-        grey = flash_tone(
-            infrared_albedo(rgba[..., 0], rgba[..., 1], rgba[..., 2]), flash_level(land.dist_m, self.flash_range_m)
+        grey: Floats = flash_tone(
+            infrared_albedo(rgba[..., 0], rgba[..., 1], rgba[..., 2]),
+            flash_level(land.dist_m, self.flash_range_m),
         )
         if land.water is not None:  # water throws the flash away from the lens
             grey = grey * (1 - land.water) + 12 * land.water
@@ -211,16 +232,21 @@ class Stage:
         ambient, direct = np.array(light.ambient, np.float32), np.array(light.direct, np.float32)
         sunlit = self._sunlit(land, light) if max(light.direct) > 0.03 else None
         share = np.full((h, w), 0.62, np.float32) if sunlit is None else sunlit
-        lit = hazed(rgba[..., :3].astype(np.float32), land.dist_m)
+        lit: Floats = hazed(rgba[..., :3].astype(np.float32), land.dist_m)
         for c in range(3):
             lit[..., c] *= ambient[c] + direct[c] * share
         alpha = rgba[..., 3].astype(np.float32) / 255
         ground_mean = float(lit[land.ground].mean()) if land.ground.any() else 100.0
-        # The camera's exposure: a middle grey for the ground, brighter when snow lies (it knows snow), less at dusk.
-        lightness = 106.0 + 62.0 * float(np.clip((ground_mean / max(float(ambient.mean() + 0.5 * direct.mean()), 0.1) - 110) / 90, 0, 1))
+        # The camera's exposure: a middle grey for the ground, brighter when snow lies (it knows snow), less
+        # at dusk.
+        lightness = 106.0 + 62.0 * float(
+            np.clip((ground_mean / max(float(ambient.mean() + 0.5 * direct.mean()), 0.1) - 110) / 90, 0, 1)
+        )
         if light.elevation_deg < 4:
             lightness *= max(0.42, (light.elevation_deg + 7) / 11)
-        gain = float(np.clip(lightness / max(ground_mean, 1.0), 0.50, 1.9 if light.elevation_deg > 8 else 3.4))
+        gain = float(
+            np.clip(lightness / max(ground_mean, 1.0), 0.50, 1.9 if light.elevation_deg > 8 else 3.4)
+        )
         if light.fog > 0:
             k = (1 - np.exp(-light.fog * land.dist_m / 12))[..., None]
             lit = lit * (1 - k) + np.array((206, 210, 212), np.float32) * float(ambient.mean()) * 1.05 * k
@@ -247,7 +273,9 @@ class Stage:
             puffs = noise_tile(512, 1.5, 21)
             iy = (np.arange(h) * 1.6 * 480 / h).astype(np.int64) % 512
             ix = (np.arange(w) * 0.5 * 640 / w).astype(np.int64) % 512
-            cover = np.clip(puffs[iy[:, None], ix[None, :]] * 0.9 + light.cloud * 2 - 0.7, 0, 1)[..., None] * 0.7
+            cover = (
+                np.clip(puffs[iy[:, None], ix[None, :]] * 0.9 + light.cloud * 2 - 0.7, 0, 1)[..., None] * 0.7
+            )
             sky = sky * (1 - cover) + np.array((236, 238, 240), np.float32) * cover
         level = float(np.mean(light.ambient)) + 0.35 * max(light.direct)
         small = np.clip(sky * min(1.25, level * max(1.0, gain) * 1.12), 0, 255).astype(np.uint8)
@@ -283,7 +311,7 @@ class Stage:
             a[..., :3] = np.clip(a[..., :3] * (1 - k) + veil * k, 0, 255)
         return replace(layer, picture=Image.fromarray(a))
 
-    # --- one picture -----------------------------------------------------------------------------------------
+    # --- one picture ------------------------------------------------------------------------------
 
     def shoot(self, shot: Shot) -> tuple[Image.Image, tuple[Seen, ...], bool]:
         """One picture. Returns (RGB picture, the bodies that can be seen, whether it is infrared)."""
@@ -300,18 +328,17 @@ class Stage:
             figure = paint(self.view, actor, blur_px=min(blur, self.view.width_px / 12))
             if figure is not None:
                 figures.append((actor, figure))
-        queue: list[tuple[float, int, object]] = [(layer.distance_m, 0, layer) for layer in plate.layers]
-        queue += [(f.distance_m, 1, (a, f)) for a, f in figures]
+        queue: list[tuple[float, Layer | tuple[Actor, Figure]]] = []
+        queue += [(layer.distance_m, layer) for layer in plate.layers]
+        queue += [(pair[1].distance_m, pair) for pair in figures]
         queue.sort(key=lambda item: -item[0])
         for actor, figure in figures:
             self._throw_shadow(picture, actor, figure, light, plate)
-        for _, what, item in queue:
-            if what == 0:
-                assert isinstance(item, Layer)
+        for _, item in queue:
+            if isinstance(item, Layer):
                 self._paste_layer(picture, item, shot, rng)
             else:
-                actor, figure = item  # type: ignore[misc]
-                self._paste_figure(picture, actor, figure, plate, shot)
+                self._paste_figure(picture, *item, plate)
         if light.infrared:
             picture = ImageChops.multiply(picture, self._beam3)
             for actor, figure in figures:
@@ -325,11 +352,16 @@ class Stage:
         paste_strip(picture, shot.caption)
         return picture, self._seen(figures, plate.layers), light.infrared
 
-    def _throw_shadow(self, picture: Image.Image, actor: Actor, figure: Figure, light: Light, plate: _Plate) -> None:
+    def _throw_shadow(
+        self, picture: Image.Image, actor: Actor, figure: Figure, light: Light, plate: _Plate
+    ) -> None:
         strong = 0.0 if light.infrared else max(light.direct) / (max(light.direct) + max(light.ambient))
         if plate.sunlit is not None:
             strong *= self._sun_at(figure, plate)
-        for toward, weight in ((light.toward_sun, 0.85 * strong), ((0.05, 1.0, 0.1), 0.30 * (1 - 0.6 * strong))):
+        for toward, weight in (
+            (light.toward_sun, 0.85 * strong),
+            ((0.05, 1.0, 0.1), 0.30 * (1 - 0.6 * strong)),
+        ):
             if weight < 0.04 or actor.lift_m > 0.2:
                 continue
             made = shadow(self.view, actor, toward)
@@ -346,7 +378,7 @@ class Stage:
         x0, y0 = int(np.clip(x, 4, w - 5)), int(np.clip(y, 4, h - 5))
         return float(plate.sunlit[y0 - 4 : y0 + 5, x0 - 4 : x0 + 5].mean())
 
-    def _paste_figure(self, picture: Image.Image, actor: Actor, figure: Figure, plate: _Plate, shot: Shot) -> None:
+    def _paste_figure(self, picture: Image.Image, actor: Actor, figure: Figure, plate: _Plate) -> None:
         light = plate.light
         body = Image.fromarray(figure.colour)
         if light.infrared:
@@ -354,7 +386,9 @@ class Stage:
             grey = body.convert("L")
             curve = flash_tone(0.05 + 0.92 * np.arange(256) / 255.0, level)
             if light.fog > 0:
-                curve = curve * math.exp(-light.fog * figure.distance_m / 14) + light.fog * 105 * (1 - math.exp(-figure.distance_m / 5))
+                curve = curve * math.exp(-light.fog * figure.distance_m / 14) + light.fog * 105 * (
+                    1 - math.exp(-figure.distance_m / 5)
+                )
             grey = grey.point([int(v) for v in np.clip(curve, 0, 255)])
             body = Image.merge("RGB", (grey, grey, grey))
         else:
@@ -407,7 +441,9 @@ class Stage:
             r = int(radius * 4) + 2
             yy, xx = np.mgrid[-r : r + 1, -r : r + 1].astype(np.float32)
             d2 = xx * xx + yy * yy
-            glow = (np.exp(-d2 / (2 * radius**2)) * 255 + np.exp(-d2 / (2 * (radius * 2.4) ** 2)) * 70) * bright
+            glow = (
+                np.exp(-d2 / (2 * radius**2)) * 255 + np.exp(-d2 / (2 * (radius * 2.4) ** 2)) * 70
+            ) * bright
             patch = Image.fromarray(np.clip(glow, 0, 255).astype(np.uint8))
             left, top = int(x) - r, int(y) - r
             picture.paste(Image.new("RGB", patch.size, (252, 252, 250)), (left, top), patch)
@@ -417,7 +453,9 @@ class Stage:
         w, h = picture.size
         weather = shot.weather
         if weather.rain > 0:
-            veil = Image.new("L", (w, h), int(16 * weather.rain) if not light.infrared else int(9 * weather.rain))
+            veil = Image.new(
+                "L", (w, h), int(16 * weather.rain) if not light.infrared else int(9 * weather.rain)
+            )
             d = ImageDraw.Draw(veil)
             slant = 0.10 + 0.03 * weather.wind_mps * (1 if shot.seed % 2 else -1)
             n = int(90 + 190 * weather.rain)
@@ -427,7 +465,9 @@ class Stage:
             for x, y, s, t in zip(xs.tolist(), ys.tolist(), long.tolist(), tone.tolist(), strict=True):
                 d.line([(x, y), (x + slant * s, y + s)], fill=int(t), width=thick)
             shade = (236, 238, 240) if light.infrared else (222, 226, 230)
-            picture.paste(Image.new("RGB", (w, h), shade), (0, 0), veil.filter(ImageFilter.BoxBlur(0.45 * w / 640)))
+            picture.paste(
+                Image.new("RGB", (w, h), shade), (0, 0), veil.filter(ImageFilter.BoxBlur(0.45 * w / 640))
+            )
         if weather.snowfall > 0:
             veil = Image.new("L", (w, h), int(20 * weather.snowfall) if not light.infrared else 6)
             d = ImageDraw.Draw(veil)
@@ -437,7 +477,11 @@ class Stage:
             tone = np.clip(250 - size / (w / 640) * 24, 90, 245)
             for x, y, s, t in zip(xs.tolist(), ys.tolist(), size.tolist(), tone.tolist(), strict=True):
                 d.ellipse((x - s, y - s, x + s * 1.1, y + s * 1.3), fill=int(t))
-            picture.paste(Image.new("RGB", (w, h), (246, 248, 250)), (0, 0), veil.filter(ImageFilter.BoxBlur(0.8 * w / 640)))
+            picture.paste(
+                Image.new("RGB", (w, h), (246, 248, 250)),
+                (0, 0),
+                veil.filter(ImageFilter.BoxBlur(0.8 * w / 640)),
+            )
         return picture
 
     def _glass(self, picture: Image.Image, shot: Shot, light: Light, rng: np.random.Generator) -> Image.Image:
@@ -446,15 +490,23 @@ class Stage:
         lens = shot.lens
         if lens.dew > 0 or lens.ice > 0:
             amount = max(lens.dew, lens.ice)
-            soft = picture.resize((max(8, w // 14), max(6, h // 14)), Image.Resampling.BOX).resize((w, h), Image.Resampling.BICUBIC)
+            soft = picture.resize((max(8, w // 14), max(6, h // 14)), Image.Resampling.BOX).resize(
+                (w, h), Image.Resampling.BICUBIC
+            )
             cover = _glass_cover(w, h, "ice" if lens.ice > 0 else "dew", shot.seed // 1000 % 7)
             mask = cover.point([min(255, int(v * (0.35 + 0.75 * amount))) for v in range(256)])
             pale = (214, 220, 226) if not light.infrared else (118, 118, 118)
-            soft = Image.blend(soft, Image.new("RGB", (w, h), pale), (0.42 if lens.ice > 0 else 0.22) * amount)
+            soft = Image.blend(
+                soft, Image.new("RGB", (w, h), pale), (0.42 if lens.ice > 0 else 0.22) * amount
+            )
             picture.paste(soft, (0, 0), mask)
             if lens.ice > 0:
                 crystals = cover.point([min(255, int(max(0, v - 165) * 1.5 * amount)) for v in range(256)])
-                picture.paste(Image.new("RGB", (w, h), (232, 236, 240) if not light.infrared else (170, 170, 170)), (0, 0), crystals)
+                picture.paste(
+                    Image.new("RGB", (w, h), (232, 236, 240) if not light.infrared else (170, 170, 170)),
+                    (0, 0),
+                    crystals,
+                )
         lx, ly, lz = light.toward_sun
         if not light.infrared and lz > 0.2 and max(light.direct) > 0.2 and ly > 0:
             p, _ = self.view.project(np.array([lx, ly, lz]) * 1e4 + np.array([0, self.view.lens_height_m, 0]))
@@ -479,7 +531,7 @@ class Stage:
 
     def _seen(self, figures: list[tuple[Actor, Figure]], layers: tuple[Layer, ...]) -> tuple[Seen, ...]:
         out = []
-        w, h = self.view.width_px, self.view.height_px
+        h = self.view.height_px
         floor = 1 - strip_height(h) / h
         for actor, figure in figures:
             if figure.box is None:
@@ -494,14 +546,28 @@ class Stage:
             alpha[rows:] = 0
             for layer in layers:
                 if layer.distance_m < figure.distance_m:
-                    _hide(alpha, figure.left, figure.top, np.asarray(layer.picture.getchannel("A")), layer.left, layer.top)
+                    _hide(
+                        alpha,
+                        figure.left,
+                        figure.top,
+                        np.asarray(layer.picture.getchannel("A")),
+                        layer.left,
+                        layer.top,
+                    )
             for _, other in figures:
                 if other is not figure and other.distance_m < figure.distance_m:
                     _hide(alpha, figure.left, figure.top, other.alpha, other.left, other.top)
             visible = figure.in_frame * float(alpha.sum()) / whole
             if visible < 0.02:
                 continue
-            out.append(Seen(actor, (left, top, right, min(bottom, floor)), round(visible, 3), round(figure.distance_m, 2)))
+            out.append(
+                Seen(
+                    actor,
+                    (left, top, right, min(bottom, floor)),
+                    round(visible, 3),
+                    round(figure.distance_m, 2),
+                )
+            )
         return tuple(out)
 
 
@@ -525,7 +591,7 @@ def _shoulder(values: Floats) -> Bytes:
 
 @lru_cache(maxsize=12)
 def _grain(sigma: float) -> npt.NDArray[np.int16]:
-    """A tile of sensor noise, mostly of lightness, a little of colour, softened as cameras do. (512, 640, 3)"""
+    """A tile of sensor noise, mostly of lightness, a little of colour, softened. (512, 640, 3)"""
     rng = np.random.default_rng([crc32(b"grain"), round(sigma * 10)])
     light = rng.standard_normal((512, 640, 1))
     light = 0.72 * light + 0.28 * (np.roll(light, 1, 0) + np.roll(light, 1, 1))
@@ -574,15 +640,26 @@ def _glow(size: int) -> Image.Image:
 
 
 def _flare(picture: Image.Image, x: float, y: float, strength: float) -> Image.Image:
-    """Sun glow at a place (shares of the frame, may lie outside), ghosts through the middle and a pale veil."""
+    """Sun glow at a place (shares of the frame, or outside), ghosts through the middle, a pale veil."""
     w, h = picture.size
     over = Image.new("L", (w, h), int(34 * strength))
     big = int(w * 1.15)
     glow = _glow(256).resize((big, big)).point([min(255, int(v * 1.25 * strength)) for v in range(256)])
     over.paste(glow, (int(x * w - big / 2), int(y * h - big / 2)), glow)
-    layer = Image.merge("RGB", (over, over.point([int(v * 0.94) for v in range(256)]), over.point([int(v * 0.80) for v in range(256)])))
+    layer = Image.merge(
+        "RGB",
+        (
+            over,
+            over.point([int(v * 0.94) for v in range(256)]),
+            over.point([int(v * 0.80) for v in range(256)]),
+        ),
+    )
     d = ImageDraw.Draw(layer, "RGBA")
-    for k, r, c in ((0.55, 0.05, (90, 150, 110, 26)), (1.25, 0.09, (150, 110, 70, 22)), (1.6, 0.04, (80, 110, 160, 26))):
+    for k, r, c in (
+        (0.55, 0.05, (90, 150, 110, 26)),
+        (1.25, 0.09, (150, 110, 70, 22)),
+        (1.6, 0.04, (80, 110, 160, 26)),
+    ):
         gx, gy = (x + (0.5 - x) * k) * w, (y + (0.5 - y) * k) * h
         d.ellipse((gx - r * w, gy - r * w, gx + r * w, gy + r * w), fill=c)
     return ImageChops.screen(picture, layer.filter(ImageFilter.BoxBlur(2)))
@@ -591,5 +668,7 @@ def _flare(picture: Image.Image, x: float, y: float, strength: float) -> Image.I
 def to_jpeg(picture: Image.Image, *, quality: int = 80, exif: bytes = b"") -> bytes:
     """The picture as a baseline JPEG."""
     out = io.BytesIO()
-    picture.save(out, "JPEG", quality=quality, exif=exif) if exif else picture.save(out, "JPEG", quality=quality)
+    picture.save(out, "JPEG", quality=quality, exif=exif) if exif else picture.save(
+        out, "JPEG", quality=quality
+    )
     return out.getvalue()

@@ -1,4 +1,4 @@
-"""What happens in front of each camera: who passes when, the wind's blanks, people, and each camera's troubles.
+"""What happens in front of each camera: who passes when, the wind's blanks, people and troubles.
 
 All of it is made up from a seed. A `Moment` is one release of the shutter, with its truth.
 """
@@ -20,6 +20,7 @@ from trod.demo.reserve import (
     RESERVE,
     SITES_BY_SLUG,
     SPECIES_BY_KEY,
+    TECHNICIANS,
     TIME_LAPSE,
     CameraModel,
     Deployment,
@@ -58,9 +59,14 @@ class Moment:
 def sun_hours(day: date) -> tuple[float, float]:
     """About when the sun rises and sets over the reserve, in hours of its standard time."""
     declination = math.radians(-23.44) * math.cos(2 * math.pi * (day.timetuple().tm_yday + 10) / 365.25)
-    half = math.degrees(
-        math.acos(max(-1.0, min(1.0, -math.tan(math.radians(RESERVE.latitude_deg)) * math.tan(declination))))
-    ) / 15
+    half = (
+        math.degrees(
+            math.acos(
+                max(-1.0, min(1.0, -math.tan(math.radians(RESERVE.latitude_deg)) * math.tan(declination)))
+            )
+        )
+        / 15
+    )
     noon = 12 - (RESERVE.longitude_deg - RESERVE.utc_offset_min / 4) / 15
     return noon - half, noon + half
 
@@ -84,7 +90,9 @@ class Storyteller:
         self._passage = 0
 
     def _rng(self, start: datetime) -> np.random.Generator:
-        return np.random.default_rng([self.seed, crc32(self.deployment.slug.encode()), int(start.timestamp())])
+        return np.random.default_rng(
+            [self.seed, crc32(self.deployment.slug.encode()), int(start.timestamp())]
+        )
 
     def local(self, at: datetime) -> datetime:
         """An instant on the deployment's own clock face, were it right."""
@@ -128,7 +136,7 @@ class Storyteller:
         return self.deployment.during("off", at) is None and self.deployment.during("full card", at) is None
 
     def _no_overlap(self, moments: list[Moment]) -> list[Moment]:
-        """A camera that is busy with one passage does not begin another: later ones that cut in are dropped."""
+        """A camera busy with one passage does not begin another: later ones that cut in are dropped."""
         out: list[Moment] = []
         until: datetime | None = None
         holder = -1
@@ -152,7 +160,12 @@ class Storyteller:
         if weak is not None:
             lens = replace(lens, weak=float(np.clip((m.at - weak.start) / (weak.end - weak.start), 0, 1)))
         local = self.local(m.at)
-        if lens.ice == 0 and m.weather.fog > 0.5 and local.hour < 9 and self.site.look in ("meadow", "ford", "pool", "wall"):
+        if (
+            lens.ice == 0
+            and m.weather.fog > 0.5
+            and local.hour < 9
+            and self.site.look in ("meadow", "ford", "pool", "wall")
+        ):
             lens = replace(lens, dew=m.weather.fog)
         return replace(m, lens=lens, askew=d.during("askew", m.at) is not None)
 
@@ -160,30 +173,71 @@ class Storyteller:
         self._passage += 1
         return self._passage
 
-    def _moment(self, at: datetime, actors: tuple[Actor, ...], *, kind: str, species: str, cause: str, passage: int, frame_s: float, weather: Weather | None = None) -> Moment:
+    def _moment(
+        self,
+        at: datetime,
+        actors: tuple[Actor, ...],
+        *,
+        kind: str,
+        species: str,
+        cause: str,
+        passage: int,
+        frame_s: float,
+        weather: Weather | None = None,
+    ) -> Moment:
         at = at.replace(microsecond=at.microsecond // 10000 * 10000)
         return Moment(
-            at, kind, species, actors, cause, passage, frame_s,
-            weather or self.almanac.at(self.local(at)), sun_over(self.site, at),
-        )  # fmt: skip
+            at,
+            kind,
+            species,
+            actors,
+            cause,
+            passage,
+            frame_s,
+            weather or self.almanac.at(self.local(at)),
+            sun_over(self.site, at),
+        )
 
-    def _burst(self, at: datetime, actors: tuple[Actor, ...], *, kind: str, species: str = "", cause: str = "", passage: int, since_s: float = 0.0, weather: Weather | None = None) -> list[Moment]:
+    def _burst(
+        self,
+        at: datetime,
+        actors: tuple[Actor, ...],
+        *,
+        kind: str,
+        species: str = "",
+        cause: str = "",
+        passage: int,
+        since_s: float = 0.0,
+        weather: Weather | None = None,
+    ) -> list[Moment]:
         out = []
         for k in range(self.model.burst):
             later = k * self.model.burst_gap_s
             out.append(
                 self._moment(
-                    at + timedelta(seconds=later), tuple(a.moved(seconds=later) for a in actors),
-                    kind=kind, species=species, cause=cause, passage=passage, frame_s=since_s + later, weather=weather,
-                )  # fmt: skip
+                    at + timedelta(seconds=later),
+                    tuple(a.moved(seconds=later) for a in actors),
+                    kind=kind,
+                    species=species,
+                    cause=cause,
+                    passage=passage,
+                    frame_s=since_s + later,
+                    weather=weather,
+                )
             )
         return out
 
     # --- blanks --------------------------------------------------------------------------------------------
 
-    def _storms(self, start: datetime, end: datetime, rng: np.random.Generator, pictures: int) -> list[Moment]:
+    def _storms(
+        self, start: datetime, end: datetime, rng: np.random.Generator, pictures: int
+    ) -> list[Moment]:
         """Windy afternoons: trigger after trigger with nothing but branches in them."""
-        days = [d for d in self.almanac.stormy if start < datetime.combine(d, time(8), UTC) < end - timedelta(days=1)]
+        days = [
+            d
+            for d in self.almanac.stormy
+            if start < datetime.combine(d, time(8), UTC) < end - timedelta(days=1)
+        ]
         if not days:
             span = max(1, (end - start).days - 1)
             days = [start.date() + timedelta(days=1 + int(rng.integers(span)))]
@@ -192,7 +246,9 @@ class Storyteller:
         while len(out) < pictures and rounds < 40:
             rounds += 1
             day = days[int(rng.integers(len(days)))]
-            at = datetime.combine(day, time(0), self.deployment.timezone) + timedelta(hours=float(rng.uniform(8.5, 13)))
+            at = datetime.combine(day, time(0), self.deployment.timezone) + timedelta(
+                hours=float(rng.uniform(8.5, 13))
+            )
             passage = self._next_passage()
             began = at
             for _ in range(min(60, 4 + int(rng.geometric(0.07)))):
@@ -202,10 +258,19 @@ class Storyteller:
                 weather = replace(weather, wind_mps=max(weather.wind_mps, float(rng.uniform(9, 14))), fog=0.0)
                 if start < at < end and self._works(at):
                     out += self._burst(
-                        at.astimezone(UTC), (), kind="blank", cause="waving branches", passage=passage,
-                        since_s=(at - began).total_seconds(), weather=weather,
-                    )  # fmt: skip
-                at += timedelta(seconds=self.model.burst * self.model.burst_gap_s + self.model.rearm_s + float(rng.exponential(70)))
+                        at.astimezone(UTC),
+                        (),
+                        kind="blank",
+                        cause="waving branches",
+                        passage=passage,
+                        since_s=(at - began).total_seconds(),
+                        weather=weather,
+                    )
+                at += timedelta(
+                    seconds=self.model.burst * self.model.burst_gap_s
+                    + self.model.rearm_s
+                    + float(rng.exponential(70))
+                )
                 if (at - began).total_seconds() > 6 * 3600:
                     break
         return out
@@ -224,31 +289,53 @@ class Storyteller:
         while datetime.combine(day, time(12), self.deployment.timezone) < end:
             at = datetime.combine(day, time(12), self.deployment.timezone).astimezone(UTC)
             if at > start and self._works(at):
-                out.append(self._moment(at, (), kind="blank", species="", cause="time lapse", passage=self._next_passage(), frame_s=0.0))
+                out.append(
+                    self._moment(
+                        at,
+                        (),
+                        kind="blank",
+                        species="",
+                        cause="time lapse",
+                        passage=self._next_passage(),
+                        frame_s=0.0,
+                    )
+                )
             day += timedelta(days=7)
         return out
 
     # --- people --------------------------------------------------------------------------------------------
 
     def _visits(self, start: datetime, end: datetime, rng: np.random.Generator) -> list[Moment]:
-        """The technician walks up to the camera and away from it."""
+        """The technician walks up to the camera, or away from the one just set."""
         out: list[Moment] = []
         mine: list[Visit] = [v for v in self.year.visits if v.deployment == self.deployment.slug]
         for v in mine:
-            who = sum(map(ord, v.by)) % 8
-            passage = self._next_passage()
-            walk = Actor("person", float(rng.uniform(-0.3, 0.3)), float(rng.uniform(3.6, 4.6)), 270.0, "walk", 0.1, scale=float(1.0 - 0.06 * (who % 2)), speed_mps=1.0, variant=who)
+            who = TECHNICIANS.index(v.by)
+            walk = Actor(
+                "person",
+                float(rng.uniform(-0.3, 0.3)),
+                float(rng.uniform(3.6, 4.6)),
+                270.0,
+                "walk",
+                0.1,
+                scale=(0.96, 1.03, 0.93)[who],
+                speed_mps=1.0,
+                variant=(0, 5, 2)[who],
+            )
             away = replace(walk, facing_deg=90.0, x_m=walk.x_m - 0.2, z_m=3.2)
-            for at, actor in ((v.at - timedelta(minutes=2), walk), (v.at + timedelta(minutes=6), away)):
-                if start <= at <= end and self._works(at):
-                    out += self._burst(at, (actor,), kind="person", passage=passage)
+            actor, minutes = (away, 4.0) if v.kind == "set" else (walk, -2.0)
+            at = v.at + timedelta(minutes=minutes)
+            if start <= at <= end and self._works(at):
+                out += self._burst(at, (actor,), kind="person", passage=self._next_passage())
         return out
 
     def _passer_by(self, start: datetime, end: datetime, rng: np.random.Generator) -> list[Moment]:
         day = self._day(start, end, rng)
         hour = float(np.clip(rng.normal(13, 3), 7, 19.5))
         at = datetime.combine(day, time(0), self.deployment.timezone) + timedelta(hours=hour)
-        vehicle = self.site.look in ("lane", "track") and rng.random() < (0.45 if self.site.look == "lane" else 0.25)
+        vehicle = self.site.look in ("lane", "track") and rng.random() < (
+            0.45 if self.site.look == "lane" else 0.25
+        )
         facing = 90 - self.site.path_deg + (180 if rng.random() < 0.5 else 0)
         z = float(rng.uniform(*self.site.range_m)) + (4.5 if vehicle else 1.0)
         z = min(z, self.site.edge_m * 0.6)
@@ -262,11 +349,23 @@ class Storyteller:
             side = k * 0.6
             actors.append(
                 Actor(
-                    "vehicle" if vehicle else "person", -back * math.cos(a) - side * math.sin(a), z - back * math.sin(a) + side * math.cos(a),
-                    facing, "walk", float(rng.random()), scale=1.0 if vehicle else float(rng.uniform(0.92, 1.04)), speed_mps=speed, variant=variant + k * 3,
-                )  # fmt: skip
+                    "vehicle" if vehicle else "person",
+                    -back * math.cos(a) - side * math.sin(a),
+                    z - back * math.sin(a) + side * math.cos(a),
+                    facing,
+                    "walk",
+                    float(rng.random()),
+                    scale=1.0 if vehicle else float(rng.uniform(0.92, 1.04)),
+                    speed_mps=speed,
+                    variant=variant + k * 3,
+                )
             )
-        return self._burst(at.astimezone(UTC), tuple(actors), kind="vehicle" if vehicle else "person", passage=self._next_passage())
+        return self._burst(
+            at.astimezone(UTC),
+            tuple(actors),
+            kind="vehicle" if vehicle else "person",
+            passage=self._next_passage(),
+        )
 
     # --- animals -------------------------------------------------------------------------------------------
 
@@ -312,27 +411,63 @@ class Storyteller:
         out: list[tuple[str, str, float]] = []
         bachelor = species.key == "red_deer" and rng.random() < 0.25 and month not in (9, 10)
         for k in range(n):
-            young = n > 1 and k > 0 and not bachelor and rng.random() < min(0.75, species.juvenile_share * n / max(1, n - 1))
-            male = rng.random() < (1.0 if bachelor else species.male_share if n == 1 else species.male_share * 0.45)
+            young = (
+                n > 1
+                and k > 0
+                and not bachelor
+                and rng.random() < min(0.75, species.juvenile_share * n / max(1, n - 1))
+            )
+            male = rng.random() < (
+                1.0 if bachelor else species.male_share if n == 1 else species.male_share * 0.45
+            )
             if young:
-                out.append(("unknown", "juvenile", species.juvenile_scale * grown * float(rng.uniform(0.94, 1.05))))
+                out.append(
+                    ("unknown", "juvenile", species.juvenile_scale * grown * float(rng.uniform(0.94, 1.05)))
+                )
                 continue
             age = "subadult" if rng.random() < 0.14 else "adult"
-            size = (1.0 if male else species.female_scale) * (0.92 if age == "subadult" else 1.0) * float(rng.uniform(0.95, 1.05))
+            size = (
+                (1.0 if male else species.female_scale)
+                * (0.92 if age == "subadult" else 1.0)
+                * float(rng.uniform(0.95, 1.05))
+            )
             sex = ("male" if male else "female") if species.sexes_shown else "unknown"
             out.append((sex, age, size))
         if species.key == "wild_boar" and n >= 4 and out:  # a sow leads her piglets
             out[0] = ("female", "adult", species.female_scale)
         return out
 
-    def _actor(self, species: Species, one: tuple[str, str, float], x: float, z: float, facing: float, pose: str, speed: float, month: int, rng: np.random.Generator) -> Actor:
+    def _actor(
+        self,
+        species: Species,
+        one: tuple[str, str, float],
+        x: float,
+        z: float,
+        facing: float,
+        pose: str,
+        speed: float,
+        month: int,
+        rng: np.random.Generator,
+    ) -> Actor:
         sex, age, scale = one
         return Actor(
-            species.key, x, max(z, 1.6), facing, pose, float(rng.random()), sex, age, scale, month, speed,
+            species.key,
+            x,
+            max(z, 1.6),
+            facing,
+            pose,
+            float(rng.random()),
+            sex,
+            age,
+            scale,
+            month,
+            speed,
             int(rng.integers(1000)),
-        )  # fmt: skip
+        )
 
-    def _pass(self, at: datetime, species: Species, herd: list[tuple[str, str, float]], rng: np.random.Generator) -> list[Moment]:
+    def _pass(
+        self, at: datetime, species: Species, herd: list[tuple[str, str, float]], rng: np.random.Generator
+    ) -> list[Moment]:
         facing = 90 - self.site.path_deg + float(rng.normal(0, 12)) + (180 if rng.random() < 0.5 else 0)
         near, far = self.site.range_m
         size = species.shoulder_m
@@ -355,7 +490,19 @@ class Storyteller:
             side = float(rng.normal(0, 0.35 + 0.25 * size)) if k else 0.0
             x = (lead - gap) * math.cos(a) - side * math.sin(a)
             z = z0 + (lead - gap) * math.sin(a) + side * math.cos(a)
-            actors.append(self._actor(species, one, x, z, facing + float(rng.normal(0, 5)), pose, speed * float(rng.uniform(0.95, 1.05)), self.local(at).month, rng))
+            actors.append(
+                self._actor(
+                    species,
+                    one,
+                    x,
+                    z,
+                    facing + float(rng.normal(0, 5)),
+                    pose,
+                    speed * float(rng.uniform(0.95, 1.05)),
+                    self.local(at).month,
+                    rng,
+                )
+            )
             gap += species.length_m * float(rng.uniform(1.0, 1.9))
         passage = self._next_passage()
         out = self._burst(at, tuple(actors), kind="animal", species=species.key, passage=passage)
@@ -366,18 +513,24 @@ class Storyteller:
             more += 1
             later = wait * more
             out += self._burst(
-                at + timedelta(seconds=later), tuple(b.moved(seconds=later) for b in actors), kind="animal",
-                species=species.key, passage=passage, since_s=later,
-            )  # fmt: skip
+                at + timedelta(seconds=later),
+                tuple(b.moved(seconds=later) for b in actors),
+                kind="animal",
+                species=species.key,
+                passage=passage,
+                since_s=later,
+            )
         return out
 
-    def _stay(self, at: datetime, species: Species, herd: list[tuple[str, str, float]], rng: np.random.Generator) -> list[Moment]:
+    def _stay(
+        self, at: datetime, species: Species, herd: list[tuple[str, str, float]], rng: np.random.Generator
+    ) -> list[Moment]:
         """Animals that feed, drink or lick: several triggers while they shift about."""
         aim = self.deployment.aim_distance_m
         month = self.local(at).month
         passage = self._next_passage()
         spread = 0.9 + 0.35 * len(herd) * (0.6 + species.shoulder_m)
-        places = []
+        places: list[tuple[float, float]] = []
         for _ in herd:
             for _ in range(12):
                 x, z = float(rng.normal(0, spread)), aim + float(rng.normal(0.3, 0.7 + 0.4 * spread))
@@ -394,12 +547,33 @@ class Storyteller:
             for k, one in enumerate(herd):
                 pose = str(rng.choice(["feed", "feed", "alert", "walk"]))
                 x, z = places[k]
-                places[k] = (x + float(rng.normal(0, 0.3)), min(max(z + float(rng.normal(0, 0.3)), 2.0), self.site.edge_m * 0.6))
+                places[k] = (
+                    x + float(rng.normal(0, 0.3)),
+                    min(max(z + float(rng.normal(0, 0.3)), 2.0), self.site.edge_m * 0.6),
+                )
                 facings[k] += float(rng.normal(0, 25))
-                made = self._actor(species, one, *places[k], facings[k], pose, species.walk_mps * 0.3 if pose == "walk" else 0.0, month, rng)
+                made = self._actor(
+                    species,
+                    one,
+                    *places[k],
+                    facings[k],
+                    pose,
+                    species.walk_mps * 0.3 if pose == "walk" else 0.0,
+                    month,
+                    rng,
+                )
                 actors.append(replace(made, variant=variants[k]))
-            out += self._burst(at + timedelta(seconds=later), tuple(actors), kind="animal", species=species.key, passage=passage, since_s=later)
-            later += self.model.burst * self.model.burst_gap_s + self.model.rearm_s + float(rng.exponential(35))
+            out += self._burst(
+                at + timedelta(seconds=later),
+                tuple(actors),
+                kind="animal",
+                species=species.key,
+                passage=passage,
+                since_s=later,
+            )
+            later += (
+                self.model.burst * self.model.burst_gap_s + self.model.rearm_s + float(rng.exponential(35))
+            )
             if len(out) > 24:
                 break
         return out

@@ -68,7 +68,13 @@ def paste_strip(picture: Image.Image, caption: Caption) -> None:
     font = _font(max(9, int(rows * 0.56)))
     d.text((rows * 0.4, rows / 2), f"{caption.clock:%Y-%m-%d  %H:%M:%S}", fill=_INK, font=font, anchor="lm")
     sign = "-" if round(caption.temperature_c) < 0 else ""
-    d.text((w * 0.80, rows / 2), f"{sign}{abs(round(caption.temperature_c))} °C", fill=_INK, font=font, anchor="rm")
+    d.text(
+        (w * 0.80, rows / 2),
+        f"{sign}{abs(round(caption.temperature_c))} °C",
+        fill=_INK,
+        font=font,
+        anchor="rm",
+    )
     x0, x1, y = _bar(w, rows)
     x = x0 + (x1 - x0) * (caption.clock.hour + caption.clock.minute / 60) / 24
     r = rows * 0.17

@@ -1,4 +1,4 @@
-"""The truth of each demo picture, one JSON object a line, kept outside the card so that no reader can peep."""
+"""The truth of each demo picture, one JSON object a line, kept outside the card: nobody can peep."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from trod.errors import WrongInput
 class TrueAnimal:
     """One body in a picture.
 
-    box : left, top, right, bottom in shares of the picture (0..1, y down) of all its pixels that lie inside the
-    frame and above the info strip, hidden ones too. visible : share of its silhouette that can be seen.
+    box : left, top, right, bottom in shares of the picture (0..1, y down) of all its pixels that lie inside
+    the frame and above the info strip, hidden ones too. visible : share of its silhouette that can be seen.
     """
 
     what: str
@@ -33,10 +33,10 @@ class TrueAnimal:
 class Truth:
     """What one file of a demo card really shows.
 
-    path : relative to the card's folder, with forward slashes. kind : animal, blank, person, vehicle (what can be
-    seen), or damaged (a file without a whole picture). count : bodies that can be seen. taken_true : UTC, ISO 8601
-    with Z. taken_written : as the camera wrote it, naive. passage : pictures of one passage share it.
-    damage : "", zero bytes, truncated or foreign.
+    path : relative to the card's folder, with forward slashes. kind : animal, blank, person, vehicle (what
+    can be seen), or damaged (a file without a whole picture). count : bodies that can be seen. taken_true :
+    UTC, ISO 8601 with Z. taken_written : as the camera wrote it, naive. passage : pictures of one passage
+    share it. damage : "", zero bytes, truncated or foreign.
     """
 
     path: str
@@ -78,12 +78,15 @@ def read_truth(path: Path) -> list[Truth]:
             try:
                 raw: dict[str, Any] = json.loads(line)
                 raw["animals"] = tuple(
-                    TrueAnimal(**{**a, "box": (a["box"][0], a["box"][1], a["box"][2], a["box"][3])}) for a in raw["animals"]
+                    TrueAnimal(**{**a, "box": (a["box"][0], a["box"][1], a["box"][2], a["box"][3])})
+                    for a in raw["animals"]
                 )
                 raw["troubles"] = tuple(raw["troubles"])
                 rows.append(Truth(**raw))
             except (ValueError, TypeError, KeyError, IndexError) as error:
                 raise WrongInput(
-                    f"truth file {path}, line {number}", got=line[:60], needed="a line written by trod.demo.cards"
+                    f"truth file {path}, line {number}",
+                    got=line[:60],
+                    needed="a line written by trod.demo.cards",
                 ) from error
     return rows

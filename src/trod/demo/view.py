@@ -91,7 +91,10 @@ class View:
             a = math.radians(self.roll_deg)
             c, s = np.float32(math.cos(a)), np.float32(math.sin(a))
             px, py = c * px - s * py, s * px + c * py
-        c, s = np.float32(math.cos(math.radians(self.tilt_deg))), np.float32(math.sin(math.radians(self.tilt_deg)))
+        c, s = (
+            np.float32(math.cos(math.radians(self.tilt_deg))),
+            np.float32(math.sin(math.radians(self.tilt_deg))),
+        )
         rise = py * c - s
         ahead = c + py * s
         fall = rise + ahead * np.float32(self.fall)

@@ -83,7 +83,8 @@ class Almanac:
         clear = 1 - self._cloud[i]
         swing = (2.0 + 5.0 * clear) * math.cos(2 * math.pi * (hour - 15) / 24)
         temperature = self._mean_c[i] + swing
-        # A wet day rains in two spells whose hours come from the day itself, so that no more chance is needed.
+        # A wet day rains in two spells whose hours come from the day itself, so that no more chance is
+        # needed.
         shower = math.sin(2 * math.pi * (hour / 11.0 + (i * 0.37) % 1.0)) > 0.25
         falls = self._rain[i] if shower else 0.0
         leaf, autumn = leaves(day)

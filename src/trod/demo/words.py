@@ -30,15 +30,21 @@ _FEW_ROWS = 0.05
 
 
 def words_from_truth(
-    truth: Iterable[Truth], events: Sequence[Event], *, said_from: datetime | Mapping[str, datetime], seed: int = 1,
-    people: Sequence[str] = TECHNICIANS, skip: float = 0.0,
-) -> list[dict[str, Any]]:  # fmt: skip
+    truth: Iterable[Truth],
+    events: Sequence[Event],
+    *,
+    said_from: datetime | Mapping[str, datetime],
+    seed: int = 1,
+    people: Sequence[str] = TECHNICIANS,
+    skip: float = 0.0,
+) -> list[dict[str, Any]]:
     """One word for each event whose pictures the truth knows.
 
     said_from : when the look-through begins, aware; one for all, or by the name of the card. Words follow one
     another some seconds apart. skip : share of the events that nobody has looked at yet.
-    A person is unsure when all bodies of an event are tiny or mostly hidden, and about one time in thirty besides;
-    leaves sex and age class open when little of an animal shows; and does not count what cannot be seen.
+    A person is unsure when all bodies of an event are tiny or mostly hidden, and about one time in thirty
+    besides; leaves sex and age class open when little of an animal shows; and does not count what cannot be
+    seen.
     """
     by_hash = {row.sha256: row for row in truth if row.damage != "zero bytes"}
     rng = np.random.default_rng([seed, 23])
@@ -58,9 +64,13 @@ def words_from_truth(
         sightings, marks = _sightings(rows, unsure=doubt < 1 / 30)
         words.append(
             {
-                "event": n, "by": by, "at": at.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
-                "note": "", "sightings": sightings, "marks": marks,
-            }  # fmt: skip
+                "event": n,
+                "by": by,
+                "at": at.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
+                "note": "",
+                "sightings": sightings,
+                "marks": marks,
+            }
         )
     return words
 
@@ -69,7 +79,9 @@ def _clear(a: TrueAnimal) -> bool:
     return a.visible >= _HARD_TO_SEE and a.box[3] - a.box[1] >= _FEW_ROWS
 
 
-def _line(what: str, *, species: str | None = None, count: int = 1, sex: str = "unknown", age_class: str = "unknown") -> dict[str, Any]:
+def _line(
+    what: str, *, species: str | None = None, count: int = 1, sex: str = "unknown", age_class: str = "unknown"
+) -> dict[str, Any]:
     return {"what": what, "species": species, "count": count, "sex": sex, "age_class": age_class}
 
 
@@ -95,7 +107,11 @@ def _sightings(rows: Sequence[Truth], *, unsure: bool) -> tuple[list[dict[str, A
         )
         bodies = [a for a in best.animals if a.what == what and a.species == species]
         marks += [
-            {"sha256": best.sha256, "x": round((a.box[0] + a.box[2]) / 2, 4), "y": round((a.box[1] + a.box[3]) / 2, 4)}
+            {
+                "sha256": best.sha256,
+                "x": round((a.box[0] + a.box[2]) / 2, 4),
+                "y": round((a.box[1] + a.box[3]) / 2, 4),
+            }
             for a in bodies
         ]
         if what != "animal":
