@@ -436,7 +436,22 @@ def test_a_placeholder_whose_name_is_taken_gets_another(ground: eventful.Ground)
     lines = file_lines()
     Word.objects.all().delete()
     Species.objects.filter(slug="jay").update(slug="garrulus")
-    assert words.replay(lines).species_made == ["Jay (jay)"]
+    assert words.replay(lines).species_made == ["Jay (2)"]
+
+
+def test_species_with_hostile_slugs_become_placeholders_once(ground: eventful.Ground) -> None:
+    event = ground.events[0]
+    slugs = ["../../x", "X!", "x" * 300, "…", "\0", "Jay", "JAY ", "<b>"]
+    lines = [
+        bad(event=event.key, sightings=[{"what": "animal", "species": {"slug": slug, "name": "A name"}}])
+        for slug in slugs
+    ]
+
+    done = words.replay(lines)
+
+    assert done.said == len(slugs)
+    assert done.species_made == ["A name", "A name (2)", "A name (3)", "A name (4)"]
+    assert Species.objects.filter(slug__startswith="jay").count() == 1
 
 
 def bad(**wrong: Any) -> str:

@@ -166,7 +166,20 @@ def test_what_cannot_be_done_is_told(
     assert told in answer.json()["message"]
 
 
-@pytest.mark.parametrize("lines", [7, [], [7], [{"what": "animal", "species": "unicorn"}], [{"what": "x"}]])
+@pytest.mark.parametrize(
+    "lines",
+    [
+        7,
+        [],
+        [7],
+        [{"what": "x"}],
+        [{"what": "animal", "species": "unicorn"}],
+        [{"what": "animal", "species": ["jay"]}],
+        [{"what": "animal", "species": "\0"}],
+        [{"what": "animal", "dots": {"picture": 1}}],
+        [{"what": "animal", "dots": [{"picture": "\0", "x": 0, "y": 0}]}],
+    ],
+)
 def test_lines_that_do_not_fit_are_refused(ilka: Any, ground: eventful.Ground, lines: Any) -> None:
     answer = post(ilka, act="say", event=ground.events[0].key, lines=lines)
     assert answer.status_code == 400

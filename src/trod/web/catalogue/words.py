@@ -106,10 +106,10 @@ def _one_of(name: str, got: Any, allowed: Sequence[str]) -> None:
 def line_from(raw: Mapping[str, Any]) -> Line:
     """A Line from JSON. Raises WrongInput for whatever does not fit."""
     try:
-        dots = tuple(Dot(picture=str(d["picture"]), x=d["x"], y=d["y"]) for d in raw.get("dots") or ())
+        dots = tuple(Dot(picture=_text(d["picture"]), x=d["x"], y=d["y"]) for d in raw.get("dots") or ())
         return Line(
             what=raw["what"],
-            species=raw.get("species") or None,
+            species=_text(raw["species"]) if raw.get("species") else None,
             count=raw.get("count", 1),
             sex=raw.get("sex") or "unknown",
             age_class=raw.get("age_class") or "unknown",
@@ -219,7 +219,7 @@ def say(
     it is. Raises WrongInput, SaidMeanwhile, DiskFull, ArchiveUnwritable.
     """
     lines = _checked(lines, marks)
-    by, note = _name(by), note.strip()[:LONGEST_NOTE]
+    by, note = _name(by), _text(note).strip()[:LONGEST_NOTE]
     uuid = _uuid(uuid) if uuid else uuids.uuid4()
     with transaction.atomic():
         event = _locked(event)
@@ -368,8 +368,13 @@ def _checked(lines: Sequence[Line], marks: Sequence[tuple[int, Dot]]) -> list[Li
     return out
 
 
+def _text(value: Any) -> str:
+    """A text that every database takes: PostgreSQL knows no NUL."""
+    return str(value).replace("\0", "\ufffd")
+
+
 def _name(by: str) -> str:
-    name = by.strip()[:80]
+    name = _text(by).strip()[:80]
     if not name:
         raise WrongInput("by", got=by, needed="the name of whoever says it")
     return name
@@ -547,7 +552,8 @@ def _act(raw: str | bytes | Mapping[str, Any]) -> dict[str, Any]:
     act = {**act, "uuid": uuids.UUID(str(act["uuid"])), "at": datetime.fromisoformat(act["at"])}
     if act["at"].tzinfo is None:
         raise ValueError("a time without its zone")
-    act["by"] = _name(str(act["by"]))
+    act["by"] = _name(act["by"])
+    act |= {name: _text(act[name]) for name in ("event", "first", "last") if act.get(name)}
     if act["act"] == "say":
         act["lines"] = [(_line_of_file(row), row.get("species") or None) for row in act["sightings"]]
         if not act["lines"]:
@@ -606,7 +612,7 @@ def _add_said(says: dict[uuids.UUID, dict[str, Any]], done: Replayed) -> set[int
                 event_id=event,
                 by=a["by"],
                 at=a["at"],
-                note=str(a.get("note") or "")[:LONGEST_NOTE],
+                note=_text(a.get("note") or "")[:LONGEST_NOTE],
             )
             for a, event in placed
         ],
@@ -654,13 +660,20 @@ def _species_or_placeholders(acts: Iterable[Mapping[str, Any]], done: Replayed) 
         ids |= dict(Species.objects.filter(slug__in=chunk).values_list("slug", "pk"))
     for slug in sorted(set(named) - set(ids)):
         row = named[slug]
-        name = str(row.get("name") or slug).strip()[:80]
-        if Species.objects.filter(name=name).exists():
-            name = f"{name[:60]} ({slug[:16]})"
+        clean = slugify(slug)[:64].strip("-") or "species"
+        known = Species.objects.filter(slug=clean).first()
+        if known:
+            ids[slug] = known.pk
+            continue
+        name = whole = _text(row.get("name") or slug).strip()[:60] or clean
+        number = 1
+        while Species.objects.filter(name=name).exists():
+            number += 1
+            name = f"{whole} ({number})"
         made = Species.objects.create(
-            slug=slugify(slug)[:64] if slugify(slug) != slug else slug,
+            slug=clean,
             name=name,
-            scientific_name=str(row.get("scientific_name") or "")[:120],
+            scientific_name=_text(row.get("scientific_name") or "")[:120],
             active=False,
             note="Named in words of the archive, not in its list of species.",
         )
