@@ -1,25 +1,66 @@
-"""Fixtures of the commands' tests."""
+"""Fixtures of the commands' tests: in this process on rows (`trod`, `said`), or in one of their own (`command`)."""
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
+import asked
+import eventful
 import pulled
 import pytest
-from commanded import Said, Trod, environment
+from click.testing import CliRunner, Result
+from commanded import Command, Said, environment
+
+from trod.commands import main
 
 
 @pytest.fixture
-def trod(trod_home: Path) -> Trod:
-    """Call `trod` on this test's home; nobody sits at its terminal."""
+def made(trod_home: Path, db: Any) -> eventful.Ground:
+    """A catalogue with something to ask of."""
+    return asked.catalogue()
+
+
+@pytest.fixture
+def trod(trod_home: Path) -> Callable[..., Result]:
+    """Call a verb in this process."""
+
+    def call(*words: object) -> Result:
+        return CliRunner(env={"COLUMNS": "200"}).invoke(main, [str(word) for word in words])
+
+    return call
+
+
+@pytest.fixture
+def said(trod: Callable[..., Result]) -> Callable[..., Any]:
+    """Call a verb that must succeed, and read its JSON."""
+
+    def call(*words: object) -> Any:
+        done = trod(*words, "--json")
+        assert done.exit_code == 0, done.output
+        return json.loads(done.stdout)
+
+    return call
+
+
+@pytest.fixture
+def command(trod_home: Path) -> Command:
+    """Call `trod` in a process of its own, on this test's home; nobody sits at its terminal."""
 
     def call(*words: str, home: Path | None = None, stdin: str = "") -> Said:
         done = subprocess.run(
             [sys.executable, "-m", "trod", *words],
-            env=environment(home or trod_home), input=stdin, capture_output=True, text=True, timeout=300, check=False,
-        )  # fmt: skip
+            env=environment(home or trod_home),
+            input=stdin,
+            capture_output=True,
+            text=True,
+            timeout=300,
+            check=False,
+        )
         return Said(done.returncode, done.stdout, done.stderr)
 
     return call

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
+import os
 import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
@@ -15,7 +16,8 @@ from typing import Any
 import click
 from django.db import close_old_connections
 
-from trod.archive.card import CardListing, Entry, scan
+from trod.archive import disk
+from trod.archive.card import CardListing, Entry, look_inside, scan
 from trod.archive.names import printable
 from trod.commands.card import Unsure
 from trod.errors import NothingFound, TrodError, WrongInput
@@ -26,6 +28,7 @@ from trod.web.catalogue.line import Line
 from trod.web.models import Card, Deployment, Intake
 
 SETTLED_S = 2.0  # a file that was changed less long ago may still grow
+PATIENCE_S = 120.0  # one that breaks off may still be on its way; after this it is taken as it is
 
 
 class CardWork:
@@ -207,10 +210,11 @@ class CardWork:
                 now_s = time.time()
                 state = {e.path: (e.size_bytes, e.mtime_ns) for e in listing.taken}
                 ready = [
-                    e for e in listing.taken
-                    if e.size_bytes and before.get(e.path) == state[e.path] and now_s - e.mtime_ns / 1e9 >= SETTLED_S
-                ]  # fmt: skip
-                fresh = [e for e in ready if not memory.knows(e)]
+                    e
+                    for e in listing.taken
+                    if before.get(e.path) == state[e.path] and now_s - e.mtime_ns / 1e9 >= SETTLED_S
+                ]
+                fresh = [e for e in ready if not memory.knows(e) and _seems_whole(listing, e, now_s)]
                 before = state
                 if fresh:
                     found = self._take_batch(listing, fresh, bar)
@@ -237,6 +241,22 @@ class CardWork:
             with contextlib.suppress(Intake.DoesNotExist):
                 Intake.objects.get(name=found["intake"], new=0).delete()
         return found
+
+
+def _seems_whole(listing: CardListing, entry: Entry, now_s: float) -> bool:
+    """Whether a file has its end, or has had time enough to get one."""
+    if now_s - entry.mtime_ns / 1e9 >= PATIENCE_S:
+        return True
+    try:
+        fd = disk.open_source(listing.place_of(entry))
+    except OSError:
+        return False
+    try:
+        return not look_inside(fd, entry.path, entry.size_bytes)
+    except OSError:
+        return False
+    finally:
+        os.close(fd)
 
 
 class _Memory:

@@ -1,0 +1,114 @@
+"""`trod verify`, `rebuild`, `backup`, `restore`: the four verbs that keep the archive."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pulled
+import pytest
+from commanded import Command
+
+
+@pytest.fixture
+def filled(command: Command, card: pulled.Pulled, trod_home: Path) -> Path:
+    """A home with one bag; gives the bag."""
+    said = command("card", str(card.folder), "--camera", "INV-001", "--site", "Alder Track", "--json")
+    assert said.status == 0, said.err
+    return trod_home / "archive" / said.json["bag"]
+
+
+def test_a_sound_archive_is_told_so(command: Command, filled: Path) -> None:
+    said = command("verify", "--json")
+    assert said.status == 0
+    found = said.json
+    assert (found["files"], found["missing"], found["changed"], found["unreadable"], found["unexpected"]) == (
+        12, [], [], [], [],
+    )  # fmt: skip
+
+
+def test_missing_changed_and_unexpected_are_told_apart_and_end_with_1(command: Command, filled: Path) -> None:
+    data = filled / "data/DCIM/100TARNB"
+    (data / "LANT0001.JPG").unlink()
+    changed = data / "LANT0002.JPG"
+    spoilt = bytearray(changed.read_bytes())
+    spoilt[-10] ^= 1
+    changed.write_bytes(spoilt)
+    (data / "stranger.txt").write_text("hello")
+    said = command("verify", "--json")
+    assert said.status == 1
+    assert [Path(d["path"]).name for d in said.json["missing"]] == ["LANT0001.JPG"]
+    assert [Path(d["path"]).name for d in said.json["changed"]] == ["LANT0002.JPG"]
+    assert [Path(d["path"]).name for d in said.json["unexpected"]] == ["stranger.txt"]
+    assert "1 missing, 1 changed, 0 unreadable, 1 unexpected" in command("verify").out
+
+
+def test_the_quick_look_does_not_see_a_changed_byte_and_says_how_it_looked(
+    command: Command, filled: Path
+) -> None:
+    changed = filled / "data/DCIM/100TARNB/LANT0002.JPG"
+    spoilt = bytearray(changed.read_bytes())
+    spoilt[-10] ^= 1
+    changed.write_bytes(spoilt)
+    said = command("verify", "--quick")
+    assert said.status == 0 and "sizes and names only" in said.out
+
+
+def test_without_an_archive_verify_ends_with_3(command: Command) -> None:
+    said = command("verify")
+    assert said.status == 3 and "take a card in first (trod card PATH)" in said.err
+
+
+def test_rebuild_sets_the_old_catalogue_aside_and_brings_all_back(
+    command: Command, filled: Path, trod_home: Path
+) -> None:
+    said = command("rebuild", "--json")
+    assert said.status == 0, said.err
+    assert (said.json["pictures"], said.json["events"], said.json["deployments"]) == (12, 4, 1)
+    aside = Path(said.json["before"])
+    assert aside.is_file() and aside.name.startswith("catalogue.sqlite3.before-")
+    again = command("rebuild")
+    assert again.status == 0 and "The catalogue is back: 1 reserves" in again.out
+    assert len(list(trod_home.glob("catalogue.sqlite3.before-*Z"))) + len(
+        list(trod_home.glob("catalogue.sqlite3.before-*Z-2"))
+    ) == 2  # fmt: skip
+
+
+def test_rebuild_without_an_archive_ends_with_3(command: Command) -> None:
+    said = command("rebuild")
+    assert said.status == 3 and "there is none to read" in said.err
+
+
+def test_rebuild_tells_what_it_could_not_read_and_ends_with_1(command: Command, filled: Path) -> None:
+    (filled.parent / "sidecar.json").write_text("{")
+    said = command("rebuild", "--json")
+    assert said.status == 1
+    assert any("come back as unplaced" in sentence for sentence in said.json["trouble"])
+
+
+def test_from_a_backup_a_new_home_is_the_old_one(command: Command, filled: Path, tmp_path: Path) -> None:
+    backup, fresh = tmp_path / "second disk", tmp_path / "new home"
+    said = command("backup", str(backup), "--json")
+    assert said.status == 0 and said.json["bags_copied"] == 1 and said.json["ok"]
+    assert command("backup", str(backup), "--json").json["bags_there"] == 1
+    assert command("verify", "--at", str(backup)).status == 0
+    back = command("restore", str(backup), home=fresh)
+    assert back.status == 0 and "Now say: trod rebuild" in back.out
+    said = command("rebuild", "--json", home=fresh)
+    assert said.status == 0 and said.json["pictures"] == 12 and said.json["events"] == 4
+    assert command("verify", home=fresh).status == 0
+
+
+def test_a_backup_leaves_out_what_is_damaged_and_ends_with_1(
+    command: Command, filled: Path, tmp_path: Path
+) -> None:
+    changed = filled / "data/DCIM/100TARNB/LANT0002.JPG"
+    changed.write_bytes(b"x" * changed.stat().st_size)
+    said = command("backup", str(tmp_path / "second disk"))
+    assert said.status == 1 and "LANT0002.JPG" in said.out
+
+
+@pytest.mark.parametrize("verb", ["card", "verify", "rebuild", "backup", "restore", "demo"])
+def test_every_verb_has_an_example_and_its_exit_statuses(command: Command, verb: str) -> None:
+    said = command(verb, "--help")
+    assert said.status == 0
+    assert "Example" in said.out and "Exit statuses:" in said.out and "--json" in said.out
