@@ -8,9 +8,10 @@ import os
 import threading
 from collections import deque
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from trod.archive import disk
 from trod.archive.card import Entry, Problem, look_inside
@@ -22,11 +23,13 @@ from trod.errors import FileChanged, FileUnreadable, SourceVanished, Stopped
 # Measured: docs/measured.md, Intake.
 GROUP_FILES = 32
 GROUP_BYTES = 96 << 20
+FLUSHERS = 4  # waiting for the disk, mostly
 
 # What the look at the card said that the copy's own bytes cannot say.
 OF_THE_NAME = (Problem.HOSTILE_NAME, Problem.FOLDER_NUMBER_TWICE, Problem.MISNAMED)
 
 AlreadyHave = Callable[[str], str | None]
+T = TypeVar("T")
 Foreign = Callable[[Entry], bool]
 
 
@@ -152,6 +155,7 @@ class Group:
         self, making: Making, copier: Copier, already_have: AlreadyHave, foreign: Foreign | None
     ) -> None:
         self.making, self.copier, self.already_have, self.foreign = making, copier, already_have, foreign
+        self.pool = ThreadPoolExecutor(FLUSHERS, thread_name_prefix="trod-flush")
         self.parts: list[Part] = []
         self.twins: list[dict[str, Any]] = []
         self.kept = {line["sha256"]: to for to, line in making.done.items() if line["what"] == "copied"}
@@ -204,11 +208,9 @@ class Group:
             raise
 
     def _commit(self, parts: list[Part], twins: list[dict[str, Any]]) -> None:
-        for part in parts:
-            disk.flush(part.fd)
+        self._all(self._flush, parts)
         if self.making.read_back:
-            for part in parts:
-                reason = self._reads_back(part)
+            for part, reason in zip(parts, self._all(self._reads_back, parts), strict=True):
                 if reason is not None:
                     self._copy_again(part, reason)
         folders: dict[Path, None] = {}
@@ -232,6 +234,15 @@ class Group:
                  "foreign": part.foreign, "read_back": self.making.read_back}
             )  # fmt: skip
         self.making.enter([*lines, *twins])
+
+    def _all(self, step: Callable[[Part], T], parts: list[Part]) -> list[T]:
+        """Do a step for several parts at a time, as a disk likes it; end only when all are done."""
+        futures = [self.pool.submit(step, part) for part in parts]
+        wait(futures)
+        return [future.result() for future in futures]
+
+    def _flush(self, part: Part) -> None:
+        disk.flush(part.fd)
 
     def _reads_back(self, part: Part) -> str | None:
         """None when the disk gives back what was written, else what it gave."""
@@ -264,6 +275,11 @@ class Group:
             if second == "other bytes came back":
                 raise FileChanged(where, "the disk twice gave back other bytes than were written")
             raise FileUnreadable(where, second if second == reason else f"{reason}; then {second}")
+
+    def close(self) -> None:
+        """Let go of everything."""
+        self.pool.shutdown(wait=True)
+        self.drop()
 
     def drop(self) -> None:
         """Let go of all copies that are not entered yet, and of the room they take."""

@@ -457,7 +457,7 @@ def _run(
         for _, future in waiting:
             if not future.cancelled() and future.exception() is None:
                 group.parts.append(future.result())
-        group.drop()
+        group.close()
     if lost and not making.done:
         raise SourceVanished(
             f"Not one file of {source} could be read. Clean the contacts or try another reader, then resume."
