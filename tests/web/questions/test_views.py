@@ -159,7 +159,7 @@ def test_csv_has_the_tables_columns_and_full_precision(client, made, kind):
 def test_too_little_evidence_gives_no_number_but_what_it_would_take(client, made):
     page = text_of(client.get("/questions/when?species=badger"))
 
-    assert "No number is given:" in page and "What it takes:" in page
+    assert "so no number is given" in page and "It takes: a pattern over the day needs" in page
     assert "chart-data" not in page
     refused = client.get("/questions/when.json?species=badger")
     assert refused.status_code == 422

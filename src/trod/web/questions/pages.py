@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -57,6 +57,7 @@ class Drawn:
 
     spec: Mapping[str, Any]
     label: str
+    caption: str = ""
     rows: int = 1
     ways: tuple[Door, ...] = ()
 
@@ -234,7 +235,8 @@ def rests(answer: Answer) -> tuple[tuple[str, str], ...]:
         )
     if known.gap_reasons:
         days = sum(days for _, days in known.gap_reasons)
-        why = "; ".join(f"{wording.number(d)} {reason}" for reason, d in known.gap_reasons)
+        one = len(known.gap_reasons) == 1
+        why = "; ".join(r if one else f"{wording.number(d)} {r}" for r, d in known.gap_reasons)
         out.append(("Taken off", f"{wording.number(days)} camera-days: {why}"))
     else:
         out.append(("Taken off", "nothing; no gap is known"))
@@ -276,7 +278,15 @@ def _drawn(answer: Answer, by: str, here: str, query: str) -> Drawn | None:
             Door("By the sun", _url(here, query), by == "sun"),
             Door("By the clock", _url(here, query, by="clock"), by == "clock"),
         )
-    return Drawn(spec, f"{answer.finding.sentence} {answer.filter_sentence}.", len(answer.finding.rows), ways)
+    finding = answer.finding
+    told = finding if by == "sun" else replace(finding, series={**finding.series, "sun": None})
+    return Drawn(
+        spec=spec,
+        label=f"{finding.sentence} {answer.filter_sentence}.",
+        caption=charts.caption(told),
+        rows=len(finding.rows),
+        ways=ways,
+    )
 
 
 def shortcuts(answer: Answer, here: str, latitude_deg: float, today: date) -> tuple[Door, ...]:

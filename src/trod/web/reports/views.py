@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from trod.errors import NotEnoughEvidence, TrodError, WrongInput
+from trod.findings import localtime
 from trod.web import access, forms_common, jobs
 from trod.web.catalogue import answers, evidence
 from trod.web.models import Job, Reserve
@@ -44,7 +45,9 @@ def _page(
     }
     if reserve is not None:
         account = evidence.gather(reserve)
-        today = timezone.now().astimezone(reserve.zone_info).date()
+        # Periods that somebody may want lie where cameras watched, not after.
+        ends = [end for d in account.evidence.deployments for _, end in d.watched]
+        today = localtime.local_date(max(ends, default=timezone.now().timestamp()), reserve.zone)
         seasons = pages.seasons(today, reserve.latitude, 5)
         year = today.year
         context.update(
