@@ -205,8 +205,8 @@ def _short(day: date) -> str:
 
 
 def _number(finding: Any) -> str:
-    """The headline number with its unit and its interval; '' when there is none."""
-    if finding.value is None or (finding.interval is None and finding.kind == "what-comes"):
+    """The headline number with its unit and its interval; '' without an interval: it is not to stand alone."""
+    if finding.value is None or finding.interval is None:
         return ""
     if finding.kind == "when":
         text = f"{wording.capital(finding.unit)}: {wording.clock(finding.value)}"
