@@ -205,20 +205,16 @@ def _short(day: date) -> str:
 
 
 def _number(finding: Any) -> str:
-    """The headline number with its unit and its interval; '' without an interval: it is not to stand alone."""
+    """The headline number with its unit and its interval; '' without one: it is not to stand alone."""
     if finding.value is None or finding.interval is None:
         return ""
     if finding.kind == "when":
         text = f"{wording.capital(finding.unit)}: {wording.clock(finding.value)}"
-        if finding.interval:
-            text += f", {wording.clock(finding.interval.low)} to {wording.clock(finding.interval.high)}"
+        text += f", {wording.clock(finding.interval.low)} to {wording.clock(finding.interval.high)}"
     else:
         text = f"{wording.trimmed(finding.value)} {finding.unit}"
-        if finding.interval:
-            text += f", {wording.between(finding.interval.low, finding.interval.high)}"
-    if finding.interval:
-        text += f" ({round(100 * finding.interval.level)} %, {finding.interval.kind})"
-    return text
+        text += f", {wording.between(finding.interval.low, finding.interval.high)}"
+    return f"{text} ({round(100 * finding.interval.level)} %, {finding.interval.kind})"
 
 
 def rests(answer: Answer) -> tuple[tuple[str, str], ...]:
