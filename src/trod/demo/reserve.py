@@ -925,7 +925,7 @@ def year(now: date = DEFAULT_NOW) -> Year:
                 "Strap loose, case hanging to one side; straightened, strap tightened.",
             )
         if site == "high-saddle":
-            spells.append(Spell("ice", instant(194, 6.0), instant(209, 13.0)))
+            spells.append(Spell("ice", instant(190, 6.0), instant(212, 13.0)))
             note[4] = "Rime on the housing, window clear now."
         if site == "stone-ford" and down_d is not None:
             spells += [Spell("weak battery", instant(178), instant(204)), Spell("off", instant(204), at[-1])]

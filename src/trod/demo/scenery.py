@@ -477,10 +477,10 @@ def _swaying(view: View, place: Place, season: Season, rng: np.random.Generator)
         e = Easel(view, season, rng)
         z = 2.3
         side = -1 if place.seed % 2 else 1
-        x0, y0, s = e.at(side * half * z * 1.02, view.lens_height_m + z * 0.42, z)
+        x0, y0, s = e.at(side * half * z * 1.05, view.lens_height_m + z * 0.36, z)
         for k in range(5):
-            lean = side * -1.0 * (0.35 + 0.22 * k)
-            long = 0.55 * s * (1 - 0.08 * k)
+            lean = side * -1.0 * (0.25 + 0.24 * k)
+            long = 0.80 * s * (1 - 0.08 * k)
             tip = (x0 + math.sin(lean) * long, y0 + math.cos(lean) * long * 0.75)
             e.stroke((x0, y0), tip, 0.014 * s, (84, 72, 58), z)
             if place.tree in ("spruce", "pine"):
@@ -495,7 +495,7 @@ def _swaying(view: View, place: Place, season: Season, rng: np.random.Generator)
                         z,
                     )
             elif season.leaf > 0:
-                for _ in range(int(9 * season.leaf)):
+                for _ in range(int(20 * season.leaf)):
                     f = float(rng.uniform(0.15, 1.05))
                     p = (
                         x0 + (tip[0] - x0) * f + float(rng.normal(0, 0.04)) * s,

@@ -66,7 +66,7 @@ class Almanac:
                 self.stormy.append(day)
             if wet and mean_c < 1.0:
                 snow += 9 * rain
-            snow = max(0.0, snow - max(0.0, mean_c) * 1.3 - 0.2)
+            snow = max(0.0, snow - max(0.0, mean_c) * 2.4 - 0.3)
             fog = float(rng.uniform(0.3, 1.0)) if (not wet and rng.random() < 0.07 + 0.1 * season) else 0.0
             self._mean_c.append(mean_c)
             self._cloud.append(cloud)
