@@ -35,6 +35,7 @@ NEAREST_PATH_M = 0.3
 WHOLE_SHARE = 0.8  # this much of the body in the picture counts as the whole animal
 STRIPS = 9  # the body is cut lengthwise into so many strips to find its share in the picture
 _SMALL = 1e-9
+_FAR_M = 1e4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -238,6 +239,8 @@ def spans(
         q[None] + lanes[:, None] * body.width_m, a, half_angle_rad=h, reach_m=view.reach_m
     )
 
+    # Where the whole body is in, if anywhere, is the peak; only other paths must be searched for theirs.
+    full_low, full_high = (low + length / 2).max(axis=0), (high - length / 2).min(axis=0)
     low, high = low[:, None], high[:, None]
 
     def inside(s: Floats) -> Floats:
@@ -247,19 +250,21 @@ def spans(
         return np.asarray(share_inside[0] if s.ndim == 1 else share_inside)
 
     # Endless views are cut where no animal is looked for; the search needs ends.
-    left = np.clip(np.where(np.isfinite(part_low), part_low, -1e4), -1e4, 1e4)
-    right = np.clip(np.where(np.isfinite(part_high), part_high, 1e4), -1e4, 1e4)
-    right = np.maximum(left, right)
-    begin, end = left.copy(), right.copy()
-    for _ in range(32):
-        third = (right - left) / 3
-        one, two = left + third, right - third
-        rising = inside(one) < inside(two)
-        left, right = np.where(rising, one, left), np.where(rising, right, two)
-    peak = (left + right) / 2
+    begin, end = np.clip(part_low, -_FAR_M, _FAR_M), np.clip(part_high, -_FAR_M, _FAR_M)
+    end = np.maximum(begin, end)
+    full = full_low <= full_high
+    peak = np.where(full, np.clip(full_low, begin, end) / 2 + np.clip(full_high, begin, end) / 2, begin)
+    if not full.all():
+        left, right = begin, end
+        for _ in range(32):
+            third = (right - left) / 3
+            one, two = left + third, right - third
+            rising = inside(one) < inside(two)
+            left, right = np.where(rising, one, left), np.where(rising, right, two)
+        peak = np.where(full, peak, (left + right) / 2)
     enough = inside(peak) >= share
     outer, within = np.stack([begin, end]), np.stack([peak, peak])
-    for _ in range(34):
+    for _ in range(30):
         half_way = (outer + within) / 2
         good = inside(half_way) >= share
         within, outer = np.where(good, half_way, within), np.where(good, outer, half_way)

@@ -277,7 +277,8 @@ def _reasons(
     if spec.flash == "none":
         lines.append("It has no flash, so it takes nothing by night.")
     gains: list[tuple[float, str]] = []
-    for attribute, figure, words, better in _BETTER:
+    # A camera that catches nearly all cannot gain enough to be told of.
+    for attribute, figure, words, better in _BETTER if score.caught <= 1 - WORTH_TELLING else ():
         own = getattr(kit, attribute)
         lower_is_better = attribute == "trigger_s"
         if (own <= better) if lower_is_better else (own >= better):
@@ -288,7 +289,7 @@ def _reasons(
         improved = replace(kit, **{attribute: int(better) if whole else better})  # type: ignore[arg-type]
         if attribute == "frames" and kit.frames == 1:
             improved = replace(improved, gap_s=min(kit.gap_s or 1.0, 1.0))
-        with_it = _score(use, improved, warm, passes, seed).caught
+        with_it = _score(use, improved, warm, max(1, passes // 2), seed).caught
         if with_it - score.caught >= WORTH_TELLING:
             text = (
                 f"Held back by its {words.format(own)} ({spec.figure(figure).origin}): with {better:g} it "
