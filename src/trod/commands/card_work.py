@@ -73,6 +73,8 @@ class CardWork:
         found = take_in.take_in(
             intake, line=line, now=_now(), listing=listing, accept_changes=self.accept_changes
         )
+        if take_in.read_the_rest(line):
+            self.told.append("Finished reading pictures of earlier intakes that were broken off.")
         intake.refresh_from_db()
         return {**found, "sentence": take_in.format_sentence(intake)}
 

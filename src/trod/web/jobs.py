@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import os
 import socket
+import sys
 import threading
 import time
 import traceback
@@ -160,8 +161,12 @@ def work_once(owner: str | None = None) -> Job | None:
 
 def work(*, stop: threading.Event, pause_s: float = 0.5) -> None:
     """Do jobs until told to stop."""
-    import trod.web.catalogue.handlers  # noqa: F401  (registers them)
+    from trod.web.catalogue import handlers  # registers them
 
+    try:
+        handlers.settle_in()
+    except (TrodError, OSError) as trouble:  # a full or missing disk; jobs will tell of it
+        print(trouble, file=sys.stderr)
     while not stop.is_set():
         close_old_connections()
         if work_once() is None:

@@ -202,6 +202,20 @@ def test_a_bag_whose_catalogue_died_before_it_heard_is_registered_later(
     assert (row.state, row.new, Picture.objects.filter(looked=True).count()) == ("whole", 9, 9)
 
 
+def test_pictures_a_death_left_unread_are_read_later(small: Any, take: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    card = small.card()
+    card.bursts(pulled.days(3))
+    row = take_in.begin(take_in.Asked(card.folder, small.alder), now=NOON)
+    with monkeypatch.context() as patch:
+        patch.setattr(take_in.watch, "follow", lambda *a: (_ for _ in ()).throw(RuntimeError("power cut")))
+        with pytest.raises(RuntimeError):
+            take_in.take_in(row, line=Silent(), now=NOON, workers=1)
+    row.refresh_from_db()
+    assert row.state == "whole" and take_in.half_read() == [row]
+    assert take_in.read_the_rest(Silent()) == 1
+    assert Event.objects.count() == 3 and take_in.half_read() == []
+
+
 def test_another_card_at_the_same_place_does_not_go_on_with_a_broken_off_one(small: Any, take: Any) -> None:
     card = small.card("slot")
     card.bursts(pulled.days(3))

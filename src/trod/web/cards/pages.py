@@ -138,6 +138,7 @@ class IntakePage:
     rule: str
     backed_up: bool
     sentence: str
+    unread: int = 0
     choices: list[Deployment] = field(default_factory=list)
 
     @property
@@ -185,6 +186,7 @@ def intake_page(intake: Intake, page: str | None) -> IntakePage:
         rule=sentence(BURST_GAP_S),
         backed_up=backup is not None and intake.finished_at is not None and backup[0] > intake.finished_at,
         sentence=take_in.format_sentence(intake) if whole else "",
+        unread=unread,
         choices=_choices(intake) if whole else [],
     )
 

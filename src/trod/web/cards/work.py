@@ -72,7 +72,9 @@ def bar(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def wish(request: HttpRequest, pk: int, what: str) -> HttpResponse:
     row = get_object_or_404(Job, pk=pk)
-    if what in ("pause", "cancel"):
+    if what == "cancel" and row.state == Job.State.FAILED:
+        Job.objects.filter(pk=row.pk, state=Job.State.FAILED).update(state=Job.State.CANCELLED)
+    elif what in ("pause", "cancel"):
         jobs.wish(row, what)
     elif what == "resume":
         jobs.resume(row)

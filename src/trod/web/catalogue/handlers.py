@@ -32,17 +32,20 @@ def do_place(args: dict[str, Any], report: Report) -> dict[str, Any]:
 
 @handles("facts")
 def do_facts(args: dict[str, Any], report: Report) -> dict[str, Any]:
-    """Look into every picture that nobody has looked into, and finish its intake."""
-    done = 0
-    names = Picture.objects.filter(looked=False).values_list("intake__name", flat=True).distinct()
-    for name in list(names):
-        intake = Intake.objects.select_related("deployment__camera", "deployment__site", "card").get(
-            name=name
-        )
-        if intake.state == Intake.State.WHOLE:
-            done += intake.pictures.filter(looked=False).count()
-            take_in.finish(intake, line=report)
-    return {"pictures": done}
+    """Finish intakes whose pictures a death left half read."""
+    return {"intakes": take_in.read_the_rest(report)}
+
+
+def settle_in() -> None:
+    """What a worker does before its first job: write what a death left unwritten, ask for what it left unread."""
+    from trod.web import jobs
+    from trod.web.catalogue import ledger
+    from trod.web.models import Job
+
+    ledger.catch_up()
+    at_work = Job.objects.filter(kind__in=("take-in", "place", "facts"), state__in=["waiting", "running", "paused"])
+    if not at_work.exists() and take_in.half_read():
+        jobs.ask("facts", by="Trod")
 
 
 @handles("thumbnails")

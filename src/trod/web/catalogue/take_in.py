@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from trod.archive import intake as core
 from trod.archive import sidecar
@@ -335,6 +336,32 @@ def finish(intake: Intake, *, line: Line, workers: int | None = None) -> dict[st
         ledger.write_sidecar(deployment)
     ledger.write_ledger()
     return summary(intake)
+
+
+def half_read() -> list[Intake]:
+    """Intakes whose bag is whole, but whose pictures are not all looked into and in their events.
+
+    A process died between the two. (Pictures whose time fits two corrections look the same; doing such an intake
+    again does no harm.)
+    """
+    timed = Q(taken_raw__isnull=False, time_from__in=("exif", "clip", "file"), foreign=False)
+    no_event = timed & Q(deployment__isnull=False, event__isnull=True)
+    left = Picture.objects.filter(
+        Q(looked=False) | no_event | (timed & Q(deployment__isnull=True, taken_at__isnull=True))
+    )
+    return list(
+        Intake.objects.filter(state=Intake.State.WHOLE, pk__in=left.values("intake"))
+        .select_related("deployment__camera", "deployment__site", "card")
+        .order_by("started_at")
+    )
+
+
+def read_the_rest(line: Line) -> int:
+    """Finish whatever a death left half read. Returns how many intakes that were."""
+    left = half_read()
+    for intake in left:
+        finish(intake, line=line)
+    return len(left)
 
 
 def _time_told(intake: Intake) -> list[str]:
