@@ -1,0 +1,65 @@
+"""Lengths, bearings and hours as a person says them: two figures, metric or US, never more than is known."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+from trod import units
+
+System = Literal["metric", "us"]
+WINDS = (
+    "north", "north-north-east", "north-east", "east-north-east", "east", "east-south-east", "south-east",
+    "south-south-east", "south", "south-south-west", "south-west", "west-south-west", "west",
+    "west-north-west", "north-west", "north-north-west",
+)  # fmt: skip
+_EIGHTHS = ("", "1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8")
+
+
+def length(length_m: float, system: System = "metric") -> str:
+    """A length in metres, to 5 cm below a metre and two figures above; or in feet and inches."""
+    if math.isinf(length_m):
+        return "beyond sight"
+    if system == "us":
+        feet = units.feet_from_m(length_m)
+        if abs(feet) >= 7:
+            return f"{feet:.0f} ft"
+        inches = round(feet * 12)
+        sign, inches = ("-" if inches < 0 else ""), abs(inches)
+        if inches < 12:
+            return f"{sign}{inches} in"
+        return f"{sign}{inches // 12} ft" + (f" {inches % 12} in" if inches % 12 else "")
+    if abs(length_m) < 0.975:
+        return f"{round(length_m * 20) / 20 + 0.0:.2f} m"
+    return f"{length_m:.1f} m" if abs(length_m) < 9.95 else f"{length_m:.0f} m"
+
+
+def thickness(thickness_mm: float, system: System = "metric") -> str:
+    """A wedge's thickness: whole millimetres, or eighths of an inch."""
+    if system == "metric":
+        return f"{thickness_mm:.0f} mm"
+    eighths = round(thickness_mm / 25.4 * 8)
+    whole, rest = divmod(eighths, 8)
+    if not eighths:
+        return "under 1/8 in"
+    return " ".join(part for part in (str(whole) if whole else "", _EIGHTHS[rest]) if part) + " in"
+
+
+def wind(heading_deg: float) -> str:
+    """The name of the compass point nearest to a true bearing, of sixteen."""
+    return WINDS[round(heading_deg % 360 / 22.5) % 16]
+
+
+def to_step(value: float, step: float) -> float:
+    """A value to the nearest step."""
+    return round(value / step) * step
+
+
+def hours(value: float) -> str:
+    """Hours, two figures at most."""
+    if value < 1:
+        return "none"
+    if value < 10:
+        return f"{value:.0f} hours" if round(value) != 1 else "1 hour"
+    digits = 1 - math.floor(math.log10(value))
+    return f"{round(value, digits):.0f} hours"
