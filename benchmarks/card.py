@@ -1,9 +1,10 @@
-"""How quickly pictures come into the catalogue: registering, facts with thumbnails, events; apart from copying.
+"""How quickly pictures come into the catalogue: registering, facts, thumbnails, events; without the copying.
 
     python benchmarks/card.py [--files 200] [--bytes 4000000] [--size 4000x3000] [--workers N]
 
-Beside it stands the bare cost of the same pictures: read the file and decode it scaled down to the thumbnail's size.
-Times are wall time; `cpu` is the processor time of this process and its helpers. Memory is the greatest resident size.
+Beside it stands the bare cost of the same pictures: read the file and decode it scaled down to the size
+of a thumbnail. Times are wall time; `cpu` is the processor time of this process and its helpers. Memory is the
+greatest resident size.
 """
 
 from __future__ import annotations
@@ -99,7 +100,9 @@ def measure(folder: Path, files: int, bytes_each: int, size: tuple[int, int], wo
     bare = clock.told("bare scaled decode, 1 process", files)
     propose.propose(listing, now=now)
     clock.told("proposal", files)
-    deployment, _ = records.make(serial="BENCH-1", site_name="Bench", marks=propose.read_marks(listing), now=now)
+    deployment, _ = records.make(
+        serial="BENCH-1", site_name="Bench", marks=propose.read_marks(listing), now=now
+    )
     row = take_in.begin(take_in.Asked(card, deployment, read_back=False), now=now)
     clock = Watch()
     real = bags.register
@@ -122,7 +125,11 @@ def measure(folder: Path, files: int, bytes_each: int, size: tuple[int, int], wo
     clock = Watch()
     watch.follow(deployment, Silent())
     clock.told("times, triggers, events", files)
-    helper = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss * (1 if sys.platform == "darwin" else 1024) / 1e6
+    helper = (
+        resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+        * (1 if sys.platform == "darwin" else 1024)
+        / 1e6
+    )
     print(f"\ngreatest memory: {own_memory_mb():.0f} MB here, {helper:.0f} MB in a helper; ", end="")
     print(f"{engine.usual_workers()} processors")
 

@@ -1,4 +1,4 @@
-"""Fixtures of the commands' tests: in this process on rows (`trod`, `said`), or in one of their own (`command`)."""
+"""Calling verbs: in this process on rows (`trod`, `said`), or in one of its own (`command`)."""
 
 from __future__ import annotations
 

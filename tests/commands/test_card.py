@@ -135,7 +135,7 @@ def test_help_names_the_keys_and_the_statuses(command: Command) -> None:
         assert key in said.out
 
 
-# Staying ------------------------------------------------------------------------------------------------------
+# Staying
 
 
 @contextlib.contextmanager
@@ -196,7 +196,7 @@ def test_a_watched_folder_is_taken_in_as_it_fills_and_growing_files_wait(
     assert command("verify", "--json").json["ok"]
 
 
-# Killed -------------------------------------------------------------------------------------------------------
+# Killed
 
 
 @pytest.mark.kill

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pulled
 import pytest
-from commanded import Command
+from commanded import Command, environment
 
 
 @pytest.fixture
@@ -112,3 +115,28 @@ def test_every_verb_has_an_example_and_its_exit_statuses(command: Command, verb:
     said = command(verb, "--help")
     assert said.status == 0
     assert "Example" in said.out and "Exit statuses:" in said.out and "--json" in said.out
+
+
+def test_on_postgresql_too_a_card_comes_in_and_the_catalogue_comes_back(
+    postgres_url: str, trod_home: Path, card: pulled.Pulled
+) -> None:
+    env = {**environment(trod_home), "TROD_DATABASE_URL": postgres_url}
+
+    def call(*words: str) -> dict[str, object]:
+        done = subprocess.run(
+            [sys.executable, "-m", "trod", *words, "--yes", "--json"],
+            env=env,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+        found: dict[str, object] = json.loads(done.stdout)
+        return found
+
+    (trod_home / "archive").mkdir()
+    subprocess.run([sys.executable, "-m", "trod", "rebuild", "--yes"], env=env, check=False)
+    taken = call("card", str(card.folder), "--camera", "INV-001", "--site", "Alder Track")
+    assert (taken["new"], taken["events"]) == (12, 4)
+    back = call("rebuild")
+    assert (back["pictures"], back["events"], back["trouble"], back["before"]) == (12, 4, [], None)

@@ -5,13 +5,44 @@ from __future__ import annotations
 from typing import Any
 
 PICTURE = (
-    "sha256", "path", "intake__name", "deployment__slug", "event__key", "kind", "size_bytes", "file_order", "taken_raw",
-    "subsecond_ms", "taken_at", "time_from", "trigger", "infrared", "brightness", "width", "height", "duration_s",
-    "make", "model", "serial", "exposure_s", "iso", "foreign", "problem", "looked",
-)  # fmt: skip
+    "sha256",
+    "path",
+    "intake__name",
+    "deployment__slug",
+    "event__key",
+    "kind",
+    "size_bytes",
+    "file_order",
+    "taken_raw",
+    "subsecond_ms",
+    "taken_at",
+    "time_from",
+    "trigger",
+    "infrared",
+    "brightness",
+    "width",
+    "height",
+    "duration_s",
+    "make",
+    "model",
+    "serial",
+    "exposure_s",
+    "iso",
+    "foreign",
+    "problem",
+    "looked",
+)
 EVENT = (
-    "key", "deployment__slug", "start_at", "end_at", "frames", "infrared", "time_lapse", "cover__sha256", "word__uuid",
-)  # fmt: skip
+    "key",
+    "deployment__slug",
+    "start_at",
+    "end_at",
+    "frames",
+    "infrared",
+    "time_lapse",
+    "cover__sha256",
+    "word__uuid",
+)
 WORD = ("uuid", "event__key", "by", "at", "note", "undone_at", "undone_by")
 SIGHTING = ("word__uuid", "what", "species__slug", "count", "sex", "age_class")
 MARK = ("sighting__word__uuid", "sighting__what", "sighting__species__slug", "picture__sha256", "x", "y")

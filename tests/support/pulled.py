@@ -1,4 +1,4 @@
-"""Small cards for tests, made of real JPEG files with EXIF: quick to make, each file different from every other."""
+"""Small cards for tests, of real JPEG files with EXIF: quick to make, no two files alike."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def jpeg(
     subsecond: str = "",
     place: tuple[float, float] | None = None,
 ) -> bytes:
-    """A JPEG file whose bytes depend on all that is given. taken: on the camera's clock; None leaves the time out."""
+    """A JPEG file whose bytes depend on all that is given. taken : on the camera's clock, or None."""
     shade = crc32(mark.encode())
     colours = [(shade >> k) & 255 for k in (0, 8, 16)]
     image = Image.new("RGB", size, (colours[0],) * 3 if grey else tuple(colours))

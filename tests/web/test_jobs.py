@@ -142,7 +142,7 @@ def test_a_worker_leaves_kinds_it_was_not_given(kinds: dict[str, jobs.Handler]) 
     assert jobs.claim("me", kinds=["take-in"]) is None
 
 
-# A worker that is really killed -------------------------------------------------------------------------------
+# A worker that is really killed
 
 WORK = """
 import sys
@@ -166,7 +166,8 @@ from trod.web import jobs
 from trod.web.catalogue import records, take_in, propose
 from trod.archive.card import scan
 path, now = Path(sys.argv[1]), datetime(2026, 6, 30, tzinfo=UTC)
-deployment, _ = records.make(serial="INV-001", site_name="Alder Track", marks=propose.read_marks(scan(path)), now=now)
+marks = propose.read_marks(scan(path))
+deployment, _ = records.make(serial="INV-001", site_name="Alder Track", marks=marks, now=now)
 row = take_in.begin(take_in.Asked(path, deployment), now=now)
 jobs.ask("take-in", {"intake": row.name})
 """
@@ -178,8 +179,10 @@ from trod.archive import verify
 from trod.web import home
 from trod.web.models import Event, Intake, Job, Picture
 job = Job.objects.get()
-print(json.dumps([job.state, job.attempts, Intake.objects.get().state, Picture.objects.filter(looked=True).count(),
-                  Event.objects.count(), verify.verify(home.archive_root()).ok, (job.result or {}).get("new")]))
+looked = Picture.objects.filter(looked=True).count()
+print(json.dumps([job.state, job.attempts, Intake.objects.get().state, looked,
+                  Event.objects.count(), verify.verify(home.archive_root()).ok,
+                  (job.result or {}).get("new")]))
 """
 
 

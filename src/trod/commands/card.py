@@ -110,8 +110,10 @@ def _print(found: dict[str, Any], told: list[str], as_json: bool, *, lines: bool
     where = found["bag"] or "nothing new, so no bag was made"
     click.echo(f"\n{where}")
     click.echo(
-        f"  {found['files']} files, {found['bytes'] / 1e6:.1f} MB in {found['seconds']:.1f} s: {found['new']} new, "
-        f"{found['duplicates']} kept before, {found['damaged']} damaged, {found['foreign']} of another camera; "
+        f"  {found['files']} files, {found['bytes'] / 1e6:.1f} MB in {found['seconds']:.1f} s: "
+        f"{found['new']} new, "
+        f"{found['duplicates']} kept before, {found['damaged']} damaged, {found['foreign']} of another "
+        "camera; "
         f"{found['events']} events"
     )
     for sentence in [*told, *found["notes"]]:

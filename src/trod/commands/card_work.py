@@ -9,7 +9,7 @@ import os
 import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -64,7 +64,8 @@ class CardWork:
                 listing = scan(self.path, inside=False)
             if not listing.taken:
                 raise NothingFound(
-                    f"No picture or clip lies below {self.path}. Give the folder of the card, or the one above DCIM."
+                    f"No picture or clip lies below {self.path}. Give the folder of the card, or the one "
+                    "above DCIM."
                 )
             deployment, card = self._choose(listing)
             intake = take_in.begin(
@@ -148,7 +149,8 @@ class CardWork:
         if not serial or not self.site:
             missing = "--camera SERIAL" if not serial else "--site NAME"
             raise Unsure(
-                f"No deployment of {self.camera or self.site} is known at the pictures' time. Name {missing} too, and a "
+                f"No deployment of {self.camera or self.site} is known at the pictures' time. Name "
+                f"{missing} too, and a "
                 "new one is made."
             )
         deployment, told = records.make(
@@ -287,12 +289,11 @@ def _covers(deployment: Deployment, marks: propose.Marks) -> bool:
     """Whether most of the pictures' dates lie within a deployment."""
     if not marks.times:
         return True
-    from datetime import timedelta
-
     offset = timedelta(minutes=deployment.utc_offset_min)
-    low = deployment.start.replace(tzinfo=None) + offset - propose.SLACK
-    high = (deployment.end or _now()).replace(tzinfo=None) + offset + propose.SLACK
-    return 2 * sum(low <= t <= high for t in marks.times) >= len(marks.times)
+    low: datetime = deployment.start.replace(tzinfo=None) + offset - propose.SLACK
+    high: datetime = (deployment.end or _now()).replace(tzinfo=None) + offset + propose.SLACK
+    inside = sum(1 for t in marks.times if low <= t <= high)
+    return 2 * inside >= len(marks.times)
 
 
 def _now() -> datetime:

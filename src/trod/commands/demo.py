@@ -23,7 +23,7 @@ DEFAULT_HOME = "~/trod-demo"
     help=f"The demo's folder (default: TROD_HOME, else {DEFAULT_HOME}).",
 )
 @click.option("--no-browser", is_flag=True, help="Only build; do not serve.")
-@click.option("--pictures", type=click.IntRange(400, 1_000_000), default=1800, show_default=True, metavar="N",
+@click.option("--pictures", type=click.IntRange(400, 1_000_000), default=3200, show_default=True, metavar="N",
               help="About how many pictures to draw.")  # fmt: skip
 @click.option("--seed", type=int, default=1, show_default=True, help="Another number, another year.")
 @click.option(
@@ -46,9 +46,10 @@ def demo(
 ) -> None:
     """Draw a year of pictures of a reserve that does not exist, take its cards in, and show the pages.
 
-    All of it is invented: place, people, makers, pictures, and what the people said. Two cards were pulled on the
-    last day: one is taken in and waits to be looked through, one is still to be taken in (under Cards). A demo that
-    is there already is opened as it is; one that was broken off is built anew. A folder with real data is refused.
+    All of it is invented: place, people, makers, pictures, and what the people said. Two cards were pulled
+    on the last day: one is taken in and waits to be looked through, one is still to be taken in (under
+    Cards). A demo that is there already is opened as it is; one that was broken off is built anew. A folder
+    with real data is refused.
 
     \b
     Example:
@@ -81,8 +82,9 @@ def demo(
         if not as_json:
             took = sum(built["took_s"].values())
             click.echo(
-                f"Built in {took:.0f} s: {built['pictures']} pictures, {built['events']} events, {built['words']} "
-                f"words, all invented, in {built['home']}. Its copies were not read back, since they can be drawn again."
+                f"Built in {took:.0f} s: {built['pictures']} pictures, {built['events']} events, "
+                f"{built['words']} "
+                f"words, all invented, in {built['home']}."
             )
     if as_json:
         click.echo(json.dumps(built, ensure_ascii=False, indent=2))

@@ -50,7 +50,7 @@ def small(trod_home: Path, tmp_path: Path, db: Any) -> Small:
                 camera=camera,
                 utc_offset_min=60,
                 start=datetime(2026, 4, 30, 9, tzinfo=UTC),
-            )  # fmt: skip
+            )
         )
     return Small(trod_home, tmp_path, *made)
 

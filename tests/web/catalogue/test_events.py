@@ -86,9 +86,13 @@ def test_when_a_spoken_of_event_falls_apart_its_word_stays_with_the_key_picture(
     words.say(event, RED, by="Ilka", at=NOON)
     assert len(shots) == 4
     _, told = watch.correct(
-        small.alder, shift_s=7200, from_raw=pulled.FIRST + timedelta(seconds=90), reason="the clock was set back", by="Ilka",
+        small.alder,
+        shift_s=7200,
+        from_raw=pulled.FIRST + timedelta(seconds=90),
+        reason="the clock was set back",
+        by="Ilka",
         now=NOON,
-    )  # fmt: skip
+    )
     assert [(e.frames, e.word is not None) for e in Event.objects.order_by("start_at")] == [
         (2, True),
         (2, False),

@@ -34,9 +34,16 @@ AT = datetime(2026, 5, 2, 10, 30, 15, 250000, tzinfo=UTC)
 def entered(trod_home: Path, transactional_db: Any) -> Deployment:
     """One of everything."""
     reserve = Reserve.objects.create(
-        name="Eskerwold ☃", slug="eskerwold", latitude=47.3, longitude=13.9, zone="Europe/Vienna",
-        boundary={"type": "Polygon", "coordinates": [[[13.8, 47.2], [13.9, 47.2], [13.9, 47.3], [13.8, 47.2]]]},
-    )  # fmt: skip
+        name="Eskerwold ☃",
+        slug="eskerwold",
+        latitude=47.3,
+        longitude=13.9,
+        zone="Europe/Vienna",
+        boundary={
+            "type": "Polygon",
+            "coordinates": [[[13.8, 47.2], [13.9, 47.2], [13.9, 47.3], [13.8, 47.2]]],
+        },
+    )
     species = Species.objects.create(name="Red deer", slug="red-deer", key="d", shoulder_height_m=1.2)
     site = Site.objects.create(
         reserve=reserve, name="Grey Lick", slug="grey-lick", latitude=47.301, longitude=13.88

@@ -28,7 +28,7 @@ NOON = datetime(2026, 7, 1, 12, tzinfo=UTC)
 
 @pytest.fixture
 def lived(small: Any, take: Any) -> Any:
-    """A catalogue with a past: cards, foreign and damaged files, words said and undone, clocks mended, edits."""
+    """A catalogue with a past: foreign and damaged files, words said and undone, clocks mended, edits."""
     one, two, three = (
         small.card("ESK-01-A"),
         small.card("ESK-02-A", serial="INV-002"),
@@ -53,9 +53,19 @@ def lived(small: Any, take: Any) -> Any:
     sha = found[0].pictures.order_by("file_order").first().sha256
     words.say(
         found[0],
-        [Line(what="animal", species="red-deer", count=2, sex="female", dots=(Dot(picture=sha, x=0.25, y=0.5),))],
-        by="Ilka Marwood", at=NOON, note="one limps",
-    )  # fmt: skip
+        [
+            Line(
+                what="animal",
+                species="red-deer",
+                count=2,
+                sex="female",
+                dots=(Dot(picture=sha, x=0.25, y=0.5),),
+            )
+        ],
+        by="Ilka Marwood",
+        at=NOON,
+        note="one limps",
+    )
     words.say(found[0], [Line(what="animal", species="red-fox")], by="Tobin", at=NOON + timedelta(minutes=1))
     words.undo(by="Tobin", at=NOON + timedelta(minutes=2))
     for event in Event.objects.filter(deployment=small.lick):
@@ -221,7 +231,10 @@ from trod.web.catalogue import watch, words
 from trod.web.models import Deployment, Event, Site
 now = datetime(2026, 6, 30, 12, tzinfo=UTC)
 for one in watch.proposals(d := Deployment.objects.get(slug__startswith="larkfield")):
-    watch.correct(d, shift_s=one.shift_s, from_raw=one.from_raw, to_raw=one.to_raw, reason=one.reason, by="Ilka", now=now)
+    watch.correct(
+        d, shift_s=one.shift_s, from_raw=one.from_raw, to_raw=one.to_raw, reason=one.reason, by="Ilka",
+        now=now,
+    )
 event = Event.objects.exclude(word=None).order_by("key").first()
 words.say(event, [words.Line(what="animal", species="lynx")], by="Suri Penhallick", at=now)
 words.undo(by="Tobin Achterfeld", at=now)

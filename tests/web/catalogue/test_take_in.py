@@ -202,7 +202,9 @@ def test_a_bag_whose_catalogue_died_before_it_heard_is_registered_later(
     assert (row.state, row.new, Picture.objects.filter(looked=True).count()) == ("whole", 9, 9)
 
 
-def test_pictures_a_death_left_unread_are_read_later(small: Any, take: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_pictures_a_death_left_unread_are_read_later(
+    small: Any, take: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     card = small.card()
     card.bursts(pulled.days(3))
     row = take_in.begin(take_in.Asked(card.folder, small.alder), now=NOON)

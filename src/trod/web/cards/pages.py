@@ -20,7 +20,8 @@ from trod.web.models import Deployment, Event, Intake, Job, Picture, Visit
 
 A_PAGE = 20
 STRIP = 12
-# A storm: an hour with at least so many pictures, and so many times what an hour with any usually holds. Ours.
+# A storm: an hour with at least so many pictures, and so many times what an hour with any usually
+# holds. Ours.
 STORM_LEAST, STORM_TIMES = 30, 5.0
 WORK = ("take-in", "place", "facts", "verify", "backup", "thumbnails")
 
@@ -103,7 +104,10 @@ class Storm:
     @property
     def cause(self) -> str:
         if self.daylight:
-            return "Perhaps wind: grass or branches moving in warm light. Or animals that stayed; look at its pictures."
+            return (
+                "Perhaps wind: grass or branches moving in warm light. Or animals that stayed; look at its "
+                "pictures."
+            )
         return "Perhaps animals that stayed, or something that moved close to the lens. Look at its pictures."
 
 
@@ -171,7 +175,7 @@ def intake_page(intake: Intake, page: str | None) -> IntakePage:
         intake=intake,
         job=job,
         steps=_steps(intake, job, unread),
-        strip=list(pictures.filter(looked=True).exclude(width=None)[:STRIP]),
+        strip=_strip(intake, [row[4] for row in starts if not row[5]]),
         pages=Paginator(pictures.select_related("event"), 60).get_page(page) if page else None,
         storms=storms([row for row in starts if not row[5]]) if ready else [],
         gaps=_gaps(intake, first, last) if ready else [],
@@ -189,6 +193,15 @@ def intake_page(intake: Intake, page: str | None) -> IntakePage:
         unread=unread,
         choices=_choices(intake) if whole else [],
     )
+
+
+def _strip(intake: Intake, covers: list[str | None]) -> list[Picture]:
+    """One picture of each of the first events, spread over the card; without events the first pictures."""
+    wanted = [sha for sha in covers[:: max(1, len(covers) // STRIP)] if sha][:STRIP]
+    if wanted:
+        found = {p.sha256: p for p in Picture.objects.filter(sha256__in=wanted)}
+        return [found[sha] for sha in wanted if sha in found]
+    return list(intake.pictures.filter(looked=True).exclude(width=None).order_by("file_order")[:STRIP])
 
 
 def _steps(intake: Intake, job: Job | None, unread: int) -> list[Step]:

@@ -31,7 +31,7 @@ def plugged_in() -> list[MountedCard]:
 
 
 def allowed(request: HttpRequest, path: Path) -> bool:
-    """Whether a caller may name this folder as a source: anything from the machine itself, else only a card."""
+    """Whether a caller may name this folder as a source: at the machine itself any, else only a card."""
     if may_browse(request):
         return True
     place = path.resolve()
@@ -59,6 +59,11 @@ class Browsed:
     hidden: int
     pictures: int
     trouble: str = ""
+
+    @property
+    def name(self) -> str:
+        """The last part of the path, fit for a page."""
+        return printable(Path(self.path).name) or self.shown
 
 
 def browse(path: Path) -> Browsed:

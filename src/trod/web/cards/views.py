@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_POST
 from trod.archive.card import scan
 from trod.archive.names import printable
 from trod.errors import TrodError
-from trod.web import jobs
+from trod.web import home, jobs
 from trod.web.access import person
 from trod.web.cards import pages, places
 from trod.web.catalogue import propose, records, take_in, watch
@@ -39,7 +39,7 @@ def folder(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def source(request: HttpRequest) -> HttpResponse:
-    """Where does this come from? The proposal, with its reasons. Reads a sample of headers; changes nothing."""
+    """Where does this come from? The proposal, with its reasons. Reads some headers; changes nothing."""
     place = _path(request.GET.get("path", ""))
     trouble = _refused(request, place)
     if trouble:
@@ -155,9 +155,15 @@ def clock(request: HttpRequest, name: str) -> HttpResponse:
         if one.to_raw.isoformat() == wanted:
             try:
                 _, told = watch.correct(
-                    row.deployment, shift_s=one.shift_s, drift_s_per_day=one.drift_s_per_day, from_raw=one.from_raw,
-                    to_raw=one.to_raw, reason=one.reason, by=person(request), now=timezone.now(),
-                )  # fmt: skip
+                    row.deployment,
+                    shift_s=one.shift_s,
+                    drift_s_per_day=one.drift_s_per_day,
+                    from_raw=one.from_raw,
+                    to_raw=one.to_raw,
+                    reason=one.reason,
+                    by=person(request),
+                    now=timezone.now(),
+                )
             except TrodError as problem:
                 messages.error(request, str(problem))
             else:
@@ -187,7 +193,13 @@ def _refused(request: HttpRequest, path: Path) -> str:
     if not places.allowed(request, path):
         return "From another machine only a plugged-in card can be taken in."
     if not there:
-        return f"{printable(str(path))} is not a folder that can be read. Put the card in, or look at the path again."
+        return (
+            f"{printable(str(path))} is not a folder that can be read. Put the card in, or look at the path "
+            "again."
+        )
+    archive, place = home.archive_root(), path.resolve()
+    if place == archive or archive in place.parents or place in archive.parents:
+        return "A card is a folder neither in nor around the archive itself. Choose the folder of the card."
     return ""
 
 

@@ -1,4 +1,4 @@
-"""A second copy of the archive, from a page or a command; a backup is remembered so that Today can speak of it."""
+"""A second copy of the archive, from a page or a command; the last one is remembered."""
 
 from __future__ import annotations
 

@@ -89,7 +89,8 @@ def read_bag(root: Path, folder: str) -> Bag:
         return of_entry(sidecar.read_bag(root, root.joinpath(*folder.split("/"))))
     except OSError as problem:
         raise CatalogueTrouble(
-            f"{folder}: has no manifest that can be read ({problem.strerror}), so its pictures are not known. "
+            f"{folder}: has no manifest that can be read ({problem.strerror}), so its pictures are not "
+            "known. "
             "Run trod verify, and restore the bag from your backup."
         ) from problem
 

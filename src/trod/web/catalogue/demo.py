@@ -296,7 +296,10 @@ class RealData(TrodError):
     """The home holds records that are not invented."""
 
     def __str__(self) -> str:
-        return f"{home.home()} holds real data; the demo is not mixed with it. Name another folder: trod demo --home DIR"
+        return (
+            f"{home.home()} holds real data; the demo is not mixed with it. "
+            "Name another folder: trod demo --home DIR"
+        )
 
 
 def read_marker() -> dict[str, Any] | None:
@@ -336,7 +339,7 @@ def sweep() -> None:
 def build(line: Line, *, pictures: int, seed: int, workers: int, now: datetime) -> dict[str, Any]:
     """Build the demo in an empty home, through the very intake that a real card takes.
 
-    pictures : about how many in all. Copies are not read back from the disk, for they can be drawn again.
+    pictures : about how many in all.
     Returns counts and how long each part took. [s]
     """
     took: dict[str, float] = {}
@@ -352,13 +355,21 @@ def build(line: Line, *, pictures: int, seed: int, workers: int, now: datetime) 
     pulled = max(60, round(pictures * 0.14))
     with _timed(took, "drawing"):
         year = cards.write_year(
-            making, seed=seed, pictures=max(1, pictures - 2 * pulled), size=SIZE_PX, workers=workers,
+            making,
+            seed=seed,
+            pictures=max(1, pictures - 2 * pulled),
+            size=SIZE_PX,
+            workers=workers,
             progress=teller(line, "Drawing the pictures of a year"),
-        )  # fmt: skip
+        )
         last = cards.write_two_cards(
-            top / CARDS, seed=seed, pictures=pulled, size=SIZE_PX, workers=workers,
+            top / CARDS,
+            seed=seed,
+            pictures=pulled,
+            size=SIZE_PX,
+            workers=workers,
             progress=teller(line, "Drawing two cards just pulled"),
-        )  # fmt: skip
+        )
     truth = [row for made in (*year, *last) for row in read_truth(made.truth)]
     (top / TRUTH).mkdir(exist_ok=True)
     for made in (*year, *last):
@@ -376,7 +387,7 @@ def build(line: Line, *, pictures: int, seed: int, workers: int, now: datetime) 
     with _timed(took, "clocks"):
         _mend_clocks([d for d in Deployment.objects.all() if d.site.slug not in reserve.JUST_PULLED])
     with _timed(took, "words"):
-        told = _say(truth, [m for m in year], seed, line)
+        told = _say(truth, list(year), seed, line)
     shutil.rmtree(making, ignore_errors=True)
     files.catch_up()
     _write_marker(seed=seed, pictures=pictures, built=True)
@@ -401,7 +412,7 @@ def _take_in(folder: Path, made: Any, *, pulled_on: str = "/media/demo") -> None
     visit = Visit.objects.filter(card_out=card).order_by("-at").first() if card else None
     at = (visit.at if visit else made.last) + timedelta(hours=9)
     by = visit.by if visit else ""
-    intake = take_in.begin(take_in.Asked(folder, deployment, card, by, read_back=False), now=at)
+    intake = take_in.begin(take_in.Asked(folder, deployment, card, by), now=at)
     take_in.take_in(intake, line=Silent(), now=at, workers=1)
     # The demo's cards come home on the evening of their visit, not today.
     Intake.objects.filter(pk=intake.pk).update(
@@ -415,14 +426,19 @@ def _mend_clocks(deployments: list[Deployment]) -> None:
         for one in watch.proposals(deployment):
             visit = deployment.visits.filter(clock_shown=watch.dial(one.to_raw)).first()
             watch.correct(
-                deployment, shift_s=one.shift_s, drift_s_per_day=one.drift_s_per_day, from_raw=one.from_raw,
-                to_raw=one.to_raw, reason=one.reason, by=visit.by if visit else "demo",
+                deployment,
+                shift_s=one.shift_s,
+                drift_s_per_day=one.drift_s_per_day,
+                from_raw=one.from_raw,
+                to_raw=one.to_raw,
+                reason=one.reason,
+                by=visit.by if visit else "demo",
                 now=(visit.at if visit else deployment.start) + timedelta(hours=10),
-            )  # fmt: skip
+            )
 
 
 def _say(truth: list[Any], year: list[Any], seed: int, line: Line) -> list[str]:
-    """Let the invented technicians look through the year: into the words files first, then into the catalogue."""
+    """Let the invented technicians look through the year: into words.jsonl first, then into the catalogue."""
     mine = {made.name for made in year}
     said_from = {made.name: made.last + timedelta(hours=12) for made in year}
     truth = [row for row in truth if row.card in mine]
@@ -461,8 +477,10 @@ def _act(
         if row["species"]:
             species = names[row["species"].replace("_", "-")]
             kept["species"] = {
-                "slug": species.slug, "name": species.name, "scientific_name": species.scientific_name,
-            }  # fmt: skip
+                "slug": species.slug,
+                "name": species.name,
+                "scientific_name": species.scientific_name,
+            }
         if row["sex"] != "unknown":
             kept["sex"] = row["sex"]
         if row["age_class"] != "unknown":
@@ -472,6 +490,13 @@ def _act(
             kept["dots"] = [{"picture": d["sha256"], "x": d["x"], "y": d["y"]} for d in own]
         sightings.append(kept)
     return {
-        "act": "say", "uuid": str(_uuid("word", event.key)), "by": word["by"], "at": word["at"].replace("Z", "+00:00"),
-        "event": event.key, "first": frames[0][0], "last": frames[-1][0], "note": word["note"], "sightings": sightings,
-    }  # fmt: skip
+        "act": "say",
+        "uuid": str(_uuid("word", event.key)),
+        "by": word["by"],
+        "at": word["at"].replace("Z", "+00:00"),
+        "event": event.key,
+        "first": frames[0][0],
+        "last": frames[-1][0],
+        "note": word["note"],
+        "sightings": sightings,
+    }

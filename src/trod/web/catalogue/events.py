@@ -45,7 +45,8 @@ ROW = ("pk", "sha256", "taken_at", "event_id", "infrared", "trigger")
 def regroup(deployment: Deployment, line: Line) -> list[str]:
     """Part the pictures of a deployment into events anew. Returns what is to be told of it, in sentences.
 
-    Pictures whose time is not known, and those of another camera, are in no event. Doing it again changes nothing.
+    Pictures whose time is not known, and those of another camera, are in no event. Doing it again changes
+    nothing.
     """
     with transaction.atomic():
         rows = list(
@@ -70,7 +71,7 @@ def regroup(deployment: Deployment, line: Line) -> list[str]:
 
 
 def _groups(rows: list[Any], spoken: set[int]) -> tuple[list[list[Any]], int]:
-    """The rule's groups, cut where a second spoken-of event begins. Returns them and how many cuts it took."""
+    """The rule's groups, cut where a second spoken-of event begins; and how many cuts it took."""
     if not rows:
         return [], 0
     labels = rule.group(np.array([row[2].timestamp() for row in rows]))
@@ -91,7 +92,7 @@ def _groups(rows: list[Any], spoken: set[int]) -> tuple[list[list[Any]], int]:
 
 
 def _owners(groups: list[list[Any]], old: dict[int, str], spoken: set[int]) -> tuple[dict[int, int], int]:
-    """Which old event each group carries on: {group's number: event}, and how many spoken-of events fell apart."""
+    """Which old event each group carries on, {group's number: event}; how many spoken-of ones fell apart."""
     key_picture = {pk: key.rpartition(".")[2] for pk, key in old.items()}
     homes: dict[int, Counter[int]] = {}
     has_key: dict[int, int] = {}
@@ -125,13 +126,15 @@ def _told(apart: int, split: int) -> list[str]:
     if apart:
         many = "1 pair of events lies" if apart == 1 else f"{apart} pairs of events lie"
         told.append(
-            f"{many} within {rule.duration_words(rule.BURST_GAP_S)} of each other and stay apart, since people have "
+            f"{many} within {rule.duration_words(rule.BURST_GAP_S)} of each other and stay apart, since "
+            "people have "
             "said a word about each."
         )
     if split:
         many = "1 event" if split == 1 else f"{split} events"
         told.append(
-            f"The pictures of {many} that people spoke of have come apart; the word stays with the first part, the rest "
+            f"The pictures of {many} that people spoke of have come apart; the word stays with the first "
+            "part, the rest "
             "is to be looked through again."
         )
     return told

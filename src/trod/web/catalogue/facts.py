@@ -33,7 +33,7 @@ BLANKS: dict[str, Any] = {
 
 
 def write_many(model: Any, fields: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
-    """UPDATE many rows, each with values of its own and its number last: quicker than Django's bulk_update."""
+    """UPDATE many rows, each with its own values and its number last. Quicker than bulk_update."""
     known = [model._meta.get_field(name) for name in fields]
     quote = connection.ops.quote_name
     places = ", ".join(f"{quote(f.column)} = %s" for f in known)
@@ -131,7 +131,7 @@ def _keep(results: list[tuple[int, dict[str, Any]]], done: int, total: int, line
 
 
 def same_serial(one: str, other: str) -> bool:
-    """Whether two ways of writing a serial mean one camera: blanks, dashes, case and leading zeros do not count."""
+    """Whether two serials mean one camera; blanks, dashes, case and leading zeros do not count."""
     return bool(_bare(one)) and _bare(one) == _bare(other)
 
 
@@ -173,8 +173,9 @@ def whose(rows: Iterable[tuple[int, str, str, str]], deployment: Deployment | No
             usual = max(own, key=lambda mark: counts[mark])
         elif usual[2] and number >= MOST * len(marked):
             told.append(
-                f"The pictures bear the serial {usual[2]}; the camera of this deployment is entered as {camera.serial}. "
-                "If it is the same camera, mend its serial under Cameras; if not, place this intake elsewhere."
+                f"The pictures bear the serial {usual[2]}; the camera of this deployment is entered as "
+                f"{camera.serial}. "
+                "If it is the same, mend its serial under Cameras; if not, place this intake elsewhere."
             )
         elif number < MOST * len(marked):
             return Makers(usual, (), tuple(told))

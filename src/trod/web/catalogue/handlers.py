@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from trod.web.catalogue import facts, take_in
 from trod.web.jobs import Report, handles
-from trod.web.models import Deployment, Intake, Job, Picture
+from trod.web.models import Deployment, Intake, Job
 
 
 @handles("take-in")
@@ -37,13 +37,15 @@ def do_facts(args: dict[str, Any], report: Report) -> dict[str, Any]:
 
 
 def settle_in() -> None:
-    """What a worker does before its first job: write what a death left unwritten, ask for what it left unread."""
+    """Before a worker's first job: write what a death left unwritten, ask for what it left unread."""
     from trod.web import jobs
     from trod.web.catalogue import ledger
     from trod.web.models import Job
 
     ledger.catch_up()
-    at_work = Job.objects.filter(kind__in=("take-in", "place", "facts"), state__in=["waiting", "running", "paused"])
+    at_work = Job.objects.filter(
+        kind__in=("take-in", "place", "facts"), state__in=["waiting", "running", "paused"]
+    )
     if not at_work.exists() and take_in.half_read():
         jobs.ask("facts", by="Trod")
 

@@ -139,7 +139,8 @@ def propose(listing: CardListing, *, now: datetime, label: str = "") -> Proposal
         foreign = sum(marks.serials.values()) - number
         others = ", ".join(s for s, _ in marks.serials.most_common(4)[1:])
         notes.append(
-            f"Not all files are of one camera: of {marks.sampled} looked at, {number} bear the serial {usual}, "
+            f"Not all files are of one camera: of {marks.sampled} looked at, {number} bear the serial "
+            f"{usual}, "
             f"{foreign} another ({others})."
         )
     return Proposal(

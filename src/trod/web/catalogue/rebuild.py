@@ -42,7 +42,7 @@ def is_empty() -> bool:
 
 
 def empty_all() -> None:
-    """Empty every table of ours: before a rebuild on PostgreSQL, or a demo that is built anew. Accounts stay."""
+    """Empty every table of ours, for a rebuild on PostgreSQL or a new demo. Accounts stay."""
     tables = sorted(t for t in connection.introspection.table_names() if t.startswith("trod_"))
     quote = connection.ops.quote_name
     if connection.vendor == "postgresql":
@@ -111,7 +111,8 @@ def _deployment(folder: sidecar.DeploymentFolder, loader: ledger.Loader, made: R
     if folder.sidecar is None or "deployment" not in folder.sidecar:
         if folder.bags:
             made.trouble.append(
-                f"{where}: there is no sidecar that can be read, so its {len(folder.bags)} bags come back as unplaced. "
+                f"{where}: there is no sidecar that can be read, so its {len(folder.bags)} bags come back "
+                "as unplaced. "
                 "Restore sidecar.json from your backup and rebuild again, or place them by hand."
             )
         return None

@@ -68,17 +68,25 @@ def make(
             zone = machine_zone()
             lat, lon = place or (0.0, 0.0)
             reserve = Reserve.objects.create(
-                name="My reserve", slug="my-reserve", latitude=lat, longitude=lon, zone=zone,
+                name="My reserve",
+                slug="my-reserve",
+                latitude=lat,
+                longitude=lon,
+                zone=zone,
                 note="" if place else PLACE_UNKNOWN,
-            )  # fmt: skip
+            )
             told.append(f"Made a reserve, “My reserve”, in this machine's time zone, {zone}.")
         site = find_site(site_name)
         if site is None:
             lat, lon = place or (reserve.latitude, reserve.longitude)
             site = Site.objects.create(
-                reserve=reserve, name=site_name[:120], slug=free_slug(Site, site_name, "site"), latitude=lat,
-                longitude=lon, note="Placed by the position in its pictures." if place else PLACE_UNKNOWN,
-            )  # fmt: skip
+                reserve=reserve,
+                name=site_name[:120],
+                slug=free_slug(Site, site_name, "site"),
+                latitude=lat,
+                longitude=lon,
+                note="Placed by the position in its pictures." if place else PLACE_UNKNOWN,
+            )
             where = "where its pictures say" if place else "with no place of its own yet"
             told.append(f"Made the site {site.name}, {where}.")
         camera = find_camera(serial)
@@ -92,9 +100,14 @@ def make(
         try:
             with transaction.atomic():
                 deployment = Deployment.objects.create(
-                    slug=slug, camera=camera, site=site, start=start, utc_offset_min=offset_min, set_by=by[:80],
+                    slug=slug,
+                    camera=camera,
+                    site=site,
+                    start=start,
+                    utc_offset_min=offset_min,
+                    set_by=by[:80],
                     note="Begun with its first pictures; mend the times if you know them.",
-                )  # fmt: skip
+                )
         except IntegrityError as problem:
             other = camera.deployments.order_by("-start").first()
             raise WrongInput(
@@ -103,10 +116,11 @@ def make(
                 f"since {other.start:%Y-%m-%d}"
                 if other
                 else camera.serial,
-                needed="a camera that is free at that time; end its other deployment first, or name that site",
+                needed="a camera that is free then; end its other deployment first, or name that site",
             ) from problem
         told.append(
-            f"Made a deployment of {camera} at {site.name} from {start.astimezone(site.reserve.zone_info):%d %b %Y} on."
+            f"Made a deployment of {camera} at {site.name} from "
+            f"{start.astimezone(site.reserve.zone_info):%d %b %Y} on."
         )
     return deployment, told
 

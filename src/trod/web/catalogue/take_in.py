@@ -323,7 +323,8 @@ def finish(intake: Intake, *, line: Line, workers: int | None = None) -> dict[st
             told = list(makers.told)
             if intake.foreign:
                 told.append(
-                    f"{intake.foreign} files look like another camera's; they are kept, marked, and in no event."
+                    f"{intake.foreign} files look like another camera's; they are kept, marked, and in no "
+                    "event."
                 )
             if deployment is None:
                 watch.retime_unplaced(intake.pk)
@@ -341,8 +342,8 @@ def finish(intake: Intake, *, line: Line, workers: int | None = None) -> dict[st
 def half_read() -> list[Intake]:
     """Intakes whose bag is whole, but whose pictures are not all looked into and in their events.
 
-    A process died between the two. (Pictures whose time fits two corrections look the same; doing such an intake
-    again does no harm.)
+    A process died between the two. (Pictures whose time fits two corrections look the same; doing such an
+    intake again does no harm.)
     """
     timed = Q(taken_raw__isnull=False, time_from__in=("exif", "clip", "file"), foreign=False)
     no_event = timed & Q(deployment__isnull=False, event__isnull=True)
@@ -376,7 +377,8 @@ def _time_told(intake: Intake) -> list[str]:
     by_file = sum(source == "file" for *_, source in rows)
     if by_file:
         told.append(
-            f"{by_file} files hold no time of their own; the time their file was last changed is taken, which may be an "
+            f"{by_file} files hold no time of their own; the time their file was last changed is taken, "
+            "which may be an "
             "hour or more off."
         )
     if intake.deployment is not None:
@@ -387,7 +389,8 @@ def _time_told(intake: Intake) -> list[str]:
         outside = timed.count() - timed.filter(taken_at__gte=low, taken_at__lte=high).count()
         if outside:
             told.append(
-                f"{outside} pictures have a time outside this deployment: its camera's clock was wrong, or the card is "
+                f"{outside} pictures have a time outside this deployment: its camera's clock was wrong, or "
+                "the card is "
                 "another camera's."
             )
     return told
@@ -430,7 +433,8 @@ def format_sentence(intake: Intake) -> str:
         else "written and flushed, but not read back, as was chosen"
     )
     return (
-        f"All {intake.files} files of this card are in the archive: {intake.new} new, {intake.duplicates} kept "
+        f"All {intake.files} files of this card are in the archive: {intake.new} new, {intake.duplicates} "
+        "kept "
         f"before. Each new one was {how}."
     )
 

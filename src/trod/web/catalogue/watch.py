@@ -1,4 +1,4 @@
-"""Camera clocks in the catalogue: times corrected, corrections said and undone, and proposed from the visits."""
+"""Camera clocks in the catalogue: times corrected; corrections said, undone, proposed from visits."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from trod.web.catalogue import facts
 from trod.web.catalogue.line import Line, Silent
 from trod.web.models import Deployment, Picture, Visit, WatchCorrection
 
-# A clock that is out by less is left alone: people read it to the minute, and a few minutes of drift in two months
-# change no finding. Ours.
+# A clock that is out by less is left alone: people read it to the minute, and a few minutes of drift in
+# two months change no finding. Ours.
 LEAST_S = 300.0
 # Quartz clocks of cameras drift by seconds a day; what is far more was set wrong. Ours.
 MOST_DRIFT_S_D = 30.0
@@ -167,11 +167,15 @@ def follow(deployment: Deployment, line: Line) -> list[str]:
         told = events.regroup(deployment, line)
     if changed:
         unknown = Picture.objects.filter(
-            deployment=deployment, taken_at__isnull=True, time_from__in=("exif", "clip"), taken_raw__isnull=False
+            deployment=deployment,
+            taken_at__isnull=True,
+            time_from__in=("exif", "clip"),
+            taken_raw__isnull=False,
         ).count()
         if unknown:
             told.append(
-                f"{unknown} pictures have a time that fits two corrections; they are in no event until one is mended."
+                f"{unknown} pictures have a time that fits two corrections; they are in no event until one "
+                "is mended."
             )
     return told
 
