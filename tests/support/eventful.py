@@ -65,7 +65,8 @@ def ground(*, sites: int = 2) -> Ground:
         )
         intake = m.Intake.objects.create(
             name=f"20251201-{number}", folder=f"{slug}/{deployment.slug}/20251201-{number}",
-            deployment=deployment, state="whole", source="invented", started_at=START, finished_at=START, by="Ilka Marwood",
+            deployment=deployment, state="whole", source="invented",
+            started_at=START, finished_at=START, by="Ilka Marwood",
         )  # fmt: skip
         deployment.intake = intake
         made.sites.append(site)

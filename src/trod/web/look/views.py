@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from trod.errors import TrodError, WrongInput
+from trod.pictures import events
 from trod.web.access import person
 from trod.web.catalogue import words
 from trod.web.look import pages, queue
@@ -43,6 +44,7 @@ def look(request: HttpRequest) -> HttpResponse:
             "lights": queue.LIGHTS,
             "sorts": queue.SORTS,
             "people_shown": shown_here(request),
+            "rule": events.sentence(),
         },
     )
 
