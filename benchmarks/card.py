@@ -3,8 +3,8 @@
     python benchmarks/card.py [--files 200] [--bytes 4000000] [--size 4000x3000] [--workers N]
 
 Beside it stands the bare cost of the same pictures: read the file and decode it scaled down to the size
-of a thumbnail. Times are wall time; `cpu` is the processor time of this process and its helpers. Memory is the
-greatest resident size.
+of a thumbnail. Times are wall time; `cpu` is the processor time of this process and its helpers. Memory is
+the greatest resident size.
 """
 
 from __future__ import annotations
