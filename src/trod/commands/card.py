@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import signal
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -10,11 +11,6 @@ from typing import Any
 import click
 
 from trod.commands.bar import Bar, is_terminal
-from trod.errors import TrodError
-
-
-class Unsure(TrodError):
-    """It is not certain where the pictures come from, and nobody is there to be asked."""
 
 
 @click.command(short_help="Take a card or a folder into the archive.")
@@ -68,7 +64,7 @@ def card(
     from trod.web.start import ready
 
     ready()
-    from trod.commands.card_work import CardWork
+    from trod.web.catalogue.card_work import CardWork
 
     work = CardWork(
         path, camera=camera, site=site, yes=yes, read_back=not no_read_back, accept_changes=accept_changes,
@@ -87,6 +83,8 @@ def card(
 
 def _watch(work: Any, every_s: float, as_json: bool) -> bool:
     bad = False
+    # A shell that started us in the background has Ctrl-C switched off; a watcher must still be told to end.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     if not as_json:
         click.echo(f"Watching {work.path}; Ctrl-C ends it.", err=True)
     try:

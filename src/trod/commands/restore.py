@@ -21,6 +21,7 @@ def restore(src: Path, as_json: bool) -> None:
 
     \b
     Example:
+      trod restore /media/ilka/trod-backup
       trod --home ~/trod-new restore /media/ilka/trod-backup
     \b
     Exit statuses:

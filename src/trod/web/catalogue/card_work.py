@@ -19,7 +19,6 @@ from django.db import close_old_connections
 from trod.archive import disk
 from trod.archive.card import CardListing, Entry, look_inside, scan
 from trod.archive.names import printable
-from trod.commands.card import Unsure
 from trod.errors import NothingFound, TrodError, WrongInput
 from trod.web import home
 from trod.web.access import machine_person
@@ -29,6 +28,10 @@ from trod.web.models import Card, Deployment, Intake
 
 SETTLED_S = 2.0  # a file that was changed less long ago may still grow
 PATIENCE_S = 120.0  # one that breaks off may still be on its way; after this it is taken as it is
+
+
+class Unsure(TrodError):
+    """It is not certain where the pictures come from, and nobody is there to be asked."""
 
 
 class CardWork:
