@@ -32,6 +32,7 @@ STAYED = ("feeding", "lick", "water", "meadow")
 GUIDELINES = "Remote Camera Survey Guidelines for Western Canada (2024), v2"
 # Read off our own tables of the walk-by simulation: best angle by the path's distance, for 2 to 12 m.
 RULE_BEST_DEG, RULE_PER_M_DEG, RULE_HALF_DEG = 20.0, 3.0, 5.0
+NEARLY_ALONG_DEG = 10.0  # below this angle the axis runs along the path and hardly meets it
 TILT_DOUBT_DEG = 2.0  # of a strap on bark. Assumed.
 GLARE_TOLD_H = 50.0
 HERD_FROM = 5
@@ -89,9 +90,7 @@ class Mount:
         if not 1 <= self.herd <= 1000:
             raise WrongInput("herd", got=self.herd, needed="1 to 1000 animals")
         if self.patch_m is not None and not 0.5 <= self.patch_m[0] < self.patch_m[1] <= 200:
-            raise WrongInput(
-                "patch_m", got=self.patch_m, needed="(nearest, farthest) edge in metres, 0.5 to 200"
-            )
+            raise WrongInput("patch_m", got=self.patch_m, needed="(nearest, farthest) edge in metres, 0.5 to 200")
         if not -60 <= self.air_c[0] <= self.air_c[1] <= 60:
             raise WrongInput("air_c", got=self.air_c, needed="(coldest, warmest) in °C, -60 to 60")
         positive("case_height_mm", self.case_height_mm)
@@ -230,10 +229,13 @@ class _Plan:
         columns, rows = round(spec.value("columns")), round(spec.value("rows"))
         self.columns = columns
         self.vertical = optics.vertical_view_deg(fov_deg=self.fov, columns=columns, rows=rows)
-        self.passing = ground.feature in PASSED or (
-            ground.path_bearing_deg is not None and ground.feature not in STAYED
-        )
+        self.passing = ground.feature in PASSED or (ground.path_bearing_deg is not None and ground.feature not in STAYED)
         self.snow_m = ground.deepest_snow_m(mount.months)
+        # The angle that an asked-for heading makes with the path; None when the angle is free.
+        self.crossing: float | None = None
+        if self.passing and mount.heading_deg is not None and ground.path_bearing_deg is not None:
+            turn = (ground.path_bearing_deg - mount.heading_deg) % 180.0
+            self.crossing = min(turn, 180.0 - turn)
 
     def say(self, metres: float) -> str:
         return length(metres, self.system)
@@ -300,9 +302,12 @@ class _Plan:
                 f"about {10 * across:.0f} in 10 straight across."
             )
         else:
-            gain = (
-                "A rule read off our own simulation, by the path's distance; run the simulation for "
-                "this camera."
+            gain = "A rule read off our own simulation, by the path's distance; run the simulation for this camera."
+        caution = ""
+        if self.crossing is not None and not low - 2.5 <= self.crossing <= high + 2.5:
+            caution = (
+                f"The heading asked for makes about {said.to_step(self.crossing, 5):.0f}° with the path, outside "
+                "what is advised."
             )
         self.add(
             "angle",
@@ -312,6 +317,7 @@ class _Plan:
             else f"about {said.to_step(best, 5):.0f}°",
             f"A slant keeps a moving animal longer in the picture than a view straight across. {gain} The "
             f"{GUIDELINES}, §7.4.4, aim straight across; keep to your survey's protocol if it says so.",
+            caution=caution,
             low=low,
             high=high,
             unit="°",
@@ -325,7 +331,8 @@ class _Plan:
             distance = mount.aim_distance_m
             reason = "As asked."
         elif angle is not None:
-            distance = ground.offset_m / math.sin(math.radians(angle[1]))
+            met = angle[1] if self.crossing is None else max(self.crossing, NEARLY_ALONG_DEG)
+            distance = ground.offset_m / math.sin(math.radians(met))
             reason = (
                 f"The path lies {self.say(ground.offset_m)} off; at this angle the axis meets it about "
                 f"{self.say(distance)} away."
@@ -333,9 +340,7 @@ class _Plan:
         elif mount.patch_m is not None:
             near, far = mount.patch_m
             distance = math.sqrt(near * far)
-            reason = (
-                f"Between the near edge ({self.say(near)}) and the far edge ({self.say(far)}) of the ground."
-            )
+            reason = f"Between the near edge ({self.say(near)}) and the far edge ({self.say(far)}) of the ground."
         else:
             distance = max(ground.offset_m, 2.0)
             reason = "Where the animals are expected to stand."
@@ -450,10 +455,7 @@ class _Plan:
         slope = self.ground.slope_deg
         aim = self.animal.trunk_centre_m
         tilt = mounting.tilt_deg(height_m=height, distance_m=distance, aim_height_m=aim, slope_deg=slope)
-        why = (
-            f"So that a point {self.say(aim)} above the ground about {self.say(distance)} away is in "
-            "the middle."
-        )
+        why = f"So that a point {self.say(aim)} above the ground about {self.say(distance)} away is in the middle."
         if self.mount.patch_m is not None and not self.passing:
             high = mounting.high_mount(
                 height_m=height,
@@ -481,8 +483,7 @@ class _Plan:
             )
         if trunk is not None and trunk.lean_deg > 3:
             caution = (
-                f"The trunk leans by {trunk.lean_deg:.0f}°: add or take that off, and check with a level. "
-                + caution
+                f"The trunk leans by {trunk.lean_deg:.0f}°: add or take that off, and check with a level. " + caution
             )
         way = "down" if tilt >= 0 else "up"
         self.add(
@@ -492,10 +493,7 @@ class _Plan:
         if wedge.behind == "none":
             words = "none"
         else:
-            words = (
-                f"about {said.thickness(wedge.thickness_mm, self.system)} behind the {wedge.behind} "
-                "of the case"
-            )
+            words = f"about {said.thickness(wedge.thickness_mm, self.system)} behind the {wedge.behind} of the case"
         case = said.thickness(self.mount.case_height_mm, self.system)
         self.add(
             "wedge", "Wedge", words, f"Tilts a case {case} high on an upright trunk by that much.",
@@ -503,13 +501,9 @@ class _Plan:
         )  # fmt: skip
         return tilt, wedge
 
-    def _frame(
-        self, height: float, tilt: float, distance: float
-    ) -> tuple[GroundSeen, tuple[float, float], float]:
+    def _frame(self, height: float, tilt: float, distance: float) -> tuple[GroundSeen, tuple[float, float], float]:
         slope, animal = self.ground.slope_deg, self.animal
-        seen = mounting.ground_seen(
-            height_m=height, tilt_deg=tilt, vertical_deg=self.vertical, slope_deg=slope
-        )
+        seen = mounting.ground_seen(height_m=height, tilt_deg=tilt, vertical_deg=self.vertical, slope_deg=slope)
         span = mounting.whole_body_span_m(
             height_m=height, tilt_deg=tilt, vertical_deg=self.vertical, top_m=animal.back_m, slope_deg=slope
         )
@@ -529,17 +523,13 @@ class _Plan:
         )  # fmt: skip
         return seen, span, cut
 
-    def _heading(
-        self, angle: tuple[float, float, float] | None, tilt: float
-    ) -> tuple[float | None, float | None]:
+    def _heading(self, angle: tuple[float, float, float] | None, tilt: float) -> tuple[float | None, float | None]:
         ground, mount = self.ground, self.mount
         place = {"latitude_deg": ground.latitude_deg, "longitude_deg": ground.longitude_deg}
         view = {"tilt_deg": tilt, "fov_deg": self.fov, "vertical_deg": self.vertical}
 
         def sun(headings: Sequence[float]) -> list[float]:
-            found = glare.hours_by_heading(
-                list(headings), horizon=ground.horizon, year=self.year, **place, **view
-            )
+            found = glare.hours_by_heading(list(headings), horizon=ground.horizon, year=self.year, **place, **view)
             return [float(h) for h in found]
 
         best = glare.best_headings(horizon=ground.horizon, year=self.year, **place, **view)
@@ -547,9 +537,7 @@ class _Plan:
         if mount.heading_deg is not None:
             heading, reason = mount.heading_deg, "As asked."
         elif angle is not None and ground.path_bearing_deg is not None:
-            options = headings_for(
-                path_bearing_deg=ground.path_bearing_deg, angle_deg=angle[1], side=ground.side
-            )
+            options = headings_for(path_bearing_deg=ground.path_bearing_deg, angle_deg=angle[1], side=ground.side)
             suns = sun(options)
             heading = options[min(range(len(options)), key=lambda i: suns[i])]
             reason = f"Of the {len(options)} headings at this angle to the path, the one with least sun."
@@ -601,9 +589,7 @@ class _Plan:
 
     def _flash(self, distance: float) -> FlashBand | None:
         if self.spec.flash == "none":
-            self.add(
-                "flash", "Flash", "none", "This camera has no flash: no pictures at night.", basis="assumed"
-            )
+            self.add("flash", "Flash", "none", "This camera has no flash: no pictures at night.", basis="assumed")
             return None
         reach = self.spec.figure("flash_reach_m")
         band = glare.flash_band(reach_m=reach.value)
@@ -655,9 +641,7 @@ class _Plan:
     def _branch(self, height: float, tilt: float) -> None:
         if self.ground.branch is None:
             return
-        sag = mounting.branch_sag(
-            self.ground.branch, height_m=height, tilt_deg=tilt, vertical_deg=self.vertical
-        )
+        sag = mounting.branch_sag(self.ground.branch, height_m=height, tilt_deg=tilt, vertical_deg=self.vertical)
         caution = (
             "Laden with snow this branch may hang into the picture and fire the camera: tie it back or "
             "cut it, "
@@ -680,9 +664,7 @@ class _Plan:
         if trunk is None:
             return
         rank = mounting.rank_trunks([trunk], height_m=height)[0]
-        thick = (
-            f"{trunk.diameter_cm:.0f} cm" if self.system == "metric" else f"{trunk.diameter_cm / 2.54:.0f} in"
-        )
+        thick = f"{trunk.diameter_cm:.0f} cm" if self.system == "metric" else f"{trunk.diameter_cm / 2.54:.0f} in"
         self.add(
             "trunk", "Tree or post", f"{trunk.name}, {thick}", "; ".join(rank.why) + ".",
             caution="" if rank.fit else "This tree is not fit: " + "; ".join(rank.why) + ". "
@@ -718,23 +700,15 @@ class _Plan:
                 "rules and local law go before this."
             )
         if self.ground.feature == "den":
-            usual.append(
-                "At a den keep away while young are inside; many places forbid cameras there without a "
-                "permit."
-            )
+            usual.append("At a den keep away while young are inside; many places forbid cameras there without a permit.")
         if self.ground.feature in ("feeding", "lick"):
-            usual.append(
-                "Feeding, baiting and salt are forbidden or need a permit in many places: ask first."
-            )
+            usual.append("Feeding, baiting and salt are forbidden or need a permit in many places: ask first.")
         if self.ground.feature in ("trail", "road"):
             usual.append(
-                "People may be pictured: put up notice where the law asks for it and point away from "
-                "public ways."
+                "People may be pictured: put up notice where the law asks for it and point away from public ways."
             )
         if self.ground.sensitive:
-            usual.append(
-                "A sensitive site: keep its place out of what leaves the house, and your own track too."
-            )
+            usual.append("A sensitive site: keep its place out of what leaves the house, and your own track too.")
         return usual
 
     def _sentence(
@@ -748,14 +722,13 @@ class _Plan:
         parts = [f"Hang the camera about {self.say(height)} up"]
         if angle is not None:
             parts.append(f"about {self.say(self.ground.offset_m)} from the path")
-            parts.append(f"at {self._told('angle')} to it")
+            asked = self.crossing
+            turned = self._told("angle") if asked is None else f"about {said.to_step(asked, 5):.0f}°"
+            parts.append(f"at {turned} to it")
         if heading is not None:
             parts.append(f"looking {said.wind(heading)} (about {said.to_step(heading, 5) % 360:.0f}° true)")
         first = ", ".join(parts)
-        aim = (
-            f"Aim at a point {self.say(self.animal.trunk_centre_m)} above the ground about "
-            f"{self.say(distance)} away"
-        )
+        aim = f"Aim at a point {self.say(self.animal.trunk_centre_m)} above the ground about {self.say(distance)} away"
         if wedge.behind == "none":
             return f"{first}. {aim}; no wedge is needed."
         thick = said.thickness(wedge.thickness_mm, self.system)
