@@ -14,26 +14,37 @@ The word that stands for an event is its latest one that is not undone. Nothing 
 
 from __future__ import annotations
 
-import json
-import math
 import uuid as uuids
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import connection, transaction
 from django.db.models import Max
-from django.utils.text import slugify
 
 from trod.archive import sidecar
 from trod.errors import ArchiveUnwritable, TrodError, WrongInput
 from trod.web import home
+from trod.web.catalogue.replay import Replayed, replay, stand
+from trod.web.catalogue.wordlines import (
+    LONGEST_NOTE,
+    Dot,
+    Line,
+    line_from,
+    name_of,
+    tell,
+    tell_lines,
+    text,
+    uuid_of,
+)
 from trod.web.models import Deployment, Event, Mark, Picture, Sighting, Species, Word
 
-MOST_ANIMALS = 999
-LONGEST_NOTE = 500
-CHUNK = 400  # values in one IN (…); SQLite allowed 999 variables for long
+__all__ = [
+    "ANYTHING", "Dot", "Line", "Replayed", "SaidMeanwhile", "Told", "history", "line_from", "lines_of",
+    "redo", "redoable", "replay", "same_again", "say", "tell", "tell_lines", "undo",
+]  # fmt: skip
+
 TICK = timedelta(microseconds=1)
 
 
@@ -51,116 +62,11 @@ class SaidMeanwhile(TrodError):
         )
 
 
-@dataclass(frozen=True, kw_only=True)
-class Dot:
-    """A dot on one animal. picture : SHA-256. x, y : 0 left/top to 1 right/bottom."""
-
-    picture: str
-    x: float
-    y: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Line:
-    """One line of a word: what, species (by slug), how many, sex, age class, and the dots counted."""
-
-    what: str
-    species: str | None = None
-    count: int = 1
-    sex: str = "unknown"
-    age_class: str = "unknown"
-    dots: tuple[Dot, ...] = ()
-
-    def __post_init__(self) -> None:
-        _one_of("what", self.what, Sighting.What.values)
-        _one_of("sex", self.sex, Sighting.Sex.values)
-        _one_of("age_class", self.age_class, Sighting.AgeClass.values)
-        if self.species is not None and self.what != "animal":
-            raise WrongInput("species", got=self.species, needed=f"no species beside {self.what!r}")
-        if (
-            isinstance(self.count, bool)
-            or not isinstance(self.count, int)
-            or not 1 <= self.count <= MOST_ANIMALS
-        ):
-            raise WrongInput("count", got=self.count, needed=f"a whole number from 1 to {MOST_ANIMALS}")
-        for dot in self.dots:
-            for axis in (dot.x, dot.y):
-                if not (isinstance(axis, (int, float)) and math.isfinite(axis) and 0 <= axis <= 1):
-                    raise WrongInput(
-                        "dot", got=axis, needed="a place from 0 to 1 across and down the picture"
-                    )
-
-
 class Anything:
     """Stands for 'do not compare with the word that stands'."""
 
 
 ANYTHING = Anything()
-
-
-def _one_of(name: str, got: Any, allowed: Sequence[str]) -> None:
-    if got not in allowed:
-        raise WrongInput(name, got=got, needed="one of " + ", ".join(allowed))
-
-
-def line_from(raw: Mapping[str, Any]) -> Line:
-    """A Line from JSON. Raises WrongInput for whatever does not fit."""
-    try:
-        dots = tuple(Dot(picture=_text(d["picture"]), x=d["x"], y=d["y"]) for d in raw.get("dots") or ())
-        return Line(
-            what=raw["what"],
-            species=_text(raw["species"]) if raw.get("species") else None,
-            count=raw.get("count", 1),
-            sex=raw.get("sex") or "unknown",
-            age_class=raw.get("age_class") or "unknown",
-            dots=dots,
-        )
-    except (KeyError, TypeError, AttributeError) as problem:
-        raise WrongInput(
-            "sighting", got=str(raw)[:120], needed="what, species, count, sex, age_class, dots"
-        ) from problem
-
-
-# Telling
-# ---------------------------------------------------------------------------------------------------------
-
-
-def tell(word: Word) -> str:
-    """A word as one written line: “3 × Red deer (1 female, adult; 2 young), 1 × Red fox; note”."""
-    return tell_lines(
-        [
-            (row.what, row.species.name if row.species else None, row.count, row.sex, row.age_class)
-            for row in word.sightings.all()
-        ],
-        word.note,
-    )
-
-
-def tell_lines(rows: Iterable[tuple[str, str | None, int, str, str]], note: str = "") -> str:
-    """rows : (what, species' name, count, sex, age_class). The lines of one species are told together."""
-    groups: dict[str, list[tuple[str, int, str]]] = {}
-    for what, name, count, sex, age in rows:
-        label = name or ("animal, kind not told" if what == "animal" else what)
-        shown = ", ".join(
-            text
-            for value, text in ((sex, sex), (age, "young" if age == "juvenile" else age))
-            if value != "unknown"
-        )
-        groups.setdefault(label, []).append((what, count, shown))
-    parts = []
-    for label, lines in groups.items():
-        whole = sum(count for _, count, _ in lines)
-        if lines[0][0] in ("blank", "unsure"):
-            parts.append(label)
-            continue
-        classes = [(count, shown) for _, count, shown in lines if shown]
-        text = f"{whole} × {label}"
-        if len(lines) == 1 and classes:
-            text += f" ({classes[0][1]})"
-        elif classes:
-            text += " (" + "; ".join(f"{count} {shown}" for count, shown in classes) + ")"
-        parts.append(text)
-    return "; ".join(filter(None, [", ".join(parts), note]))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -194,10 +100,6 @@ def history(event: Event) -> list[Told]:
     ]
 
 
-# Saying
-# ----------------------------------------------------------------------------------------------------------
-
-
 def say(
     event: Event,
     lines: Sequence[Line],
@@ -219,8 +121,8 @@ def say(
     it is. Raises WrongInput, SaidMeanwhile, DiskFull, ArchiveUnwritable.
     """
     lines = _checked(lines, marks)
-    by, note = _name(by), _text(note).strip()[:LONGEST_NOTE]
-    uuid = _uuid(uuid) if uuid else uuids.uuid4()
+    by, note = name_of(by), text(note).strip()[:LONGEST_NOTE]
+    uuid = uuid_of(uuid) if uuid else uuids.uuid4()
     with transaction.atomic():
         event = _locked(event)
         known = Word.objects.filter(uuid=uuid).first()
@@ -257,9 +159,7 @@ def say(
     return word
 
 
-def undo(
-    *, by: str, at: datetime, word: str | uuids.UUID | None = None, uuid: str | None = None
-) -> Word | None:
+def undo(*, by: str, at: datetime, word: str | uuids.UUID | None = None, uuid: str | None = None) -> Word | None:
     """Take back this person's latest word that is not undone yet, or the one that is named; None when there
     is none.
 
@@ -267,7 +167,7 @@ def undo(
     Asking twice for a named word does no harm. Raises WrongInput when the named word is unknown or another
     person's.
     """
-    by = _name(by)
+    by = name_of(by)
     with transaction.atomic():
         mine = Word.objects.filter(by=by)
         if word is None:
@@ -284,15 +184,13 @@ def undo(
         _keep(event.deployment, [_turn_act("undo", event, found, by, at, uuid)])
         found.undone_at, found.undone_by = at, by
         found.save(update_fields=["undone_at", "undone_by"])
-        _stand([event.pk])
+        stand([event.pk])
     return found
 
 
-def redo(
-    *, by: str, at: datetime, word: str | uuids.UUID | None = None, uuid: str | None = None
-) -> Word | None:
+def redo(*, by: str, at: datetime, word: str | uuids.UUID | None = None, uuid: str | None = None) -> Word | None:
     """Take back the latest undo, as long as this person has said nothing since; None when there is none."""
-    by = _name(by)
+    by = name_of(by)
     with transaction.atomic():
         mine = Word.objects.filter(by=by)
         found = _mine(mine, word) if word is not None else redoable(by).first()
@@ -308,7 +206,7 @@ def redo(
         _keep(event.deployment, [_turn_act("redo", event, found, by, at, uuid)])
         found.undone_at, found.undone_by = None, ""
         found.save(update_fields=["undone_at", "undone_by"])
-        _stand([event.pk])
+        stand([event.pk])
     return found
 
 
@@ -324,7 +222,7 @@ def same_again(
 ) -> Word | None:
     """Say of this event what this person said last, without the dots; None when that is nothing."""
     last = (
-        Word.objects.filter(by=_name(by), undone_at__isnull=True)
+        Word.objects.filter(by=name_of(by), undone_at__isnull=True)
         .prefetch_related("sightings__species")
         .order_by("-at", "-uuid")
         .first()
@@ -343,9 +241,7 @@ def lines_of(word: Word) -> list[Line]:
             count=row.count,
             sex=row.sex,
             age_class=row.age_class,
-            dots=tuple(
-                Dot(picture=m.picture.sha256, x=m.x, y=m.y) for m in row.marks.select_related("picture")
-            ),
+            dots=tuple(Dot(picture=m.picture.sha256, x=m.x, y=m.y) for m in row.marks.select_related("picture")),
         )
         for row in word.sightings.select_related("species")
     ]
@@ -353,9 +249,7 @@ def lines_of(word: Word) -> list[Line]:
 
 def _checked(lines: Sequence[Line], marks: Sequence[tuple[int, Dot]]) -> list[Line]:
     if not lines:
-        raise WrongInput(
-            "sightings", got="none", needed="at least one: an animal, blank, person, vehicle or unsure"
-        )
+        raise WrongInput("sightings", got="none", needed="at least one: an animal, blank, person, vehicle or unsure")
     out = list(lines)
     for number, dot in marks:
         if not 0 <= number < len(out):
@@ -368,31 +262,10 @@ def _checked(lines: Sequence[Line], marks: Sequence[tuple[int, Dot]]) -> list[Li
     return out
 
 
-def _text(value: Any) -> str:
-    """A text that every database takes: PostgreSQL knows no NUL."""
-    return str(value).replace("\0", "\ufffd")
-
-
-def _name(by: str) -> str:
-    name = _text(by).strip()[:80]
-    if not name:
-        raise WrongInput("by", got=by, needed="the name of whoever says it")
-    return name
-
-
-def _uuid(value: str | uuids.UUID) -> uuids.UUID:
-    try:
-        return value if isinstance(value, uuids.UUID) else uuids.UUID(str(value))
-    except ValueError as problem:
-        raise WrongInput("uuid", got=value, needed="a UUID (RFC 9562)") from problem
-
-
 def _mine(mine: Any, word: str | uuids.UUID) -> Word:
-    found = mine.filter(uuid=_uuid(word)).first()
+    found = mine.filter(uuid=uuid_of(word)).first()
     if found is None:
-        raise WrongInput(
-            "word", got=str(word), needed="one of your own words; another's is answered with a new word"
-        )
+        raise WrongInput("word", got=str(word), needed="one of your own words; another's is answered with a new word")
     return found
 
 
@@ -476,7 +349,7 @@ def _say_act(
 
 
 def _turn_act(kind: str, event: Event, word: Word, by: str, at: datetime, uuid: str | None) -> dict[str, Any]:
-    act = str(_uuid(uuid) if uuid else uuids.uuid4())
+    act = str(uuid_of(uuid) if uuid else uuids.uuid4())
     return {
         "act": kind,
         "uuid": act,
@@ -496,218 +369,3 @@ def _keep(deployment: Deployment, acts: Sequence[Mapping[str, Any]]) -> None:
         raise ArchiveUnwritable(
             f"Another process has been writing in {folder} for long. The word is not written yet; try again."
         ) from problem
-
-
-# Reading back
-# ----------------------------------------------------------------------------------------------------
-
-
-@dataclass(kw_only=True)
-class Replayed:
-    """What a replay did. Each `told` is a sentence for a person."""
-
-    said: int = 0
-    known: int = 0
-    undone: int = 0
-    told: list[str] = field(default_factory=list)
-    unplaced: list[str] = field(default_factory=list)
-    """uuids of words whose pictures are in no event of the catalogue; they stay in the file."""
-    species_made: list[str] = field(default_factory=list)
-
-
-def replay(lines: Iterable[str | bytes | Mapping[str, Any]]) -> Replayed:
-    """Bring the database up to these lines of one or more `words.jsonl` files.
-
-    The order of the lines and how often one comes make no difference. A word finds its event by the key,
-    else by its first or last picture. An unknown species becomes a placeholder, which is told. A torn or
-    foreign line is told and passed over. To be called with whole files: what a word's undo and redo lines
-    come to is judged among them.
-    """
-    done = Replayed()
-    says: dict[uuids.UUID, dict[str, Any]] = {}
-    turns: dict[uuids.UUID, dict[uuids.UUID, dict[str, Any]]] = {}
-    for number, raw in enumerate(lines, 1):
-        if isinstance(raw, (str, bytes)) and not raw.strip():
-            continue
-        try:
-            act = _act(raw)
-        except (ValueError, KeyError, TypeError, RecursionError) as problem:
-            done.told.append(f"Line {number} of a words file cannot be read ({problem}); passed over.")
-            continue
-        if act["act"] == "say":
-            says.setdefault(act["uuid"], act)
-        else:
-            turns.setdefault(act["word"], {}).setdefault(act["uuid"], act)
-    with transaction.atomic():
-        touched = _add_said(says, done)
-        touched |= _turn(turns, done)
-        _stand(touched)
-    return done
-
-
-def _act(raw: str | bytes | Mapping[str, Any]) -> dict[str, Any]:
-    act = dict(raw) if isinstance(raw, Mapping) else json.loads(raw)
-    if not isinstance(act, dict):
-        raise ValueError("not an object")
-    act = {**act, "uuid": uuids.UUID(str(act["uuid"])), "at": datetime.fromisoformat(act["at"])}
-    if act["at"].tzinfo is None:
-        raise ValueError("a time without its zone")
-    act["by"] = _name(act["by"])
-    act |= {name: _text(act[name]) for name in ("event", "first", "last") if act.get(name)}
-    if act["act"] == "say":
-        act["lines"] = [(_line_of_file(row), row.get("species") or None) for row in act["sightings"]]
-        if not act["lines"]:
-            raise ValueError("a word without a sighting")
-        return act
-    if act["act"] not in ("undo", "redo"):
-        raise ValueError(f"an unknown act {act['act']!r}")
-    act["word"] = uuids.UUID(str(act["word"]))
-    return act
-
-
-def _line_of_file(row: Mapping[str, Any]) -> Line:
-    species = row.get("species") or None
-    return line_from({**row, "species": species["slug"] if species else None})
-
-
-def _chunks(values: Iterable[Any]) -> Iterable[list[Any]]:
-    values = list(values)
-    return (values[i : i + CHUNK] for i in range(0, len(values), CHUNK))
-
-
-def _add_said(says: dict[uuids.UUID, dict[str, Any]], done: Replayed) -> set[int]:
-    known: set[uuids.UUID] = set()
-    for chunk in _chunks(says):
-        known |= set(Word.objects.filter(uuid__in=chunk).values_list("uuid", flat=True))
-    done.known = len(known)
-    new = sorted((a for u, a in says.items() if u not in known), key=lambda a: (a["at"], a["uuid"]))
-    species = _species_or_placeholders(new, done)
-    by_key: dict[str, int] = {}
-    for chunk in _chunks({a.get("event", "") for a in new}):
-        by_key |= dict(Event.objects.filter(key__in=chunk).values_list("key", "pk"))
-    shas = {sha for a in new for sha in (a.get("first"), a.get("last")) if sha}
-    shas |= {dot.picture for a in new for line, _ in a["lines"] for dot in line.dots}
-    pictures: dict[str, tuple[int, int | None]] = {}
-    for chunk in _chunks(shas):
-        rows = Picture.objects.filter(sha256__in=chunk).values_list("sha256", "pk", "event_id")
-        pictures |= {sha: (pk, event) for sha, pk, event in rows}
-
-    placed = []
-    for act in new:
-        event = by_key.get(act.get("event", ""))
-        for sha in (act.get("first"), act.get("last")):
-            event = event or pictures.get(sha or "", (0, None))[1]
-        if event is None:
-            done.unplaced.append(str(act["uuid"]))
-            done.told.append(
-                f"{act['by']}'s word of {act['at']:%Y-%m-%d %H:%M} has no pictures in "
-                "the catalogue. It stays in the archive and is taken up when they come."
-            )
-        else:
-            placed.append((act, event))
-    words = Word.objects.bulk_create(
-        [
-            Word(
-                uuid=a["uuid"],
-                event_id=event,
-                by=a["by"],
-                at=a["at"],
-                note=_text(a.get("note") or "")[:LONGEST_NOTE],
-            )
-            for a, event in placed
-        ],
-        batch_size=CHUNK,
-    )
-    flat = [(word, line) for word, (act, _) in zip(words, placed, strict=True) for line, _ in act["lines"]]
-    sightings = Sighting.objects.bulk_create(
-        [
-            Sighting(
-                word=word,
-                what=line.what,
-                species_id=species[line.species] if line.species else None,
-                count=line.count,
-                sex=line.sex,
-                age_class=line.age_class,
-            )
-            for word, line in flat
-        ],
-        batch_size=CHUNK,
-    )
-    marks, lost = [], 0
-    for sighting, (_, line) in zip(sightings, flat, strict=True):
-        for dot in line.dots:
-            if dot.picture in pictures:
-                marks.append(Mark(sighting=sighting, picture_id=pictures[dot.picture][0], x=dot.x, y=dot.y))
-            else:
-                lost += 1
-    Mark.objects.bulk_create(marks, batch_size=CHUNK)
-    if lost:
-        done.told.append(
-            f"{lost} dots lie on pictures that are not in the catalogue; they stay in the archive."
-        )
-    done.said = len(words)
-    return {event for _, event in placed}
-
-
-def _species_or_placeholders(acts: Iterable[Mapping[str, Any]], done: Replayed) -> dict[str, int]:
-    named: dict[str, Mapping[str, Any]] = {}
-    for act in acts:
-        for line, row in act["lines"]:
-            if line.species:
-                named.setdefault(line.species, row)
-    ids: dict[str, int] = {}
-    for chunk in _chunks(named):
-        ids |= dict(Species.objects.filter(slug__in=chunk).values_list("slug", "pk"))
-    for slug in sorted(set(named) - set(ids)):
-        row = named[slug]
-        clean = slugify(slug)[:64].strip("-") or "species"
-        known = Species.objects.filter(slug=clean).first()
-        if known:
-            ids[slug] = known.pk
-            continue
-        name = whole = _text(row.get("name") or slug).strip()[:60] or clean
-        number = 1
-        while Species.objects.filter(name=name).exists():
-            number += 1
-            name = f"{whole} ({number})"
-        made = Species.objects.create(
-            slug=clean,
-            name=name,
-            scientific_name=_text(row.get("scientific_name") or "")[:120],
-            active=False,
-            note="Named in words of the archive, not in its list of species.",
-        )
-        ids[slug] = made.pk
-        done.species_made.append(name)
-        done.told.append(
-            f"“{name}” is named in words but not in the list of species; a placeholder was made."
-        )
-    return ids
-
-
-def _turn(turns: dict[uuids.UUID, dict[uuids.UUID, dict[str, Any]]], done: Replayed) -> set[int]:
-    touched: set[int] = set()
-    for chunk in _chunks(turns):
-        for word in Word.objects.filter(uuid__in=chunk):
-            last = max(turns[word.uuid].values(), key=lambda a: (a["at"], a["uuid"]))
-            undone_at, undone_by = (last["at"], last["by"]) if last["act"] == "undo" else (None, "")
-            done.undone += undone_at is not None
-            if (word.undone_at, word.undone_by) != (undone_at, undone_by):
-                word.undone_at, word.undone_by = undone_at, undone_by
-                word.save(update_fields=["undone_at", "undone_by"])
-                touched.add(word.event_id)
-    return touched
-
-
-def _stand(events: Iterable[int]) -> None:
-    """Let the latest word that is not undone stand for each of these events."""
-    for chunk in _chunks(events):
-        stands: dict[int, int | None] = dict.fromkeys(chunk)
-        rows = Word.objects.filter(event__in=chunk, undone_at__isnull=True).order_by("at", "uuid")
-        stands |= dict(rows.values_list("event_id", "pk"))
-        changed = []
-        for event in Event.objects.filter(pk__in=chunk).only("pk", "word_id"):
-            if event.word_id != stands[event.pk]:
-                event.word_id = stands[event.pk]
-                changed.append(event)
-        Event.objects.bulk_update(changed, ["word"], batch_size=CHUNK)
