@@ -46,9 +46,7 @@ def test_an_empty_house_says_what_to_do(small: Any, client: Client) -> None:
     assert "No backup is known of." in page
 
 
-def test_from_the_reader_to_safe_to_format(
-    small: Any, client: Client, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_from_the_reader_to_safe_to_format(small: Any, client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
     card = small.card()
     card.bursts(pulled.days(4))
     monkeypatch.setenv("TROD_CARD_ROOTS", str(card.folder))
@@ -162,11 +160,15 @@ def test_damage_another_cameras_files_and_a_storm_are_shown(small: Any, take: An
 
 
 def test_a_herd_that_comes_every_day_is_no_storm() -> None:
-    day = datetime(2026, 5, 1, 6, tzinfo=UTC)
-    rows = [
-        (day + timedelta(days=k), day + timedelta(days=k, minutes=9), 24, False, "a" * 64) for k in range(9)
-    ]
-    assert pages.storms(rows) == []
+    hours = [pages.Hour(24 * k, 40, 0, 86400.0 * k, 86400.0 * k + 900, 3, 3) for k in range(9)]
+    assert pages.storms(hours, None) == []
+
+
+def test_hours_side_by_side_are_one_storm_and_far_ones_two() -> None:
+    quiet = [pages.Hour(24 * k, 3, 3, 86400.0 * k, 86400.0 * k + 9, 1, 1) for k in range(9)]
+    stormy = [pages.Hour(n, 60, 0, 3600.0 * n, 3600.0 * n + 3500, 9, 9) for n in (300, 301, 400)]
+    found = pages.storms([*quiet, *stormy], None)
+    assert [(storm.pictures, storm.daylight) for storm in found] == [(120, True), (60, True)]
 
 
 def test_a_card_with_a_lost_file_is_not_to_be_formatted(small: Any, take: Any, client: Client) -> None:
@@ -207,9 +209,7 @@ def test_hostile_names_are_shown_and_break_no_page(small: Any, client: Client, t
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no such names")
-def test_a_folder_whose_name_is_no_text_is_counted_and_not_linked(
-    small: Any, client: Client, tmp_path: Path
-) -> None:
+def test_a_folder_whose_name_is_no_text_is_counted_and_not_linked(small: Any, client: Client, tmp_path: Path) -> None:
     Path(os.fsdecode(os.fsencode(tmp_path) + b"/bad\xff")).mkdir()
     assert "1 folder with a name that is no text is not shown" in text(
         client.get("/cards/folder/", {"path": str(tmp_path)})
@@ -249,9 +249,7 @@ def test_folders_are_shown_only_to_whoever_sits_at_the_machine(
     card.bursts(pulled.days(1))
     far = {"REMOTE_ADDR": "192.0.2.7"}
     assert "Look through folders" not in text(client.get("/cards/", **far))
-    assert "only from the machine itself" in text(
-        client.get("/cards/folder/", {"path": "/"}, follow=True, **far)
-    )
+    assert "only from the machine itself" in text(client.get("/cards/folder/", {"path": "/"}, follow=True, **far))
     said = {"path": str(card.folder), "deployment": "unplaced"}
     for call in (
         client.get("/cards/from/", said, follow=True, **far),

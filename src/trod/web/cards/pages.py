@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
-from pathlib import Path
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
 from django.core.paginator import Page, Paginator
-from django.db.models import Exists, OuterRef
+from django.db import connection
+from django.db.models import Count, Exists, Max, Min, OuterRef, Q
 
 from trod.archive.card import MountedCard
 from trod.pictures.events import BURST_GAP_S, sentence
 from trod.web.catalogue import take_in, watch
 from trod.web.catalogue.backup import last as last_backup
 from trod.web.models import Deployment, Event, Intake, Job, Picture, Visit
+from trod.web.today.summary import seconds, summaries
 
 A_PAGE = 20
 STRIP = 12
 # A storm: an hour with at least so many pictures, and so many times what an hour with any usually
 # holds. Ours.
-STORM_LEAST, STORM_TIMES = 30, 5.0
+STORM_LEAST, STORM_TIMES, MOST_STORMS = 30, 5.0, 4
 WORK = ("take-in", "place", "facts", "verify", "backup", "thumbnails")
 
 
@@ -77,9 +77,7 @@ def gather(plugged: list[MountedCard], page: str) -> CardsPage:
         plugged=cards,
         waiting=waiting,
         work=list(
-            Job.objects.filter(kind__in=WORK, state__in=["waiting", "running", "paused", "failed"]).order_by(
-                "-id"
-            )[:5]
+            Job.objects.filter(kind__in=WORK, state__in=["waiting", "running", "paused", "failed"]).order_by("-id")[:5]
         ),
         intakes=Paginator(intakes, A_PAGE).get_page(page),
         unplaced=Intake.objects.filter(deployment__isnull=True, state=whole).count(),
@@ -104,10 +102,7 @@ class Storm:
     @property
     def cause(self) -> str:
         if self.daylight:
-            return (
-                "Perhaps wind: grass or branches moving in warm light. Or animals that stayed; look at its "
-                "pictures."
-            )
+            return "Perhaps wind: grass or branches moving in warm light. Or animals that stayed; look at its pictures."
         return "Perhaps animals that stayed, or something that moved close to the lens. Look at its pictures."
 
 
@@ -156,37 +151,32 @@ def job_of(name: str) -> Job | None:
 
 
 def intake_page(intake: Intake, page: str | None) -> IntakePage:
-    """All of one intake's page."""
+    """All of one intake's page. A card may hold tens of thousands of pictures, so the database adds up."""
     job = job_of(intake.name)
     pictures = intake.pictures.order_by("file_order")
     whole = intake.state == Intake.State.WHOLE
-    unread = pictures.filter(looked=False).count() if whole else 0
-    events = Event.objects.filter(pictures__intake=intake).distinct()
-    starts = list(
-        events.order_by("start_at").values_list(
-            "start_at", "end_at", "frames", "infrared", "cover__sha256", "time_lapse"
-        )
-    )
-    timed = pictures.filter(taken_at__isnull=False, foreign=False)
-    first, last = timed.order_by("taken_at").first(), timed.order_by("-taken_at").first()
+    many = _counts(intake)
+    unread = many["unread"] if whole else 0
+    hours = hours_of(intake) if intake.deployment_id else []
     ready = whole and not unread
     backup = last_backup()
     return IntakePage(
         intake=intake,
         job=job,
         steps=_steps(intake, job, unread),
-        strip=_strip(intake, [row[4] for row in starts if not row[5]]),
-        pages=Paginator(pictures.select_related("event"), 60).get_page(page) if page else None,
-        storms=storms([row for row in starts if not row[5]]) if ready else [],
-        gaps=_gaps(intake, first, last) if ready else [],
+        strip=_strip(intake, hours),
+        pages=Paginator(pictures, 60).get_page(page) if page else None,
+        storms=storms(hours, intake.deployment) if ready else [],
+        gaps=_gaps(intake, many["first"], many["last"]) if ready else [],
         clocks=watch.proposals(intake.deployment) if ready and intake.deployment else [],
-        jumps=_jumps(intake) if ready else [],
-        damaged=list(pictures.exclude(problem="")[:60]),
-        foreign=list(pictures.filter(foreign=True)[:STRIP]),
-        events=len(starts),
-        unseen=events.filter(word__isnull=True, time_lapse=False).count(),
-        first_at=first.taken_at if first else None,
-        last_at=last.taken_at if last else None,
+        # A dial reading never changes, so what was told of it when the card came still holds.
+        jumps=[note for note in intake.notes if note.startswith(("The clock went", "The clock leapt"))][:6],
+        damaged=list(pictures.exclude(problem="")[:60]) if many["damaged"] else [],
+        foreign=list(pictures.filter(foreign=True)[:STRIP]) if many["strangers"] else [],
+        events=sum(hour.events for hour in hours),
+        unseen=sum(hour.unseen for hour in hours),
+        first_at=many["first"],
+        last_at=many["last"],
         rule=sentence(BURST_GAP_S),
         backed_up=backup is not None and intake.finished_at is not None and backup[0] > intake.finished_at,
         sentence=take_in.format_sentence(intake) if whole else "",
@@ -195,12 +185,63 @@ def intake_page(intake: Intake, page: str | None) -> IntakePage:
     )
 
 
-def _strip(intake: Intake, covers: list[str | None]) -> list[Picture]:
-    """One picture of each of the first events, spread over the card; without events the first pictures."""
-    wanted = [sha for sha in covers[:: max(1, len(covers) // STRIP)] if sha][:STRIP]
+def _counts(intake: Intake) -> dict[str, Any]:
+    own = Q(foreign=False)
+    return intake.pictures.aggregate(
+        unread=Count("pk", filter=Q(looked=False)),
+        strangers=Count("pk", filter=Q(foreign=True)),
+        damaged=Count("pk", filter=~Q(problem="")),
+        first=Min("taken_at", filter=own),
+        last=Max("taken_at", filter=own),
+    )
+
+
+@dataclass(frozen=True)
+class Hour:
+    """The events of one intake that began in one hour. number : hours since 1970. start, end : Unix seconds.
+
+    pictures, by_night : without time-lapse frames; the second those by infrared. unseen : events.
+    """
+
+    number: int
+    pictures: int
+    by_night: int
+    start_s: float
+    end_s: float
+    events: int
+    unseen: int
+
+
+def hours_of(intake: Intake) -> list[Hour]:
+    """An intake's events added up by the hour, in order, in one query."""
+    start, end = seconds("start_at"), seconds("end_at")
+    hour = f"CAST({start} / 3600.0 AS integer)" if connection.vendor == "sqlite" else f"FLOOR({start} / 3600)::int"
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"""
+            SELECT {hour}, SUM(CASE WHEN time_lapse THEN 0 ELSE frames END),
+                   SUM(CASE WHEN infrared AND NOT time_lapse THEN frames ELSE 0 END),
+                   MIN({start}), MAX({end}), COUNT(*),
+                   SUM(CASE WHEN word_id IS NULL AND NOT time_lapse THEN 1 ELSE 0 END)
+            FROM trod_event
+            WHERE id IN (SELECT event_id FROM trod_picture WHERE intake_id = %s AND event_id IS NOT NULL)
+            GROUP BY 1 ORDER BY 1
+            """,
+            [intake.pk],
+        )
+        return [Hour(*row) for row in cursor.fetchall()]
+
+
+def _strip(intake: Intake, hours: list[Hour]) -> list[Picture]:
+    """A picture from each of some hours, spread over the card; without events the first pictures."""
+    step = max(1, -(-len(hours) // STRIP))
+    wanted = Q()
+    for hour in hours[::step][:STRIP]:
+        begun = datetime.fromtimestamp(hour.start_s, UTC)
+        wanted |= Q(start_at__range=(begun - timedelta(seconds=1), begun + timedelta(seconds=1)))
     if wanted:
-        found = {p.sha256: p for p in Picture.objects.filter(sha256__in=wanted)}
-        return [found[sha] for sha in wanted if sha in found]
+        events = Event.objects.filter(wanted, deployment=intake.deployment_id).select_related("cover")
+        return [event.cover for event in events.order_by("start_at")[:STRIP] if event.cover]
     return list(intake.pictures.filter(looked=True).exclude(width=None).order_by("file_order")[:STRIP])
 
 
@@ -219,73 +260,53 @@ def _steps(intake: Intake, job: Job | None, unread: int) -> list[Step]:
     ]
 
 
-def storms(rows: Iterable[tuple[Any, ...]]) -> list[Storm]:
-    """Hours in which far more pictures were taken than in this card's usual hour, neighbouring ones joined.
-
-    rows : of the events: start, end, frames, infrared, SHA-256 of the cover.
-    """
-    rows = sorted(rows, key=lambda row: row[0])
-    if not rows:
+def storms(hours: list[Hour], deployment: Deployment | None) -> list[Storm]:
+    """Hours in which far more pictures were taken than in this card's usual hour, neighbouring ones joined."""
+    busy = [hour for hour in hours if hour.pictures]
+    if not busy:
         return []
-    hours: dict[int, list[tuple[Any, ...]]] = {}
-    for row in rows:
-        hours.setdefault(int(row[0].timestamp() // 3600), []).append(row)
-    counts = {hour: sum(row[2] for row in of) for hour, of in hours.items()}
-    limit = max(STORM_LEAST, STORM_TIMES * float(np.median(list(counts.values()))))
-    runs: list[list[tuple[Any, ...]]] = []
-    before = None
-    for hour in sorted(hour for hour, count in counts.items() if count >= limit):
-        if before is None or hour - before > 2:
+    limit = max(STORM_LEAST, STORM_TIMES * float(np.median([hour.pictures for hour in busy])))
+    runs: list[list[Hour]] = []
+    for hour in busy:
+        if hour.pictures < limit:
+            continue
+        if not runs or hour.number - runs[-1][-1].number > 2:
             runs.append([])
-        runs[-1] += hours[hour]
-        before = hour
-    found = []
-    for run in runs:
-        night = sum(row[2] for row in run if row[3])
-        frames = sum(row[2] for row in run)
-        step = max(1, len(run) // 4)
-        covers = tuple(row[4] for row in run[::step] if row[4])[:4]
-        found.append(Storm(run[0][0], max(row[1] for row in run), frames, night * 2 < frames, covers))
-    return sorted(found, key=lambda storm: -storm.pictures)[:4]
+        runs[-1].append(hour)
+    runs = sorted(runs, key=lambda run: -sum(hour.pictures for hour in run))[:MOST_STORMS]
+    return [_storm(run, deployment) for run in runs]
 
 
-def _gaps(
-    intake: Intake, first: Picture | None, last: Picture | None
-) -> list[tuple[datetime, datetime, str, bool]]:
+def _storm(run: list[Hour], deployment: Deployment | None) -> Storm:
+    start = datetime.fromtimestamp(min(hour.start_s for hour in run), UTC)
+    end = datetime.fromtimestamp(max(hour.end_s for hour in run), UTC)
+    pictures = sum(hour.pictures for hour in run)
+    night = sum(hour.by_night for hour in run)
+    covers: list[str] = []
+    if deployment is not None:
+        of = Event.objects.filter(deployment=deployment, start_at__gte=start - timedelta(seconds=1), start_at__lte=end)
+        covers = [sha for sha in of.order_by("start_at").values_list("cover__sha256", flat=True)[:500] if sha]
+    return Storm(start, end, pictures, night * 2 < pictures, tuple(covers[:: max(1, len(covers) // 4)][:4]))
+
+
+def _gaps(intake: Intake, first: datetime | None, last: datetime | None) -> list[tuple[datetime, datetime, str, bool]]:
     """Gaps and doubts of the deployment that touch the time of this card."""
     deployment = intake.deployment
     if deployment is None or first is None or last is None:
         return []
-    from trod.web.today.summary import summaries
-
     now = intake.finished_at or intake.started_at
     seen = summaries([deployment], deployment.site.reserve, now).get(deployment.pk)
     if seen is None:
         return []
-    low, high = first.taken_at - timedelta(days=1), last.taken_at + timedelta(days=60)
+    low, high = first - timedelta(days=1), last + timedelta(days=60)
     every = [
         *((a, b, why, False) for a, b, why in seen.gaps),
         *((a, b, why, True) for a, b, why in seen.doubts),
     ]
-    return sorted(
-        row for row in every if row[1] > low and row[0] < high and row[1] - row[0] > timedelta(hours=12)
-    )
-
-
-def _jumps(intake: Intake) -> list[str]:
-    rows = intake.pictures.filter(time_from__in=("exif", "clip"), foreign=False).order_by("file_order")
-    return [
-        f"{str(jump)[0].upper()}{str(jump)[1:]}."
-        for jump in watch.jumps(list(rows.values_list("path", "taken_raw")))[:6]
-    ]
+    return sorted(row for row in every if row[1] > low and row[0] < high and row[1] - row[0] > timedelta(hours=12))
 
 
 def _choices(intake: Intake) -> list[Deployment]:
     if intake.deployment_id is not None:
         return []
     return list(Deployment.objects.select_related("site", "camera").order_by("site__name", "-start")[:400])
-
-
-def short(path: str) -> str:
-    """The last two parts of a path."""
-    return "/".join(Path(path).parts[-2:])
