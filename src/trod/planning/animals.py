@@ -109,9 +109,7 @@ class Animal:
         return f"{self.name}: {span} {what}, {self.shoulder_from}{where}; speeds {self.gaits_from}"
 
 
-def _gaits(
-    walk: tuple[float, float], trot: tuple[float, float], run: tuple[float, float]
-) -> tuple[Gait, ...]:
+def _gaits(walk: tuple[float, float], trot: tuple[float, float], run: tuple[float, float]) -> tuple[Gait, ...]:
     """(share, median m/s) of three gaits; spreads as in the walk-by model. Assumed."""
     return (
         Gait(share=walk[0], median_mps=walk[1], sigma_ln=0.30),

@@ -207,9 +207,7 @@ def hours_by_heading(
     """Hours a year with the sun in or near the frame for many headings at once, (headings,). [h]"""
     hills = horizon or Horizon()
     elevation, azimuth, _ = _year(latitude_deg, longitude_deg, year)
-    frame = Frame(
-        heading_deg=0, tilt_deg=tilt_deg, fov_deg=fov_deg, vertical_deg=vertical_deg, margin_deg=margin_deg
-    )
+    frame = Frame(heading_deg=0, tilt_deg=tilt_deg, fov_deg=fov_deg, vertical_deg=vertical_deg, margin_deg=margin_deg)
     counts = (elevation > hills.height_deg(azimuth)) & frame.tall(elevation, margin_deg=margin_deg)
     bearings = np.sort(azimuth[counts])
     thrice = np.concatenate([bearings - 360.0, bearings, bearings + 360.0])

@@ -82,9 +82,7 @@ def read_ascii_grid(text: str, *, degrees: bool = False) -> HeightGrid:
         try:
             head[words[0].lower()] = float(words[1])
         except ValueError:
-            raise WrongInput(
-                f"height grid, line {at + 1}", got=lines[at][:60], needed="a name and a number"
-            ) from None
+            raise WrongInput(f"height grid, line {at + 1}", got=lines[at][:60], needed="a name and a number") from None
         at += 1
     for name in ("ncols", "nrows", "cellsize"):
         if name not in head:
@@ -93,9 +91,7 @@ def read_ascii_grid(text: str, *, degrees: bool = False) -> HeightGrid:
         raise WrongInput("height grid", got="a heading line that is not finite", needed="finite numbers")
     columns, rows, cell = int(head["ncols"]), int(head["nrows"]), head["cellsize"]
     if not (columns >= 2 and rows >= 2 and columns * rows <= MOST_CELLS):
-        raise WrongInput(
-            "height grid", got=f"{columns} by {rows}", needed=f"2 by 2 to {MOST_CELLS} cells in all"
-        )
+        raise WrongInput("height grid", got=f"{columns} by {rows}", needed=f"2 by 2 to {MOST_CELLS} cells in all")
     corners = []
     for axis in ("x", "y"):
         if f"{axis}llcorner" in head:
@@ -103,9 +99,7 @@ def read_ascii_grid(text: str, *, degrees: bool = False) -> HeightGrid:
         elif f"{axis}llcenter" in head:
             corners.append(head[f"{axis}llcenter"] - cell / 2)
         else:
-            raise WrongInput(
-                "height grid", got=f"no {axis}llcorner", needed="heading lines of an ESRI ASCII grid"
-            )
+            raise WrongInput("height grid", got=f"no {axis}llcorner", needed="heading lines of an ESRI ASCII grid")
     try:
         values = np.array(" ".join(lines[at:]).split(), dtype=np.float64)
     except ValueError as error:
@@ -140,9 +134,7 @@ def horizon_from(
         raise WrongInput("step_deg", got=step_deg, needed="degrees from 0.5 to 90")
     ground = float(grid.at(np.array(x), np.array(y)))
     if math.isnan(ground):
-        raise WrongInput(
-            "point", got=f"{x:g}, {y:g}", needed="a point inside the height grid, on known ground"
-        )
+        raise WrongInput("point", got=f"{x:g}, {y:g}", needed="a point inside the height grid, on known ground")
     if grid.degrees:
         north_m, east_m = METRES_PER_DEGREE, METRES_PER_DEGREE * max(math.cos(math.radians(y)), 0.01)
     else:

@@ -237,9 +237,7 @@ def share(
     size = shoulder_m / SHOULDER_M
     high = HEIGHTS_M[-1] * size
     if not 0 < height_m <= high + 1e-9:
-        raise WrongInput(
-            "height_m", got=height_m, needed=f"metres above 0, up to {high:.2g} for animals of this size"
-        )
+        raise WrongInput("height_m", got=height_m, needed=f"metres above 0, up to {high:.2g} for animals of this size")
     herds = np.asarray(herd, dtype=np.float64)
     if not bool(np.all((herds >= 1) & (herds <= HERDS[-1]))):
         raise WrongInput("herd", got=herd, needed=f"from 1 to {HERDS[-1]} animals on the patch")
@@ -265,9 +263,7 @@ def share(
     ):
         at, on = _between(value, steps)
         # NaN (a crowded small patch) times 0 would spoil the whole.
-        values = (
-            values[at] if on == 0 else values[at + 1] if on == 1 else _mix(values[at], values[at + 1], on)
-        )
+        values = values[at] if on == 0 else values[at + 1] if on == 1 else _mix(values[at], values[at + 1], on)
     at, on = _between(height_m / size, np.asarray(HEIGHTS_M))
     column = (1 - on) * values[:, at] + on * values[:, at + 1]
     known = np.isfinite(column)
@@ -327,13 +323,7 @@ def look(*, height_m: float, herd: float, system: System = "metric", **place: fl
         )
     grows = elasticity(height_m=height_m, herd=max(herd, 1.2), **place)
     hidden = 1 - found
-    words = (
-        "nearly all"
-        if found >= 0.97
-        else f"about {10 * found:.0f} in 10"
-        if found < 0.9
-        else "more than 9 in 10"
-    )
+    words = "nearly all" if found >= 0.97 else f"about {10 * found:.0f} in 10" if found < 0.9 else "more than 9 in 10"
     return HerdView(
         height_m=height_m,
         herd=herd,
@@ -400,8 +390,7 @@ def height_that_pays(
     height, found = good or rows[-1]
     if good:
         sentence = (
-            f"From about {length(height, system)} nine in ten of {herd:.0f} animals are seen; higher adds "
-            "little."
+            f"From about {length(height, system)} nine in ten of {herd:.0f} animals are seen; higher adds little."
             if wanted == 0.9
             else f"From about {length(height, system)} {wanted:.0%} of {herd:.0f} animals are seen."
         )
@@ -411,9 +400,7 @@ def height_that_pays(
             "watch a smaller "
             "part of the ground, or from two sides."
         )
-    return HeightThatPays(
-        height_m=height, share=found, reached=good is not None, table=rows, sentence=sentence
-    )
+    return HeightThatPays(height_m=height, share=found, reached=good is not None, table=rows, sentence=sentence)
 
 
 def see_over_m(

@@ -113,9 +113,7 @@ class GroundSeen:
     far_m: float
 
 
-def ground_seen(
-    *, height_m: float, tilt_deg: float, vertical_deg: float, slope_deg: float = 0.0
-) -> GroundSeen:
+def ground_seen(*, height_m: float, tilt_deg: float, vertical_deg: float, slope_deg: float = 0.0) -> GroundSeen:
     """Where the lower and the upper edge of the picture meet the ground. [m]"""
     half = vertical_deg / 2
     near = tilt_deg + half
@@ -280,9 +278,7 @@ def fresh_snow_kg_m3(air_c: float) -> float:
 MOST_SNOW_PINE, MOST_SNOW_SPRUCE = 6.6, 5.9
 
 
-def most_snow_kg_m2(
-    *, air_c: float, leaf_area_index: float, species_kg_m2: float = MOST_SNOW_SPRUCE
-) -> float:
+def most_snow_kg_m2(*, air_c: float, leaf_area_index: float, species_kg_m2: float = MOST_SNOW_SPRUCE) -> float:
     """The most snow that a conifer's crown holds over a square metre of ground; 1 mm of water is 1 kg/m².
 
     Notes : S_p·(0.27 + 46/ρ)·LAI.
@@ -292,9 +288,7 @@ def most_snow_kg_m2(
     return positive("species_kg_m2", species_kg_m2) * (0.27 + 46 / fresh_snow_kg_m3(air_c)) * leaf_area_index
 
 
-def droop_m(
-    *, load_kg: float, length_m: float, diameter_mm: float, stiffness_gpa: float = GREEN_WOOD_GPA
-) -> float:
+def droop_m(*, load_kg: float, length_m: float, diameter_mm: float, stiffness_gpa: float = GREEN_WOOD_GPA) -> float:
     """How far the tip of a branch sinks under a load at its end: F·L³/(3·E·I), a round beam held at one end.
 
     Derived from beam theory; real branches taper and twist, so take it as a scale. [m]
@@ -378,9 +372,7 @@ def sway_hz(
 def swing_pixels(*, swing_mm: float, over_m: float, columns: int, fov_deg: float) -> float:
     """How far the picture shifts when a trunk bends by so much over so much of its length. [pixels]"""
     positive("columns", columns)
-    turn = math.degrees(
-        math.atan2(positive("swing_mm", swing_mm, zero=True) / 1000, positive("over_m", over_m))
-    )
+    turn = math.degrees(math.atan2(positive("swing_mm", swing_mm, zero=True) / 1000, positive("over_m", over_m)))
     return turn * columns / positive("fov_deg", fov_deg)
 
 
@@ -394,9 +386,7 @@ class TrunkRank:
     why: tuple[str, ...]
 
 
-def rank_trunks(
-    trunks: Sequence[Trunk], *, height_m: float, wanted_offset_m: float | None = None
-) -> list[TrunkRank]:
+def rank_trunks(trunks: Sequence[Trunk], *, height_m: float, wanted_offset_m: float | None = None) -> list[TrunkRank]:
     """Trunks from the steadiest fit one down.
 
     Swing counts as height³/diameter⁴ at the lens (a beam held at its foot), doubled for each 10 m of tree
@@ -427,13 +417,9 @@ def rank_trunks(
             apart = trunk.offset_m - wanted_offset_m
             if abs(apart) > 0.5 * wanted_offset_m:
                 fit = False
-                why.append(
-                    f"{trunk.offset_m:.0f} m from the path where about {wanted_offset_m:.0f} m is wanted"
-                )
+                why.append(f"{trunk.offset_m:.0f} m from the path where about {wanted_offset_m:.0f} m is wanted")
         if not why:
-            why.append(
-                "a firm post" if trunk.post else f"{trunk.diameter_cm:.0f} cm thick, sound and upright"
-            )
+            why.append("a firm post" if trunk.post else f"{trunk.diameter_cm:.0f} cm thick, sound and upright")
         ranked.append((not fit, swing, trunk, tuple(why)))
     ranked.sort(key=lambda row: (row[0], row[1]))
     best = min((row[1] for row in ranked), default=1.0)

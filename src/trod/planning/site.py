@@ -19,9 +19,7 @@ from trod.planning.passers import positive
 
 Floats = NDArray[np.float64]
 
-Feature = Literal[
-    "trail", "road", "water", "ford", "lick", "feeding", "meadow", "saddle", "den", "fence", "other"
-]
+Feature = Literal["trail", "road", "water", "ford", "lick", "feeding", "meadow", "saddle", "den", "fence", "other"]
 Cover = Literal["open", "low plants", "tall grass", "scrub", "wood"]
 Side = Literal["left", "right"]
 MONTHS = (
@@ -57,9 +55,7 @@ class Horizon:
         if not self.points:
             return np.zeros_like(asked)
         pairs = sorted((azimuth % 360, height) for azimuth, height in self.points)
-        return np.asarray(
-            np.interp(asked, [a for a, _ in pairs], [h for _, h in pairs], period=360.0), dtype=np.float64
-        )
+        return np.asarray(np.interp(asked, [a for a, _ in pairs], [h for _, h in pairs], period=360.0), dtype=np.float64)
 
     @classmethod
     def typed(cls, text: str) -> Horizon:
@@ -167,9 +163,7 @@ class SiteGround:
             if not low <= getattr(self, what) <= high:
                 raise WrongInput(what, got=getattr(self, what), needed=needed)
         if self.path_bearing_deg is not None and not 0 <= self.path_bearing_deg <= 360:
-            raise WrongInput(
-                "path_bearing_deg", got=self.path_bearing_deg, needed="degrees from true north, 0 to 360"
-            )
+            raise WrongInput("path_bearing_deg", got=self.path_bearing_deg, needed="degrees from true north, 0 to 360")
         if self.canopy_percent is not None and not 0 <= self.canopy_percent <= 100:
             raise WrongInput("canopy_percent", got=self.canopy_percent, needed="per cent, 0 to 100")
         for what, value, words in (
@@ -202,7 +196,5 @@ def true_heading_deg(magnetic_deg: float, *, declination_deg: float) -> float:
     Trod ships no model of the earth's magnetism: the declination is the user's.
     """
     if not (math.isfinite(magnetic_deg) and -180 <= declination_deg <= 180):
-        raise WrongInput(
-            "declination_deg", got=declination_deg, needed="degrees from -180 to 180, east positive"
-        )
+        raise WrongInput("declination_deg", got=declination_deg, needed="degrees from -180 to 180, east positive")
     return (magnetic_deg + declination_deg) % 360.0
