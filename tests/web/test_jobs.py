@@ -217,7 +217,8 @@ def test_a_take_in_whose_worker_is_killed_again_and_again_comes_to_its_end(
     card.bursts(pulled.days(40))
     assert python(ASK, str(card.folder)).wait() == 0
     kills = 0
-    for wait_s in (0.9, 1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.7, 2.0):
+    # From before a quiet machine has claimed the job to after a busy one has begun to read pictures.
+    for wait_s in (0.3, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7, 0.8, 0.9, 1.0, 1.2, 1.5, 2.0):
         worker = python(WORK)
         try:
             worker.wait(timeout=wait_s)

@@ -208,6 +208,8 @@ def run(
     keeper = WorkerKeeper(say=say) if worker else None
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGTERM, _end)
+        # A shell that started us in the background has Ctrl-C switched off; being told to end must still work.
+        signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
         if keeper:
             keeper.start()
