@@ -45,6 +45,22 @@ def test_a_camera_visited_lately_is_not_told(cast):
     assert of_kind(cast, "unvisited") == []
 
 
+def test_many_cameras_nobody_visited_are_one_line(cast):
+    for n in range(4):
+        camera = m.Camera.objects.create(serial=f"INV-LONE-{n}", name=f"Lone {n}")
+        m.Deployment.objects.create(
+            slug=f"lone-{n}", camera=camera, site=cast.meadow, start=cast.now - timedelta(days=200 + 31 * n)
+        )
+
+    (need,) = of_kind(cast, "unvisited")
+
+    assert need.sentence == (
+        "Nobody has been at 5 cameras for 4 months or more, longest at Lone 3 at Meadow (10 months); "
+        "here a camera is usually visited every 2 months."
+    )
+    assert need.url == "/cameras/"
+
+
 def test_a_camera_that_was_gone_asks_for_its_end_and_is_the_worst(cast):
     m.Visit.objects.create(
         site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=2), arrival="gone"

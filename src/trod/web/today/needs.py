@@ -33,6 +33,7 @@ from trod.web.today.summary import Summary
 AHEAD_D = 30  # what an idle camera loses before somebody would come by anyway
 CLOCK_S = 120  # a clock within two minutes is right enough for events and hours. Ours.
 USUAL_VISIT_D = 60  # between visits, when the reserve has no rhythm of its own yet. Ours.
+MANY = 3  # more cameras than this without a visit are one line: it is one round to plan, not many errands
 MOST_EACH = 40  # of one kind; what is beyond is counted in one line
 
 
@@ -108,7 +109,8 @@ def silent_cameras(
 ) -> list[Need]:
     """Cameras in the field that are probably dead, full, blind or not visited for too long."""
     usual = usual_visit_days(visits)
-    needs = []
+    needs: list[Need] = []
+    unvisited: list[tuple[float, str]] = []
     for d in standing:
         of = visits.get(d.pk, [])
         last = of[-1] if of else None
@@ -166,6 +168,21 @@ def silent_cameras(
                     _visit_url(d),
                 )
             )
+            unvisited.append((days, where))
+    if len(unvisited) > MANY:
+        lost = sum(need.loss for need in needs if need.kind == "unvisited")
+        longest, where = max(unvisited)
+        needs = [need for need in needs if need.kind != "unvisited"]
+        needs.append(
+            Need(
+                "unvisited",
+                lost,
+                f"Nobody has been at {len(unvisited)} cameras for {ago(min(unvisited)[0])} or more, longest at "
+                f"{where} ({ago(longest)}); here a camera is usually visited every {ago(usual)}.",
+                "See the cameras",
+                reverse("cameras:cameras"),
+            )
+        )
     return needs
 
 
