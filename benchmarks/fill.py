@@ -222,7 +222,7 @@ def fill(pictures: int = 2000, *, now: date | None = None, seed: int = 7, looked
                 (
                     kind,
                     m.Event(
-                        key=f"{d.slug}:{head}",
+                        key=f"{d.slug[:35]}.{head}",
                         deployment=deployment,
                         start_at=at,
                         end_at=times[-1],

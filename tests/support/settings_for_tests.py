@@ -15,6 +15,8 @@ _folder = tempfile.mkdtemp(prefix="trod-tests-")
 atexit.register(shutil.rmtree, _folder, ignore_errors=True)
 os.environ["TROD_HOME"] = _folder
 os.environ.pop("TROD_DATABASE_URL", None)  # the tests of PostgreSQL take TROD_TEST_POSTGRES_URL
+if os.environ.get("TROD_TEST_ALL_ON_POSTGRES") == "1":  # every test that needs rows, on the server instead
+    os.environ["TROD_DATABASE_URL"] = os.environ["TROD_TEST_POSTGRES_URL"]
 # Processes that a test starts, and the workers of pytest-xdist, read the plain settings in this folder.
 os.environ["DJANGO_SETTINGS_MODULE"] = "trod.web.settings"
 

@@ -64,12 +64,12 @@ def test_no_pages_queries_grow_with_rows(client, trod_home, filler):
             visit.deployment, visit.site = d, d.site
             visit.save()
         events = [
-            m.Event(key=f"too-{e.key}", deployment=d, start_at=e.start_at, end_at=e.end_at, frames=e.frames)
+            m.Event(key=f"too-{e.key}"[:100], deployment=d, start_at=e.start_at, end_at=e.end_at, frames=e.frames)
             for e in m.Event.objects.filter(deployment=old)
         ]
         m.Event.objects.bulk_create(events)
         busiest = [
-            m.Event(key=f"more-{k}-{e.key}", deployment=d, start_at=e.start_at, end_at=e.end_at)
+            m.Event(key=f"more-{k}-{e.key}"[:100], deployment=d, start_at=e.start_at, end_at=e.end_at)
             for e in events
             for k in range(9)
         ]

@@ -218,9 +218,9 @@ def _days_without_frames(
     gaps: list[Gap] = []
     for low, high in pairwise(cuts):
         begin, stop = max(float(low), start_s), min(float(high), end_s)
-        # An hour to spare: the camera's clock may keep winter time.
+        # More than an hour to spare: the camera's clock may keep winter time.
         partly = begin > low or stop < high
-        if partly and usual_s is not None and not begin + 3600 <= low + usual_s <= stop - 3600:
+        if partly and usual_s is not None and not begin + 3600 < low + usual_s < stop - 3600:
             continue
         if stop > begin and not np.any((signs >= begin) & (signs < stop)):
             gaps.append(Gap(from_s=begin, to_s=stop, reason="no time-lapse frame and no picture"))

@@ -104,7 +104,7 @@ class _Millis(Func):
         return self.as_sql(
             compiler,
             connection,
-            template="CAST((julianday(%(expressions)s) - 2440587.5) * 86400000 AS INTEGER)",
+            template="CAST(ROUND((julianday(%(expressions)s) - 2440587.5) * 86400000) AS INTEGER)",
             **more,
         )
 

@@ -63,8 +63,9 @@ FOUND = {
 def seconds(column: str) -> str:
     """An SQL expression: a time column as Unix seconds."""
     if connection.vendor == "sqlite":
-        # julianday keeps the fraction: 2440587.5 is 1970-01-01 00:00 UTC.
-        return f"(julianday({column}) - 2440587.5) * 86400.0"
+        # 2440587.5 is 1970-01-01 00:00 UTC. A Julian day in a float is only good to some 20 µs; without rounding
+        # an event could fall before the very moment it began.
+        return f"ROUND((julianday({column}) - 2440587.5) * 86400.0, 3)"
     return f"EXTRACT(EPOCH FROM {column})::float8"
 
 
