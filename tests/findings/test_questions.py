@@ -162,6 +162,18 @@ def test_deer_of_dawn_and_dusk_show_two_busy_times() -> None:
     assert "Two busy times, around " in found.sentence
 
 
+def test_two_equal_busy_times_give_no_one_hour_as_the_value() -> None:
+    day = invented.utc("2025-03-01 00:00")
+    rows = tuple(
+        invented.sighting("red-deer", day + (n // 2) * 86_400 + (6 + 12 * (n % 2)) * 3600 + (n * 997 % 3600))
+        for n in range(200)
+    )
+    found = when(replace(YEAR, sightings=rows))
+
+    assert "Two busy times, around " in found.sentence
+    assert found.value is None and found.interval is None
+
+
 def test_under_a_hundred_passages_the_pattern_is_a_hint() -> None:
     found = when(YEAR, Filter(species=("badger",), last=date(2025, 8, 1)))
 

@@ -43,8 +43,8 @@ def when(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     """At what time of day animals pass, by the clock and by the sun.
 
     Returns a Finding whose `value` is the busiest hour of the day (by the sun's clock when the sun rises and
-    sets on all these days, else by the wall clock); None when no hour stands out. Its interval may go round
-    midnight, so low may exceed high.
+    sets on all these days, else by the wall clock); None when no one hour stands out, or when two busy times
+    leave it without an interval. Its interval may go round midnight, so low may exceed high.
     Raises NotEnoughEvidence under 10 passages.
     """
     selection, found, worked = asking.prepare(evidence, filter)
@@ -77,7 +77,7 @@ def when(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         kind="when",
         question="When do they come?",
         sentence=_sentence(asking.who(evidence, filter, found), known, main, even=even),
-        value=None if even else main.peak_h,
+        value=main.peak_h if interval else None,  # no number without its interval
         unit="hour of the day by the sun" if known.by_sun else "hour of the day by the clock",
         interval=interval,
         effort=worked.to_dict(),
