@@ -17,6 +17,7 @@ from trod.web.models import (
     Camera,
     Card,
     Deployment,
+    Placement,
     Question,
     Reserve,
     Round,
@@ -25,6 +26,7 @@ from trod.web.models import (
     Site,
     Species,
     Visit,
+    WalkTest,
 )
 
 AT = datetime(2026, 5, 2, 10, 30, 15, 250000, tzinfo=UTC)
@@ -50,9 +52,18 @@ def entered(trod_home: Path, transactional_db: Any) -> Deployment:
     )
     camera = Camera.objects.create(serial="INV-001")
     card = Card.objects.create(label="ESK-01-A", size_gb=32)
+    placement = Placement.objects.create(site=site, animal="red deer", dials={"height_m": 2.5}, chosen=True, at=AT)
     deployment = Deployment.objects.create(
-        slug="grey-lick-2026", camera=camera, site=site, start=AT, utc_offset_min=60, card=card, height_m=1.1
+        slug="grey-lick-2026",
+        camera=camera,
+        site=site,
+        start=AT,
+        utc_offset_min=60,
+        card=card,
+        height_m=1.1,
+        placement=placement,
     )
+    WalkTest.objects.create(deployment=deployment, at=AT, walks=[{"offset_m": 4.0, "got": "part"}])
     Visit.objects.create(
         site=site, deployment=deployment, at=AT, by="Ilka", card_in=card, note="„Schnee“\nzwei Zeilen"
     )

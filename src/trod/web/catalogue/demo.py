@@ -16,12 +16,13 @@ from django.db import transaction
 
 from trod.archive import disk, sidecar
 from trod.demo import cards, reserve
+from trod.demo.camera_models import CAMERA_SPECS
 from trod.demo.truth import read_truth
 from trod.demo.words import words_from_truth
 from trod.errors import TrodError
 from trod.web import home
 from trod.web.catalogue import ledger as files
-from trod.web.catalogue import take_in, watch, words
+from trod.web.catalogue import specs, take_in, watch, words
 from trod.web.catalogue.line import Line, Silent, teller
 from trod.web.models import (
     Camera,
@@ -91,6 +92,8 @@ def load(data: dict[str, Any]) -> None:
         ground = _reserve(data["reserve"])
         species = {row["key"]: _species(row) for row in data["species"]}
         models = {row["slug"]: _camera_model(row) for row in data["camera_models"]}
+        for spec in CAMERA_SPECS:  # what the bench reckons with, and some kinds nobody has bought yet
+            specs.store(spec)
         standing = {row["camera"] for row in data["deployments"] if row["end"] is None}
         cameras = {row["serial"]: _camera(row, models, standing) for row in data["cameras"]}
         headings = {row["site"]: row["heading_deg"] for row in data["deployments"]}

@@ -4,9 +4,9 @@ What people entered must outlive the database, so every change of a record is wr
 as it is committed. Rows are named by keys that outlive a rebuild (slugs, serials, labels, uuids), never by
 their numbers. Accounts and sessions are no part of it: passwords do not belong beside pictures.
 
-    ledger.json    reserves, species, camera models, cameras, sites, signs, cards, visits to empty sites,
-                   questions with their findings, rounds
-    sidecar.json   a deployment, its visits and watch corrections, its bags, its events
+    ledger.json    reserves, species, camera models, cameras, sites, signs, cards, placements,
+                   visits to empty sites, questions with their findings, rounds
+    sidecar.json   a deployment, its visits, walk tests and watch corrections, its bags, its events
 """
 
 from __future__ import annotations
@@ -39,6 +39,7 @@ from trod.web.models import (
     Finding,
     Intake,
     Picture,
+    Placement,
     Question,
     Reserve,
     Round,
@@ -47,6 +48,7 @@ from trod.web.models import (
     Site,
     Species,
     Visit,
+    WalkTest,
     WatchCorrection,
 )
 
@@ -80,8 +82,10 @@ KINDS: tuple[Kind, ...] = (
     Kind("sites", Site, ("slug",)),
     Kind("signs", Sign, ("uuid",)),
     Kind("cards", Card, ("label",)),
+    Kind("placements", Placement, ("uuid",)),
     Kind("deployments", Deployment, ("slug",)),
     Kind("visits", Visit, ("uuid",)),
+    Kind("walk_tests", WalkTest, ("uuid",)),
     Kind("watch_corrections", WatchCorrection, ("uuid",)),
     Kind("intakes", Intake, ("name",)),
     Kind("questions", Question, ("uuid",)),
@@ -92,7 +96,7 @@ KINDS: tuple[Kind, ...] = (
 BY_MODEL = {kind.model: kind for kind in KINDS}
 BY_NAME = {kind.name: kind for kind in KINDS}
 IN_LEDGER = (
-    "reserves", "species", "camera_models", "cameras", "sites", "signs", "cards", "questions", "findings",
+    "reserves", "species", "camera_models", "cameras", "sites", "signs", "cards", "placements", "questions", "findings",
     "rounds", "round_stops",
 )  # fmt: skip
 
@@ -168,6 +172,7 @@ def dump_sidecar(deployment: Deployment) -> dict[str, Any]:
     out["deployment"] = plain_row(deployment, BY_NAME["deployments"], names)
     for name, rows in (
         ("visits", deployment.visits.order_by("at", "uuid")),
+        ("walk_tests", deployment.walk_tests.order_by("at", "uuid")),
         ("watch_corrections", deployment.watch_corrections.order_by("at", "uuid")),
         ("intakes", deployment.intakes.filter(state=Intake.State.WHOLE).order_by("started_at", "name")),
     ):
@@ -314,14 +319,14 @@ def touched(row: models.Model) -> None:
         return
     if isinstance(row, Deployment):
         _pending.deployments.add(row.pk)
-    elif isinstance(row, (Visit, WatchCorrection, Intake)):
+    elif isinstance(row, (Visit, WalkTest, WatchCorrection, Intake)):
         if row.deployment_id is not None:
             _pending.deployments.add(row.deployment_id)
-        _pending.ledger = _pending.ledger or not isinstance(row, WatchCorrection)
+        _pending.ledger = _pending.ledger or isinstance(row, (Visit, Intake))
     elif type(row) in BY_MODEL:
         _pending.ledger = True
         # A sidecar names cameras, sites and cards by their keys; these rarely change.
-        if isinstance(row, (Camera, Site, Card)):
+        if isinstance(row, (Camera, Site, Card, Placement)):
             _pending.deployments.update(row.deployments.values_list("pk", flat=True))
     else:
         return
@@ -392,7 +397,12 @@ class Loader:
         model = f.related_model
         if (model, value) not in self._found:
             (key,) = BY_MODEL[model].key
-            self._found[model, value] = model._default_manager.only("pk").get(**{key: value}).pk
+            row = model._default_manager.only("pk").filter(**{key: value}).first()
+            if row is None and f.null:  # what it named was deleted while the power failed: keep the rest
+                return None
+            if row is None:
+                raise ObjectDoesNotExist
+            self._found[model, value] = row.pk
         return self._found[model, value]
 
 
@@ -418,6 +428,7 @@ def load_sidecar(data: dict[str, Any], loader: Loader, where: str) -> Deployment
     if not made:
         return None
     loader.load("visits", data.get("visits") or (), where)
+    loader.load("walk_tests", data.get("walk_tests") or (), where)
     loader.load("watch_corrections", data.get("watch_corrections") or (), where)
     (deployment,) = made
     assert isinstance(deployment, Deployment)

@@ -2,10 +2,11 @@
 
 from trod.web.models.camera import Camera, CameraModel
 from trod.web.models.card import Card, Intake
-from trod.web.models.deployment import Deployment, Visit, WatchCorrection
+from trod.web.models.deployment import Deployment, Visit, WalkTest, WatchCorrection
 from trod.web.models.event import Event, Hunch, Mark, Sighting, Word
 from trod.web.models.job import Job
 from trod.web.models.picture import Picture
+from trod.web.models.placement import Placement
 from trod.web.models.question import Finding, Question, Round, RoundStop
 from trod.web.models.reserve import Reserve, Sign, Site, Species
 
@@ -21,6 +22,7 @@ __all__ = [
     "Job",
     "Mark",
     "Picture",
+    "Placement",
     "Question",
     "Reserve",
     "Round",
@@ -30,6 +32,7 @@ __all__ = [
     "Site",
     "Species",
     "Visit",
+    "WalkTest",
     "WatchCorrection",
     "Word",
 ]

@@ -9,7 +9,11 @@ from trod.web.models import fields
 
 
 class CameraModel(models.Model):
-    """A kind of camera as its maker states it. All figures may be unknown."""
+    """A kind of camera as its maker states it, and what was measured since. All figures may be unknown.
+
+    The columns are the maker's word. `measured` holds what a meter, a target or a walk test showed, by the
+    names of `trod.planning.camera.Figures`; `trod.web.catalogue.specs` makes one record of both.
+    """
 
     class Flash(models.TextChoices):
         NONE = "none", "none"
@@ -31,6 +35,18 @@ class CameraModel(models.Model):
     native_megapixels = models.FloatField(null=True, blank=True)
     claimed_megapixels = models.FloatField(null=True, blank=True)
     cells = models.CharField(max_length=40, blank=True, help_text="e.g. 8 × LR6")
+    cell_kind = models.CharField(
+        "kind of cells", max_length=12, blank=True, help_text="by IEC 60086: LR6 alkaline, FR6 lithium, HR6 rechargeable"
+    )
+    cell_count = models.PositiveSmallIntegerField("number of cells", null=True, blank=True)
+    burst_gap_s = models.FloatField("between pictures of a burst", null=True, blank=True)
+    columns = models.PositiveIntegerField("picture's columns", null=True, blank=True, help_text="pixels")
+    rows = models.PositiveIntegerField("picture's rows", null=True, blank=True, help_text="pixels")
+    idle_mw = models.FloatField("drawn while waiting", null=True, blank=True, help_text="mW")
+    wake_j = models.FloatField("energy of a trigger", null=True, blank=True, help_text="J, beside its pictures")
+    day_frame_j = models.FloatField("energy of a day picture", null=True, blank=True, help_text="J")
+    night_frame_j = models.FloatField("energy of a night picture", null=True, blank=True, help_text="J")
+    measured = models.JSONField(default=dict, blank=True, help_text="what measuring showed, by the figure's name")
     note = models.TextField(blank=True)
 
     class Meta:
@@ -42,6 +58,14 @@ class CameraModel(models.Model):
             fields.within("model_field_of_view", "field_of_view_deg", 1, 180),
             fields.within("model_trigger_time", "trigger_time_s", 0, 60),
             fields.within("model_recovery_time", "recovery_time_s", 0, 600),
+            fields.within("model_burst_gap", "burst_gap_s", 0, 60),
+            fields.within("model_cell_count", "cell_count", 0, 64),
+            fields.within("model_columns", "columns", 16, 60_000),
+            fields.within("model_rows", "rows", 16, 60_000),
+            fields.within("model_idle", "idle_mw", 0, 1000),
+            fields.within("model_wake", "wake_j", 0, 1000),
+            fields.within("model_day_frame", "day_frame_j", 0, 1000),
+            fields.within("model_night_frame", "night_frame_j", 0, 1000),
         ]
 
     def __str__(self) -> str:

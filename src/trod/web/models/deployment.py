@@ -1,4 +1,4 @@
-"""A camera at a site for a time; the visits to it; the corrections of its clock."""
+"""A camera at a site for a time; the visits to it, its walk tests, the corrections of its clock."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from django.urls import reverse
 
 from trod.web.models import fields
 from trod.web.models.camera import Camera
+from trod.web.models.placement import Placement
 from trod.web.models.reserve import Site
 
 
@@ -48,6 +49,9 @@ class Deployment(models.Model):
     )
     cells = models.CharField(max_length=80, blank=True)
     card = models.ForeignKey("trod.Card", on_delete=models.SET_NULL, null=True, blank=True, related_name="deployments")
+    placement = models.ForeignKey(
+        Placement, on_delete=models.SET_NULL, null=True, blank=True, related_name="deployments", editable=False
+    )
     set_by = models.CharField(max_length=80, blank=True)
     note = models.TextField(blank=True)
 
@@ -115,6 +119,26 @@ class Visit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.site}, {self.at:%Y-%m-%d}"
+
+
+class WalkTest(models.Model):
+    """People walked past a camera on purpose, and noted which walks made a picture.
+
+    walks : [{"offset_m", "angle_deg", "speed_m_s", "got": "nothing" | "empty" | "part" | "whole"}, ...]
+    """
+
+    uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    deployment = models.ForeignKey(Deployment, on_delete=models.CASCADE, related_name="walk_tests")
+    at = models.DateTimeField()
+    by = models.CharField(max_length=80, blank=True)
+    walks = models.JSONField(default=list)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["-at"]
+
+    def __str__(self) -> str:
+        return f"{len(self.walks)} walks, {self.at:%Y-%m-%d}"
 
 
 class WatchCorrection(models.Model):

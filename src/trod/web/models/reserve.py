@@ -26,6 +26,13 @@ class Reserve(models.Model):
     zone = models.CharField("time zone", max_length=64, default="UTC", validators=[fields.check_zone])
     units = models.CharField(max_length=8, choices=Units, default=Units.METRIC)
     boundary = models.JSONField(null=True, blank=True, help_text="GeoJSON polygon, lines or points of the ground")
+    base_latitude = models.FloatField(
+        "where rounds start: latitude", null=True, blank=True, validators=fields.between(-90, 90)
+    )
+    base_longitude = models.FloatField(
+        "where rounds start: longitude", null=True, blank=True, validators=fields.between(-180, 180)
+    )
+    climate = models.JSONField(default=dict, blank=True, help_text="night minima by month, typed or from a CSV file")
     note = models.TextField(blank=True)
     invented = models.BooleanField(default=False, help_text="demo data: no real place, people or animals")
 
@@ -34,6 +41,8 @@ class Reserve(models.Model):
         constraints = [
             fields.within("reserve_latitude", "latitude", -90, 90),
             fields.within("reserve_longitude", "longitude", -180, 180),
+            fields.within("reserve_base_latitude", "base_latitude", -90, 90),
+            fields.within("reserve_base_longitude", "base_longitude", -180, 180),
         ]
 
     def __str__(self) -> str:
@@ -103,6 +112,20 @@ class Site(models.Model):
     tree = models.CharField("tree or post", max_length=120, blank=True)
     tree_diameter_cm = models.FloatField(null=True, blank=True)
     sensitive = models.BooleanField(default=False, help_text="its place is blurred in all that leaves the house")
+    ground = models.JSONField(
+        default=dict, blank=True, help_text="what the bench was told of it: path, branch, snow, horizon"
+    )
+    access = models.TextField("how to get there", blank=True)
+    safety = models.TextField("what to beware of", blank=True)
+    closed = models.JSONField(
+        "closed seasons", default=list, blank=True, help_text="times of the year when nobody should go there"
+    )
+    losses_per_year = models.FloatField(
+        "faults and thefts", null=True, blank=True, help_text="how many a year a camera here suffers, about"
+    )
+    quiet_days = models.FloatField(
+        "quiet days after a visit", null=True, blank=True, help_text="for how long animals stay away; 2 when not told"
+    )
     retired = models.BooleanField(default=False, help_text="no longer used; kept for its history")
     note = models.TextField(blank=True)
 
@@ -116,6 +139,8 @@ class Site(models.Model):
             fields.within("site_path_bearing", "path_bearing_deg", 0, 360),
             fields.within("site_canopy", "canopy_percent", 0, 100),
             fields.within("site_tree_diameter", "tree_diameter_cm", 1, 500),
+            fields.within("site_losses", "losses_per_year", 0, 50),
+            fields.within("site_quiet_days", "quiet_days", 0, 90),
         ]
 
     def __str__(self) -> str:
