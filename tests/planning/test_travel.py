@@ -1,0 +1,155 @@
+"""Metres and minutes between sites."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from trod.errors import WrongInput
+from trod.planning.heightgrid import HeightGrid
+from trod.planning.travel import (
+    Pace,
+    Place,
+    distance_m,
+    naismith_h,
+    over_the_hills,
+    straight,
+    tobler_kmh,
+    walking_minutes,
+)
+
+
+def spot(key: str, latitude_deg: float, longitude_deg: float) -> Place:
+    return Place(key=key, latitude_deg=latitude_deg, longitude_deg=longitude_deg)
+
+
+def dms(degrees: int, minutes: int, seconds: float) -> float:
+    return math.copysign(abs(degrees) + minutes / 60 + seconds / 3600, degrees)
+
+
+# Flinders Peak to Buninyong, 54 972.271 m on the ellipsoid (GRS80): Intergovernmental Committee on Surveying and
+# Mapping, Geocentric Datum of Australia Technical Manual, the worked example of the inverse problem.
+FLINDERS = (dms(-37, 57, 3.72030), dms(144, 25, 29.52440))
+BUNINYONG = (dms(-37, 39, 10.15610), dms(143, 55, 35.38390))
+
+
+def test_flinders_peak_to_buninyong_is_within_a_thousandth_of_the_surveyors_length() -> None:
+    found = float(distance_m(*FLINDERS, *BUNINYONG))
+
+    assert found == pytest.approx(54_972.271, rel=0.001)
+    assert found == pytest.approx(54_925.51, abs=0.01)  # on the sphere of 6371.0088 km, computed apart
+
+
+def test_new_york_to_london_is_within_six_thousandths_of_the_ellipsoid() -> None:
+    # C. F. F. Karney, manual of GeographicLib: 5 551 759.400 m (from memory).
+    assert float(distance_m(40.6, -73.8, 51.6, -0.5)) == pytest.approx(5_551_759.4, rel=0.006)
+
+
+def test_a_quarter_of_the_meridian_is_a_quarter_of_the_great_circle() -> None:
+    assert float(distance_m(0, 0, 90, 0)) == pytest.approx(math.pi / 2 * 6_371_008.8, rel=1e-12)
+    assert float(distance_m(0, 179.9, 0, -179.9)) == pytest.approx(float(distance_m(0, 0, 0, 0.2)), rel=1e-9)
+
+
+def test_walking_speed_follows_tobler() -> None:
+    # W. Tobler (1993), NCGIA Technical Report 93-1: 6·exp(−3.5·|S + 0.05|) (from memory).
+    assert tobler_kmh([0.0, -0.05, 0.1]) == pytest.approx([5.0367, 6.0, 3.5493], abs=5e-5)
+
+
+def test_ten_kilometres_and_six_hundred_metres_of_climb_take_naismith_three_hours() -> None:
+    # W. W. Naismith (1892), Scottish Mountaineering Club Journal 2:136, in metric form (from memory).
+    assert naismith_h(walked_m=10_000, climb_m=600) == pytest.approx(3.0)
+
+
+def test_naismith_wants_metres() -> None:
+    with pytest.raises(WrongInput, match=r"climb_m: got -1; needed: metres, 0 or more"):
+        naismith_h(walked_m=1, climb_m=-1)
+
+
+def test_uphill_takes_longer_than_the_same_way_down_and_steep_down_longer_than_gentle() -> None:
+    run = np.full(10, 100.0)
+    up, down, climb = walking_minutes(run, np.linspace(0, 150, 11))
+
+    assert up > down
+    assert climb == pytest.approx(150)
+    gentle = walking_minutes(run, np.linspace(50, 0, 11))[0]
+    steep = walking_minutes(run, np.linspace(600, 0, 11))[0]
+    assert gentle < walking_minutes(run, np.zeros(11))[0] < steep
+
+
+def test_a_kilometre_on_the_level_takes_just_under_twelve_minutes() -> None:
+    assert walking_minutes(np.array([1000.0]), np.zeros(2))[0] == pytest.approx(60 / 5.0367, rel=1e-4)
+
+
+def test_a_straight_way_on_foot_is_lengthened_by_the_detour() -> None:
+    ways = straight([spot("a", 47, 13), spot("b", 47.01, 13)])
+
+    way = ways.way("a", "b")
+    assert way.walk_m == pytest.approx(1.3 * 1111.95, rel=1e-3)
+    assert way.drive_m == 0 and way.drive_min == 0
+    assert way.minutes == pytest.approx(way.walk_m / 1000 / 5.0367 * 60, rel=1e-4)
+    assert ways.line("a", "b") == ((47, 13), (47.01, 13))
+
+
+def test_by_car_only_the_walk_in_is_on_foot() -> None:
+    places = [
+        spot("yard", 47, 13),
+        Place(key="b", latitude_deg=47.05, longitude_deg=13, walk_in_m=300),
+        Place(key="c", latitude_deg=47.06, longitude_deg=13, walk_in_m=200),
+    ]
+    ways = straight(places, drive=True, pace=Pace(drive_kmh=30))
+
+    assert ways.way("yard", "b").walk_m == 300
+    assert ways.way("b", "c").walk_m == 500
+    assert ways.way("yard", "b").drive_min == pytest.approx(1.3 * 5559.7 / 30_000 * 60, rel=1e-3)
+    assert ways.way("b", "b").minutes == 0
+
+
+def slope_grid() -> HeightGrid:
+    """Rises by 200 m for each hundredth of a degree to the north."""
+    rows = np.arange(40)[::-1, None] * 20.0
+    return HeightGrid(np.broadcast_to(rows, (40, 40)).copy(), west=13.0, south=47.0, cell=0.001, degrees=True)
+
+
+def test_over_the_hills_the_way_up_takes_longer_than_the_way_down() -> None:
+    places = [spot("low", 47.005, 13.02), spot("high", 47.025, 13.02)]
+    ways = over_the_hills(places, slope_grid())
+
+    up, down = ways.way("low", "high"), ways.way("high", "low")
+    assert up.climb_m == pytest.approx(400, abs=1) and down.climb_m == 0
+    slope = 400 / up.walk_m
+    assert up.minutes == pytest.approx(up.walk_m / 1000 / (0.6 * float(tobler_kmh(slope))) * 60, rel=0.01)
+    assert down.minutes < up.minutes
+
+
+def test_unknown_heights_are_taken_as_level_and_said() -> None:
+    # The grid knows heights up to 13.0395 (the middle of its last cell): 0.0405 of 0.06 degrees are beyond it.
+    places = [spot("in", 47.005, 13.02), spot("out", 47.005, 13.08)]
+
+    assert "heights are unknown on 67 %" in over_the_hills(places, slope_grid()).told
+
+
+def test_a_grid_in_metres_is_refused() -> None:
+    grid = HeightGrid(np.zeros((3, 3)), west=0, south=0, cell=10)
+    places = [spot("a", 47, 13), spot("b", 47.1, 13)]
+
+    with pytest.raises(WrongInput, match="height grid: got 'one in metres'; needed: one in degrees"):
+        over_the_hills(places, grid)
+
+
+def test_a_place_off_the_globe_is_refused_by_its_name() -> None:
+    with pytest.raises(WrongInput, match=r"place 'x': got \(nan, 13\)"):
+        Place(key="x", latitude_deg=float("nan"), longitude_deg=13)
+
+
+def test_two_places_of_one_key_are_refused() -> None:
+    twin = spot("a", 47, 13)
+
+    with pytest.raises(WrongInput, match=r"places: got \['a'\]; needed: each place once"):
+        straight([twin, twin])
+
+
+def test_a_pace_that_nobody_has_is_refused() -> None:
+    with pytest.raises(WrongInput, match="drive_kmh: got 0; needed: a number from 1 to 130"):
+        Pace(drive_kmh=0)
