@@ -1,0 +1,246 @@
+"""Triggers a day: priors, updates by cards, storms told from animals."""
+
+from __future__ import annotations
+
+import math
+from datetime import date, timedelta
+from typing import get_args
+
+import numpy as np
+import pytest
+from pytest import approx
+from scipy import stats
+
+from trod.errors import WrongInput
+from trod.planning.arrivals import (
+    K_GRID,
+    Arrivals,
+    DayCount,
+    Prior,
+    Season,
+    discounted,
+    drift_variance,
+    log_nb,
+    night_share,
+    prior_for,
+)
+from trod.planning.site import Feature
+
+START = date(2027, 3, 1)
+FLAT = Season(amplitude=0.0)
+
+
+def days(animals: list[int], *, blanks: list[int] | None = None, start: date = START) -> list[DayCount]:
+    """One count a day from the start on."""
+    return [
+        DayCount(day=start + timedelta(i), animals=n, blanks=blanks[i] if blanks else 0) for i, n in enumerate(animals)
+    ]
+
+
+def test_a_month_of_cards_counts_for_a_dozen_facts_and_not_for_four_hundred() -> None:
+    """Worked by hand from the formulas in docs/models/endurance.md: prior mean 15, 30 days, 420 triggers, k 1.2."""
+    prior = Prior(level_per_day=15, season=FLAT)
+    x = 30 / 30
+    v_w = 0.3**2 * (2 / x**2) * (x - 1 + math.exp(-x))
+
+    level = discounted(prior, total=420, factors=30, days=30, k=1.2)
+
+    assert level.drift == approx(v_w) == approx(0.06622, abs=5e-6)
+    assert level.discount == approx(40.478, abs=5e-4)
+    assert (level.shape, level.rate) == (approx(11.9384, abs=5e-5), approx(0.84530, abs=5e-6))
+    assert (level.per_day, level.cv) == (approx(14.123, abs=5e-4), approx(0.2894, abs=5e-5))
+    assert 1 / math.sqrt(1.5625 + 420) == approx(0.0487, abs=5e-5)  # what a plain update would claim
+
+
+def test_the_chance_of_a_busy_day_is_that_of_the_negative_binomial() -> None:
+    """NB(mean 14, k 1.2) against scipy.stats.nbinom, and its moments against mean + mean²/k."""
+    n = np.arange(5000)
+    chance = np.exp(log_nb(n, 14.0, 1.2))
+
+    np.testing.assert_allclose(chance, stats.nbinom(1.2, 1.2 / (1.2 + 14)).pmf(n), rtol=1e-8, atol=1e-300)
+    assert chance.sum() == approx(1)
+    assert (n * chance).sum() == approx(14)
+    assert ((n - 14) ** 2 * chance).sum() == approx(177.333, abs=5e-4)
+    assert chance[0] == approx(0.047512, abs=5e-7)
+    assert chance[50:].sum() == approx(0.024462, abs=5e-7)
+
+
+def test_the_drift_of_a_short_window_is_whole_and_of_a_long_one_averages_out() -> None:
+    assert drift_variance(1e-6) == approx(0.09)
+    assert drift_variance(0.1) == approx(0.09 * (1 - 0.1 / 90), rel=1e-4)
+    assert drift_variance(30_000) == approx(0.09 * 2 / 1000, rel=2e-3)
+    assert [drift_variance(d) for d in (1, 10, 100)] == sorted((drift_variance(d) for d in (1, 10, 100)), reverse=True)
+
+
+def test_the_drift_variance_is_that_of_an_averaged_wandering_level() -> None:
+    """Against the double sum of exp(-|i - j| / 30) over a window of fine steps."""
+    t = (np.arange(600) + 0.5) / 600 * 45
+    brute = 0.09 * np.exp(-np.abs(t[:, None] - t[None, :]) / 30).mean()
+
+    assert drift_variance(45) == approx(brute, rel=1e-4)
+
+
+def test_without_a_card_a_site_is_what_its_kind_says() -> None:
+    trail, feeding = Arrivals.for_site("trail"), Arrivals.for_site("feeding")
+
+    assert trail.posterior.level.per_day == approx(15)
+    assert trail.posterior.level.cv == approx(0.8)
+    assert feeding.posterior.level.per_day == approx(120)
+    assert feeding.posterior.night_share == approx(0.6)
+    assert trail.posterior.storm_start == approx(0.03)
+    assert trail.posterior.storm_blanks == approx(60 * math.exp(0.125), rel=0.01)
+    assert "assumed" in trail.sentence()
+
+
+@pytest.mark.parametrize("feature", get_args(Feature))
+def test_every_kind_of_site_has_a_prior_that_says_it_is_assumed(feature: Feature) -> None:
+    prior = prior_for(feature)
+
+    assert 1 < prior.level_per_day < 500
+    assert "assumed" in prior.source
+
+
+def test_a_typed_guess_takes_the_place_of_the_kinds_level() -> None:
+    prior = prior_for("trail", level_per_day=4)
+
+    assert prior.level_per_day == 4
+    assert prior.source.startswith("level typed in")
+
+
+def test_south_of_the_equator_the_busy_season_is_half_a_year_later() -> None:
+    north, south = prior_for("feeding").season, prior_for("feeding", latitude_deg=-40).season
+
+    assert north.factor(20) == approx(south.factor(20 + 365.25 / 2), rel=1e-3)
+    assert north.factor(20) > 1 > south.factor(20)
+
+
+def test_a_wind_exposed_meadow_has_more_storms_than_a_den_in_the_wood() -> None:
+    assert prior_for("meadow").storm_start > prior_for("trail").storm_start > prior_for("den").storm_start
+
+
+def test_the_more_days_the_surer_the_level_but_never_as_sure_as_chance_alone_would_be() -> None:
+    rng = np.random.default_rng(3)
+    animals = [int(n) for n in rng.negative_binomial(1.2, 1.2 / (1.2 + 20), 200)]
+    site = Arrivals(prior=Prior(level_per_day=15, season=FLAT))
+
+    cvs = [site.after(days(animals[:n])).posterior.level.cv for n in (0, 30, 60, 200)]
+
+    assert cvs == sorted(cvs, reverse=True)
+    assert cvs[-1] > 1 / math.sqrt(sum(animals))
+    assert site.after(days(animals)).posterior.level.per_day == approx(20, rel=0.25)
+
+
+def test_two_cards_tell_the_same_as_one_card_with_all_their_days() -> None:
+    counts = days([3, 40, 0, 12, 7, 7, 90, 2, 0, 5] * 6)
+    site = Arrivals.for_site("trail")
+
+    once, twice = site.after(counts), site.after(counts[:25]).after(counts[25:])
+
+    assert once.posterior.level == twice.posterior.level
+    np.testing.assert_array_equal(once.posterior.k_weights, twice.posterior.k_weights)
+
+
+def test_a_day_told_again_replaces_the_first_telling() -> None:
+    site = Arrivals.for_site("trail").after(days([5, 5, 5])).after(days([9]))
+
+    assert [count.animals for count in site.counts] == [9, 5, 5]
+
+
+def test_dead_days_are_no_evidence_of_quiet() -> None:
+    watched = days([10] * 20)
+    dead = [DayCount(day=START + timedelta(20 + i), alive=False) for i in range(20)]
+    quiet = days([0] * 20, start=START + timedelta(20))
+    site = Arrivals.for_site("trail")
+
+    assert site.after([*watched, *dead]).posterior.level == site.after(watched).posterior.level
+    assert site.after([*watched, *quiet]).posterior.level.per_day < site.after(watched).posterior.level.per_day
+
+
+def test_even_days_mean_a_large_k_and_wild_days_a_small_one() -> None:
+    site = Arrivals.for_site("trail")
+
+    even = site.after(days([20, 21, 19, 20] * 10)).posterior.k
+    wild = site.after(days([0, 0, 0, 80] * 10)).posterior.k
+
+    assert wild < 0.4
+    assert even > 6
+    assert site.posterior.k == approx(float(K_GRID @ site.posterior.k_weights))
+
+
+def test_a_storm_of_blanks_does_not_make_the_animals_more() -> None:
+    blanks = [0] * 30
+    blanks[10:13] = [90, 140, 60]
+    site = Arrivals.for_site("trail")
+    animals = [6] * 30
+
+    stormy, calm = site.after(days(animals, blanks=blanks)).posterior, site.after(days(animals)).posterior
+
+    assert stormy.level == calm.level
+    assert stormy.storm_a == approx(calm.storm_a + 1)  # three days in a row are one start
+    assert stormy.storm_b == approx(calm.storm_b - 3)
+    assert stormy.storm_blanks > calm.storm_blanks
+    assert not stormy.in_storm
+    assert site.after(days([6] * 13, blanks=blanks[:13])).posterior.in_storm
+
+
+def test_a_few_blanks_on_a_day_belong_to_the_steady_stream() -> None:
+    site = Arrivals.for_site("trail")
+
+    with_blanks = site.after(days([6] * 30, blanks=[3] * 30)).posterior
+
+    assert with_blanks.level == site.after(days([9] * 30)).posterior.level
+    assert with_blanks.storm_a == approx(0.9)
+
+
+def test_where_nobody_told_blanks_apart_a_day_far_beyond_the_others_is_taken_for_a_storm() -> None:
+    counts = [
+        DayCount(day=START + timedelta(i), animals=180 if i in (8, 9) else 6, told_apart=False) for i in range(30)
+    ]
+
+    known = Arrivals.for_site("trail").after(counts).posterior
+
+    assert known.storm_a == approx(1.9)
+    assert known.level.per_day < 8
+
+
+def test_night_triggers_move_the_night_share_by_no_more_than_they_are_worth() -> None:
+    counts = [DayCount(day=START + timedelta(i), animals=14, night=14) for i in range(30)]
+    site = Arrivals(prior=Prior(level_per_day=15))
+
+    known = site.after(counts).posterior
+
+    assert 0.6 < known.night_share < 0.95
+    assert site.after([]).posterior.night_share == approx(0.5)
+
+
+def test_draws_come_from_what_is_known() -> None:
+    site = Arrivals.for_site("trail").after(days([14] * 30))
+    draws = site.draw(40_000, np.random.default_rng(1))
+    known = site.posterior
+
+    assert draws.level.mean() == approx(known.level.per_day, rel=0.01)
+    assert draws.level.std() / draws.level.mean() == approx(known.level.cv, rel=0.02)
+    assert draws.storm_start.mean() == approx(known.storm_start, rel=0.05)
+    assert draws.storm_blanks.mean() == approx(known.storm_blanks, rel=0.02)
+    assert draws.night_share.mean() == approx(known.night_share, rel=0.01)
+
+
+def test_the_night_share_of_the_hours_counts_the_hour_of_sunrise_in_part() -> None:
+    hours = np.zeros(24)
+    hours[6] = 10
+
+    assert night_share(hours, sunrise_h=6.25, sunset_h=18) == approx(0.25)
+    assert night_share(np.ones(24), sunrise_h=6, sunset_h=18) == approx(0.5)
+    with pytest.raises(WrongInput, match=r"hour_share: .* needed: 24 counts"):
+        night_share(np.ones(23), sunrise_h=6, sunset_h=18)
+
+
+def test_impossible_counts_and_priors_are_refused_with_the_day_and_what_is_needed() -> None:
+    with pytest.raises(WrongInput, match="animals on 2027-03-01: got -1; needed: a count from 0 to 100000"):
+        DayCount(day=START, animals=-1)
+    with pytest.raises(WrongInput, match="night on 2027-03-01: got 5; needed: a count, 0 to the animals and people"):
+        DayCount(day=START, animals=2, people=1, night=5)
+    with pytest.raises(WrongInput, match="level_per_day: got 0; needed: a number above 0"):
+        prior_for("trail", level_per_day=0)
+    with pytest.raises(WrongInput, match="feature: got 'swamp'; needed: one of trail, road"):
+        prior_for("swamp")  # type: ignore[arg-type]
