@@ -1,0 +1,166 @@
+"""Made-up pictures of which everything is known: edges, and scenes through a simulated camera.
+
+scene → lens blur → mosaic of colours → demosaic → noise → tone → JPEG. Nothing here is a photograph.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+from scipy import ndimage
+from scipy.special import ndtr
+
+Floats = NDArray[np.float64]
+Demosaic = Literal["none", "bilinear", "gradient"]
+
+
+def edge_piece(
+    *, sigma_px: float, tilt_deg: float, side: int = 100, low: float = 40.0, high: float = 200.0, fine: int = 8
+) -> Floats:
+    """A near upright edge, blurred by a Gaussian and gathered over whole pixels."""
+    along = (np.arange(side * fine) + 0.5) / fine - 0.5
+    y, x = np.meshgrid(along, along, indexing="ij")
+    tilt = math.radians(tilt_deg)
+    middle = (side - 1) / 2
+    distance = (x - middle) * math.cos(tilt) - (y - middle) * math.sin(tilt)
+    made = ndtr(distance / sigma_px).reshape(side, fine, side, fine).mean(axis=(1, 3))
+    return np.asarray(low + (high - low) * made)
+
+
+def through_jpeg(levels: NDArray[np.generic], quality: int, *, subsampling: int = 2) -> NDArray[np.uint8]:
+    """The same after one JPEG of that quality."""
+    file = io.BytesIO()
+    whole = np.clip(np.rint(levels.astype(np.float64)), 0, 255).astype(np.uint8)
+    Image.fromarray(whole).save(file, "JPEG", quality=quality, subsampling=subsampling if whole.ndim == 3 else 0)
+    return np.asarray(Image.open(file))
+
+
+def scene(rows: int, columns: int, rng: np.random.Generator) -> Floats:
+    """(rows, columns, 3) of 0 to 1: patches, stems, blades and leaves at all sizes over a shaded ground."""
+    shade = np.zeros((rows, columns, 3))
+    size = 4
+    while size < max(rows, columns):
+        coarse = rng.normal(0, 1, (rows // size + 3, columns // size + 3, 3))
+        mean = coarse.mean(axis=2, keepdims=True)
+        mixed = (0.8 * mean + 0.3 * coarse) * size**0.5
+        for c in range(3):
+            plane = Image.fromarray(mixed[..., c].astype(np.float32)).resize((columns, rows), Image.Resampling.BICUBIC)
+            shade[..., c] += np.asarray(plane)
+        size *= 2
+    shade = 0.35 + 0.12 * shade / shade.std()
+    # Things with hard edges: ellipses of many sizes, thin blades at all angles.
+    for _ in range(int(rows * columns / 900)):
+        radius = min(rows, columns) * 0.002 * (1 + rng.pareto(1.3))
+        radius = min(radius, 0.1 * min(rows, columns))
+        thin = rng.uniform(0.12, 1.0)
+        cy, cx, turn = rng.uniform(0, rows), rng.uniform(0, columns), rng.uniform(0, math.pi)
+        reach = math.ceil(radius) + 1
+        y0, y1 = max(0, int(cy) - reach), min(rows, int(cy) + reach + 1)
+        x0, x1 = max(0, int(cx) - reach), min(columns, int(cx) + reach + 1)
+        if y1 <= y0 or x1 <= x0:
+            continue
+        y, x = np.ogrid[y0:y1, x0:x1]
+        a = (x - cx) * math.cos(turn) + (y - cy) * math.sin(turn)
+        b = -(x - cx) * math.sin(turn) + (y - cy) * math.cos(turn)
+        inside = a**2 + (b / thin) ** 2 < radius**2
+        colour = np.clip(rng.normal(0.4, 0.2) + rng.normal(0, 0.06, 3), 0.02, 0.98)
+        shade[y0:y1, x0:x1][inside] = colour
+    return np.clip(shade, 0.0, 1.0)
+
+
+def native(
+    light: Floats,
+    *,
+    lens_px: float,
+    demosaic: Demosaic,
+    noise: float,
+    rng: np.random.Generator,
+    infrared: bool = False,
+) -> Floats:
+    """(rows, columns, 3) levels 0 to 255 as a camera makes them before any enlarging; the scene twice as fine.
+
+    light : (2·rows, 2·columns, 3), so that pixels gather light from 2 × 2 points each. lens_px : Gaussian blur
+    in pixels of the sensor. noise : of one raw pixel, of 255. infrared : one grey for all colours.
+    """
+    if infrared:
+        light = np.repeat(light.mean(axis=2, keepdims=True), 3, axis=2)
+    blurred = np.stack([ndimage.gaussian_filter(light[..., c], 2 * lens_px) for c in range(3)], axis=2)
+    rows, columns = blurred.shape[0] // 2 // 2 * 2, blurred.shape[1] // 2 // 2 * 2
+    gathered = blurred[: 2 * rows, : 2 * columns].reshape(rows, 2, columns, 2, 3).mean(axis=(1, 3))
+    if demosaic == "none":
+        made = gathered + rng.normal(0, noise / 255, gathered.shape)
+    else:
+        raw = np.empty((rows, columns))
+        raw[0::2, 0::2] = gathered[0::2, 0::2, 0]
+        raw[0::2, 1::2] = gathered[0::2, 1::2, 1]
+        raw[1::2, 0::2] = gathered[1::2, 0::2, 1]
+        raw[1::2, 1::2] = gathered[1::2, 1::2, 2]
+        raw += rng.normal(0, noise / 255, raw.shape)
+        made = _bilinear(raw) if demosaic == "bilinear" else _gradient(raw)
+    if infrared:
+        grey = made.mean(axis=2, keepdims=True)
+        made = np.repeat(grey, 3, axis=2)
+    return 255 * np.clip(made, 0, 1) ** (1 / 2.2)
+
+
+def _masks(shape: tuple[int, int]) -> tuple[Floats, Floats, Floats]:
+    red, green, blue = (np.zeros(shape) for _ in range(3))
+    red[0::2, 0::2] = 1
+    green[0::2, 1::2] = green[1::2, 0::2] = 1
+    blue[1::2, 1::2] = 1
+    return red, green, blue
+
+
+def _bilinear(raw: Floats) -> Floats:
+    """Each colour by the mean of its nearest sites."""
+    green_kernel = np.array([[0, 1, 0], [1, 4, 1], [0, 1, 0]]) / 4.0
+    other_kernel = np.array([[1, 2, 1], [2, 4, 2], [1, 2, 1]]) / 4.0
+    red, green, blue = _masks(raw.shape)  # type: ignore[arg-type]
+    return np.stack(
+        [
+            ndimage.convolve(raw * mask, kernel, mode="mirror")
+            for mask, kernel in ((red, other_kernel), (green, green_kernel), (blue, other_kernel))
+        ],
+        axis=2,
+    )
+
+
+def _gradient(raw: Floats) -> Floats:
+    """Bilinear, corrected by the second difference of the colour that is there.
+
+    H. S. Malvar, L. He & R. Cutler (2004) High-quality linear interpolation for demosaicing of Bayer-patterned
+    color images, ICASSP 2004, 485-488: the 5 × 5 kernels of figure 2 (from memory), in eighths.
+    """
+    at_green = np.array([[0, 0, -1, 0, 0], [0, 0, 2, 0, 0], [-1, 2, 4, 2, -1], [0, 0, 2, 0, 0], [0, 0, -1, 0, 0]])
+    in_row = np.array([[0, 0, 0.5, 0, 0], [0, -1, 0, -1, 0], [-1, 4, 5, 4, -1], [0, -1, 0, -1, 0], [0, 0, 0.5, 0, 0]])
+    diagonal = np.array(
+        [[0, 0, -1.5, 0, 0], [0, 2, 0, 2, 0], [-1.5, 0, 6, 0, -1.5], [0, 2, 0, 2, 0], [0, 0, -1.5, 0, 0]]
+    )
+    g, row, column, across = (
+        ndimage.convolve(raw, kernel / 8.0, mode="mirror") for kernel in (at_green, in_row, in_row.T, diagonal)
+    )
+    made = np.empty((*raw.shape, 3))
+    made[..., 0], made[..., 1], made[..., 2] = raw, raw, raw
+    made[0::2, 0::2, 1] = g[0::2, 0::2]
+    made[1::2, 1::2, 1] = g[1::2, 1::2]
+    made[0::2, 1::2, 0], made[0::2, 1::2, 2] = row[0::2, 1::2], column[0::2, 1::2]
+    made[1::2, 0::2, 0], made[1::2, 0::2, 2] = column[1::2, 0::2], row[1::2, 0::2]
+    made[1::2, 1::2, 0], made[0::2, 0::2, 2] = across[1::2, 1::2], across[0::2, 0::2]
+    return made
+
+
+def enlarged(
+    levels: NDArray[np.generic], size: tuple[int, int], how: Image.Resampling, *, sharpen: float = 0.0
+) -> Floats:
+    """Levels enlarged to (columns, rows) by Pillow, sharpened by an unsharp mask of so much."""
+    whole = np.clip(np.rint(levels.astype(np.float64)), 0, 255).astype(np.uint8)
+    big = np.asarray(Image.fromarray(whole).resize(size, how)).astype(np.float64)
+    if sharpen:
+        blur = [1.0, 1.0, 0.0][: big.ndim]
+        big = big + sharpen * (big - ndimage.gaussian_filter(big, blur))
+    return np.asarray(np.clip(big, 0, 255))
