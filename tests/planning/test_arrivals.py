@@ -200,7 +200,7 @@ def test_where_nobody_told_blanks_apart_a_day_far_beyond_the_others_is_taken_for
     known = Arrivals.for_site("trail").after(counts).posterior
 
     assert known.storm_a == approx(1.9)
-    assert known.level.per_day < 8
+    assert known.level.per_day < 8.5  # all days as they are: 17.6
 
 
 def test_night_triggers_move_the_night_share_by_no_more_than_they_are_worth() -> None:

@@ -1,0 +1,370 @@
+"""The simulation behind a stop forecast: many possible futures of one camera, day by day or in longer steps.
+
+Each future has its own truth about the site, the camera's own hunger, its files and its nights. It ends when
+the cells give less than the flash asks for, or when the card is full.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from datetime import date
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import lfilter
+
+from trod.errors import WrongInput
+from trod.planning.adviser import thinned
+from trod.planning.arrivals import DRIFT_MEMORY_DAYS, STORM_SHAPE, STORM_STAY, Arrivals, DayCount
+from trod.planning.card_room import FileSizes, mb_per_trigger, usable_mb
+from trod.planning.cells import Pack
+from trod.planning.energy import Draw, trigger_energy_j
+from trod.planning.passers import positive
+from trod.planning.placement import STAYED
+from trod.planning.weather import Climate
+
+Floats = NDArray[np.float64]
+
+MOST_DAYS = 1096  # three years; no forecast is worth more than that
+ENERGY_SD_LN = 0.20  # device and cells together
+BYTES_SD_LN = 0.08
+DRIFT_MEDIAN_SD, DRIFT_SD_SPREAD = 0.3, 0.35
+SEASON_SD = 0.15  # of the amplitude
+STORM_NIGHT_SHARE = 0.5  # wind blows day and night
+MILD_C = 10.0
+COLD_SPELL = 0.7  # how much of a night's deviation is left on the next; assumed
+WEATHERS = 256
+_TABLE_C: Floats = np.arange(-70.0, 45.25, 0.25)
+
+
+@dataclass(frozen=True)
+class EnergyScale:
+    """What this camera really takes, against what its `Draw` says: lognormal, exp(ln_mean ± ln_sd)."""
+
+    ln_mean: float = 0.0
+    ln_sd: float = ENERGY_SD_LN
+
+    def __post_init__(self) -> None:
+        positive("ln_sd", self.ln_sd, needed="a number, 0 or more", zero=True)
+        if not -2 <= self.ln_mean <= 2:
+            raise WrongInput("ln_mean", got=self.ln_mean, needed="a number from -2 to 2")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outfit:
+    """A camera as it hangs: what it draws, what feeds it, what it writes on, how it is set.
+
+    pack_age_years : of the cells, on the first day of the forecast. card_gb : as printed on the card. frames,
+    clip_s : for each trigger. delay_s : between triggers. night_share : of the steady triggers; None takes it
+    from the arrivals. lapses_per_day : pictures by the clock. scale : what this camera has shown that it takes.
+    bytes_sd : how unsure the mean size of its files is, of the logarithm; 0.08 for assumed sizes.
+    """
+
+    draw: Draw = field(default_factory=Draw)
+    pack: Pack
+    pack_age_years: float = 0.0
+    card_gb: float = 32.0
+    sizes: FileSizes = field(default_factory=FileSizes)
+    frames: int = 3
+    clip_s: float = 0.0
+    delay_s: float = 10.0
+    night_share: float | None = None
+    lapses_per_day: float = 0.0
+    scale: EnergyScale = EnergyScale()
+    bytes_sd: float = BYTES_SD_LN
+
+    def __post_init__(self) -> None:
+        for what in ("pack_age_years", "delay_s", "lapses_per_day", "bytes_sd"):
+            positive(what, getattr(self, what), needed="a number, 0 or more", zero=True)
+        if self.night_share is not None and not 0 <= self.night_share <= 1:
+            raise WrongInput("night_share", got=self.night_share, needed="a share from 0 to 1")
+        usable_mb(self.card_gb)  # refuses a card of no size
+        self.trigger_wh(0.5)  # refuses impossible frames and clips
+
+    def trigger_wh(self, night_share: float) -> float:
+        """What a trigger costs. [Wh]"""
+        return trigger_energy_j(self.draw, frames=self.frames, clip_s=self.clip_s, night_share=night_share) / 3600
+
+    def trigger_mb(self, night_share: float) -> float:
+        """What a trigger writes. [MB]"""
+        return mb_per_trigger(self.sizes, frames=self.frames, clip_s=self.clip_s, night_share=night_share)
+
+    @property
+    def resting_wh_a_day(self) -> float:
+        """What a day without a trigger costs, pictures by the clock included. [Wh]"""
+        lapse_j = self.draw.wake_j + self.draw.day_frame_j
+        return self.draw.idle_wh_a_day + self.lapses_per_day * lapse_j / 3600
+
+    @property
+    def resting_mb_a_day(self) -> float:
+        """What pictures by the clock write in a day. [MB]"""
+        return self.lapses_per_day * (self.sizes.day_mean_mb + self.sizes.slack_mb)
+
+    def most_triggers_a_day(self) -> float:
+        """More than this the delay does not allow."""
+        return 86_400 / (self.delay_s + self.clip_s + 1)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Used:
+    """What a camera has already taken from its cells and written on its card when a forecast begins.
+
+    energy_wh : by its `Draw`, from known counts; the camera's own scale is put on it by the forecast. days :
+    since the cells were fresh. card_mb : what is on the card, as its files tell.
+    """
+
+    energy_wh: float = 0.0
+    card_mb: float = 0.0
+    days: float = 0.0
+
+    def __post_init__(self) -> None:
+        for what in ("energy_wh", "card_mb", "days"):
+            positive(what, getattr(self, what), needed="a number, 0 or more", zero=True)
+
+    @classmethod
+    def of(
+        cls, outfit: Outfit, counts: list[DayCount], *, fresh_cells: date, card_in: date, night_share: float = 0.5
+    ) -> Used:
+        """From the daily counts: energy since the cells were fresh, room taken since the card was put in.
+
+        Days on which the camera did not watch cost nothing. A day's own night count is used where there is
+        one, else `night_share`.
+        """
+        energy = room = 0.0
+        days = 0
+        for count in counts:
+            if not count.alive:
+                continue
+            warm = count.animals + count.people
+            night = night_share if count.night is None or not warm else count.night / warm
+            if count.day >= fresh_cells:
+                days += 1
+                energy += outfit.resting_wh_a_day + warm * outfit.trigger_wh(night)
+                energy += count.blanks * outfit.trigger_wh(STORM_NIGHT_SHARE)
+            if count.day >= card_in:
+                room += outfit.resting_mb_a_day + warm * outfit.trigger_mb(night)
+                room += count.blanks * outfit.trigger_mb(STORM_NIGHT_SHARE)
+        return cls(energy_wh=energy, card_mb=room, days=days)
+
+
+@dataclass(frozen=True)
+class Stops:
+    """Days from the start until things end, one row a future; inf beyond the horizon.
+
+    flash : the cells no longer carry the flash. dark : nor a day picture. card : no room left. cold : whether
+    the cells would go on in a mild week.
+    """
+
+    flash: Floats
+    dark: Floats
+    card: Floats
+    cold: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class _Capacity:
+    """The pack's usable energy by temperature, for the flash and for day pictures. [Wh]"""
+
+    flash: Floats
+    day: Floats
+    ageing_a_day: float
+
+    @classmethod
+    def of(cls, outfit: Outfit) -> _Capacity:
+        pack, draw, age = outfit.pack, outfit.draw, outfit.pack_age_years
+        heaviest = max(draw.night_pulse_w, draw.day_pulse_w) if outfit.night_share != 0 else draw.day_pulse_w
+        flash, day = (
+            pack.usable_wh(_TABLE_C, pulse, pulse_weight=draw.pulse_weight, age_years=age)
+            for pulse in (heaviest, draw.day_pulse_w)
+        )
+        left = 1 - pack.cell.ageing_per_year * age
+        return cls(flash, day, pack.cell.ageing_per_year / 365.25 / left if left > 0 else 0.0)
+
+    def wh(self, temperature_c: Floats, days: Floats, *, flash: bool = True) -> Floats:
+        """What it gives at a temperature after so many days of ageing in the camera. Broadcast."""
+        fresh = np.interp(temperature_c, _TABLE_C, self.flash if flash else self.day)
+        return np.asarray(fresh * np.maximum(0.0, 1 - self.ageing_a_day * days))
+
+
+def day_of_year(day: date) -> int:
+    """1 for 1 January."""
+    return day.timetuple().tm_yday
+
+
+def delay_effect(arrivals: Arrivals, outfit: Outfit) -> tuple[float, float]:
+    """What another delay than that of the counts does to steady triggers and to storm blanks, as factors."""
+    counted, now = arrivals.delay_s, outfit.delay_s
+    if counted == now:
+        return 1.0, 1.0
+    stays = thinned(1.0, now, stays=True) / thinned(1.0, counted, stays=True)
+    return (stays if arrivals.feature in STAYED else 1.0), stays
+
+
+def capacity_now_wh(outfit: Outfit, climate: Climate, on: date, used: Used) -> float:
+    """What the fresh pack would give to the flash in an ordinary night of that day. [Wh]"""
+    cold = climate.night_minimum_c(np.array([float(day_of_year(on))]))
+    return float(_Capacity.of(outfit).wh(cold, np.array([used.days]))[0])
+
+
+def simulate(
+    outfit: Outfit,
+    climate: Climate,
+    arrivals: Arrivals,
+    start: date,
+    used: Used,
+    *,
+    draws: int,
+    step_days: int,
+    most_days: int = MOST_DAYS,
+    second_date: bool = True,
+    rng: np.random.Generator,
+) -> Stops:
+    """The stops of `draws` possible futures.
+
+    step_days : 1 for day by day; longer steps sum the days' counts (a sum of w days NB(μ, k) is NB(wμ, wk)),
+    which is quicker and a little coarser in the drift. second_date : whether to follow each future beyond
+    the flash, until day pictures end. A future whose cells would already have been empty at the start is not
+    one: the camera is alive, which tells that it is not among the hungriest.
+
+    Notes : storms start as a Poisson process with the two-state chain's rate, last a geometric number of
+    days, and bring all their blanks in the step in which they start.
+    """
+    w, horizon = step_days, int(min(most_days, MOST_DAYS))
+    truth, known = arrivals.draw(draws, rng), arrivals.posterior
+    capacity = _Capacity.of(outfit)
+    energy = _scale(outfit, capacity_now_wh(outfit, climate, start, used), used, draws, rng)
+    size = np.exp(outfit.bytes_sd * rng.standard_normal(draws))
+    drift_sd = DRIFT_MEDIAN_SD * np.exp(DRIFT_SD_SPREAD * rng.standard_normal(draws))
+    # Nobody knows the swing of a site's year exactly; a flat year that was asked for stays flat.
+    swing = SEASON_SD * rng.standard_normal(draws) * (arrivals.prior.season.amplitude > 0)
+    night = truth.night_share if outfit.night_share is None else np.full(draws, outfit.night_share)
+    steady_by, storm_by = delay_effect(arrivals, outfit)
+    fixed_wh, fixed_mb = outfit.resting_wh_a_day * w, outfit.resting_mb_a_day * w
+    trigger_wh = outfit.trigger_wh(0.0) * (1 - night) + outfit.trigger_wh(1.0) * night
+    trigger_mb = outfit.trigger_mb(0.0) * (1 - night) + outfit.trigger_mb(1.0) * night
+    blank_wh, blank_mb = outfit.trigger_wh(STORM_NIGHT_SHARE), outfit.trigger_mb(STORM_NIGHT_SHARE)
+    room = usable_mb(outfit.card_gb)
+    keep, most = math.exp(-w / DRIFT_MEMORY_DAYS), outfit.most_triggers_a_day() * w
+    starts_a_step = w * truth.storm_start * (1 - STORM_STAY) / (truth.storm_start + 1 - STORM_STAY)
+
+    flash, dark, card = (np.full(draws, np.inf) for _ in range(3))
+    cold = np.zeros(draws, dtype=bool)
+    drift = drift_sd * rng.standard_normal(draws)
+    spent, written = used.energy_wh * energy, np.full(draws, used.card_mb)
+    weather = _weathers(w)
+    rows, t0, first_doy = np.arange(draws), 0, day_of_year(start)
+    steps = 48 if w == 1 else 24
+    while len(rows) and t0 < horizon:
+        n = len(rows)
+        ends = t0 + w * np.arange(1.0, steps + 1)
+        middles = first_doy + ends - w / 2
+        wander = rng.standard_normal((n, steps)) * (drift_sd[rows] * math.sqrt(1 - keep**2))[:, None]
+        x, _ = lfilter([1.0], [1.0, -keep], wander, axis=1, zi=keep * drift[rows][:, None])
+        year = arrivals.prior.season
+        turn = np.cos(2 * np.pi * (middles - year.peak_day) / 365.25)
+        log_mean = (year.amplitude + swing[rows])[:, None] * turn + x - (drift_sd[rows] ** 2 / 2)[:, None]
+        shape = truth.k[rows][:, None] * w
+        mean = (truth.level[rows] * steady_by * w)[:, None] * np.exp(log_mean)
+        triggers = rng.poisson(np.minimum(rng.standard_gamma(shape, (n, steps)) * mean / shape, 1e9)).astype(float)
+        blanks = _storms(truth.storm_blanks[rows] * storm_by, starts_a_step[rows], steps, rng,
+                         first=known.in_storm and t0 == 0)  # fmt: skip
+        np.minimum(triggers, most, out=triggers)
+        np.minimum(blanks, most, out=blanks)
+
+        gone = (fixed_wh + triggers * trigger_wh[rows][:, None] + blanks * blank_wh) * energy[rows][:, None]
+        if outfit.pack.panel is not None:
+            gone = gone - outfit.pack.panel.day_wh(middles) * w
+        gone = spent[rows][:, None] + np.cumsum(gone, axis=1)
+        if outfit.pack.panel is not None:  # a battery that is full takes no more
+            gone = gone - np.minimum(np.minimum.accumulate(gone, axis=1), 0.0)
+        full = (fixed_mb + triggers * trigger_mb[rows][:, None] + blanks * blank_mb) * size[rows][:, None]
+        full = written[rows][:, None] + np.cumsum(full, axis=1)
+        chill = weather[rows % WEATHERS, t0 // w : t0 // w + steps]
+        nights = climate.night_minimum_c(middles) + climate.night_sd_c(middles) * chill
+        aged = used.days + ends
+
+        limit = capacity.wh(nights, aged)
+        at, when = _crossing(gone, limit, spent[rows], t0, w)
+        new = np.isinf(flash[rows]) & (at >= 0)
+        flash[rows[new]] = when[new]
+        cold[rows[new]] = gone[new, at[new]] < 0.9 * capacity.wh(np.array(MILD_C), aged)[at[new]]
+        at, when = _crossing(full, np.broadcast_to(room, full.shape), written[rows], t0, w)
+        new = np.isinf(card[rows]) & (at >= 0)
+        card[rows[new]] = when[new]
+        if second_date:
+            at, when = _crossing(gone, capacity.wh(nights, aged, flash=False), spent[rows], t0, w)
+            new = np.isinf(dark[rows]) & (at >= 0)
+            dark[rows[new]] = when[new]
+
+        spent[rows], written[rows], drift[rows] = gone[:, -1], full[:, -1], x[:, -1]
+        ended = card[rows] if not second_date else np.minimum(card[rows], dark[rows])
+        going = np.isinf(ended) if second_date else np.isinf(np.minimum(ended, flash[rows]))
+        rows, t0 = rows[going], t0 + steps * w
+    for stops in (flash, dark, card):
+        stops[stops > horizon] = np.inf
+    return Stops(flash, np.maximum(dark, flash), card, cold & outfit.pack.cell.wakes)
+
+
+@lru_cache(maxsize=32)
+def _weathers(step_days: int) -> Floats:
+    """Many weathers: for each step the coldest night's deviation, in standard deviations. (WEATHERS, steps).
+
+    Always the same ones, for all cameras: two cameras of a reserve have one winter, and a bigger pack is
+    compared with a smaller one in the same cold.
+    """
+    steps = MOST_DAYS // step_days + 50
+    noise = np.random.default_rng(2027).standard_normal((WEATHERS, steps * step_days + 1))
+    noise[:, 1:] *= math.sqrt(1 - COLD_SPELL**2)
+    nights = lfilter([1.0], [1.0, -COLD_SPELL], noise, axis=1)[:, 1:]
+    return np.asarray(nights.reshape(WEATHERS, steps, step_days).min(axis=2))
+
+
+def _scale(
+    outfit: Outfit, capacity_wh: float, used: Used, draws: int, rng: np.random.Generator
+) -> Floats:
+    """Energy scales that a camera still alive can have. Shape (draws,).
+
+    Where hardly any can (the cells should be empty by all that is known), the least hungry ones are taken.
+    """
+    scale = outfit.scale
+    many = np.exp(scale.ln_mean + scale.ln_sd * rng.standard_normal(8 * draws))
+    if used.energy_wh <= 0:
+        return many[:draws]
+    alive = many[many * used.energy_wh < capacity_wh]
+    if len(alive) < 20:
+        alive = np.sort(many)[: max(20, draws // 20)]
+    return np.resize(alive, draws)
+
+
+def _storms(
+    blanks: Floats, starts_a_step: Floats, steps: int, rng: np.random.Generator, *, first: bool
+) -> Floats:
+    """Storm blanks of each step, shape (n, steps). first : whether a storm is on when the first step begins."""
+    n = len(blanks)
+    starts = rng.poisson(starts_a_step[:, None], (n, steps))
+    row, step = np.nonzero(starts)
+    begun = starts[row, step]
+    storm_days = begun + rng.negative_binomial(begun, 1 - STORM_STAY)
+    found = np.zeros((n, steps))
+    found[row, step] = rng.poisson(rng.standard_gamma(STORM_SHAPE * storm_days) * blanks[row] / STORM_SHAPE)
+    if first:
+        left = rng.geometric(1 - STORM_STAY, n) - 1
+        on = np.nonzero(left)[0]
+        found[on, 0] += rng.poisson(rng.standard_gamma(STORM_SHAPE * left[on]) * blanks[on] / STORM_SHAPE)
+    return found
+
+
+def _crossing(
+    path: Floats, limit: Floats, before: Floats, t0: float, w: int
+) -> tuple[NDArray[np.int64], Floats]:
+    """First step at whose end `path` has come to `limit`, or -1; and the time, on a straight line inside the step."""
+    over = path >= limit
+    at = np.where(over.any(axis=1), over.argmax(axis=1), -1)
+    row = np.arange(len(path))
+    end = path[row, at]
+    start = np.where(at > 0, path[row, np.maximum(at, 1) - 1], before)
+    rise = np.maximum(end - start, 1e-12)
+    part = np.clip((limit[row, at] - start) / rise, 0.0, 1.0)
+    return at.astype(np.int64), np.where(at >= 0, t0 + (at + part) * w, np.inf)
