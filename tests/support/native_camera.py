@@ -16,6 +16,7 @@ from scipy import ndimage
 from scipy.special import ndtr
 
 Floats = NDArray[np.float64]
+Single = NDArray[np.float32]
 Demosaic = Literal["none", "bilinear", "gradient"]
 
 
@@ -40,23 +41,22 @@ def through_jpeg(levels: NDArray[np.generic], quality: int, *, subsampling: int 
     return np.asarray(Image.open(file))
 
 
-def scene(rows: int, columns: int, rng: np.random.Generator) -> Floats:
+def scene(rows: int, columns: int, rng: np.random.Generator, *, things: float = 1.0) -> Single:
     """(rows, columns, 3) of 0 to 1: patches, stems, blades and leaves at all sizes over a shaded ground."""
-    shade = np.zeros((rows, columns, 3))
+    shade = np.zeros((rows, columns, 3), dtype=np.float32)
     size = 4
     while size < max(rows, columns):
-        coarse = rng.normal(0, 1, (rows // size + 3, columns // size + 3, 3))
-        mean = coarse.mean(axis=2, keepdims=True)
-        mixed = (0.8 * mean + 0.3 * coarse) * size**0.5
+        coarse = rng.normal(0, 1, (rows // size + 3, columns // size + 3, 3)).astype(np.float32)
+        mixed = (0.8 * coarse.mean(axis=2, keepdims=True) + 0.3 * coarse) * size**0.5
         for c in range(3):
-            plane = Image.fromarray(mixed[..., c].astype(np.float32)).resize((columns, rows), Image.Resampling.BICUBIC)
+            plane = Image.fromarray(mixed[..., c]).resize((columns, rows), Image.Resampling.BICUBIC)
             shade[..., c] += np.asarray(plane)
         size *= 2
-    shade = 0.35 + 0.12 * shade / shade.std()
+    shade *= np.float32(0.12 / shade.std())
+    shade += np.float32(0.35)
     # Things with hard edges: ellipses of many sizes, thin blades at all angles.
-    for _ in range(int(rows * columns / 900)):
-        radius = min(rows, columns) * 0.002 * (1 + rng.pareto(1.3))
-        radius = min(radius, 0.1 * min(rows, columns))
+    for _ in range(int(things * rows * columns / 900)):
+        radius = min(min(rows, columns) * 0.002 * (1 + rng.pareto(1.3)), 0.1 * min(rows, columns))
         thin = rng.uniform(0.12, 1.0)
         cy, cx, turn = rng.uniform(0, rows), rng.uniform(0, columns), rng.uniform(0, math.pi)
         reach = math.ceil(radius) + 1
@@ -67,60 +67,61 @@ def scene(rows: int, columns: int, rng: np.random.Generator) -> Floats:
         y, x = np.ogrid[y0:y1, x0:x1]
         a = (x - cx) * math.cos(turn) + (y - cy) * math.sin(turn)
         b = -(x - cx) * math.sin(turn) + (y - cy) * math.cos(turn)
-        inside = a**2 + (b / thin) ** 2 < radius**2
         colour = np.clip(rng.normal(0.4, 0.2) + rng.normal(0, 0.06, 3), 0.02, 0.98)
-        shade[y0:y1, x0:x1][inside] = colour
+        shade[y0:y1, x0:x1][a**2 + (b / thin) ** 2 < radius**2] = colour
     return np.clip(shade, 0.0, 1.0)
 
 
 def native(
-    light: Floats,
+    light: Single,
     *,
     lens_px: float,
     demosaic: Demosaic,
     noise: float,
     rng: np.random.Generator,
     infrared: bool = False,
-) -> Floats:
-    """(rows, columns, 3) levels 0 to 255 as a camera makes them before any enlarging; the scene twice as fine.
+    fine: int = 1,
+) -> NDArray[np.uint8]:
+    """(rows, columns, 3) levels 0 to 255 as a camera makes them before any enlarging.
 
-    light : (2·rows, 2·columns, 3), so that pixels gather light from 2 × 2 points each. lens_px : Gaussian blur
-    in pixels of the sensor. noise : of one raw pixel, of 255. infrared : one grey for all colours.
+    light : (fine·rows, fine·columns, 3), so that pixels gather light from fine × fine points each. lens_px :
+    Gaussian blur in pixels of the sensor. noise : of one raw pixel, of 255. infrared : one grey for all colours.
     """
     if infrared:
         light = np.repeat(light.mean(axis=2, keepdims=True), 3, axis=2)
-    blurred = np.stack([ndimage.gaussian_filter(light[..., c], 2 * lens_px) for c in range(3)], axis=2)
-    rows, columns = blurred.shape[0] // 2 // 2 * 2, blurred.shape[1] // 2 // 2 * 2
-    gathered = blurred[: 2 * rows, : 2 * columns].reshape(rows, 2, columns, 2, 3).mean(axis=(1, 3))
+    rows, columns = light.shape[0] // (2 * fine) * 2, light.shape[1] // (2 * fine) * 2
+    gathered = np.empty((rows, columns, 3), dtype=np.float32)
+    for c in range(3):
+        plane = ndimage.gaussian_filter(light[..., c], fine * lens_px) if lens_px else light[..., c]
+        gathered[..., c] = plane[: fine * rows, : fine * columns].reshape(rows, fine, columns, fine).mean(axis=(1, 3))
     if demosaic == "none":
-        made = gathered + rng.normal(0, noise / 255, gathered.shape)
+        made = gathered + rng.normal(0, noise / 255, gathered.shape).astype(np.float32)
     else:
-        raw = np.empty((rows, columns))
+        raw = np.empty((rows, columns), dtype=np.float32)
         raw[0::2, 0::2] = gathered[0::2, 0::2, 0]
         raw[0::2, 1::2] = gathered[0::2, 1::2, 1]
         raw[1::2, 0::2] = gathered[1::2, 0::2, 1]
         raw[1::2, 1::2] = gathered[1::2, 1::2, 2]
-        raw += rng.normal(0, noise / 255, raw.shape)
+        raw += rng.normal(0, noise / 255, raw.shape).astype(np.float32)
         made = _bilinear(raw) if demosaic == "bilinear" else _gradient(raw)
     if infrared:
-        grey = made.mean(axis=2, keepdims=True)
-        made = np.repeat(grey, 3, axis=2)
-    return 255 * np.clip(made, 0, 1) ** (1 / 2.2)
+        made = np.repeat(made.mean(axis=2, keepdims=True), 3, axis=2)
+    return np.rint(255 * np.clip(made, 0, 1) ** np.float32(1 / 2.2)).astype(np.uint8)
 
 
-def _masks(shape: tuple[int, int]) -> tuple[Floats, Floats, Floats]:
-    red, green, blue = (np.zeros(shape) for _ in range(3))
+def _masks(shape: tuple[int, ...]) -> tuple[Single, Single, Single]:
+    red, green, blue = (np.zeros(shape, dtype=np.float32) for _ in range(3))
     red[0::2, 0::2] = 1
     green[0::2, 1::2] = green[1::2, 0::2] = 1
     blue[1::2, 1::2] = 1
     return red, green, blue
 
 
-def _bilinear(raw: Floats) -> Floats:
+def _bilinear(raw: Single) -> Single:
     """Each colour by the mean of its nearest sites."""
     green_kernel = np.array([[0, 1, 0], [1, 4, 1], [0, 1, 0]]) / 4.0
     other_kernel = np.array([[1, 2, 1], [2, 4, 2], [1, 2, 1]]) / 4.0
-    red, green, blue = _masks(raw.shape)  # type: ignore[arg-type]
+    red, green, blue = _masks(raw.shape)
     return np.stack(
         [
             ndimage.convolve(raw * mask, kernel, mode="mirror")
@@ -130,7 +131,7 @@ def _bilinear(raw: Floats) -> Floats:
     )
 
 
-def _gradient(raw: Floats) -> Floats:
+def _gradient(raw: Single) -> Single:
     """Bilinear, corrected by the second difference of the colour that is there.
 
     H. S. Malvar, L. He & R. Cutler (2004) High-quality linear interpolation for demosaicing of Bayer-patterned
@@ -142,9 +143,10 @@ def _gradient(raw: Floats) -> Floats:
         [[0, 0, -1.5, 0, 0], [0, 2, 0, 2, 0], [-1.5, 0, 6, 0, -1.5], [0, 2, 0, 2, 0], [0, 0, -1.5, 0, 0]]
     )
     g, row, column, across = (
-        ndimage.convolve(raw, kernel / 8.0, mode="mirror") for kernel in (at_green, in_row, in_row.T, diagonal)
+        ndimage.convolve(raw, np.asarray(kernel) / 8.0, mode="mirror")
+        for kernel in (at_green, in_row, in_row.T, diagonal)
     )
-    made = np.empty((*raw.shape, 3))
+    made = np.empty((*raw.shape, 3), dtype=np.float32)
     made[..., 0], made[..., 1], made[..., 2] = raw, raw, raw
     made[0::2, 0::2, 1] = g[0::2, 0::2]
     made[1::2, 1::2, 1] = g[1::2, 1::2]
@@ -164,3 +166,55 @@ def enlarged(
         blur = [1.0, 1.0, 0.0][: big.ndim]
         big = big + sharpen * (big - ndimage.gaussian_filter(big, blur))
     return np.asarray(np.clip(big, 0, 255))
+
+
+def photographed(
+    sheet: NDArray[np.uint8],
+    *,
+    px_per_mm: float,
+    columns: int,
+    rows: int,
+    fov_deg: float,
+    distance_m: float,
+    turns_deg: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    aside_m: tuple[float, float] = (0.0, 0.0),
+    barrel: float = 0.0,
+    ground: Single | None = None,
+    fine: int = 2,
+) -> Single:
+    """(fine·rows, fine·columns, 3) light of a flat sheet hung before a camera.
+
+    sheet : (rows, columns) sRGB levels of the page. px_per_mm : of that raster. turns_deg : yaw, pitch, roll of
+    the sheet. aside_m : of its middle from the axis, right and down. barrel : share by which the picture's corner
+    is drawn inwards. ground : what is behind it.
+    """
+    light = np.where(sheet <= 10, sheet / 255 / 12.92, ((sheet / 255 + 0.055) / 1.055) ** 2.4)
+    light = (0.035 + (0.82 - 0.035) * light).astype(np.float32)
+    per_rad = fine * columns / 2 / math.tan(math.radians(fov_deg) / 2)
+    # The page's own raster is finer than the picture: smooth it to the picture's grid first.
+    light = ndimage.gaussian_filter(light, 0.35 * px_per_mm * 1000 * distance_m / per_rad)
+    yaw, pitch, roll = np.radians(turns_deg)
+    ry = np.array([[math.cos(yaw), 0, math.sin(yaw)], [0, 1, 0], [-math.sin(yaw), 0, math.cos(yaw)]])
+    rx = np.array([[1, 0, 0], [0, math.cos(pitch), -math.sin(pitch)], [0, math.sin(pitch), math.cos(pitch)]])
+    rz = np.array([[math.cos(roll), -math.sin(roll), 0], [math.sin(roll), math.cos(roll), 0], [0, 0, 1]])
+    turn = ry @ rx @ rz
+    origin = np.array([*aside_m, distance_m])
+    y, x = np.mgrid[0 : fine * rows, 0 : fine * columns].astype(np.float32)
+    u = (x - (fine * columns - 1) / 2) / per_rad
+    v = (y - (fine * rows - 1) / 2) / per_rad
+    if barrel:
+        corner = (fine * math.hypot(columns, rows) / 2 / per_rad) ** 2
+        grow = 1 + barrel * (u * u + v * v) / corner
+        u, v = u * grow, v * grow
+    # Where the ray (u, v, 1) meets the sheet's plane, in the sheet's own millimetres.
+    normal = turn[:, 2]
+    reach = float(origin @ normal) / (u * normal[0] + v * normal[1] + normal[2])
+    offset = [u * reach - origin[0], v * reach - origin[1], reach - origin[2]]
+    sx = sum(offset[i] * turn[i, 0] for i in range(3)) * 1000 * px_per_mm + (sheet.shape[1] - 1) / 2
+    sy = sum(offset[i] * turn[i, 1] for i in range(3)) * 1000 * px_per_mm + (sheet.shape[0] - 1) / 2
+    on = (sx > 0) & (sx < sheet.shape[1] - 1) & (sy > 0) & (sy < sheet.shape[0] - 1)
+    made = np.full((fine * rows, fine * columns, 3), 0.12, dtype=np.float32)
+    if ground is not None:
+        made[:] = ground[: fine * rows, : fine * columns]
+    made[on] = ndimage.map_coordinates(light, [sy[on], sx[on]], order=1)[:, None]
+    return made

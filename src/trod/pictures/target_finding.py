@@ -203,7 +203,7 @@ def _dots(small: NDArray[np.float32]) -> tuple[Floats, Floats]:
     rows, columns, diameters, contrasts = [], [], [], []
     for label, box in enumerate(ndimage.find_objects(labels), 1):
         high, wide = box[0].stop - box[0].start, box[1].stop - box[1].start
-        if not (5 <= min(high, wide) and max(high, wide) <= 34 and max(high, wide) <= 2 * min(high, wide) + 1):
+        if not (min(high, wide) >= 5 and max(high, wide) <= 34 and max(high, wide) <= 2 * min(high, wide) + 1):
             continue
         if area[label] < 0.45 * high * wide:
             continue
@@ -235,7 +235,12 @@ _DRAWN = 1 - target_layout.darkness(_GRID[:, 0], _GRID[:, 1])
 def _likeness(grey: NDArray[np.float32], mapping: Floats) -> float:
     """Correlation of the drawing with the picture where the mapping puts it; -1 when it leaves the picture."""
     at = _apply(mapping, _GRID)
-    if not np.isfinite(at).all() or at.min() < -1 or (at[:, 0] > grey.shape[1]).any() or (at[:, 1] > grey.shape[0]).any():
+    if (
+        not np.isfinite(at).all()
+        or at.min() < -1
+        or (at[:, 0] > grey.shape[1]).any()
+        or (at[:, 1] > grey.shape[0]).any()
+    ):
         return -1.0
     seen = ndimage.map_coordinates(grey, [at[:, 1], at[:, 0]], order=1, mode="nearest").astype(np.float64)
     if seen.std() < 1:

@@ -62,7 +62,7 @@ def _printed(sheet: Sheet, made: str) -> dict[str, Any]:
         "ruler_y": ruler_y,
         "note_x": 14.0,
         "note_width": sheet.middle_mm[0] - target_layout.RULER_MM / 2 - 22,
-        "left_note": f"Print on {name}, landscape, at 100 %, without fitting to the page. This way up: hole at top left.",
+        "left_note": f"Print on {name}, landscape, at 100 %, not fitted to the page. This way up: hole at top left.",
         "right_note": "This line must be 100 mm long. If it is not, type its true length when you measure the picture.",
         "title": "Target for a camera’s resolution",
         "kicker": "What the camera really resolves, by day and by infrared",
