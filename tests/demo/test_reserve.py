@@ -3,11 +3,12 @@ from __future__ import annotations
 import json
 from datetime import date, datetime, timedelta
 from itertools import pairwise
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from trod.demo import reserve
-from trod.demo.reserve import CAMERAS, SITES, SITES_BY_SLUG, SPECIES, SPECIES_BY_KEY, ledger, year
+from trod.demo.reserve import CAMERAS, RESERVE, SITES, SITES_BY_SLUG, SPECIES, SPECIES_BY_KEY, ledger, year
 
 
 def test_the_ledger_is_plain_data_that_survives_json() -> None:
@@ -110,3 +111,16 @@ def test_every_site_lies_within_the_reserve() -> None:
     for site in SITES_BY_SLUG.values():
         assert min(lon) < site.longitude_deg < max(lon)
         assert min(lat) < site.latitude_deg < max(lat)
+
+
+@pytest.mark.parametrize("day", range(0, 730, 17))
+def test_whatever_day_the_year_ends_ice_comes_in_january_and_the_clock_is_wrong_in_summer_time(day: int) -> None:
+    now = date(2026, 1, 1) + timedelta(days=day)
+    found = year(now)
+    assert max(v.at.date() for v in found.visits) <= now
+    (iced,) = [s for d in found.deployments for s in d.spells if s.what == "ice"]
+    # A year that begins in January has its ice as soon as the camera stands, or before it ends.
+    assert iced.start.month in (12, 1), iced
+    orchard = next(d for d in found.deployments if d.site == "orchard-wall")
+    (wrong,) = [step for step in orchard.clock if step.error_s == 3600.0]
+    assert wrong.since.astimezone(ZoneInfo(RESERVE.time_zone)).dst()

@@ -27,6 +27,12 @@ DEFAULT_HOME = "~/trod-demo"
               help="About how many pictures to draw.")  # fmt: skip
 @click.option("--seed", type=int, default=1, show_default=True, help="Another number, another year.")
 @click.option(
+    "--until",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="DAY",
+    help="The invented year's last day, like 2026-06-30 (default: today).",
+)
+@click.option(
     "--port",
     type=click.IntRange(0, 65535),
     default=8000,
@@ -41,12 +47,13 @@ def demo(
     no_browser: bool,
     pictures: int,
     seed: int,
+    until: datetime | None,
     port: int,
     as_json: bool,
 ) -> None:
     """Draw a year of pictures of a reserve that does not exist, take its cards in, and show the pages.
 
-    All of it is invented: place, people, makers, pictures, and what the people said. Two cards were pulled
+    The year ends today. All of it is invented: place, people, makers, pictures, and what the people said. Two cards were pulled
     on the last day: one is taken in and waits to be looked through, one is still to be taken in (under
     Cards). A demo that is there already is opened as it is; one that was broken off is built anew. A folder
     with real data is refused.
@@ -78,7 +85,7 @@ def demo(
             work.sweep()
         elif not work.is_free():
             raise work.RealData
-        built = _build(work, pictures, seed)
+        built = _build(work, pictures, seed, until)
         if not as_json:
             took = sum(built["took_s"].values())
             click.echo(
@@ -94,11 +101,13 @@ def demo(
         ctx.invoke(serve, port=port)
 
 
-def _build(work: Any, pictures: int, seed: int) -> dict[str, Any]:
+def _build(work: Any, pictures: int, seed: int, until: datetime | None) -> dict[str, Any]:
     from trod import engine
 
+    # A day that was named ends at its noon, so that it is the same day in the reserve's own time.
+    now = until.replace(hour=12, tzinfo=UTC) if until else datetime.now(UTC)
     with Bar() as bar:
         built: dict[str, Any] = work.build(
-            bar, pictures=pictures, seed=seed, workers=engine.usual_workers(), now=datetime.now(UTC)
+            bar, pictures=pictures, seed=seed, workers=engine.usual_workers(), now=now
         )
     return built

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta, timezone
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -874,6 +875,13 @@ TIME_LAPSE = ("hay-stand", "high-saddle", "sett-bank")
 """Sites whose camera also takes a picture by the clock, at noon every seventh day."""
 
 
+ICE_FROM, ICE_D = (1, 6), 22  # month and day, and for how many days the lens is iced
+
+
+def _is_summer_time(at: datetime) -> bool:
+    return bool(at.astimezone(ZoneInfo(RESERVE.time_zone)).dst())
+
+
 def _visit_days(set_d: int, down_d: int | None, *, late: bool) -> list[tuple[int, str]]:
     days: list[tuple[int, str]] = [(set_d, "set")]
     for d in _ROUNDS_D:
@@ -892,10 +900,12 @@ def _visit_days(set_d: int, down_d: int | None, *, late: bool) -> list[tuple[int
 def year(now: date = DEFAULT_NOW) -> Year:
     """The invented history of the 365 days that end on `now`.
 
-    The same `now` gives the same history. The troubles (a knocked camera, ice, a dying battery, clocks) hang
-    on the day of the plan and not on the calendar, so with the default `now` they fall in their season.
+    The same `now` gives the same history. Ice falls in January and a clock is set to summer time in summer;
+    the other troubles (a knocked camera, a dying battery) hang on the day of the plan.
     """
     first = now - timedelta(days=YEAR_D)
+    ice = next(date(y, *ICE_FROM) for y in (first.year, first.year + 1) if date(y, *ICE_FROM) >= first)
+    winter = (ice - first).days
     offset = RESERVE.utc_offset_min
     tz = timezone(timedelta(minutes=offset))
 
@@ -925,8 +935,11 @@ def year(now: date = DEFAULT_NOW) -> Year:
                 "Strap loose, case hanging to one side; straightened, strap tightened.",
             )
         if site == "high-saddle":
-            spells.append(Spell("ice", instant(190, 6.0), instant(212, 13.0)))
-            note[4] = "Rime on the housing, window clear now."
+            iced = min(max(winter, set_d + 3), YEAR_D - ICE_D - 3)
+            spells.append(Spell("ice", instant(iced, 6.0), instant(iced + ICE_D, 13.0)))
+            after = [k for k, (d, _) in enumerate(days) if d > iced + ICE_D]
+            if after:
+                note[after[0]] = "Rime on the housing, window clear now."
         if site == "stone-ford" and down_d is not None:
             spells += [Spell("weak battery", instant(178), instant(204)), Spell("off", instant(204), at[-1])]
             found[len(days) - 1] = "dead"
@@ -939,8 +952,9 @@ def year(now: date = DEFAULT_NOW) -> Year:
             spells.append(Spell("full card", instant(163, 22.0), at[3]))
             found[3], note[3] = "card full", "Card full; larger card put in."
         if site == "orchard-wall":
-            sets[5] = 3600.0  # set by a telephone that showed summer time
-            note[6] = "Clock one hour ahead: it was set to summer time in spring. Put right."
+            k = max(k for k in range(1, len(days) - 1) if _is_summer_time(at[k]))
+            sets[k] = 3600.0  # set by a telephone that showed summer time
+            note[k + 1] = "Clock one hour ahead: it had been set to summer time. Put right."
         if site == "scree-foot" and down_d is None:
             reset = datetime(now.year - 3, 1, 1, tzinfo=tz).astimezone(UTC)
             sets[1] = (reset - at[1]).total_seconds()  # cells changed, clock fell back and nobody looked

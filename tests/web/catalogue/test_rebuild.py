@@ -210,7 +210,7 @@ def test_the_demo_rebuilt_gives_the_same_findings_to_the_last_digit(tmp_path: Pa
         assert done.returncode == 0, done.stderr
         return done.stdout
 
-    run("-m", "trod", "demo", "--no-browser", "--home", env["TROD_HOME"], "--pictures", "800")
+    run("-m", "trod", "demo", "--no-browser", "--home", env["TROD_HOME"], "--pictures", "800", "--until", "2026-06-30")
     run("-c", EDITS)
     before = json.loads(run("-c", COMPARE))
     for file in Path(env["TROD_HOME"]).glob("catalogue.sqlite3*"):

@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -342,18 +343,19 @@ def sweep() -> None:
 def build(line: Line, *, pictures: int, seed: int, workers: int, now: datetime) -> dict[str, Any]:
     """Build the demo in an empty home, through the very intake that a real card takes.
 
-    pictures : about how many in all.
+    pictures : about how many in all. now : the invented year ends on this day, as the reserve counts days.
     Returns counts and how long each part took. [s]
     """
     took: dict[str, float] = {}
     top = home.home()
     top.mkdir(parents=True, exist_ok=True)
-    _write_marker(seed=seed, pictures=pictures, built=False)
+    until = now.astimezone(ZoneInfo(reserve.RESERVE.time_zone)).date()
+    _write_marker(seed=seed, pictures=pictures, until=until.isoformat(), built=False)
     making = top / MAKING
     shutil.rmtree(making, ignore_errors=True)
     with _timed(took, "records"):
         with files.quiet():
-            load(reserve.ledger())
+            load(reserve.ledger(until))
         files.catch_up()
     pulled = max(60, round(pictures * 0.14))
     with _timed(took, "drawing"):
@@ -363,6 +365,7 @@ def build(line: Line, *, pictures: int, seed: int, workers: int, now: datetime) 
             pictures=max(1, pictures - 2 * pulled),
             size=SIZE_PX,
             workers=workers,
+            now=until,
             progress=teller(line, "Drawing the pictures of a year"),
         )
         last = cards.write_two_cards(
@@ -371,6 +374,7 @@ def build(line: Line, *, pictures: int, seed: int, workers: int, now: datetime) 
             pictures=pulled,
             size=SIZE_PX,
             workers=workers,
+            now=until,
             progress=teller(line, "Drawing two cards just pulled"),
         )
     truth = [row for made in (*year, *last) for row in read_truth(made.truth)]
@@ -393,7 +397,7 @@ def build(line: Line, *, pictures: int, seed: int, workers: int, now: datetime) 
         told = _say(truth, list(year), seed, line)
     shutil.rmtree(making, ignore_errors=True)
     files.catch_up()
-    _write_marker(seed=seed, pictures=pictures, built=True)
+    _write_marker(seed=seed, pictures=pictures, until=until.isoformat(), built=True)
     counts = {
         "pictures": Picture.objects.count(),
         "events": Event.objects.count(),
