@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from trod.demo.camera_models import CAMERA_SPECS
-from trod.errors import WrongInput
+from trod.errors import Stopped, WrongInput
 from trod.planning.camera import CameraSpec, Figures
 from trod.planning.ranking import TIED, USES, Ranked, patch_share, rank_for
 
@@ -121,3 +121,21 @@ def test_a_patch_is_wholly_or_half_in_view() -> None:
 def test_an_unknown_use_is_refused_with_those_there_are() -> None:
     with pytest.raises(WrongInput, match="one of fast animals on a trail, herd at a feeding ground"):
         rank_for("birds", [GOOD])
+
+
+def test_a_rank_tells_its_standard_error_and_how_far_the_work_is() -> None:
+    told: list[tuple[int, int]] = []
+
+    rough = rank_for("small animals", [GOOD], passes=512, progress=lambda done, total: told.append((done, total)))[0]
+    fine = rank_for("small animals", [GOOD], passes=8192)[0]
+
+    assert told[0] == (0, 2)
+    assert told[-1] == (2, 2)
+    # Sixteen times the passes, a quarter of the error.
+    assert rough.standard_error == pytest.approx(4 * fine.standard_error, rel=0.15)
+    assert abs(rough.caught - fine.caught) < 4 * rough.standard_error
+
+
+def test_a_ranking_that_is_told_to_stop_stops() -> None:
+    with pytest.raises(Stopped, match="stopped after 0 of 4 steps"):
+        rank_for("small animals", [GOOD, GOOD], stop=lambda: True)

@@ -9,12 +9,12 @@ it.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from trod.errors import WrongInput
+from trod.errors import Stopped, WrongInput
 from trod.planning.camera import CameraSpec
 from trod.planning.crossing import Path, View
 from trod.planning.detection import Sensor, contrast_k
@@ -82,7 +82,8 @@ USES: dict[str, Use] = {
 class Ranked:
     """A camera in its place for a use.
 
-    caught : share of the visits that end in a picture worth having; day and night apart. empty : share of its
+    caught : share of the visits that end in a picture worth having; day and night apart. standard_error : of
+    `caught`, the simulation's own, at most; the model's doubt (`TIED`) is larger. empty : share of its
     pictures with nothing (None where animals stay). tied : so near to the one before it that the model cannot
     tell them apart; such stand in the order of their empty pictures.
     """
@@ -96,30 +97,51 @@ class Ranked:
     tied: bool
     reasons: tuple[str, ...]
     cautions: tuple[str, ...]
+    standard_error: float = 0.0
 
 
 TIED = 0.03  # the model's own doubt about a share is at least this
 
 
 def rank_for(
-    use: str | Use, specs: Sequence[CameraSpec], *, air_c: float = 5.0, passes: int = PASSES, seed: int = 1
+    use: str | Use,
+    specs: Sequence[CameraSpec],
+    *,
+    air_c: float = 5.0,
+    passes: int = PASSES,
+    seed: int = 1,
+    progress: Callable[[int, int], None] = lambda done, total: None,
+    stop: Callable[[], bool] = lambda: False,
 ) -> list[Ranked]:
     """Cameras for a use, the best first, each with its reasons.
 
-    use : a key of `USES` or a use of your own. air_c : at which the sensors must work.
-    Raises WrongInput for a use that is not known.
+    use : a key of `USES` or a use of your own. air_c : at which the sensors must work. progress : told how
+    many steps of how many are done, two for each camera.
+    Raises WrongInput for a use that is not known, Stopped when `stop` says so.
     """
     if isinstance(use, str):
         if use not in USES:
             raise WrongInput("use", got=use, needed="one of " + ", ".join(USES))
         use = USES[use]
     warm = contrast_k(air_c)
+    steps = 2 * len(specs)
+
+    def step(done: int) -> None:
+        progress(done, steps)
+        if stop():
+            raise Stopped(f"stopped after {done} of {steps} steps")
+
+    scores = []
+    for done, spec in enumerate(specs):
+        step(done)
+        scores.append((_score(use, _Kit.of(spec), warm, passes, seed), spec))
     scored = sorted(
-        ((_score(use, _Kit.of(spec), warm, passes, seed), spec) for spec in specs),
+        scores,
         key=lambda pair: (-round(pair[0].caught / TIED), pair[0].empty or 0.0, pair[1].name),
     )
     ranked: list[Ranked] = []
     for place, (score, spec) in enumerate(scored, 1):
+        step(len(specs) + place - 1)
         tied = bool(ranked) and abs(ranked[-1].caught - score.caught) < TIED
         ranked.append(
             Ranked(
@@ -132,8 +154,10 @@ def rank_for(
                 tied=tied,
                 reasons=_reasons(use, spec, score, warm, passes, seed),
                 cautions=_cautions(use, spec),
+                standard_error=score.standard_error,
             )
         )
+    progress(steps, steps)
     return ranked
 
 
@@ -143,6 +167,7 @@ class _Score:
     day: float
     night: float
     empty: float | None
+    standard_error: float
 
 
 @dataclass(frozen=True)
@@ -194,10 +219,12 @@ class _Kit:
 def _score(use: Use, kit: _Kit, warm: float, passes: int, seed: int) -> _Score:
     """What a camera catches in the scene of a use."""
     by_light: list[float] = []
+    errors: list[float] = []
     empties: list[float] = []
     for night in (False, True):
         view = kit.view(use.per_m, night)
         shares: list[float] = []
+        doubts: list[float] = []
         for passer in use.passers:
             if use.stay is not None:
                 case = StayCase(
@@ -210,7 +237,9 @@ def _score(use: Use, kit: _Kit, warm: float, passes: int, seed: int) -> _Score:
                 )
                 found = visits(case, number=max(256, passes // 8), seed=seed)
                 # A herd is worth as much of it as one picture shows.
-                shares.append(found.seen.value * patch_share(use.stay, view))
+                part = patch_share(use.stay, view)
+                shares.append(found.seen.value * part)
+                doubts.append(found.seen.standard_error * part)
                 continue
             for offset, angle in use.paths:
                 answer = first_answer(
@@ -226,15 +255,19 @@ def _score(use: Use, kit: _Kit, warm: float, passes: int, seed: int) -> _Score:
                     seed=seed,
                 )
                 shares.append(answer.whole.value)
+                doubts.append(answer.whole.standard_error)
                 if not night and answer.empty is not None:
                     empties.append(answer.empty.value)
         by_light.append(sum(shares) / len(shares))
+        # The same seed for all: errors may go together, so they are not taken to cancel.
+        errors.append(sum(doubts) / len(doubts))
     day, dark = by_light
     return _Score(
         caught=(1 - use.night_share) * day + use.night_share * dark,
         day=day,
         night=dark,
         empty=sum(empties) / len(empties) if empties else None,
+        standard_error=(1 - use.night_share) * errors[0] + use.night_share * errors[1],
     )
 
 
