@@ -31,6 +31,12 @@ HALF_LIFE_DAYS = 60.0  # sign tells half as much after so long. Assumed.
 SAME_SEASON_SHARE = 0.5  # of its points that sign of the same month in an earlier year keeps. Assumed.
 NEAR_M = 150.0  # sign nearer than this speaks for a place. Assumed.
 MOST_SIGN_POINTS = 8.0
+# What cameras saw at a place in this month of other years. Ours: 10 events in 30 camera-days are worth 2 points.
+POINTS_A_TENFOLD = 2.0
+MOST_CAME_POINTS = 4.0
+FEWEST_CAME_DAYS = 7.0  # fewer camera-days say nothing for or against
+NONE_CAME_DAYS = 20.0  # so many without an animal speak against a place
+NONE_CAME_POINTS = -1.5
 
 # Months (of the northern year) in which a feature draws animals, and why. All common practice.
 DRAWS: dict[Feature, tuple[tuple[frozenset[int], float, str], ...]] = {
@@ -125,6 +131,23 @@ class SeenSign:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Came:
+    """What cameras saw at a place in one month, all years together, already narrowed to the species asked about.
+
+    place : its name. events : with the animals. camera_days : watched in that month. what : of which animals.
+    """
+
+    place: str
+    events: int
+    camera_days: float
+    what: str = "animals"
+
+    def __post_init__(self) -> None:
+        positive("events", self.events, needed="a count, 0 or more", zero=True)
+        positive("camera_days", self.camera_days, needed="days, 0 or more", zero=True)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Place:
     """A site that may get a camera. watched : one stands there already. walk_min : from the road."""
 
@@ -216,6 +239,25 @@ def sign_worth(sign: SeenSign, *, on: date) -> tuple[float, str]:
     return fresh, f"{what}, {days}"
 
 
+def came_worth(came: Came, *, on: date) -> Part | None:
+    """Points of what came before in this month: by the logarithm of the events in 30 camera-days; or None.
+
+    Too few camera-days say nothing. Many without an animal speak against the place. Effort is in the number,
+    how easily a camera there is set off is not.
+    """
+    month, days = MONTHS[on.month - 1], f"{came.camera_days:.0f} camera-days"
+    if came.camera_days < FEWEST_CAME_DAYS:
+        return None
+    if not came.events:
+        if came.camera_days < NONE_CAME_DAYS:
+            return None
+        return Part(points=NONE_CAME_POINTS, why=f"no {came.what} in {days} of {month}")
+    rate = 30 * came.events / came.camera_days
+    points = min(POINTS_A_TENFOLD * math.log10(1 + rate), MOST_CAME_POINTS)
+    times = "1 event" if came.events == 1 else f"{came.events} events"
+    return Part(points=points, why=f"{times} with {came.what} in {days} of {month}")
+
+
 def rank(
     places: Sequence[Place],
     signs: Sequence[SeenSign],
@@ -224,21 +266,30 @@ def rank(
     aim: Aim | None = None,
     species: str = "",
     near_m: float = NEAR_M,
+    came: Sequence[Came] = (),
 ) -> list[Candidate]:
     """Places from the most promising down, for a day, a question and, if wished, one species.
 
-    species : only its sign counts (and sign of which nobody told the species, by half).
+    species : only its sign counts (and sign of which nobody told the species, by half). came : what cameras
+    saw in the month of `on`, by the names of places, for that species when one is asked about.
     Equal points keep the order of names.
     """
     positive("near_m", near_m)
     if aim is not None and aim not in get_args(Aim):
         raise WrongInput("aim", got=aim, needed="one of " + ", ".join(get_args(Aim)))
-    found = [_candidate(place, signs, on, aim, species, near_m) for place in places]
+    before = {one.place: one for one in came}
+    found = [_candidate(place, signs, on, aim, species, near_m, before.get(place.name)) for place in places]
     return sorted(found, key=lambda c: (-round(c.points, 6), c.place.name))
 
 
 def _candidate(
-    place: Place, signs: Sequence[SeenSign], on: date, aim: Aim | None, species: str, near_m: float
+    place: Place,
+    signs: Sequence[SeenSign],
+    on: date,
+    aim: Aim | None,
+    species: str,
+    near_m: float,
+    came: Came | None,
 ) -> Candidate:
     parts: list[Part] = []
     month = northern_month(on.month, latitude_deg=place.latitude_deg)
@@ -266,6 +317,10 @@ def _candidate(
             break
         parts.append(Part(points=given, why=why))
         left -= given
+
+    seen = came_worth(came, on=on) if came is not None else None
+    if seen is not None:
+        parts.append(seen)
 
     told = ANSWERS[place.feature]
     if aim is not None and aim in told:
