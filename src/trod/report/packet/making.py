@@ -1,0 +1,195 @@
+"""The packet's page: one HTML file that asks nobody for anything.
+
+Everything stands inside it: style, script, drawings, data. Its own policy allows no other script than ours (by
+its SHA-256), no picture from elsewhere and no frame; it may connect only to hand visits in, when a person presses.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections.abc import Iterable
+from datetime import UTC, date
+from html import escape
+from importlib import resources
+from string import Template
+
+from trod.report.packet.data import PacketData, PacketStop, Row
+from trod.report.packet.drawings import safe_svg
+from trod.report.sentences import clean
+
+_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
+
+
+def packet_html(packet: PacketData) -> str:
+    """The whole page as text; write it as UTF-8.
+
+    The same packet gives the same bytes. Raises WrongInput when a drawing holds more than shapes and words.
+    """
+    css, js = _file("page.css"), _file("page.js")
+    policy = "; ".join(
+        (
+            "default-src 'none'",
+            f"script-src {_hash(js)}",
+            f"style-src {_hash(css)}",
+            "img-src data: blob:",
+            "connect-src http: https:" if packet.upload_path else "connect-src 'none'",
+            "base-uri 'none'",
+            "form-action 'none'",
+        )
+    )
+    under = " · ".join(
+        part for part in (_day(packet.day) if packet.day else "", packet.reserve, ", ".join(packet.people)) if part
+    )
+    invented = ' <span class="tag">invented</span>' if packet.invented else ""
+    return Template(_file("page.html")).substitute(
+        policy=policy,
+        title=_text(f"{packet.round_name} · {packet.reserve}"),
+        css=css,
+        js=js,
+        round=_text(packet.round_name),
+        under=_text(under) + invented,
+        contents="".join(_contents(number, stop) for number, stop in enumerate(packet.stops, 1)),
+        tell=_rows("Tell somebody", packet.tell),
+        cautions=_lines("For the whole round", packet.cautions, care=True),
+        stops="".join(_stop(number, stop, len(packet.stops)) for number, stop in enumerate(packet.stops, 1)),
+        upload_hidden="" if packet.upload_path else " hidden",
+        data=_data(packet),
+    )
+
+
+def _file(name: str) -> str:
+    return resources.files("trod.report.packet").joinpath(name).read_text("utf-8").replace("\r\n", "\n")
+
+
+def _hash(text: str) -> str:
+    """A source expression of Content Security Policy Level 3 for an inline piece."""
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode('utf-8')).digest()).decode('ascii')}'"
+
+
+def _text(words: str) -> str:
+    return escape(str(clean(words)))
+
+
+def _day(day: date) -> str:
+    return f"{_DAYS[day.weekday()]}, {day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def _data(packet: PacketData) -> str:
+    """What the script needs, as JSON that cannot end its own element."""
+    told = {
+        "id": packet.packet_id,
+        "version": packet.version,
+        "made_at": packet.made_at.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
+        "reserve": packet.reserve,
+        "round": packet.round_name,
+        "day": packet.day.isoformat() if packet.day else None,
+        "people": packet.people,
+        "system": packet.system,
+        "addresses": packet.addresses,
+        "upload_path": packet.upload_path,
+        "token": packet.upload_token,
+        "stops": [
+            {
+                "site": stop.site_slug,
+                "name": stop.site_name,
+                "deployment": stop.deployment_slug,
+                "card": stop.card,
+                "sensitive": stop.sensitive,
+                "utc_offset_min": stop.utc_offset_min,
+            }
+            for stop in packet.stops
+        ],
+    }
+    text = json.dumps(clean(told), ensure_ascii=True, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _contents(number: int, stop: PacketStop) -> str:
+    small = f"<small>{_text(stop.plan)}</small>" if stop.plan else ""
+    return (
+        f'<li><a href="#stop-{number}"><span class="no">{number}</span><span class="name">{_text(stop.site_name)}'
+        f'{small}<span class="state live" data-state="{number}" hidden></span></span></a></li>'
+    )
+
+
+def _stop(number: int, stop: PacketStop, of: int) -> str:
+    key = f"s{number}"
+    hangs = " · ".join(
+        part
+        for part in (
+            stop.deployment_slug,
+            f"{stop.camera_name} ({stop.camera_serial})" if stop.camera_name and stop.camera_serial
+            else stop.camera_name or stop.camera_serial,
+            f"card {stop.card}" if stop.card else "",
+            stop.cells,
+        )
+        if part
+    )  # fmt: skip
+    pieces = [
+        f'<section id="stop-{number}" class="view stop" aria-labelledby="{key}-h">',
+        f'<h2 id="{key}-h" tabindex="-1"><span class="stop-no">Stop {number} of {of}</span>{_text(stop.site_name)}</h2>',
+        f'<p class="under">{_text(hangs)}</p>' if hangs else "",
+        f'<p class="under">{_text(stop.plan)}</p>' if stop.plan else "",
+        '<p class="care">A sensitive place: show nobody this page, and send its place to nobody.</p>'
+        if stop.sensitive
+        else "",
+        _lines("Why", stop.why),
+        _lines("What to do", stop.to_do),
+        _lines("Carry", stop.kit),
+        _lines("The way there", stop.access),
+        _lines("Take care", stop.safety, care=True),
+        _place(stop),
+        _fold("Sketch map", _drawing(stop.sketch_map_svg, f"{key}-map")),
+        _fold("Setup slip", _facts(stop.slip) + _drawing(stop.side_view_svg, f"{key}-side")),
+        f'<div class="visits live" data-stop="{number}" hidden></div></section>',
+    ]
+    return "".join(pieces)
+
+
+def _lines(heading: str, lines: Iterable[str], *, care: bool = False) -> str:
+    items = "".join(f"<li>{_text(line)}</li>" for line in lines if line.strip())
+    if not items:
+        return ""
+    made = f"<h3>{heading}</h3><ul>{items}</ul>"
+    return f'<div class="care">{made}</div>' if care else made
+
+
+def _facts(rows: Iterable[Row]) -> str:
+    items = "".join(f"<div><dt>{_text(label)}</dt><dd>{_text(value)}</dd></div>" for label, value in rows)
+    return f"<dl>{items}</dl>" if items else ""
+
+
+def _rows(heading: str, rows: Iterable[Row]) -> str:
+    facts = _facts(rows)
+    return f"<h3>{heading}</h3>{facts}" if facts else ""
+
+
+def _place(stop: PacketStop) -> str:
+    """The coordinates; a link to the phone's own map (RFC 5870) unless the place is sensitive, because a map
+    may tell its maker where one looks."""
+    if stop.latitude_deg is None or stop.longitude_deg is None:
+        return ""
+    words = f"{stop.latitude_deg:.5f}, {stop.longitude_deg:.5f}"
+    if stop.sensitive:
+        return f'<p class="under">{words}</p>'
+    return (
+        f'<p class="under">{words} · <a href="geo:{stop.latitude_deg:.5f},{stop.longitude_deg:.5f}">'
+        "in this phone’s map</a></p>"
+    )
+
+
+def _fold(heading: str, inside: str) -> str:
+    return f'<details class="fold"><summary>{heading}</summary>{inside}</details>' if inside else ""
+
+
+def _drawing(svg: str, key: str) -> str:
+    made = safe_svg(svg, key=key)
+    if not made:
+        return ""
+    return f'<div class="drawing{"" if "var(--" in made else " plain"}">{made}</div>'
