@@ -84,6 +84,7 @@ LIMITS: dict[str, Limit] = {
     # the place
     "slope_deg": _limit("slope away from the camera", "°", (-30, 30, 1), (-60, 60), 0),
     "path_bearing_deg": _limit("bearing of the path, true", "°", (0, 360, 5)),
+    "declination_deg": _limit("declination, east positive", "°", (-30, 30, 0.5), (-180, 180)),
     "offset_m": _limit("from tree or post to the path", "m", (0.5, 20, 0.5), (0.3, 200), 4),
     "canopy_percent": _limit("canopy", "%", (0, 100, 5)),
     "tree_diameter_cm": _limit("thickness of tree or post", "cm", (5, 80, 1), (1, 500)),
@@ -126,7 +127,8 @@ _USUAL_AIR_C = Mount().air_c
 class Read:
     """What dials say, as the records that the models take. passer : the animal at the pace dialled in.
 
-    pace : of `PACES`. speed_mps : the one speed dialled in, or None.
+    pace : of `PACES`. speed_mps : the one speed dialled in, or None. declination_deg : how far magnetic north
+    lies east of true north at the place; None where nobody looked it up.
     """
 
     ground: SiteGround
@@ -135,6 +137,7 @@ class Read:
     passer: Passer
     pace: str = "usual"
     speed_mps: float | None = None
+    declination_deg: float | None = None
 
     @property
     def animal(self) -> Animal:
@@ -275,7 +278,13 @@ def read(
     if speed is not None and pace != "usual":
         raise WrongInput("pace", got=pace, needed="a pace or a speed, not both")
     return Read(
-        ground=ground, mount=mount, wish=wish, passer=at_pace(animal, pace, speed), pace=pace, speed_mps=speed
+        ground=ground,
+        mount=mount,
+        wish=wish,
+        passer=at_pace(animal, pace, speed),
+        pace=pace,
+        speed_mps=speed,
+        declination_deg=numbers.get("declination_deg"),
     )
 
 
@@ -347,6 +356,7 @@ def plain(read: Read) -> dict[str, Any]:
         "aim": wish.aim,
         "pace": read.pace,
         "speed_mps": read.speed_mps,
+        "declination_deg": read.declination_deg,
     }
     found |= {key: getattr(mount, key) for key in _MOUNT}
     found |= {key: getattr(ground, key) for key in _GROUND}

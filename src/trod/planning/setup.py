@@ -1,0 +1,497 @@
+"""A setup: one camera at one place, worked out to what is dialled in, walked and minded there.
+
+`work_out_setup` asks the other modules of this room, each for its part: settings (`adviser`), how to hang it
+(`placement`), what an animal that comes would meet (`walkby` or `dwelling`), the steps before the camera
+(`steps`). How a placement becomes a case for the simulations stands here and nowhere else.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from trod.errors import Stopped, WrongInput
+from trod.planning import adviser, drawing, dwelling, optics, placement, steps, walkby
+from trod.planning.advice import AngleSpan, PlacementAdvice
+from trod.planning.adviser import SettingsAdvice
+from trod.planning.animals import Animal
+from trod.planning.camera import CameraSpec
+from trod.planning.crossing import Path, View
+from trod.planning.detection import Sensor, contrast_k
+from trod.planning.dials import PACES, Read, at_pace
+from trod.planning.dwelling import Stay, StayCase, Visits
+from trod.planning.glare import flash_band
+from trod.planning.passers import Passer
+from trod.planning.ranking import DAYLIGHT_REACH_M, NAMES
+from trod.planning.said import System, length, to_step, wind
+from trod.planning.steps import WalkStep
+from trod.planning.walkby import AngleAdvice, Case, Chances, Estimate, Timing, in_words
+
+Light = Literal["day", "night"]
+LIGHTS: dict[Light, str] = {"day": "by day", "night": "by night"}
+VISITS = 1_024  # of the quick answer where animals stay
+ANGLE_PASSES = 8_192
+# How much weaker a signal may be at these settings than the maker's range means. Assumed.
+SENSITIVITY = {"high": 1.0, "auto": 1.0, "medium": 0.7, "low": 0.5}
+CLIP_FRAME_S = 1.0  # a clip is reckoned as one picture a second
+PATH_STEP_DEG = 5.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """What comes of an animal that passes (chances) or of a visit (visits), by day or by night.
+
+    Both are None where the camera takes nothing, and why says so. case : to refine it.
+    """
+
+    light: Light
+    animal: str
+    case: Case | StayCase | None
+    chances: Chances | None = None
+    visits: Visits | None = None
+    why: str = ""
+
+    @property
+    def caught(self) -> Estimate:
+        """The share that is in some picture with its middle; none where the camera takes nothing."""
+        if self.chances is not None:
+            return self.chances.middle
+        return self.visits.seen if self.visits is not None else Estimate(0.0, 0.0)
+
+    @property
+    def rows(self) -> tuple[tuple[str, Estimate | None, str], ...]:
+        """(label, estimate, kind) for a table; kind is "share", "pixels" or "number"."""
+        if self.chances is not None:
+            c = self.chances
+            return (
+                ("sets the camera off", c.triggered, "share"),
+                ("in a picture", c.middle, "share"),
+                ("whole in a picture", c.whole, "share"),
+                ("empty, of its pictures", c.empty, "share"),
+                ("cut off, of its pictures", c.cut, "share"),
+                ("pixels along its body", c.pixels, "pixels"),
+                ("triggers each time", c.triggers, "number"),
+            )
+        if self.visits is not None:
+            v = self.visits
+            return (
+                ("in a picture, of the visits", v.seen, "share"),
+                ("in view, of the pictures", v.in_view, "share"),
+                ("triggers a visit", v.triggers, "number"),
+                ("pictures a visit with it in them", v.pictures, "number"),
+            )
+        return ()
+
+    def sentence(self) -> str:
+        """In words, with no more digits than the model deserves."""
+        light = LIGHTS[self.light].capitalize()
+        if self.chances is not None:
+            return f"{light}: {self.chances.sentence()[:1].lower()}{self.chances.sentence()[1:]}"
+        if self.visits is not None:
+            seen, triggers = in_words(self.visits.seen.value), self.visits.triggers.value
+            return f"{light}: of 100 visits {seen} are in a picture; a visit fires the camera about {_few(triggers)}."
+        return f"{light}: {self.why}."
+
+
+def _few(number: float) -> str:
+    if number < 0.95:
+        return f"{number:.1f} times"
+    return "once" if number < 1.5 else f"{number:.0f} times"
+
+
+@dataclass(frozen=True, kw_only=True)
+class DialIn:
+    """One value to dial in or to hang by. hint : how, "" when there is nothing to say."""
+
+    key: str
+    label: str
+    value: str
+    hint: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setup:
+    """A setup worked out. day, night : what comes of the animal. path : None where animals stay.
+
+    angles : what the simulation said of the angle to the path, when it was asked. settings : as advised.
+    walk_test, dial_in : in order. cautions : of this placement and its settings; usual_cautions : of such
+    places. assumed : what nobody told and was taken. sentence : what to do, and what it gives.
+    """
+
+    spec: CameraSpec
+    read: Read
+    system: System
+    advice: PlacementAdvice
+    settings: SettingsAdvice
+    angles: AngleAdvice | None
+    path: Path | None
+    day: Outcome
+    night: Outcome
+    walk_test: tuple[WalkStep, ...]
+    dial_in: tuple[DialIn, ...]
+    cautions: tuple[str, ...]
+    usual_cautions: tuple[str, ...]
+    assumed: tuple[str, ...]
+    sentence: str
+
+    @property
+    def animal(self) -> Animal:
+        """The animal that is expected."""
+        return self.read.animal
+
+    @property
+    def passing(self) -> bool:
+        """Whether animals pass here rather than stay."""
+        return self.path is not None
+
+    def dial(self, key: str) -> DialIn:
+        """One value by its key. Raises WrongInput."""
+        for one in self.dial_in:
+            if one.key == key:
+                return one
+        raise WrongInput("key", got=key, needed="one of " + ", ".join(one.key for one in self.dial_in))
+
+
+# --- from a placement to a case ---------------------------------------------------------------
+
+
+def timing_of(spec: CameraSpec, settings: SettingsAdvice) -> Timing:
+    """The camera's times at these settings: a delay keeps it deaf for longer; a clip is a picture a second."""
+    dials = settings.dials
+    frames, gap = dials.burst, spec.value("burst_gap_s")
+    if dials.mode == "clip":
+        frames, gap = max(1, round(dials.clip_s / CLIP_FRAME_S)), CLIP_FRAME_S
+    return Timing(
+        trigger_s=spec.value("trigger_s"),
+        frames=min(frames, 100),
+        gap_s=gap,
+        rearm_s=max(spec.value("rearm_s"), dials.delay_s),
+    )
+
+
+def sensor_of(spec: CameraSpec, settings: SettingsAdvice) -> Sensor:
+    """The sensor at the sensitivity that is set."""
+    return Sensor(
+        zone_deg=spec.value("zone_deg"),
+        range_m=spec.value("range_m"),
+        sensitivity=SENSITIVITY[settings.dials.sensitivity],
+    )
+
+
+def view_of(spec: CameraSpec, animal: Animal, light: Light) -> View | None:
+    """The view as far as its pictures are of use for an animal; None where it takes none (night, no flash).
+
+    Notes : as far as pixels suffice to tell what it is (Johnson 1958), by day at most 60 m (assumed), by
+    night as far as the flash lights.
+    """
+    columns = round(spec.value("columns"))
+    needed = optics.johnson_per_m("recognition", least_dimension_m=animal.body.height_m)
+    reach = optics.distance_for_m(columns=columns, fov_deg=spec.value("fov_deg"), wanted_per_m=needed)
+    reach = min(reach, DAYLIGHT_REACH_M)
+    if light == "night":
+        lit = 0.0 if spec.flash == "none" else flash_band(reach_m=spec.value("flash_reach_m")).to_m
+        reach = min(reach, lit)
+    return View(fov_deg=spec.value("fov_deg"), reach_m=reach, columns=columns) if reach > 0 else None
+
+
+def path_of(advice: PlacementAdvice, read: Read) -> Path | None:
+    """The line on which animals pass as it lies to the camera's axis; None where they stay."""
+    drawn = drawing.path_as_drawn(advice, read.ground)
+    if advice.angle_deg is None or drawn is None:
+        return None
+    return Path(offset_m=read.ground.offset_m, angle_deg=drawn[0])
+
+
+def patch_of(advice: PlacementAdvice, read: Read) -> Stay:
+    """The ground on which animals stay: as told, else about the aim point (6/10 to 16/10 of its distance)."""
+    near, far = read.mount.patch_m or (max(0.6 * advice.aim_distance_m, 2.0), 1.6 * advice.aim_distance_m)
+    far = max(far, near + 0.5)
+    return Stay(near_m=near, depth_m=far - near, width_m=read.mount.patch_width_m or (far - near) * 4 / 3)
+
+
+def usual_air_c(read: Read) -> float:
+    """The air in which the chances are reckoned: midway between the coldest and the warmest. [°C]"""
+    return sum(read.mount.air_c) / 2
+
+
+def case_for(
+    spec: CameraSpec,
+    read: Read,
+    advice: PlacementAdvice,
+    settings: SettingsAdvice,
+    *,
+    light: Light,
+    animal: Animal | None = None,
+    path: Path | None = None,
+) -> Case | StayCase | None:
+    """What is asked of the simulation for a placement; None where the camera takes nothing in this light.
+
+    animal : another one than expected, going as it usually does. path : another than that of the placement.
+    """
+    whose = animal or read.animal
+    passer: Passer = read.passer if animal is None or animal == read.animal else at_pace(animal)
+    view = view_of(spec, whose, light)
+    if view is None:
+        return None
+    warm = contrast_k(usual_air_c(read))
+    sensor, timing = sensor_of(spec, settings), timing_of(spec, settings)
+    line = path or path_of(advice, read)
+    if line is not None:
+        return Case(passer=passer, path=line, sensor=sensor, view=view, timing=timing, contrast_k=warm)
+    patch = patch_of(advice, read)
+    return StayCase(passer=passer, stay=patch, sensor=sensor, view=view, timing=timing, contrast_k=warm)
+
+
+def outcome_of(
+    case: Case | StayCase | None, *, light: Light, animal: str, passes: int | None = None, seed: int = 1
+) -> Outcome:
+    """The quick answer to a case. passes : simulated passes; visits are an eighth of them."""
+    if case is None:
+        return Outcome(light=light, animal=animal, case=None, why="this camera has no flash and takes no pictures")
+    if isinstance(case, Case):
+        found = walkby.first_answer(case, passes=passes or walkby.FIRST_PASSES, seed=seed)
+        return Outcome(light=light, animal=animal, case=case, chances=found)
+    number = VISITS if passes is None else max(64, passes // 8)
+    return Outcome(light=light, animal=animal, case=case, visits=dwelling.visits(case, number=number, seed=seed))
+
+
+def refined(
+    outcome: Outcome,
+    *,
+    passes: int = 1_000_000,
+    seed: int = 2,
+    stop: Callable[[], bool] = lambda: False,
+) -> Iterator[Outcome]:
+    """Ever better answers to an outcome's case; visits are a sixty-fourth of the passes, in four steps.
+
+    Raises Stopped when `stop` says so. Yields nothing where the camera takes nothing.
+    """
+    if isinstance(outcome.case, Case):
+        for found in walkby.refine(outcome.case, passes=passes, seed=seed, stop=stop):
+            yield replace(outcome, chances=found)
+    elif isinstance(outcome.case, StayCase):
+        parts: list[Visits] = []
+        for turn in range(4):
+            if stop():
+                raise Stopped(f"stopped after {turn} of 4 steps")
+            parts.append(dwelling.visits(outcome.case, number=max(64, passes // 256), seed=seed + turn))
+            yield replace(outcome, visits=_pooled(parts))
+
+
+def _pooled(parts: Sequence[Visits]) -> Visits:
+    """Answers of equally many visits as one."""
+
+    def mean(estimates: Sequence[Estimate]) -> Estimate:
+        error = math.sqrt(sum(e.standard_error**2 for e in estimates)) / len(estimates)
+        return Estimate(sum(e.value for e in estimates) / len(estimates), error)
+
+    views = [p.in_view for p in parts if p.in_view is not None]
+    return Visits(
+        visits=sum(p.visits for p in parts),
+        triggers=mean([p.triggers for p in parts]),
+        pictures=mean([p.pictures for p in parts]),
+        seen=mean([p.seen for p in parts]),
+        in_view=mean(views) if views else None,
+    )
+
+
+def outcome_for(setup: Setup, animal: Animal, *, light: Light = "day", passes: int = 4_096) -> Outcome:
+    """What the same camera, hung and set the same, makes of another animal at its own pace."""
+    case = case_for(setup.spec, setup.read, setup.advice, setup.settings, light=light, animal=animal)
+    return outcome_of(case, light=light, animal=animal.name, passes=passes)
+
+
+# --- the whole --------------------------------------------------------------------------------
+
+
+def work_out_setup(
+    spec: CameraSpec,
+    read: Read,
+    animal: Animal | None = None,
+    *,
+    system: System = "metric",
+    year: int = 2026,
+    passes: int | None = None,
+    simulate_angle: bool = False,
+) -> Setup:
+    """Work a setup out.
+
+    animal : only to be sure; must be the one that the dials were read for. passes : simulated for the chances;
+    a quick number when None. simulate_angle : ask the simulation for the angle to the path (some 0.2 s)
+    instead of the rule.
+    """
+    if animal is not None and animal != read.animal:
+        raise WrongInput("animal", got=animal.name, needed=f"{read.animal.name}, for which the dials were read")
+    settings = adviser.advise(spec, read.wish)
+    angles = angles_for(spec, read, settings) if simulate_angle else None
+    span: AngleSpan | None = angles
+    advice = placement.work_out(
+        spec, read.ground, read.animal, read.mount, angles=span, system=system, year=year
+    )
+    path = path_of(advice, read)
+    outcomes: dict[Light, Outcome] = {}
+    for light in LIGHTS:
+        case = case_for(spec, read, advice, settings, light=light, path=path)
+        outcomes[light] = outcome_of(case, light=light, animal=read.animal.name, passes=passes)
+    cautions = _once(advice.cautions, settings.cautions)
+    usual = _once(cautions, steps.usual_cautions(read, advice, cell=spec.cell))[len(cautions) :]
+    return Setup(
+        spec=spec,
+        read=read,
+        system=system,
+        advice=advice,
+        settings=settings,
+        angles=angles,
+        path=path,
+        day=outcomes["day"],
+        night=outcomes["night"],
+        walk_test=steps.walk_steps(
+            read,
+            advice,
+            path,
+            rearm_s=spec.value("rearm_s"),
+            delayed=settings.dials.delay_s > spec.value("rearm_s"),
+            system=system,
+        ),
+        dial_in=_dial_in(read, advice, settings, path, system),
+        cautions=cautions,
+        usual_cautions=usual,
+        assumed=_assumed(spec, read, settings, angles),
+        sentence=f"{advice.sentence} {outcomes['day'].sentence()}",
+    )
+
+
+def _once(first: Sequence[str], more: Sequence[str]) -> tuple[str, ...]:
+    """Both lists of cautions, one of a kind: what begins with the same word (People, Ladder) is said once."""
+    kept = list(dict.fromkeys(first))
+    for line in more:
+        opening = line.split()[0].rstrip(":,")
+        if opening in ("People", "Ladder") and any(k.startswith(opening) for k in kept):
+            continue
+        if line not in kept:
+            kept.append(line)
+    return tuple(kept)
+
+
+def angles_for(
+    spec: CameraSpec, read: Read, settings: SettingsAdvice, *, passes: int = ANGLE_PASSES
+) -> AngleAdvice | None:
+    """What the simulation says of the angle to the path for this camera and animal; None where animals stay
+    or where no angle catches any.
+    """
+    ground = read.ground
+    if ground.feature in placement.STAYED or (
+        ground.feature not in placement.PASSED and ground.path_bearing_deg is None
+    ):
+        return None
+    view = view_of(spec, read.animal, "day")
+    if view is None:
+        return None
+    case = Case(
+        passer=read.passer,
+        path=Path(offset_m=ground.offset_m, angle_deg=45.0),
+        sensor=sensor_of(spec, settings),
+        view=view,
+        timing=timing_of(spec, settings),
+        contrast_k=contrast_k(usual_air_c(read)),
+    )
+    found = walkby.angle_advice(case, passes=passes, step_deg=PATH_STEP_DEG)
+    return found if found.chance > 0 else None
+
+
+def _dial_in(
+    read: Read, advice: PlacementAdvice, settings: SettingsAdvice, path: Path | None, system: System
+) -> tuple[DialIn, ...]:
+    def say(metres: float) -> str:
+        return length(metres, system)
+
+    tilt, wedge = advice.piece("tilt"), advice.piece("wedge")
+    lens = say(advice.height_m)
+    found = [DialIn(key="height", label="Lens height", value=lens, hint="from the ground to the middle of the lens")]
+    if path is not None:
+        angle = min(path.angle_deg, 180 - path.angle_deg)
+        found.append(DialIn(key="offset", label="From tree or post to the path", value=say(path.offset_m)))
+        found.append(
+            DialIn(key="angle", label="Axis to the path", value=f"about {to_step(angle, 5):.0f}°", hint="0° along it")
+        )
+    found.append(DialIn(key="tilt", label="Tilt", value=_bare(tilt.value)))
+    found.append(DialIn(key="wedge", label="Wedge", value=_bare(wedge.value), hint=wedge.reason))
+    found.append(_heading(read, advice))
+    found.append(
+        DialIn(
+            key="aim",
+            label="Aim at a mark",
+            value=f"{say(advice.aim_distance_m)} off, {say(advice.aim_height_m)} above the ground",
+            hint="it stands in the middle of the picture",
+        )
+    )
+    for setting in settings.settings:
+        found.append(DialIn(key=setting.key, label=setting.label, value=setting.value, hint=setting.caution))
+    return tuple(found)
+
+
+def _bare(value: str) -> str:
+    return value.removeprefix("about ")
+
+
+def _heading(read: Read, advice: PlacementAdvice) -> DialIn:
+    if advice.heading_deg is None:
+        return DialIn(
+            key="heading", label="Heading", value="not known", hint="tell the path's bearing, or take it on the spot"
+        )
+    true = to_step(advice.heading_deg, 5) % 360
+    value = f"{true:03.0f}° true ({wind(advice.heading_deg)})"
+    if read.declination_deg is None:
+        hint = (
+            "a compass shows this less the declination of place and year (east positive): look it up, or set it "
+            "on the compass"
+        )
+    else:
+        shown = to_step(advice.heading_deg - read.declination_deg, 5) % 360
+        hint = f"about {shown:03.0f}° on the compass, with the declination told ({read.declination_deg:+.3g}°)"
+    return DialIn(key="heading", label="Heading", value=value, hint=hint)
+
+
+def _assumed(
+    spec: CameraSpec, read: Read, settings: SettingsAdvice, angles: AngleAdvice | None
+) -> tuple[str, ...]:
+    ground, mount, animal = read.ground, read.mount, read.animal
+    used = ["zone_deg", "range_m", "fov_deg", "trigger_s", "rearm_s", "burst_max", "columns"]
+    if spec.flash != "none":
+        used.append("flash_reach_m")
+    origins = {name: spec.figure(name).origin for name in used}
+    lines = []
+    guessed = [NAMES[name] for name, origin in origins.items() if origin == "assumed"]
+    claimed = [NAMES[name] for name, origin in origins.items() if origin == "claimed"]
+    if guessed:
+        lines.append("Nobody says the camera's " + ", ".join(guessed) + ": usual figures are taken.")
+    if claimed:
+        lines.append("The maker's word, not measured: " + ", ".join(claimed) + ".")
+    lines.append(animal.said() + ".")
+    if read.speed_mps is not None:
+        lines.append(f"It is reckoned at {read.speed_mps:.2g} m/s, as dialled in.")
+    elif read.pace != "usual":
+        lines.append(f"It is reckoned {PACES[read.pace]}, as dialled in.")
+    cold, warm = mount.air_c
+    lines.append(
+        f"Air from {cold:.0f} to {warm:.0f} °C; the chances are for {usual_air_c(read):.0f} °C. The sensor inside "
+        "the camera is its maker's secret: a model of ours stands for it."
+    )
+    if ground.feature in placement.PASSED and ground.path_bearing_deg is None:
+        lines.append("The path's bearing is not known.")
+    if not ground.horizon.points:
+        lines.append("A level horizon and clear days for the sun.")
+    if not ground.snow_m:
+        lines.append("No snow was told of.")
+    if angles is None and ground.feature in placement.PASSED:
+        lines.append("The angle to the path is a rule; the simulation was not asked for this camera.")
+    if settings.dials.mode == "clip":
+        lines.append("A clip is reckoned as a picture a second.")
+    if settings.dials.sensitivity in ("low", "medium"):
+        lines.append(f"Sensitivity {settings.dials.sensitivity} is taken to need a stronger signal by a guess of ours.")
+    lines.append(
+        f"About {read.wish.triggers:.3g} triggers a day, {100 * read.wish.night_share:.0f} in 100 of them by night."
+    )
+    return tuple(lines)
