@@ -1,0 +1,485 @@
+"""Which day a camera stops, and why: a spread of dates, never one date.
+
+`forecast` follows many possible futures of one camera (`stopping`) from the state it was last seen in and
+tells when the first of cells, card and fault ends it. `forecast_many` does so for a whole reserve, more
+coarsely. `screen` is a closed form for a first look. `learned_scale` takes from a camera that was found
+dead what it really eats.
+
+Plan on the early date: a forecast misses on the early side more often than on the late one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from trod.errors import WrongInput
+from trod.planning.arrivals import STORM_SHAPE, STORM_STAY, YEAR_DAYS, Arrivals, drift_variance
+from trod.planning.card_room import usable_mb
+from trod.planning.cells import COLD_STOP, GAUGE
+from trod.planning.energy import MEASURE
+from trod.planning.passers import positive
+from trod.planning.stopping import (
+    MOST_DAYS,
+    STORM_NIGHT_SHARE,
+    EnergyScale,
+    Outfit,
+    Stops,
+    Used,
+    capacity_now_wh,
+    day_of_year,
+    delay_effect,
+    simulate,
+)
+from trod.planning.weather import DEFAULT_CLIMATE, Climate
+
+Floats = NDArray[np.float64]
+Cause = Literal["cells", "card", "fault"]
+
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+          "November", "December")  # fmt: skip
+FOUND_DEAD_SD_LN = 0.10
+_WORDS: dict[str, str] = {
+    "cells": "the cells no longer carry the flash",
+    "card": "the card is full",
+    "fault": "a fault or theft",
+}
+NO_HAZARD = (
+    "No chance of a fault, damage or theft is in this forecast. Say how often that happens on your ground: "
+    "for a camera that lasts long it may matter more than cells and card."
+)
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Three days from the start between which something ends: q10, q50, q90; inf beyond the horizon. [days]"""
+
+    q10: float
+    q50: float
+    q90: float
+
+    @classmethod
+    def of(cls, days: Floats) -> Spread:
+        """From the days of many futures. The quantiles are days of futures, so that inf stays inf."""
+        if not len(days):
+            return cls(math.inf, math.inf, math.inf)
+        ordered = np.sort(days)
+        ranks = (math.ceil(q * len(days)) - 1 for q in (0.1, 0.5, 0.9))
+        return cls(*(float(ordered[max(rank, 0)]) for rank in ranks))
+
+
+@dataclass(frozen=True, kw_only=True)
+class StopForecast:
+    """When a camera will stop.
+
+    start : the day the forecast begins, when the camera was last known to be as said. stop : days from then
+    to the first stop, as 8 of 10 futures have it. stopped : chance that it has stopped by day 0, 1, 2 … after
+    the start; shape (horizon + 1,). causes : share of the futures that end by each cause within the horizon.
+    cells, card : days to each by itself, of the futures that come so far. dark : days until not even day
+    pictures come. cold_share : of the stops by cells, those that a mild week would undo. faults_per_day : as
+    asked for. futures : how many were followed.
+    """
+
+    start: date
+    stop: Spread
+    stopped: Floats = field(repr=False)
+    causes: dict[Cause, float]
+    dark: Spread | None
+    cold_share: float
+    faults_per_day: float
+    futures: int
+    caveats: tuple[str, ...] = ()
+
+    @property
+    def horizon(self) -> int:
+        """The last day that was looked at, from the start."""
+        return len(self.stopped) - 1
+
+    @property
+    def watching(self) -> Floats:
+        """Chance that the camera still watches on day 0, 1, 2 …: the ribbon's fading end."""
+        return np.asarray(1 - self.stopped)
+
+    def on(self, days: float) -> date | None:
+        """The date so many days from the start; None beyond the horizon."""
+        return self.start + timedelta(days=math.floor(days)) if math.isfinite(days) else None
+
+    @property
+    def early(self) -> date | None:
+        """The date to plan on: one future in ten has stopped by then."""
+        return self.on(self.stop.q10)
+
+    @property
+    def middle(self) -> date | None:
+        """The date by which half the futures have stopped."""
+        return self.on(self.stop.q50)
+
+    @property
+    def late(self) -> date | None:
+        """The date by which nine futures of ten have stopped."""
+        return self.on(self.stop.q90)
+
+    def chance_stopped(self, on: date) -> float:
+        """Chance that the camera has stopped by the end of a date; 0 before the start."""
+        days = (on - self.start).days
+        return 0.0 if days < 0 else float(self.stopped[min(days, self.horizon)])
+
+    def lost_days(self, until: date) -> float:
+        """Camera-days that will probably be lost from the start until a date. [days]"""
+        days = min(max((until - self.start).days, 0), self.horizon)
+        lost = float(np.trapezoid(self.stopped[: days + 1]))
+        return lost + max(0, (until - self.start).days - self.horizon) * float(self.stopped[-1])
+
+    @property
+    def cause(self) -> Cause | None:
+        """The cause of most stops; None where hardly any future stops."""
+        if sum(self.causes.values()) < 0.05:
+            return None
+        return max(self.causes, key=lambda cause: self.causes[cause])
+
+    def sentence(self) -> str:
+        """When and why, and what to plan on."""
+        early, late = self.early, self.late
+        if early is None:
+            return (
+                f"Probably watches for longer than {self.horizon} days from {_day(self.start)}. No forecast is worth "
+                "more than that: go and look in between."
+            )
+        if late is None:
+            when = f"Probably stops after {_day(early, self.start)} (9 of 10)"
+        elif early == late:
+            when = f"Probably stops on {_day(early, self.start)} (8 of 10)"
+        else:
+            first = _day(early, self.start if late.year == early.year else None)
+            when = f"Probably stops between {first} and {_day(late, self.start)} (8 of 10)"
+        return f"{when}; {self.why()}. Plan on {_day(early, self.start)}."
+
+    def why(self) -> str:
+        """The likeliest cause in words, or two that are about as likely."""
+        whole = sum(self.causes.values())
+        ranked = sorted(self.causes.items(), key=lambda item: -item[1])
+        (first, share), (second, next_share) = ranked[0], ranked[1]
+        if share < 0.6 * whole and next_share > 0.3 * whole:
+            return f"about as likely because {_because(first)} as because {_because(second)}"
+        return "most likely " + (_WORDS[first] if first != "fault" else "by a fault or theft")
+
+    def after_flash(self) -> str:
+        """What comes after the cells no longer carry the flash; "" where cells seldom end it."""
+        if self.dark is None or self.causes.get("cells", 0.0) < 0.2:
+            return ""
+        end = self.on(self.dark.q50)
+        until = "well beyond the horizon" if end is None else f"about {_day(end, self.start)}"
+        return f"By day it may go on taking pictures until {until}; nights are lost."
+
+
+def _because(cause: str) -> str:
+    return _WORDS[cause] if cause != "fault" else "of a fault or theft"
+
+
+def _day(day: date, near: date | None = None) -> str:
+    """A date in words, with its year where that is not the start's."""
+    year = "" if near is not None and near.year == day.year else f" {day.year}"
+    return f"{day.day} {MONTHS[day.month - 1]}{year}"
+
+
+def forecast(
+    outfit: Outfit,
+    arrivals: Arrivals,
+    start: date,
+    *,
+    climate: Climate = DEFAULT_CLIMATE,
+    used: Used | None = None,
+    faults_per_day: float = 0.0,
+    futures: int = 2000,
+    most_days: int = MOST_DAYS,
+    step_days: int = 1,
+    second_date: bool = True,
+    seed: int = 0,
+) -> StopForecast:
+    """When this camera will stop, from the day on which it was last known to be well.
+
+    Parameters
+    ----------
+    outfit, arrivals, climate : the camera as it hangs, the site, the reserve's nights.
+    start : the day of set-up, or of the last visit.
+    used : what cells and card had given by then; nothing when None.
+    faults_per_day : chance a day of a fault, damage or theft [1/day], as a person says; 1/600 is one in twenty
+        months. 0 is never true, and the forecast says so.
+    futures, step_days : how finely; with 2000 futures day by day the dates are good to about 3 % of their
+        spread's width.
+    seed : the same arguments give the same forecast.
+
+    Returns
+    -------
+    StopForecast.
+
+    Notes
+    -----
+    The first stop counts: cells (the flash asks for more than they give), card, or fault. The chances are
+    conditional on the camera being alive at the start, and on nothing that happened since.
+    """
+    positive("faults_per_day", faults_per_day, needed="a chance a day, 0 or more", zero=True)
+    if faults_per_day >= 1:
+        raise WrongInput("faults_per_day", got=faults_per_day, needed="a chance a day, below 1; 1/600 is usual")
+    if not (isinstance(futures, int) and 50 <= futures <= 100_000):
+        raise WrongInput("futures", got=futures, needed="a whole number from 50 to 100000")
+    if not (isinstance(most_days, int) and 1 <= most_days <= MOST_DAYS):
+        raise WrongInput("most_days", got=most_days, needed=f"a whole number of days from 1 to {MOST_DAYS}")
+    if not (isinstance(step_days, int) and 1 <= step_days <= 30):
+        raise WrongInput("step_days", got=step_days, needed="a whole number of days from 1 to 30")
+    used = used or Used()
+    # Two streams of chance: asking for a fault changes nothing in what cells and card do.
+    rng, mishaps = (np.random.default_rng([seed, stream]) for stream in (0, 1))
+    stops = simulate(
+        outfit, climate, arrivals, start, used,
+        draws=futures, step_days=step_days, most_days=most_days, second_date=second_date, rng=rng,
+    )  # fmt: skip
+    fault = np.full(futures, np.inf)
+    if faults_per_day > 0:
+        fault = mishaps.exponential(-1 / math.log1p(-faults_per_day), futures)
+        fault[fault > most_days] = np.inf
+    return _told(outfit, arrivals, start, used, stops, fault, climate, faults_per_day, most_days, second_date)
+
+
+def _told(
+    outfit: Outfit, arrivals: Arrivals, start: date, used: Used, stops: Stops, fault: Floats, climate: Climate,
+    faults_per_day: float, most_days: int, second_date: bool,
+) -> StopForecast:  # fmt: skip
+    """The forecast that many futures add up to."""
+    n = len(fault)
+    first = np.minimum(np.minimum(stops.flash, stops.card), fault)
+    ended = np.isfinite(first)
+    by_fault = ended & (fault <= np.minimum(stops.flash, stops.card))
+    by_cells = ended & ~by_fault & (stops.flash <= stops.card)
+    by_card = ended & ~by_fault & ~by_cells
+    causes: dict[Cause, float] = {
+        "cells": float(by_cells.mean()), "card": float(by_card.mean()), "fault": float(by_fault.mean()),
+    }  # fmt: skip
+    # Stopped by the end of day d: stops within d days.
+    counted = np.bincount(np.ceil(first[ended]).astype(np.int64), minlength=most_days + 1)[: most_days + 1]
+    cold_share = float(stops.cold[by_cells].mean()) if by_cells.any() else 0.0
+    dark = Spread.of(np.minimum(np.minimum(stops.dark, stops.card), fault)) if second_date else None
+    return StopForecast(
+        start=start,
+        stop=Spread.of(first),
+        stopped=np.asarray(np.cumsum(counted) / n),
+        causes=causes,
+        dark=dark,
+        cold_share=cold_share,
+        faults_per_day=faults_per_day,
+        futures=n,
+        caveats=_caveats(outfit, arrivals, start, used, climate, cold_share, causes, faults_per_day),
+    )
+
+
+def _caveats(
+    outfit: Outfit, arrivals: Arrivals, start: date, used: Used, climate: Climate, cold_share: float,
+    causes: dict[Cause, float], faults_per_day: float,
+) -> tuple[str, ...]:  # fmt: skip
+    said: list[str] = []
+    if faults_per_day == 0:
+        said.append(NO_HAZARD)
+    if not arrivals.posterior.days:
+        said.append(
+            "No card has come from this site yet: triggers a day are assumed for its kind. The first card narrows this."
+        )
+    if outfit.pack.cell.designation in ("FR6", "HR6"):
+        said.append(GAUGE)
+    if outfit.pack.cell.wakes and cold_share > 0.2 and causes["cells"] > 0.1:
+        said.append(COLD_STOP)
+    if causes["cells"] > 0.3 and "idle_w" in outfit.draw.assumed():
+        said.append(MEASURE)
+    if climate.assumed:
+        said.append("The nights' cold is assumed. Type in the reserve's own monthly night minima.")
+    if used.energy_wh > 0:
+        gives = capacity_now_wh(outfit, climate, start, used)
+        if used.energy_wh > 1.5 * gives * math.exp(outfit.scale.ln_mean):
+            said.append(
+                "By what is known the cells should be empty already. Either they were changed, or the camera takes less "
+                "than is assumed: put in fresh cells and note it."
+            )
+    return tuple(said)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Task:
+    """One camera to forecast, for `forecast_many`; as the arguments of `forecast`."""
+
+    outfit: Outfit
+    arrivals: Arrivals
+    start: date
+    used: Used | None = None
+    faults_per_day: float = 0.0
+
+
+def forecast_many(
+    tasks: Sequence[Task], *, climate: Climate = DEFAULT_CLIMATE, futures: int = 300, seed: int = 0
+) -> list[StopForecast]:
+    """Forecasts of a whole reserve, quickly: fewer futures, in steps of days that fit each camera's length.
+
+    Every camera has the same stream of chance and the same winters, so that its forecast does not depend on
+    which other cameras are asked for. The price of the quickness: with 300 futures the early date is uncertain by
+    about a tenth of the band's width (standard error), and no second date (day pictures) is given.
+    """
+    return [
+        forecast(
+            task.outfit, task.arrivals, task.start, climate=climate, used=task.used,
+            faults_per_day=task.faults_per_day, futures=futures, second_date=False, seed=seed,
+            step_days=step_for(task.outfit, task.arrivals, task.start, climate, task.used or Used()),
+        )
+        for task in tasks
+    ]  # fmt: skip
+
+
+def step_for(outfit: Outfit, arrivals: Arrivals, start: date, climate: Climate, used: Used) -> int:
+    """A step of about a fiftieth of the time it will last, 1 to 7 days."""
+    wh, mb = _a_day(outfit, arrivals)
+    left_wh = max(capacity_now_wh(outfit, climate, start, used) - used.energy_wh, 0.0)
+    left_mb = max(usable_mb(outfit.card_gb) - used.card_mb, 0.0)
+    lasts = min(left_wh / wh if wh else math.inf, left_mb / mb if mb else math.inf)
+    return int(min(7, max(1, lasts // 50)))
+
+
+def _a_day(outfit: Outfit, arrivals: Arrivals) -> tuple[float, float]:
+    """Mean energy [Wh] and room [MB] of a day in a season of factor one, storms in it."""
+    known = arrivals.posterior
+    night = known.night_share if outfit.night_share is None else outfit.night_share
+    steady_by, storm_by = delay_effect(arrivals, outfit)
+    steady, blanks = known.level.per_day * steady_by, known.storm_share * known.storm_blanks * storm_by
+    wh = outfit.resting_wh_a_day + steady * outfit.trigger_wh(night) + blanks * outfit.trigger_wh(STORM_NIGHT_SHARE)
+    mb = outfit.resting_mb_a_day + steady * outfit.trigger_mb(night) + blanks * outfit.trigger_mb(STORM_NIGHT_SHARE)
+    return wh, mb
+
+
+@dataclass(frozen=True)
+class Screened:
+    """A closed-form look: chance stopped by day 0 … n by cells and by card, and the larger of both."""
+
+    cells: Floats
+    card: Floats
+
+    @property
+    def stopped(self) -> Floats:
+        """Chance stopped by day 0 … n: max(F_cells, F_card)."""
+        return np.maximum(self.cells, self.card)
+
+    def day(self, chance: float) -> float:
+        """The first day on which that chance is reached; inf if it is not."""
+        over = np.nonzero(self.stopped >= chance)[0]
+        return float(over[0]) if len(over) else math.inf
+
+
+def screen(
+    outfit: Outfit,
+    arrivals: Arrivals,
+    start: date,
+    *,
+    climate: Climate = DEFAULT_CLIMATE,
+    used: Used | None = None,
+    most_days: int = MOST_DAYS,
+) -> Screened:
+    """The stop-day distribution without chance: the sum of costs taken for lognormal.
+
+    F(t) = Φ(ln(m(t)/C(t)) / √(ln(1 + v/m²) + κ²)) with mean m and variance v of all that is used by day t,
+    C what the cells give (running minimum over nights one and a half standard deviations below the mean) or the
+    card holds. For comparing and sorting; in our study its band held fewer truths after a card than the
+    simulation's (docs/models/endurance.md). A panel is not in it.
+    """
+    used = used or Used()
+    known = arrivals.posterior
+    night = known.night_share if outfit.night_share is None else outfit.night_share
+    steady_by, storm_by = delay_effect(arrivals, outfit)
+    days = np.arange(1.0, most_days + 1)
+    doy = day_of_year(start) + days - 0.5
+    mu = known.level.per_day * steady_by * arrivals.prior.season.factor(doy)
+    total, spread = np.cumsum(mu), np.cumsum(mu + mu**2 / known.k)
+    drift = np.array([drift_variance(t) for t in days])
+    steady_v = spread + total**2 * (1 / known.level.shape + drift)
+    # Storms: compound of starts, each a geometric number of days of NB blanks.
+    rate = known.storm_start * (1 - STORM_STAY) / (known.storm_start + 1 - STORM_STAY)
+    size, length = known.storm_blanks * storm_by, 1 / (1 - STORM_STAY)
+    once_m = length * size
+    once_v = length * (size + size**2 / STORM_SHAPE) + STORM_STAY / (1 - STORM_STAY) ** 2 * size**2
+    storm_m = rate * once_m * days
+    sure = known.storm_a + known.storm_b
+    rate_cv2 = known.storm_b / (known.storm_a * (sure + 1)) if known.storm_a > 0 else 0.0
+    size_cv2 = float(known.storm_weights @ (known.storm_sizes / known.storm_blanks - 1) ** 2)
+    storm_v = rate * days * (once_v + once_m**2) + storm_m**2 * ((1 + rate_cv2) * (1 + size_cv2) - 1)
+
+    chill = climate.night_minimum_c(doy) - 1.5 * climate.night_sd_c(doy)
+    gives = _gives(outfit, chill, used.days + days)
+    out = []
+    for fixed, each, blank, before, limit, sd_ln, shift in (
+        (outfit.resting_wh_a_day, outfit.trigger_wh(night), outfit.trigger_wh(STORM_NIGHT_SHARE), used.energy_wh,
+         gives, outfit.scale.ln_sd, outfit.scale.ln_mean),
+        (outfit.resting_mb_a_day, outfit.trigger_mb(night), outfit.trigger_mb(STORM_NIGHT_SHARE), used.card_mb,
+         np.full(len(days), usable_mb(outfit.card_gb)), outfit.bytes_sd, 0.0),
+    ):  # fmt: skip
+        m = before + fixed * days + each * total + blank * storm_m
+        v = each**2 * steady_v + blank**2 * storm_v
+        width = np.sqrt(np.log1p(v / m**2) + sd_ln**2)
+        middle = np.log(m / np.maximum(limit, 1e-9)) - np.log1p(v / m**2) / 2 + shift
+        chance = ndtr(middle / np.maximum(width, 1e-9))
+        out.append(np.concatenate([[0.0], np.maximum.accumulate(chance)]))
+    return Screened(out[0], out[1])
+
+
+def _gives(outfit: Outfit, nights_c: Floats, aged_days: Floats) -> Floats:
+    """Running minimum of what the pack gives to its flash. [Wh]"""
+    pulse = max(outfit.draw.night_pulse_w, outfit.draw.day_pulse_w)
+    years = outfit.pack_age_years + aged_days / YEAR_DAYS
+    whole = outfit.pack.usable_wh(nights_c, pulse, pulse_weight=outfit.draw.pulse_weight, age_years=years)
+    return np.asarray(np.minimum.accumulate(whole))
+
+
+def learned_scale(
+    scale: EnergyScale, *, capacity_wh: float, counted_wh: float, sd_ln: float = FOUND_DEAD_SD_LN
+) -> EnergyScale:
+    """What a camera really takes, after its cells ended with all triggers known.
+
+    ln κ̂ = ln(capacity / counted), known to `sd_ln`; weighed with what was thought before by their precisions.
+
+    capacity_wh : what the pack gives in the nights about its end [Wh]. counted_wh : what it should have taken,
+    by `Used.of` with the daily counts up to that end [Wh].
+    """
+    positive("capacity_wh", capacity_wh)
+    positive("counted_wh", counted_wh)
+    positive("sd_ln", sd_ln)
+    if scale.ln_sd == 0:
+        return scale
+    before, seen = 1 / scale.ln_sd**2, 1 / sd_ln**2
+    mean = (before * scale.ln_mean + seen * math.log(capacity_wh / counted_wh)) / (before + seen)
+    return EnergyScale(ln_mean=min(max(mean, -2.0), 2.0), ln_sd=1 / math.sqrt(before + seen))
+
+
+def learn_from_dead(
+    outfit: Outfit, *, climate: Climate, ended: date, used: Used, sd_ln: float = FOUND_DEAD_SD_LN
+) -> Outfit:
+    """The outfit with what its dead cells told. Only for a camera whose cells ended it, not card or fault.
+
+    ended : the day of its last night picture. used : by its counts, up to then.
+
+    Notes : the flash fails in a cold night rather than in a mean one, so that the capacity is taken at half a
+    standard deviation below the mean minimum, and what one standard deviation of cold does to it is added to
+    the uncertainty.
+    """
+    doy = np.array([float(day_of_year(ended))])
+    mean, sd = float(climate.night_minimum_c(doy)[0]), float(climate.night_sd_c(doy)[0])
+    years = outfit.pack_age_years + used.days / YEAR_DAYS
+    pulse = max(outfit.draw.night_pulse_w, outfit.draw.day_pulse_w)
+    low, at, high = outfit.pack.usable_wh(
+        np.array([mean - 1.5 * sd, mean - 0.5 * sd, mean + 0.5 * sd]),
+        pulse, pulse_weight=outfit.draw.pulse_weight, age_years=years,
+    )  # fmt: skip
+    cold = (math.log(high) - math.log(low)) / 2 if low > 0 else 0.5
+    scale = learned_scale(
+        outfit.scale, capacity_wh=float(at), counted_wh=used.energy_wh, sd_ln=math.hypot(sd_ln, cold)
+    )
+    return replace(outfit, scale=scale)
