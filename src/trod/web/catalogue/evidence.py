@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import re
 import threading
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -23,17 +23,11 @@ from django.db.models.functions import Cast
 
 from trod.findings import Deployment as Stood
 from trod.findings import Evidence, Gap, Reserve, Sighting, Site, UnseenEvent
-from trod.pictures import timeline as timelines
-from trod.pictures.timeline import CameraVisit, Timeline
+from trod.pictures.timeline import Timeline
 from trod.web import models
+from trod.web.catalogue import watched
+from trod.web.catalogue.watched import Came
 
-# Whether a visit found the camera watching. A blind or knocked one still ran: its pictures tell what it saw.
-FOUND = {
-    models.Visit.Arrival.WORKING: True,
-    models.Visit.Arrival.BLIND: True,
-    models.Visit.Arrival.KNOCKED: True,
-    models.Visit.Arrival.UNKNOWN: None,
-}
 MOST_KEPT = 5000  # deployments held in memory
 _SHA = re.compile(r"[0-9a-f]{64}\Z")
 _kept: dict[int, tuple[Any, Piece]] = {}
@@ -128,13 +122,9 @@ class _Row:
     time_lapse_h: float | None
     camera: str
     site: str
-    visits: tuple[tuple[datetime, str, bool], ...]
+    visits: tuple[Came, ...]
     home: datetime | None
     totals: tuple[Any, ...]
-
-    @property
-    def daily_frames(self) -> bool:
-        return bool(self.time_lapse_h and self.time_lapse_h <= 24)
 
 
 def gather(reserve: models.Reserve) -> Account:
@@ -198,13 +188,13 @@ def _gather(reserve: models.Reserve) -> Account:
 def _deployments(reserve: models.Reserve) -> list[_Row]:
     """Deployments by slug, each with visits, homecoming and totals that show whether events changed."""
     mine = Q(deployment__site__reserve=reserve)
-    visits: dict[int, list[tuple[datetime, str, bool]]] = {}
+    visits: dict[int, list[Came]] = {}
     for deployment, at, arrival, card_out in (
         models.Visit.objects.filter(mine)
         .order_by("at", "uuid")
         .values_list("deployment", "at", "arrival", "card_out")
     ):
-        visits.setdefault(deployment, []).append((at, arrival, card_out is not None))
+        visits.setdefault(deployment, []).append(Came(at=at, arrival=arrival, card_out=card_out is not None))
     homes: dict[int, datetime] = dict(
         models.Intake.objects.filter(mine, state=models.Intake.State.WHOLE)
         .order_by()
@@ -368,19 +358,21 @@ def _piece(
     sightings.sort(
         key=lambda s: (s.utc_s, s.event, s.what, s.species, s.sex, s.age_class, s.count, s.said_by)
     )
-    known = _known_to(row, ends)
+    known = watched.known_to(end=row.end, home=row.home, visits=row.visits, last_s=max(ends, default=None))
     line = None
-    if known is not None and known > row.start.timestamp():
-        first, last = np.array(starts, dtype=float), np.array(ends, dtype=float)
-        frame = np.array(lapse, dtype=bool)
-        line = timelines.timeline(
-            row.start.timestamp(),
-            known,
-            pictures_s=np.concatenate([first[~frame], last[~frame]]),
-            frames_s=first[frame],
-            daily_frames=row.daily_frames,
-            visits=_visits(row, known),
-            zone_name=zone,
+    if known is not None:
+        times = watched.Times(
+            starts=np.array(starts, dtype=float),
+            ends=np.array(ends, dtype=float),
+            lapse=np.array(lapse, dtype=bool),
+        )
+        line = watched.line(
+            start=row.start,
+            known_s=known,
+            times=times,
+            time_lapse_h=row.time_lapse_h,
+            visits=row.visits,
+            zone=zone,
         )
     return Piece(
         sightings=tuple(sightings),
@@ -395,31 +387,6 @@ def first_picture(event_key: str) -> str:
     """The SHA-256 of an event's first picture, which ends its key; '' when it does not."""
     found = _SHA.search(event_key)
     return found[0] if found else ""
-
-
-def _known_to(row: _Row, ends: Iterable[float]) -> float | None:
-    """Up to when it is known what the camera did: last picture, end, or a card that came home. [Unix s]
-
-    A camera in the field is no evidence of absence for the days whose card nobody has read yet.
-    """
-    known = [max(ends, default=-np.inf)]
-    if row.home is not None:
-        known += [at.timestamp() for at, _, card_out in row.visits if card_out and at <= row.home]
-        if row.end is not None and row.home >= row.end:
-            known.append(row.end.timestamp())
-    latest = max(known)
-    if not np.isfinite(latest):
-        return None
-    return float(latest if row.end is None else min(latest, row.end.timestamp()))
-
-
-def _visits(row: _Row, known_s: float) -> list[CameraVisit]:
-    start_s = row.start.timestamp()
-    return [
-        CameraVisit(at_s=at.timestamp(), found_working=FOUND.get(arrival, False))
-        for at, arrival, _ in row.visits
-        if start_s < at.timestamp() <= known_s
-    ]
 
 
 def _stood(row: _Row, piece: Piece) -> Stood:

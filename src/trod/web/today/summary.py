@@ -18,6 +18,8 @@ from django.db.models import Count, Max, Min, Sum
 
 from trod import watch
 from trod.pictures import timeline as timelines
+from trod.web.catalogue import watched
+from trod.web.catalogue.watched import Came
 from trod.web.models import Deployment, Event, Intake, Reserve, Visit
 
 DAY_S = 86_400.0
@@ -51,13 +53,6 @@ class Summary:
 
 _known: dict[int, tuple[Any, Summary]] = {}
 _lock = threading.Lock()
-
-FOUND = {
-    Visit.Arrival.WORKING: True,
-    Visit.Arrival.BLIND: True,
-    Visit.Arrival.KNOCKED: True,
-    Visit.Arrival.UNKNOWN: None,
-}
 
 
 def seconds(column: str) -> str:
@@ -119,7 +114,9 @@ def summaries(
         homes[number] = max(at, homes.get(number, at))
     out = {}
     for d in deployments:
-        came = [v for v in visits.get(d.pk, ()) if d.pk in homes and v.card_out_id and v.at <= homes[d.pk]]
+        came = tuple(
+            Came(at=v.at, arrival=v.arrival, card_out=v.card_out_id is not None) for v in visits.get(d.pk, ())
+        )
         key = (
             zone,
             d.start,
@@ -127,12 +124,11 @@ def summaries(
             d.time_lapse_h,
             homes.get(d.pk),
             tuple((totals.get(d.pk) or {}).values()),
-            tuple((v.at, v.arrival) for v in visits.get(d.pk, ())),
-            tuple(v.at for v in came),
+            came,
         )
         held = _known.get(d.pk)
         if held is None or held[0] != key:
-            held = (key, _compute(d, zone, homes.get(d.pk), visits.get(d.pk, []), came, d.pk in totals))
+            held = (key, _compute(d, zone, homes.get(d.pk), came, d.pk in totals))
             with _lock:
                 if len(_known) >= MOST_KEPT:
                     _known.clear()
@@ -142,21 +138,13 @@ def summaries(
 
 
 def _compute(
-    d: Deployment, zone: str, home: datetime | None, visits: list[Visit], came: list[Visit], has_events: bool
+    d: Deployment, zone: str, home: datetime | None, came: tuple[Came, ...], has_events: bool
 ) -> Summary:
     rows = _events(d.pk) if has_events else []
-    start_s = d.start.timestamp()
     last_s = max((row[1] for row in rows), default=None)
-    known = [v.at.timestamp() for v in came]
-    if home is not None and d.end is not None and home >= d.end:
-        known.append(d.end.timestamp())
-    if last_s is not None:
-        known.append(last_s)
-    if not known:
+    known_s = watched.known_to(end=d.end, home=home, visits=came, last_s=last_s)
+    if known_s is None:
         return Summary(d.pk)
-    known_s = max(known)
-    if d.end is not None:
-        known_s = min(known_s, d.end.timestamp())
     starts = np.array([row[0] for row in rows], dtype=float)
     ends = np.array([row[1] for row in rows], dtype=float)
     frames = np.array([row[2] for row in rows], dtype=int)
@@ -166,26 +154,21 @@ def _compute(
         cuts = watch.day_starts_s(float(starts.min()), float(starts.max()) + 1, zone)
         events = np.histogram(starts[~lapse], bins=cuts)[0]
         shots = np.histogram(starts, bins=cuts, weights=frames)[0].astype(int)
-        days = [watch.local(datetime.fromtimestamp(cut, UTC), zone).date() for cut in cuts[:-1]]
-        by_day = tuple((day, int(e), int(p)) for day, e, p in zip(days, events, shots, strict=True) if e or p)
+        dates = [watch.local(datetime.fromtimestamp(cut, UTC), zone).date() for cut in cuts[:-1]]
+        by_day = tuple((day, int(e), int(p)) for day, e, p in zip(dates, events, shots, strict=True) if e or p)
     gaps: tuple[tuple[datetime, datetime, str], ...] = ()
     doubts: tuple[tuple[datetime, datetime, str], ...] = ()
-    watched = 0.0
-    if known_s > start_s:
-        line = timelines.timeline(
-            start_s,
-            known_s,
-            pictures_s=np.concatenate([starts[~lapse], ends[~lapse]]),
-            frames_s=starts[lapse],
-            daily_frames=bool(d.time_lapse_h and d.time_lapse_h <= 24),
-            visits=[
-                timelines.CameraVisit(at_s=v.at.timestamp(), found_working=FOUND.get(v.arrival, False))
-                for v in visits
-                if start_s < v.at.timestamp() <= known_s
-            ],
-            zone_name=zone,
-        )
-        gaps, doubts, watched = _told(line.gaps), _told(line.doubts), line.days
+    days = 0.0
+    line = watched.line(
+        start=d.start,
+        known_s=known_s,
+        times=watched.Times(starts=starts, ends=ends, lapse=lapse),
+        time_lapse_h=d.time_lapse_h,
+        visits=came,
+        zone=zone,
+    )
+    if line is not None:
+        gaps, doubts, days = _told(line.gaps), _told(line.doubts), line.days
     return Summary(
         deployment=d.pk,
         by_day=by_day,
@@ -196,7 +179,7 @@ def _compute(
         known_to=_instant(known_s),
         gaps=gaps,
         doubts=doubts,
-        days_watched=watched,
+        days_watched=days,
     )
 
 
