@@ -13,19 +13,20 @@ from xml.etree import ElementTree
 from trod.errors import WrongInput
 
 _SVG = "http://www.w3.org/2000/svg"
-_SHAPES = frozenset(
+_SHAPE_NAMES = (
     "svg g path rect circle ellipse line polyline polygon text tspan title desc defs pattern clipPath "
-    "linearGradient radialGradient stop marker use".split()
+    "linearGradient radialGradient stop marker use"
 )
-_MARKS = frozenset(
-    """id viewBox width height x y x1 y1 x2 y2 cx cy r rx ry dx dy d points transform fill fill-opacity fill-rule
+_SHAPES = frozenset(_SHAPE_NAMES.split())
+_MARK_NAMES = """
+    id viewBox width height x y x1 y1 x2 y2 cx cy r rx ry dx dy d points transform fill fill-opacity fill-rule
     stroke stroke-width stroke-dasharray stroke-dashoffset stroke-linecap stroke-linejoin stroke-opacity
     stroke-miterlimit opacity font-size font-family font-style font-weight text-anchor dominant-baseline
     letter-spacing paint-order vector-effect patternUnits patternTransform patternContentUnits gradientUnits
     gradientTransform offset stop-color stop-opacity clip-path clip-rule clipPathUnits marker-start marker-mid
     marker-end markerWidth markerHeight refX refY orient markerUnits role aria-label aria-labelledby aria-hidden
-    preserveAspectRatio href display visibility fx fy""".split()
-)
+    preserveAspectRatio href display visibility fx fy"""
+_MARKS = frozenset(_MARK_NAMES.split())
 _ID = re.compile(r"[A-Za-z_][\w.-]*")
 _OWN = re.compile(r"url\(#([A-Za-z_][\w.-]*)\)")
 _DEEPEST = 40

@@ -212,26 +212,20 @@ def _cards(
                 steps.append((visit.at, 1, _label(visit.card_in), place, visit))
     found = []
     inside: dict[str, tuple[str, VisitNote | None]] = {}
-    for _, way, card, place, visit in sorted(steps, key=lambda step: step[:4]):
+    for _, way, card, place, who in sorted(steps, key=lambda step: step[:4]):
         holder = inside.get(card)
         if way == 0:
             inside.pop(card, None)
             continue
         if holder is not None and holder[0] != place:
             before = holder[1]
-            if visit is not None and visit.uuid in came:
-                one, other = before, visit
+            sides: tuple[VisitNote | None, VisitNote] | None = None
+            if who is not None and who.uuid in came:
+                sides = (before, who)
             elif before is not None and before.uuid in came:
-                one, other = visit, before
-            else:
-                one, other = None, None  # an old story; not of this import
-            if other is not None:
-                label = other.card_in
-                found.append(
-                    _conflict(
-                        "card in two places", one, other,
-                        f"Card {label} is said to be in {holder[0]} and in {place}, and nobody took it out between.",
-                    )
-                )  # fmt: skip
-        inside[card] = (place, visit)
+                sides = (who, before)
+            if sides is not None:  # else an old story, not of this import
+                words = f"Card {sides[1].card_in} is said to be in {holder[0]} and in {place}, and nobody took it out."
+                found.append(_conflict("card in two places", *sides, words))
+        inside[card] = (place, who)
     return found

@@ -168,7 +168,7 @@ async function touch(note) {
     while (note.dirty) {
       note.dirty = false;
       const kept = JSON.parse(JSON.stringify(note.visit));
-      kept.revision = note.base + 1;
+      kept.revision = Math.max(note.base, note.told) + 1;
       kept.changed_at = instant(new Date());
       try {
         await store.putVisit(kept, note.base);
@@ -217,7 +217,7 @@ async function refresh() {
 }
 
 function adopt(visit) {
-  const note = { visit, base: visit.revision, dirty: false, busy: null, problem: "", node: null, savedAt: visit.revision ? new Date(visit.changed_at) : null };
+  const note = { visit, base: visit.revision, told: 0, dirty: false, busy: null, problem: "", node: null, savedAt: visit.revision ? new Date(visit.changed_at) : null };
   notes.set(visit.uuid, note);
   return note;
 }
@@ -339,7 +339,7 @@ function fill(note) {
   node.querySelector("[data-when=time]").value = hour(new Date(visit.at));
   for (const fold of q("details.fold")) {
     const used = fold.querySelector("[data-number^=changes]") ? Object.values(visit.changes).some((v) => v !== null) : fold.querySelector("[data-list=passes]") ? visit.walk_passes.length : 0;
-    if (used) fold.open = true;
+    if (used || (fold.dataset.fold === "who" && !visit.by)) fold.open = true;
   }
   for (const s of q("[data-length]")) s.textContent = US ? "ft" : "m";
   const out = node.querySelector("[data-do=card-out]");
@@ -628,9 +628,15 @@ $("clock-done").addEventListener("click", () => {
 
 function allVisits() { return [...notes.values()].map((n) => n.visit).sort((a, b) => (a.made_at < b.made_at ? -1 : 1)); }
 
-/* A visit as the file tells it: without what is only the page's own. */
-async function told(visit) {
-  const { drafts, ...said } = JSON.parse(JSON.stringify(visit));
+/* A visit as the file tells it: without what is only the page's own. What the phone could not write is told all
+   the same, under a number that no later writing will use again, so that one number never means two things. */
+async function told(note) {
+  while (note.busy) await note.busy;
+  const { drafts, ...said } = JSON.parse(JSON.stringify(note.visit));
+  if (note.dirty) {
+    said.revision = note.told = Math.max(note.base, note.told) + 1;
+    said.changed_at = instant(new Date());
+  }
   said.walk_passes = said.walk_passes.map((p) => ({ distance_m: p.distance_m, way: p.way, picture: p.picture }));
   const photos = [];
   for (const p of said.photos) {
@@ -645,15 +651,13 @@ function head(now) {
   return { trod: 1, kind: "visits", packet: { id: packet.id, made_at: packet.made_at, reserve: packet.reserve, round: packet.round }, phone: marks.phone, exported_at: instant(now) };
 }
 
-async function settle() { for (const note of notes.values()) if (note.busy) await note.busy; }
-
 async function makeFile(now) {
-  await settle();
   const open = JSON.stringify(head(now)).slice(0, -1) + ',"visits":[';
   const parts = [open], revisions = new Map();
   for (const visit of allVisits()) {
-    revisions.set(visit.uuid, visit.revision);
-    parts.push((revisions.size > 1 ? ",\n" : "\n") + JSON.stringify(await told(visit)));
+    const said = await told(notes.get(visit.uuid));
+    revisions.set(said.uuid, said.revision);
+    parts.push((revisions.size > 1 ? ",\n" : "\n") + JSON.stringify(said));
   }
   parts.push("\n]}\n");
   const plain = packet.round.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-+|-+$/g, "").slice(0, 40);
@@ -707,10 +711,10 @@ function refusal(status, words) {
   return "That Trod said no (" + status + "): " + (why || words || "no reason given") + ".";
 }
 
-async function handIn(url, visit) {
+async function handIn(url, visit) { // visit : as told()
   const waiter = new AbortController(), late = setTimeout(() => waiter.abort(), REPLY_MS);
   try {
-    const body = JSON.stringify({ ...head(new Date()), visits: [await told(visit)] });
+    const body = JSON.stringify({ ...head(new Date()), visits: [visit] });
     const reply = await fetch(url, {
       method: "POST", body, signal: waiter.signal, mode: "cors", credentials: "omit", cache: "no-store", redirect: "error",
       referrerPolicy: "no-referrer", headers: { "Content-Type": "application/json", "X-Trod-Packet": packet.token },
@@ -741,14 +745,13 @@ $("upload").addEventListener("click", () => withNotes("upload-said", async () =>
   button.disabled = true;
   $("upload-list").replaceChildren();
   try {
-    await settle();
     await keepMark("address", base);
     let n = 0;
     for (const visit of allVisits()) {
-      const revision = visit.revision;
+      const said = await told(notes.get(visit.uuid));
       $("upload-said").textContent = "Handing in " + (n + 1) + " of " + notes.size + "…";
-      const came = await handIn(url, visit);
-      await markSent(visit.uuid, revision, "upload", new Date());
+      const came = await handIn(url, said);
+      await markSent(visit.uuid, said.revision, "upload", new Date());
       n += 1;
       const stop = stopOf(visit);
       $("upload-list").append(make("li", (stop ? stop.name : visit.site) + ", " + hour(new Date(visit.at)) + ": " + came));
@@ -793,10 +796,9 @@ $("clear-yes").addEventListener("click", async () => {
   if (clearStep === 1) { askClear(2); return; }
   askClear(0);
   try {
-    await settle();
+    for (const note of notes.values()) { note.dirty = false; while (note.busy) await note.busy; }
     for (const photo of await store.all("photos")) await store.remove("photos", photo.uuid);
     for (const [uuid, note] of [...notes]) {
-      note.dirty = false;
       await store.remove("visits", uuid);
       await store.remove("marks", "sent/" + uuid);
       delete marks["sent/" + uuid];

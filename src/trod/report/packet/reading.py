@@ -156,7 +156,8 @@ class _Reader:
 
     def slug(self, name: str, *, empty: bool) -> str:
         value = self.take(name)
-        if not isinstance(value, str) or len(value) > SHORT_TEXT or not (_SLUG.fullmatch(value) or (empty and not value)):
+        fits = isinstance(value, str) and len(value) <= SHORT_TEXT
+        if not fits or not (_SLUG.fullmatch(value) or (empty and not value)):
             self.refuse(name, value, "small letters, digits, dashes" + (", or nothing" if empty else ""))
         return str(value)
 
