@@ -1,0 +1,352 @@
+"""Does the 80 % band of a stop forecast hold 80 %? The tables of docs/models/endurance.md.
+
+Run:  PYTHONPATH=src python benchmarks/endurance_calibration.py [--truths 700] [--twisted 150] [--futures 800]
+
+The truths come from `simulate_truth`, written by itself, day by day in plain Python, sharing no line with the
+forecaster; the forecaster sees only what a technician would: its own guess of the triggers a day, and after 30 and
+60 days the daily counts (animals, blanks), which of them came by night, and what lies on the card.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+from itertools import pairwise
+
+import numpy as np
+
+from trod.planning import stopping
+from trod.planning.arrivals import Arrivals, DayCount, Draws, prior_for
+from trod.planning.card_room import FileSizes
+from trod.planning.cells import CELLS, Pack
+from trod.planning.endurance import StopForecast, Used, forecast, learn_from_dead, screen, step_for
+from trod.planning.stopping import Outfit
+from trod.planning.weather import DEFAULT_CLIMATE
+
+# Every truth is drawn from these ranges. The forecaster's own assumptions are in brackets behind them.
+RANGES: dict[str, tuple[float, float]] = {
+    "level": (3.0, 80.0),  # triggers a day, log-uniform (a guess that is off by a factor of two either way)
+    "guess_sd": (0.7, 0.7),  # lognormal error of the technician's guess (Gamma, cv 0.8)
+    "k": (0.5, 3.0),  # (lognormal about 1.2)
+    "drift_sd": (0.15, 0.5),  # (0.3 in the update)
+    "swing": (0.15, 0.45),  # season's amplitude (0.3, ± 0.15)
+    "storm_start": (0.01, 0.06),  # (0.03, Beta)
+    "storm_stay": (0.4, 0.6),  # (0.5)
+    "storm_ln": (-0.5, 0.5),  # of 60 blanks a storm day (lognormal 0.5)
+    "hunger_sd": (0.2, 0.2),  # of the logarithm of what camera and cells take (0.2)
+    "bytes_sd": (0.08, 0.08),
+    "night": (0.35, 0.65),  # (0.5)
+    "storm_night": (0.1, 0.5),  # (0.3)
+    "persist": (0.4, 0.85),  # of a night's cold (0.7)
+}
+KITS = (("FR6", 8), ("FR6", 12), ("LR6", 12), ("HR6", 8))
+# Of the cells, written again: energy Wh, load that halves W, m, T0 °C, °C/W, width °C, loss a year.
+CURVES = {
+    "LR6": (3.45, 0.53, 1.2, -10.0, 12.0, 12.0, 0.03),
+    "FR6": (4.5, 9.0, 1.0, -40.0, 5.0, 9.0, 0.006),
+    "HR6": (2.4, 6.0, 1.0, -20.0, 6.0, 9.0, 0.15),
+}
+
+
+@dataclass
+class Truth:
+    """One camera's whole story, which the forecaster never sees."""
+
+    cell: str
+    cells: int
+    card_gb: float
+    start: date
+    level: float
+    guess: float
+    hunger: float
+    file_size: float
+    stop_day: float = math.inf
+    cause: str = "none"
+    counts: list[DayCount] = field(default_factory=list)
+    written_mb: list[float] = field(default_factory=list)
+
+
+def simulate_truth(rng: np.random.Generator, ranges: dict[str, tuple[float, float]], most_days: int = 1096) -> Truth:
+    """Day by day: storms come and go, the level drifts, nights are cold, until cells or card end it."""
+
+    def pick(name: str) -> float:
+        low, high = ranges[name]
+        return float(rng.uniform(low, high))
+
+    cell, cells = KITS[int(rng.integers(len(KITS)))]
+    level = math.exp(rng.uniform(*(math.log(x) for x in ranges["level"])))
+    truth = Truth(
+        cell=cell, cells=cells, card_gb=float(rng.choice([32, 64])),
+        start=date(2027, 1, 1) + timedelta(days=int(rng.integers(365))), level=level,
+        guess=level * math.exp(rng.normal(0, pick("guess_sd"))),
+        hunger=math.exp(rng.normal(0, pick("hunger_sd"))), file_size=math.exp(rng.normal(0, pick("bytes_sd"))),
+    )  # fmt: skip
+    k, drift_sd, swing, storm_start, stay = (pick(n) for n in ("k", "drift_sd", "swing", "storm_start", "storm_stay"))
+    storm_blanks, night = 60 * math.exp(pick("storm_ln")), pick("night")
+    storm_night, persist = pick("storm_night"), pick("persist")
+    energy, half_w, m, t0, per_w, width, loss = CURVES[cell]
+    load = 0.5 * 8.0 / cells
+
+    def fall(t: float) -> float:
+        return 1 / (1 + math.exp(-(t - t0 - per_w * load) / width))
+
+    best = cells * energy / (1 + (load / half_w) ** m) / fall(21.0)
+    keep = math.exp(-1 / 30)
+    drift, cold, storm = rng.normal(0, drift_sd), rng.normal(), rng.random() < storm_start / (storm_start + 1 - stay)
+    spent = written = 0.0
+    for day in range(most_days):
+        today = truth.start + timedelta(days=day)
+        doy = today.timetuple().tm_yday
+        mean = level * math.exp(swing * math.cos(2 * math.pi * (doy - 288) / 365.25) + drift - drift_sd**2 / 2)
+        n = int(rng.poisson(rng.gamma(k, mean / k)))
+        by_night = int(rng.binomial(n, night))
+        b = int(rng.poisson(rng.gamma(1.5, storm_blanks / 1.5))) if storm else 0
+        dark = by_night + storm_night * b
+        light = n + b - dark
+        use = (86400 * 0.0012 + 2.0 * (n + b) + 3 * (1.0 * light + 7.0 * dark)) / 3600 * truth.hunger
+        room = 3 * (light * (3.6 * math.sqrt(1.09) * truth.file_size + 0.016)
+                    + dark * (2.0 * math.sqrt(1.1225) * truth.file_size + 0.016))  # fmt: skip
+        night_c = 5 - 12 * math.cos(2 * math.pi * (doy - 20) / 365.25) + 4 * cold
+        gives = best * fall(min(night_c, 21.0)) * (1 - loss * (day + 1) / 365.25)
+        ends = []
+        if spent + use >= gives:
+            ends.append((min(1.0, max(0.0, (gives - spent) / use)), "cells"))
+        if written + room >= 995 * truth.card_gb:
+            ends.append(((995 * truth.card_gb - written) / room, "card"))
+        spent, written = spent + use, written + room
+        truth.counts.append(DayCount(day=today, animals=n, blanks=b, night=by_night))
+        truth.written_mb.append(written)
+        if ends:
+            part, truth.cause = min(ends)
+            truth.stop_day = day + part
+            break
+        drift = keep * drift + rng.normal(0, drift_sd * math.sqrt(1 - keep**2))
+        cold = persist * cold + rng.normal(0, math.sqrt(1 - persist**2))
+        storm = rng.random() < (stay if storm else storm_start)
+    return truth
+
+
+@dataclass(frozen=True)
+class Band:
+    """A forecast's 10 %, 50 % and 90 % day, from the visit."""
+
+    q10: float
+    q50: float
+    q90: float
+
+
+class Plain(Arrivals):
+    """The textbook's: Gamma-Poisson with each trigger an independent fact, no drift, no storms apart."""
+
+    def draw(self, n: int, rng: np.random.Generator) -> Draws:
+        """From the undiscounted Gamma."""
+        total = sum(count.triggers for count in self.counts)
+        season = self.prior.season.factor([float(count.day.timetuple().tm_yday) for count in self.counts])
+        level = rng.gamma(self.prior.shape + total, 1 / (self.prior.level_rate + float(season.sum())), n)
+        zero = np.zeros(n)
+        return Draws(level=level, k=np.full(n, 1e6), storm_start=zero, storm_blanks=zero + 1, night_share=zero + 0.5)
+
+
+def seen(truth: Truth, days: int, *, apart: bool = True) -> tuple[Outfit, Arrivals, Used, date]:
+    """What the technician knows after so many days."""
+    outfit = Outfit(pack=Pack(cell=CELLS[truth.cell], number=truth.cells), card_gb=truth.card_gb)
+    site = Arrivals(prior=prior_for("trail", level_per_day=min(truth.guess, 5000)), feature="trail")
+    if not days:
+        return outfit, site, Used(), truth.start
+    counts = truth.counts[:days]
+    if not apart:
+        counts = [
+            replace(c, animals=c.animals + c.blanks, blanks=0, night=None, told_apart=False) for c in counts
+        ]
+    site = site.after(counts)
+    if sum(c.triggers for c in counts) * 3 >= 60:  # the first card's own mean sizes
+        sizes = FileSizes(day_mb=3.6 * truth.file_size, night_mb=2.0 * truth.file_size, source="from the card")
+        outfit = replace(outfit, sizes=sizes, bytes_sd=0.03)
+    used = Used.of(outfit, counts, fresh_cells=truth.start, card_in=truth.start,
+                   night_share=site.posterior.night_share)  # fmt: skip
+    used = replace(used, card_mb=truth.written_mb[days - 1])
+    return outfit, site, used, truth.start + timedelta(days=days)
+
+
+def by_forecast(truth: Truth, days: int, futures: int, *, apart: bool = True, seed: int = 0) -> StopForecast:
+    """The forecast proper, day by day."""
+    outfit, site, used, start = seen(truth, days, apart=apart)
+    return forecast(outfit, site, start, used=used, futures=futures, second_date=False, seed=seed)
+
+
+def by_many(truth: Truth, days: int) -> StopForecast:
+    """As `forecast_many` has it."""
+    outfit, site, used, start = seen(truth, days)
+    step = step_for(outfit, site, start, DEFAULT_CLIMATE, used)
+    return forecast(outfit, site, start, used=used, futures=300, second_date=False, step_days=step)
+
+
+def by_closed_form(truth: Truth, days: int) -> Band:
+    """The closed form, given that the camera is alive."""
+    outfit, site, used, start = seen(truth, days)
+    screened = screen(outfit, site, start, used=used)
+    f = screened.stopped
+    first = f[1]  # what it gives to having stopped already
+    f = np.maximum(f - first, 0) / max(1 - first, 1e-9)
+    days_at = [float(np.argmax(f >= q)) if (f >= q).any() else math.inf for q in (0.1, 0.5, 0.9)]
+    return Band(*days_at)
+
+
+def by_plain(truth: Truth, days: int, futures: int) -> Band:
+    """The textbook's update with all else known."""
+    outfit, site, used, start = seen(truth, days)
+    plain = Plain(prior=site.prior, feature="trail", counts=site.counts)
+    kept = stopping.DRIFT_MEDIAN_SD, stopping.SEASON_SD
+    stopping.DRIFT_MEDIAN_SD, stopping.SEASON_SD = 0.0, 0.0
+    try:
+        sure = replace(outfit, scale=replace(outfit.scale, ln_sd=0.0), bytes_sd=0.0)
+        stop = forecast(sure, plain, start, used=used, futures=futures, second_date=False).stop
+    finally:
+        stopping.DRIFT_MEDIAN_SD, stopping.SEASON_SD = kept
+    return Band(stop.q10, stop.q50, stop.q90)
+
+
+@dataclass
+class Score:
+    """How often the band held, and where it did not."""
+
+    n: int = 0
+    held: int = 0
+    before: int = 0
+    after: int = 0
+    off: list[float] = field(default_factory=list)
+    width: list[float] = field(default_factory=list)
+
+    def add(self, band: Band, left_days: float) -> None:
+        """left_days : from the visit to the true stop."""
+        self.n += 1
+        early, late = left_days < band.q10, left_days > band.q90
+        self.before += early
+        self.after += late
+        self.held += not (early or late)
+        if math.isfinite(band.q50) and math.isfinite(left_days) and band.q50 > 0 and left_days > 0:
+            self.off.append(math.log(band.q50 / left_days))
+        if math.isfinite(band.q90):
+            self.width.append((band.q90 - band.q10) / max(band.q50, 1))
+
+    def row(self, name: str) -> str:
+        """One line of the table."""
+        share = self.held / self.n
+        se = math.sqrt(share * (1 - share) / self.n)
+        return (
+            f"| {name} | {self.n} | {share:.3f} ± {se:.3f} | {self.before / self.n:.3f} | {self.after / self.n:.3f} "
+            f"| {np.median(self.off):+.2f} | {np.median(self.width):.2f} |"
+        )
+
+
+HEAD = """| forecaster, when | cameras | 80 % band holds | ended before | after | ln(median/true) | width/median |
+|---|---|---|---|---|---|---|"""
+
+
+def score(truths: list[Truth], days: int, how: Callable[[Truth, int], Band | StopForecast]) -> tuple[
+    Score, list[tuple[float, bool]]
+]:  # fmt: skip
+    """Over the cameras still alive at the visit: score, and (chance said that cells end it, whether they did)."""
+    total, causes = Score(), []
+    for truth in truths:
+        if truth.stop_day <= days:
+            continue
+        answer = how(truth, days)
+        if isinstance(answer, StopForecast):
+            whole = sum(answer.causes.values())
+            if whole > 0 and truth.cause != "none":
+                causes.append((answer.causes["cells"] / whole, truth.cause == "cells"))
+            answer = Band(answer.stop.q10, answer.stop.q50, answer.stop.q90)
+        total.add(answer, truth.stop_day - days)
+    return total, causes
+
+
+def causes_table(causes: list[tuple[float, bool]]) -> None:
+    """Said chance that the cells end it against how often they did."""
+    said, came = (np.array(x, dtype=float) for x in zip(*causes, strict=True))
+    edges = (0.0, 0.05, 0.3, 0.7, 0.95, 1.0001)
+    print("\n| chance said that cells end it | cameras | mean said | cells ended it |\n|---|---|---|---|")
+    for low, high in pairwise(edges):
+        mine = (said >= low) & (said < high)
+        if mine.any():
+            shares = f"{said[mine].mean():.2f} | {came[mine].mean():.2f}"
+            print(f"| {low:.2f} to {min(high, 1):.2f} | {mine.sum()} | {shares} |")
+
+
+def hunger_table(truths: list[Truth]) -> None:
+    """How often the learnt scale's 80 % interval holds the camera's true one, for cameras that cells ended."""
+    held, spread, errors = 0, [], []
+    dead = [t for t in truths if t.cause == "cells" and len(t.counts) > 5]
+    for truth in dead:
+        outfit, _, used, ended = seen(truth, len(truth.counts))
+        scale = learn_from_dead(outfit, climate=DEFAULT_CLIMATE, ended=ended, used=used).scale
+        error = scale.ln_mean - math.log(truth.hunger)
+        held += abs(error) <= 1.2816 * scale.ln_sd
+        spread.append(scale.ln_sd)
+        errors.append(error)
+    if not dead:
+        print("no camera was ended by its cells")
+        return
+    print(
+        f"\nHunger learnt from {len(dead)} cameras that cells ended: 80 % interval holds {held / len(dead):.3f}, "
+        f"mean sd said {np.mean(spread):.3f}, error {np.mean(errors):+.3f} ± {np.std(errors):.3f} (0.2 before)."
+    )
+
+
+TWISTED: dict[str, dict[str, tuple[float, float]]] = {
+    "hunger ± 40 %": {"hunger_sd": (0.4, 0.4)},
+    "erratic: drift 0.5 to 0.9": {"drift_sd": (0.5, 0.9)},
+    "calm: drift ≤ 0.1, hunger ± 8 %": {"drift_sd": (0.02, 0.1), "hunger_sd": (0.08, 0.08)},
+    "stormy: starts 6 to 12 % of days": {"storm_start": (0.06, 0.12)},
+    "guess wrong by a factor of three": {"guess_sd": (1.1, 1.1)},
+    "season twice as strong": {"swing": (0.5, 0.7)},
+}
+
+
+def main() -> None:
+    """Print all tables."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--truths", type=int, default=700)
+    parser.add_argument("--twisted", type=int, default=150)
+    parser.add_argument("--futures", type=int, default=800)
+    parser.add_argument("--seed", type=int, default=7)
+    asked = parser.parse_args()
+    began = time.process_time()
+    rng = np.random.default_rng(asked.seed)
+    truths = [simulate_truth(rng, RANGES) for _ in range(asked.truths)]
+    print(f"{asked.truths} truths, {asked.futures} futures each, seed {asked.seed}; ended by", {
+        cause: sum(t.cause == cause for t in truths) for cause in ("cells", "card", "none")}, "\n")  # fmt: skip
+    print(HEAD)
+    forecasters: list[tuple[str, Callable[[Truth, int], Band | StopForecast], bool]] = [
+        ("forecast", lambda t, d: by_forecast(t, d, asked.futures), True),
+        ("forecast_many", by_many, True),
+        ("forecast, blanks not told apart", lambda t, d: by_forecast(t, d, asked.futures, apart=False), False),
+        ("closed form", by_closed_form, True),
+        ("plain Gamma-Poisson", lambda t, d: by_plain(t, d, asked.futures), False),
+    ]
+    causes: list[tuple[float, bool]] = []
+    for name, how, from_start in forecasters:
+        for days in (0, 30, 60) if from_start else (30, 60):
+            total, found = score(truths, days, how)
+            print(total.row(f"{name}, {'at set-up' if not days else f'after {days} days'}"), flush=True)
+            if name == "forecast":
+                causes += found
+    causes_table(causes)
+    hunger_table(truths)
+    if asked.twisted:
+        print("\nTruths beyond the assumptions (forecast):\n")
+        print(HEAD)
+        for name, twist in TWISTED.items():
+            odd = [simulate_truth(rng, RANGES | twist) for _ in range(asked.twisted)]
+            for days in (0, 30, 60):
+                total, _ = score(odd, days, lambda t, d: by_forecast(t, d, asked.futures // 2))
+                print(total.row(f"{name}, {'at set-up' if not days else f'after {days} days'}"), flush=True)
+    print(f"\n{time.process_time() - began:.0f} s of processor time")
+
+
+if __name__ == "__main__":
+    main()
