@@ -100,7 +100,7 @@ def square_edges(levels: NDArray[np.generic], found: SheetFound, *, which: int) 
 
     levels : as for `find_sheet`; undone to light by the sRGB curve here.
     """
-    grey = np.asarray(levels, dtype=np.float64)
+    grey = np.asarray(levels)
     corners = target_layout.square_mm(which)
     middle = corners.mean(axis=0)
     side = SQUARE_SIDE_MM
@@ -297,12 +297,13 @@ _MIDDLE_PART = 0.74
 _CLEAR_MM = 13.0
 
 
-def _level_at(grey: Floats, found: SheetFound, points_mm: Floats) -> float:
+def _level_at(grey: NDArray[np.generic], found: SheetFound, points_mm: Floats) -> float:
     at = found.pixels(points_mm)
-    return float(np.median(ndimage.map_coordinates(grey, [at[:, 1], at[:, 0]], order=1, mode="nearest")))
+    seen = ndimage.map_coordinates(grey, [at[:, 1], at[:, 0]], output=np.float64, order=1, mode="nearest")
+    return float(np.median(seen))
 
 
-def _edge(grey: Floats, found: SheetFound, a_mm: Floats, b_mm: Floats) -> EdgeResponse:
+def _edge(grey: NDArray[np.generic], found: SheetFound, a_mm: Floats, b_mm: Floats) -> EdgeResponse:
     cut = (1 - _MIDDLE_PART) / 2
     ends = found.pixels(np.array([a_mm + (b_mm - a_mm) * cut, b_mm - (b_mm - a_mm) * cut]))
     half = _CLEAR_MM * min(found.px_per_mm)
