@@ -345,11 +345,13 @@ def form_page(
     lead: str = "",
     act: str = "Keep",
     delete_url: str = "",
+    template: str = "trod/parts/form_page.html",
     **more: Any,
 ) -> HttpResponse:
     """Show a record's form, or keep it and go on. Bad input comes back as it was typed, with the reasons.
 
     kept : the sentence said afterwards; {row} stands for the record. after : where to go, of the kept row.
+    template : for a form that is laid out in its own way.
     """
     if request.method == "POST" and form.is_valid() and (row := form.keep()) is not None:
         messages.success(request, kept.format(row=row))
@@ -364,7 +366,7 @@ def form_page(
         "next": request.POST.get("next") or request.GET.get("next") or "",
         **more,
     }
-    return render(request, "trod/parts/form_page.html", context, status=422 if form.is_bound else 200)
+    return render(request, template, context, status=422 if form.is_bound else 200)
 
 
 # Deleting ---------------------------------------------------------------------------------------------------

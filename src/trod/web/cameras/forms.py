@@ -1,4 +1,4 @@
-"""Forms for cameras, their models, cards, deployments, visits and watch corrections."""
+"""Forms for cameras, cards, deployments, visits and watch corrections."""
 
 from __future__ import annotations
 
@@ -13,61 +13,9 @@ from django.utils import timezone
 
 from trod import watch
 from trod.web.forms_common import Dial, LocalMoment, RecordForm, refusal, slug_from
-from trod.web.models import Camera, CameraModel, Card, Deployment, Reserve, Site, Visit
+from trod.web.models import Camera, Card, Deployment, Reserve, Site, Visit
 from trod.web.models.overlap import MESSAGE as OVERLAP
 from trod.web.models.overlap import NAME as OVERLAP_NAME
-
-
-class CameraModelForm(RecordForm):
-    """A kind of camera, as its maker states it."""
-
-    slug_otherwise = "model"
-    groups = (
-        ("What it is", ("maker", "name", "flash", "cells"), True),
-        (
-            "What the maker states",
-            (
-                "detection_angle_deg",
-                "detection_range_m",
-                "field_of_view_deg",
-                "trigger_time_s",
-                "recovery_time_s",
-                "burst_max",
-                "flash_range_m",
-                "native_megapixels",
-                "claimed_megapixels",
-            ),
-            True,
-        ),
-        ("Note", ("note",), False),
-    )
-
-    class Meta:
-        model = CameraModel
-        fields = (
-            "maker",
-            "name",
-            "flash",
-            "cells",
-            "detection_angle_deg",
-            "detection_range_m",
-            "field_of_view_deg",
-            "trigger_time_s",
-            "recovery_time_s",
-            "burst_max",
-            "flash_range_m",
-            "native_megapixels",
-            "claimed_megapixels",
-            "note",
-        )
-        labels = {
-            "native_megapixels": "Sensor's own size",
-            "claimed_megapixels": "Claimed size",
-            "burst_max": "Most pictures a burst",
-        }
-
-    def slug_text(self) -> str:
-        return f"{self.cleaned_data['maker']} {self.cleaned_data['name']}"
 
 
 class CameraForm(RecordForm):

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from trod.web.cameras import imports, views
+from trod.web.cameras import imports, models_views, views
 
 app_name = "cameras"
 urlpatterns = [
@@ -11,10 +11,16 @@ urlpatterns = [
     path("<int:pk>/", views.camera, name="camera"),
     path("<int:pk>/change/", views.camera_edit, name="camera_edit"),
     path("<int:pk>/delete/", views.camera_delete, name="camera_delete"),
-    path("models/", views.models, name="models"),
-    path("models/new/", views.model_edit, name="model_new"),
-    path("models/of/<slug:slug>/", views.model_edit, name="model_edit"),
-    path("models/of/<slug:slug>/delete/", views.model_delete, name="model_delete"),
+    path("models/", models_views.models, name="models"),
+    path("models/new/", models_views.model_edit, name="model_new"),
+    path("models/list.csv", models_views.models_table, name="models_table"),
+    path("models/sample.csv", models_views.models_sample, name="models_sample"),
+    path("models/import/", models_views.models_import, name="models_import"),
+    path("models/of/<slug:slug>/", models_views.model, name="model"),
+    path("models/of/<slug:slug>/change/", models_views.model_edit, name="model_edit"),
+    path("models/of/<slug:slug>/delete/", models_views.model_delete, name="model_delete"),
+    path("compare/", models_views.compare, name="compare"),
+    path("compare/answer/", models_views.compare_answer, name="compare_answer"),
     path("cards/", views.cards, name="cards"),
     path("cards/new/", views.card_edit, name="card_new"),
     path("cards/<int:pk>/", views.card_edit, name="card_edit"),

@@ -19,7 +19,6 @@ from trod.web.access import person
 from trod.web.cameras import changes
 from trod.web.cameras.forms import (
     CameraForm,
-    CameraModelForm,
     CardForm,
     DeploymentForm,
     EndForm,
@@ -30,7 +29,6 @@ from trod.web.cameras.forms import (
 from trod.web.forms_common import back_to, delete_page, form_page, units_for
 from trod.web.models import (
     Camera,
-    CameraModel,
     Card,
     Deployment,
     Picture,
@@ -162,40 +160,7 @@ def camera_delete(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-# Models and cards -------------------------------------------------------------------------------------------
-
-
-@require_GET
-def models(request: HttpRequest) -> HttpResponse:
-    rows = CameraModel.objects.annotate(n=Count("cameras"))
-    return render(request, "trod/cameras/models.html", {"models": rows})
-
-
-@form_methods
-def model_edit(request: HttpRequest, slug: str | None = None) -> HttpResponse:
-    row = get_object_or_404(CameraModel, slug=slug) if slug else None
-    form = CameraModelForm(request.POST or None, instance=row, **_who(request))
-    return form_page(
-        request,
-        form,
-        title=str(row) if row else "New camera model",
-        kept="{row} is kept.",
-        lead="" if row else "Figures as the maker states them. Leave empty what you do not know.",
-        back=reverse("cameras:models"),
-        delete_url=reverse("cameras:model_delete", args=[row.slug]) if row else "",
-    )
-
-
-@form_methods
-def model_delete(request: HttpRequest, slug: str) -> HttpResponse:
-    row = get_object_or_404(CameraModel, slug=slug)
-    return delete_page(
-        request,
-        row,
-        name=str(row),
-        back=reverse("cameras:model_edit", args=[slug]),
-        after=reverse("cameras:models"),
-    )
+# Cards ------------------------------------------------------------------------------------------------------
 
 
 @require_GET

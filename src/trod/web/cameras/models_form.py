@@ -1,0 +1,190 @@
+"""The form of a camera model: each figure once as its maker states it and once as it was measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from trod.planning.camera import LIMITS, WHOLE
+from trod.planning.cells import CELLS
+from trod.web.catalogue.specs import COLUMN_OF
+from trod.web.forms_common import RecordForm, unit_of
+from trod.web.models import CameraModel
+
+OTHER = "other"
+CELL_WORDS = {
+    "LR6": "LR6: alkaline, AA",
+    "FR6": "FR6: lithium, AA",
+    "HR6": "HR6: rechargeable (nickel-metal hydride), AA",
+    "external": "external battery",
+}
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One figure of a camera: its name in `Figures`, what a person reads, its unit and a hint."""
+
+    name: str
+    label: str
+    unit: str = ""
+    hint: str = ""
+
+
+GROUPS: tuple[tuple[str, tuple[Figure, ...]], ...] = (
+    (
+        "Sensing",
+        (
+            Figure("zone_deg", "Detection angle", "°"),
+            Figure("range_m", "Detection range", "m", "a deer-sized animal on a cool day"),
+        ),
+    ),
+    (
+        "Timing",
+        (
+            Figure("trigger_s", "Trigger time", "s", "from the animal in the zone to the picture"),
+            Figure("rearm_s", "Recovery time", "s", "from the last picture until it listens again"),
+            Figure("burst_max", "Most pictures a burst"),
+            Figure("burst_gap_s", "Between pictures of a burst", "s"),
+        ),
+    ),
+    (
+        "Picture and flash",
+        (
+            Figure("fov_deg", "Field of view", "°", "from left to right"),
+            Figure("columns", "Picture's columns", "pixels", "measured: those that the sensor has of its own"),
+            Figure("rows", "Picture's rows", "pixels"),
+            Figure("flash_reach_m", "Flash reach", "m"),
+        ),
+    ),
+    (
+        "Energy",
+        (
+            Figure("idle_mw", "Drawn while waiting", "mW"),
+            Figure("wake_j", "A trigger, beside its pictures", "J"),
+            Figure("day_frame_j", "A picture by day", "J"),
+            Figure("night_frame_j", "A picture by night, with flash", "J"),
+        ),
+    ),
+)
+FIGURES = {figure.name: figure for _, figures in GROUPS for figure in figures}
+# Megapixels stand beside columns and rows for whoever knows no more; `specs.spec_of` makes a 4:3 picture of them.
+MEGAPIXELS = Figure("megapixels", "Or its size", "megapixels", "taken where columns and rows are empty")
+
+
+def measured_name(figure: str) -> str:
+    """The form's field for what was measured of a figure."""
+    return f"measured_{figure}"
+
+
+class CameraModelForm(RecordForm):
+    """A kind of camera: what its maker states, and what was measured."""
+
+    slug_otherwise = "model"
+    cell_kind = forms.ChoiceField(
+        label="Kind of cells",
+        required=False,
+        help_text="by IEC 60086 and IEC 61951-2, as printed on the cell",
+        choices=[("", "not told"), *((name, CELL_WORDS.get(name, name)) for name in CELLS), (OTHER, "another kind")],
+    )
+    cell_other = forms.CharField(
+        label="If another, its designation", required=False, max_length=12, help_text="such as LR20 or CR123A"
+    )
+
+    class Meta:
+        model = CameraModel
+        fields = (
+            "maker",
+            "name",
+            "flash",
+            "cell_count",
+            "cell_kind",
+            "cells",
+            *(COLUMN_OF[name] for name in FIGURES),
+            "claimed_megapixels",
+            "native_megapixels",
+            "note",
+        )
+        labels = {"cells": "Cells, in words", "name": "Model"}
+        help_texts = {"cells": "left empty: made of their number and kind", "cell_count": ""}
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        row = more.get("instance")
+        measured = (row.measured if row is not None else None) or {}
+        shown = {measured_name(name): measured.get(name) for name in FIGURES}
+        if row is not None and row.cell_kind and row.cell_kind not in CELLS:
+            shown |= {"cell_kind": OTHER, "cell_other": row.cell_kind}
+        super().__init__(*args, **{**more, "initial": {**shown, **(more.get("initial") or {})}})
+        for name in FIGURES:
+            field = (forms.IntegerField if name in WHOLE else forms.FloatField)(required=False)
+            self.fields[measured_name(name)] = field
+            self._measure(measured_name(name), field)
+            # `RecordForm.clean` asks the row for what was not touched.
+            setattr(self.instance, measured_name(name), measured.get(name))
+            low, high, _ = LIMITS[name]
+            self.limits[measured_name(name)] = (low, high)
+            told_low, told_high = self.limits.get(COLUMN_OF[name], (None, None))
+            self.limits[COLUMN_OF[name]] = (
+                low if told_low is None else max(low, told_low),
+                high if told_high is None else min(high, told_high),
+            )
+        self.limits |= {"claimed_megapixels": (0.01, 1000.0), "native_megapixels": (0.01, 1000.0)}
+
+    def figure_groups(self) -> list[dict[str, Any]]:
+        """The figures with both their fields, for the template."""
+        groups = [{"legend": legend, "rows": [self._row(one) for one in figures]} for legend, figures in GROUPS]
+        places = [i for i, group in enumerate(groups) if any(row["name"] == "rows" for row in group["rows"])]
+        for i in places:
+            after = next(n for n, row in enumerate(groups[i]["rows"]) if row["name"] == "rows") + 1
+            groups[i]["rows"].insert(
+                after,
+                self._told(MEGAPIXELS, self["claimed_megapixels"], self["native_megapixels"]),
+            )
+        return groups
+
+    def _row(self, figure: Figure) -> dict[str, Any]:
+        return self._told(figure, self[COLUMN_OF[figure.name]], self[measured_name(figure.name)])
+
+    def _told(self, figure: Figure, claimed: forms.BoundField, measured: forms.BoundField) -> dict[str, Any]:
+        unit = unit_of(figure.name, self.units)
+        return {
+            "name": figure.name,
+            "label": figure.label,
+            "unit": unit.sign if unit and figure.unit else figure.unit,
+            "hint": figure.hint,
+            "claimed": claimed,
+            "measured": measured,
+        }
+
+    def clean_cell_other(self) -> str:
+        return str(self.cleaned_data["cell_other"]).strip()
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean()
+        if data.get("cell_kind") == OTHER:
+            data["cell_kind"] = data.get("cell_other", "")
+            if not data["cell_kind"]:
+                self.add_error(
+                    "cell_other", ValidationError("write the designation that is printed on the cell, such as LR20")
+                )
+        count, kind = data.get("cell_count"), data.get("cell_kind")
+        made_before = _cells_in_words(self.initial.get("cell_count"), self.instance.cell_kind)
+        if count and kind and data.get("cells", "") in ("", made_before):
+            data["cells"] = _cells_in_words(count, kind)
+        return data
+
+    def save(self, commit: bool = True) -> Any:
+        """Keep what was measured beside what else stands in `measured`."""
+        kept = {name: value for name, value in (self.instance.measured or {}).items() if name not in FIGURES}
+        told = {name: self.cleaned_data.get(measured_name(name)) for name in FIGURES}
+        self.instance.measured = kept | {name: value for name, value in told.items() if value is not None}
+        return super().save(commit)
+
+    def slug_text(self) -> str:
+        return f"{self.cleaned_data['maker']} {self.cleaned_data['name']}"
+
+
+def _cells_in_words(count: Any, kind: str) -> str:
+    return f"{count} × {kind}" if count and kind else ""
