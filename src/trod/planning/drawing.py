@@ -171,11 +171,15 @@ def plan_svg(
     system: System = "metric",
     theme: Theme = "page",
     key: str = "plan",
+    across: float = WIDTH,
+    legend: bool = True,
 ) -> str:
     """The placement from above, to scale; the camera below, looking up.
 
     patch_m : (nearest, farthest) edge of a feeding ground, drawn in outline. The detection zone is drawn as
     a band: to where it reaches nearly always, to where it mostly does in warm air, to where it may in cold.
+    across : width of the drawing, in its own units, in which text stays as large. legend : whether scale and
+    explanation stand below it.
     """
     pen = _Pen(theme, key)
     aim = advice.aim_distance_m
@@ -184,16 +188,16 @@ def plan_svg(
     far = min(far, FARTHEST_M)
     widest = max(advice.fov_deg, advice.zone_deg)
     half_width = max(far * math.sin(math.radians(min(widest, 178.0) / 2)), 0.45 * far)
-    top, foot = 34.0, 78.0
-    scale = min((WIDTH - 80) / (2 * half_width), 470.0 / far)
+    top, foot = 34.0, 78.0 if legend else 20.0
+    scale = min((across - 80) / (2 * half_width), 470.0 / far)
     height = top + far * scale + foot
-    x0, y0 = WIDTH / 2, top + far * scale
+    x0, y0 = across / 2, top + far * scale
 
     def at(x: float, y: float) -> tuple[float, float]:
         return x0 + x * scale, y0 - y * scale
 
     pen.add(
-        f'<defs><clipPath id="{key}-clip"><rect x="8" y="{top - 8:.1f}" width="{WIDTH - 16:.0f}" '
+        f'<defs><clipPath id="{key}-clip"><rect x="8" y="{top - 8:.1f}" width="{across - 16:.0f}" '
         f'height="{far * scale + 20:.1f}"/></clipPath></defs>'
     )
     hatch = pen.hatch("perhaps", ink="moss", turn=45, gap=7)
@@ -219,8 +223,8 @@ def plan_svg(
         )
     if patch_m is not None:
         near_m, far_m = patch_m
-        wide = (far_m - near_m) * 4 / 3
-        (xa, ya), (xb, yb) = at(-wide / 2, far_m), at(wide / 2, near_m)
+        breadth = (far_m - near_m) * 4 / 3
+        (xa, ya), (xb, yb) = at(-breadth / 2, far_m), at(breadth / 2, near_m)
         pen.shape(f"M{xa:.1f} {ya:.1f}H{xb:.1f}V{yb:.1f}H{xa:.1f}Z", ink="faint", dash="2 4", wide=1.4)
         pen.text(xa + 6, yb - 6, "ground watched", ink="faint", size=12)
 
@@ -265,7 +269,7 @@ def plan_svg(
         if distance < far:
             s, c = math.sin(math.radians(fan)), math.cos(math.radians(fan))
             x = x0 + distance * scale * s + 5
-            if x < WIDTH - 40:
+            if x < across - 40:
                 pen.text(x, y0 - distance * scale * c + 4, _mark(distance, system), ink="faint", size=12)
     _cross(pen, *at(0.0, aim))
     pen.text(x0 + 10, at(0, aim)[1] - 9, f"aim, {length(aim, system)}", bold=True)
@@ -274,28 +278,29 @@ def plan_svg(
         right = path[1]
         pen.text(
             x0 + (-12 if right else 10), at(0, aim)[1] + 20,
-            f"path {said.to_step(path[0], 5):.0f}° to the axis (good: {said.to_step(low_a, 5):.0f}–"
-            f"{said.to_step(high_a, 5):.0f}°)",
+            f"path {said.to_step(path[0], 5):.0f}°"
+            + (f" to the axis (good: {said.to_step(low_a, 5):.0f}–{said.to_step(high_a, 5):.0f}°)" if legend else ""),
             size=12, anchor="end" if right else "start",
         )  # fmt: skip
     # The camera.
     pen.shape(f"M{x0 - 9:.1f} {y0 + 12:.1f}h18v-9h-5l-2 -5h-4l-2 5h-5Z", fill="ink")
     if advice.heading_deg is not None:
         _north(pen, 40, 48, -advice.heading_deg)
-    _bar(pen, step * scale, _mark(step, system), height)
-    pen.shape(f"M188 {height - 34:.1f}h22v12h-22Z", fill="moss-wash", ink="moss", dash="7 4", wide=1.2)
-    pen.text(
-        218, height - 24,
-        f"detection zone {advice.zone_deg:.0f}°: reach {length(warm.low_m, system)} in warm air at worst to "
-        f"{length(cold.high_m, system)} in cold at best",
-        size=12, halo=False,
-    )  # fmt: skip
-    pen.shape(f"M188 {height - 16:.1f}h22v12h-22Z", fill="ink", opacity=0.05, ink="ink", wide=1.4)
-    pen.text(218, height - 6, f"field of view {advice.fov_deg:.0f}°", size=12, halo=False)
+    if legend:
+        _bar(pen, step * scale, _mark(step, system), height)
+        pen.shape(f"M188 {height - 34:.1f}h22v12h-22Z", fill="moss-wash", ink="moss", dash="7 4", wide=1.2)
+        pen.text(
+            218, height - 24,
+            f"detection zone {advice.zone_deg:.0f}°: reach {length(warm.low_m, system)} in warm air at worst to "
+            f"{length(cold.high_m, system)} in cold at best",
+            size=12, halo=False,
+        )  # fmt: skip
+        pen.shape(f"M188 {height - 16:.1f}h22v12h-22Z", fill="ink", opacity=0.05, ink="ink", wide=1.4)
+        pen.text(218, height - 6, f"field of view {advice.fov_deg:.0f}°", size=12, halo=False)
     facing = f", looking {said.wind(advice.heading_deg)}" if advice.heading_deg is not None else ""
     way = f" A path crosses the axis at about {path[0]:.0f}°." if path is not None else ""
     return pen.done(
-        WIDTH,
+        across,
         height,
         title=f"The placement from above{facing}",
         desc=f"To scale. Field of view {advice.fov_deg:.0f}°, detection zone {advice.zone_deg:.0f}°. The aim point is "
@@ -349,8 +354,12 @@ def side_svg(
     system: System = "metric",
     theme: Theme = "page",
     key: str = "side",
+    across: float = WIDTH,
 ) -> str:
-    """The placement from the side, to scale: slope, snow, picture, aim point, animal; the wedge enlarged."""
+    """The placement from the side, to scale: slope, snow, picture, aim point, animal; the wedge enlarged.
+
+    across : width of the drawing, in its own units, in which text stays as large.
+    """
     pen = _Pen(theme, key)
     aim, lens = advice.aim_distance_m, advice.height_m
     fall = math.tan(math.radians(ground.slope_deg))
@@ -358,7 +367,7 @@ def side_svg(
     far = max(1.4 * aim, 4.0, min(near * 1.25, 2 * aim))
     far = min(far, FARTHEST_M)
     left = 1.0
-    scale = (WIDTH - 20) / (far + left)
+    scale = (across - 20) / (far + left)
     half = math.radians(advice.vertical_deg / 2)
     delta = math.radians(advice.tilt_deg)
     snow = advice.snow_expected_m
@@ -375,7 +384,8 @@ def side_svg(
         return 10 + (x + left) * scale, 4 + (top_m - y) * scale
 
     pen.add(
-        f'<defs><clipPath id="{key}-clip"><rect x="0" y="0" width="{WIDTH:.0f}" height="{scene:.1f}"/></clipPath></defs>'
+        f'<defs><clipPath id="{key}-clip"><rect x="0" y="0" width="{across:.0f}" height="{scene:.1f}"/>'
+        "</clipPath></defs>"
     )
     soil = pen.hatch("ground", ink="edge", turn=35, gap=6, wide=0.7)
     pen.add(f'<g clip-path="url(#{key}-clip)">')
@@ -431,7 +441,7 @@ def side_svg(
     for distance in distances:
         x, y = at(distance, -distance * fall)
         pen.line(x, y, x, y + 7, wide=1.2)
-        if x < WIDTH - 22:
+        if x < across - 22:
             pen.text(x, y + 20, _mark(distance, system), ink="faint", size=12, anchor="middle")
     xh, foot = max(bark - wide - 8, 22.0), at(0, 0)[1]
     for x1, y1, x2, y2 in ((xh, foot, xh, yl), (xh - 4, yl, xh + 4, yl), (xh - 4, foot, xh + 4, foot)):
@@ -462,7 +472,7 @@ def side_svg(
         else f"The ground {'falls away' if ground.slope_deg > 0 else 'rises'} by {abs(ground.slope_deg):.0f}°."
     )
     return pen.done(
-        WIDTH,
+        across,
         height,
         title=f"The placement from the side, {animal.name.lower()} at the aim point",
         desc=f"To scale. The lens is {length(lens, system)} up, {_tilt_words(advice)}, and looks at a "
