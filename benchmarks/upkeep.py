@@ -1,0 +1,365 @@
+"""Trips by plan against a fixed monthly round: camera-days lost in simulated reserve-years, at the same number of trips.
+
+    python benchmarks/upkeep.py [--reserves 200] [--cameras 12] [--seed 1] [--futures 200] [--json]
+
+A year has 360 days; all cameras are set on its first day and brought home on its last. The **monthly round** visits every
+camera on days 30, 60 … 330. The **plan** makes no more trips. It is run in three ways: every camera is a trip of its own;
+a trip takes in one part of the reserve (three or four cameras, drawn at random); and every camera a trip of its own with
+half the trips. At every visit, by round or by plan, cells and card are fresh and a lost camera is replaced, so that only
+*when* and *where* differ; cells used go with visits.
+
+The world is simulated here, day by day, sharing nothing with the forecaster but the cells' curve: each camera has a level of
+its own, spread, a drift of its own strength and memory, a season that the planner has a wrong idea of, storms, hungry or frugal
+electronics (± 20 %), large or small files (± 15 %), faults and thefts. The planner sees what a technician sees: the kind of
+site, the daily counts (animals and blanks told apart) and bytes on a card that came home, dead or alive on arrival and of what,
+and the reserve's own long-run rate of faults, which is wrong by a half. A stolen camera brings no card. A camera whose flash
+fails counts as stopped, though day pictures may go on.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trod.planning.arrivals import Arrivals, DayCount
+from trod.planning.card_room import FileSizes
+from trod.planning.cells import CELLS, Pack, usable_wh
+from trod.planning.endurance import forecast, learn_from_dead, step_for
+from trod.planning.sharing import share_trips
+from trod.planning.stopping import Outfit, Used
+from trod.planning.upkeep import with_hazard
+from trod.planning.weather import Climate
+
+Floats = NDArray[np.float64]
+DAYS = 360
+ROUND_DAYS = 30
+FIRST = date(2025, 1, 1)
+HORIZON_DAYS = 260
+HAZARD = 1 / 600
+DISTURBANCE_DAYS = 2
+# Invented, all of it. Kind of site: how common, steady triggers a day from and to, day of most, night share.
+SITES = {
+    "trail": (0.35, 5, 45, 290, 0.5),
+    "road": (0.10, 3, 40, 290, 0.6),
+    "saddle": (0.15, 2, 20, 250, 0.5),
+    "water": (0.10, 8, 60, 200, 0.5),
+    "meadow": (0.10, 8, 70, 160, 0.6),
+    "lick": (0.05, 10, 70, 160, 0.5),
+    "feeding": (0.15, 40, 250, 30, 0.6),
+}
+PACKS = {("FR6", 8): 0.45, ("FR6", 12): 0.10, ("LR6", 8): 0.15, ("LR6", 12): 0.15, ("HR6", 8): 0.15}
+CARDS_GB = {16: 0.1, 32: 0.6, 64: 0.2, 128: 0.1}
+CLIPS = 0.15  # of cameras take clips of 10 s instead of bursts of three
+
+
+@dataclass(frozen=True)
+class Truth:
+    """One camera's year as it really is. Arrays have one entry a day."""
+
+    kind: str
+    cell: str
+    cells: int
+    card_gb: int
+    clip_s: float
+    animals: NDArray[np.int64]
+    night: NDArray[np.int64]
+    blanks: NDArray[np.int64]
+    wh: Floats
+    mb: Floats
+    gives_wh: Floats
+    faults: tuple[tuple[float, bool], ...]  # day, stolen
+
+    def stop(self, since: int) -> tuple[float, str]:
+        """When it stops when it is set anew on a day, and of what; DAYS when it lasts the year out."""
+        ends = [(float(DAYS), "lasts")]
+        for used, room, cause in (
+            (self.wh, self.gives_wh[since:], "cells"),
+            (self.mb, np.full(DAYS - since, 0.995 * 1000 * self.card_gb), "card"),
+        ):
+            gone = np.cumsum(used[since:])
+            over = gone >= room
+            if over.any():
+                at = int(over.argmax())
+                before = gone[at] - used[since + at]
+                part = max(0.0, min(1.0, (room[at] - before) / max(used[since + at], 1e-12)))
+                ends.append((since + at + part, cause))
+        ends += [(day, "theft" if stolen else "fault") for day, stolen in self.faults if day >= since]
+        return min(ends)
+
+
+def pick(rng: np.random.Generator, chances: dict) -> object:  # type: ignore[type-arg]
+    """One of the keys, by its chance."""
+    return list(chances)[int(rng.choice(len(chances), p=np.array(list(chances.values())) / sum(chances.values())))]
+
+
+def wander(rng: np.random.Generator, sd: float, memory_days: float) -> Floats:
+    """A slow wander about 0."""
+    keep = math.exp(-1 / memory_days)
+    found = np.empty(DAYS)
+    value = sd * rng.standard_normal()
+    for day in range(DAYS):
+        value = keep * value + sd * math.sqrt(1 - keep * keep) * rng.standard_normal()
+        found[day] = value
+    return found
+
+
+def camera(rng: np.random.Generator, nights_c: Floats, hazard: float) -> Truth:
+    """A camera, its site and its year."""
+    kind = str(pick(rng, {name: row[0] for name, row in SITES.items()}))
+    _, low, high, peak, night_share = SITES[kind]
+    cell, cells = pick(rng, PACKS)  # type: ignore[misc]
+    card_gb = pick(rng, CARDS_GB)
+    clip_s = 10.0 if rng.random() < CLIPS else 0.0
+    days = np.arange(DAYS)
+    level = math.exp(rng.uniform(math.log(low), math.log(high)))
+    swing = rng.normal(0.3, 0.15) * np.cos(2 * np.pi * (days + 1 - peak - rng.normal(0, 40)) / 365.25)
+    sd = math.exp(rng.normal(math.log(0.3), 0.35))
+    mean = level * np.exp(swing + wander(rng, sd, rng.uniform(20, 60)) - sd * sd / 2)
+    k = float(np.clip(math.exp(rng.normal(math.log(1.2), 0.6)), 0.3, 5))
+    animals = rng.poisson(rng.gamma(k, mean / k))
+    share = float(np.clip(rng.normal(night_share, 0.1), 0.05, 0.95))
+    night = rng.binomial(animals, share)
+    storm, start, size = False, rng.uniform(0.01, 0.06), 60 * math.exp(rng.normal(0, 0.5))
+    blanks = np.zeros(DAYS, dtype=np.int64)
+    for day in range(DAYS):
+        storm = rng.random() < (0.5 if storm else start)
+        if storm:
+            blanks[day] = rng.poisson(rng.gamma(1.5, size / 1.5))
+    hungry, large = math.exp(rng.normal(0, 0.20)), math.exp(rng.normal(0, 0.15))
+    dark = night + 0.3 * blanks
+    light = animals + blanks - dark
+    if clip_s:
+        joules = light * (2 + clip_s * 1.6) + dark * (2 + clip_s * 8.0)
+        mb = (light + dark) * (clip_s * 1.5 * large + 0.016)
+    else:
+        joules = light * (2 + 3 * 1.0) + dark * (2 + 3 * 7.0)
+        mb = 3 * (light * (3.76 * large + 0.016) + dark * (2.12 * large + 0.016))
+    at, faults = 0.0, []
+    while (at := at + rng.exponential(1 / hazard)) < DAYS:
+        faults.append((at, bool(rng.random() < 0.5)))
+    gives = cells * usable_wh(CELLS[cell], nights_c, 0.5 * 8.0 / cells)
+    return Truth(
+        kind=kind, cell=cell, cells=cells, card_gb=int(card_gb), clip_s=clip_s,  # type: ignore[call-overload]
+        animals=animals, night=night, blanks=blanks, wh=hungry * (0.0288 + joules / 3600), mb=mb,
+        gives_wh=gives, faults=tuple(faults),
+    )  # fmt: skip
+
+
+def reserve(seed: int, cameras: int) -> list[Truth]:
+    """A reserve and its year; cameras share the weather and how often things go wrong there."""
+    rng = np.random.default_rng([seed, 4242])
+    days = np.arange(DAYS)
+    usual = 5 + rng.normal(0, 2) - 12 * np.cos(2 * np.pi * (days + 1 - 20) / 365.25)
+    nights_c = usual + wander(rng, 4.0, 3.0)
+    hazard = HAZARD * math.exp(rng.normal(-0.125, 0.5))
+    return [camera(rng, nights_c, hazard) for _ in range(cameras)]
+
+
+@dataclass
+class Tally:
+    """What a way of going about it came to, over one reserve-year."""
+
+    trips: int = 0
+    visits: int = 0
+    lost: float = 0.0
+    by_cause: dict[str, float] = field(default_factory=dict)
+    found_dead: int = 0
+
+    def arrive(self, truth: Truth, since: int, day: int) -> tuple[float, str]:
+        """Book a visit (or the end) and give back when and of what it had stopped."""
+        stop, cause = truth.stop(since)
+        if stop < day:
+            self.lost += day - stop
+            self.by_cause[cause] = self.by_cause.get(cause, 0.0) + day - stop
+        return stop, cause
+
+    def visit(self, truth: Truth, since: int, day: int) -> tuple[float, str]:
+        """A visit on the way, counted."""
+        stop, cause = self.arrive(truth, since, day)
+        self.visits += 1
+        self.found_dead += stop < day
+        return stop, cause
+
+
+def monthly(world: Sequence[Truth], parts: Sequence[Sequence[int]]) -> Tally:
+    """The fixed round."""
+    tally = Tally()
+    rounds = range(ROUND_DAYS, DAYS, ROUND_DAYS)
+    tally.trips = len(rounds) * len(parts)
+    for truth in world:
+        since = 0
+        for day in rounds:
+            tally.visit(truth, since, day)
+            since = day
+        tally.arrive(truth, since, DAYS)
+    return tally
+
+
+class Planner:
+    """What a technician knows of one camera, and the forecast from it."""
+
+    climate = Climate.seasonal()
+
+    def __init__(self, truth: Truth, *, futures: int) -> None:
+        self.futures = futures
+        self.outfit = Outfit(
+            pack=Pack(cell=CELLS[truth.cell], number=truth.cells),
+            card_gb=truth.card_gb,
+            frames=0 if truth.clip_s else 3,
+            clip_s=truth.clip_s,
+        )
+        self.arrivals = Arrivals.for_site(truth.kind)  # type: ignore[arg-type]
+        self.written = self.expected = 0.0
+        self.look(0)
+
+    def look(self, day: int) -> None:
+        """Forecast from a visit on this day."""
+        start = FIRST + timedelta(days=day)
+        found = forecast(
+            self.outfit, self.arrivals, start, climate=self.climate, futures=self.futures,
+            step_days=step_for(self.outfit, self.arrivals, start, self.climate, Used()),
+            second_date=False, most_days=HORIZON_DAYS, seed=7,
+        )  # fmt: skip
+        self.curve = with_hazard(found.stopped, HAZARD)
+
+    def learn(self, truth: Truth, since: int, stop: float, cause: str, day: int) -> None:
+        """What came home."""
+        last = min(day, int(stop))
+        if cause != "theft" or stop >= day:
+            counts = [
+                DayCount(day=FIRST + timedelta(days=d), animals=int(truth.animals[d]), night=int(truth.night[d]),
+                         blanks=int(truth.blanks[d]))
+                for d in range(since, last)
+            ]  # fmt: skip
+            self.arrivals = self.arrivals.after(counts)
+            whole = replace(self.outfit, sizes=FileSizes())
+            used = Used.of(whole, counts, fresh_cells=FIRST, card_in=FIRST)
+            self.written += float(truth.mb[since:last].sum())
+            self.expected += used.card_mb
+            if self.expected > 100:
+                by = self.written / self.expected
+                sizes = FileSizes(day_mb=3.6 * by, night_mb=2.0 * by, clip_mb_s=1.5 * by, source="from its cards")
+                self.outfit = replace(self.outfit, sizes=sizes, bytes_sd=0.03)
+            if cause == "cells" and stop < day and len(counts) >= 5:
+                self.outfit = learn_from_dead(
+                    self.outfit, climate=self.climate, ended=FIRST + timedelta(days=last), used=used
+                )
+        self.look(day)
+
+
+def planned(world: Sequence[Truth], parts: Sequence[Sequence[int]], *, trips: int, futures: int) -> Tally:
+    """The plan: each day, go where the interval shared out from the latest forecasts has run out."""
+    tally = Tally()
+    planners = [Planner(truth, futures=futures) for truth in world]
+    since = [0] * len(parts)
+    due: list[float] = []
+    fresh = True  # whether something was learned since the trips were shared out
+    for day in range(1, DAYS):
+        if tally.trips >= trips:
+            break
+        if fresh:
+            fresh = False
+            curves = [np.sum([planners[i].curve for i in part], axis=0) for part in parts]
+            over = np.array([DAYS - s for s in since], dtype=float)
+            shared = share_trips(curves, trips=trips - tally.trips, over_days=over, end_visit=True)
+            due = [s + interval for s, interval in zip(since, shared.intervals, strict=True)]
+        for number, part in enumerate(parts):
+            if day < due[number] or tally.trips >= trips:
+                continue
+            tally.trips += 1
+            for i in part:
+                stop, cause = tally.visit(world[i], since[number], day)
+                planners[i].learn(world[i], since[number], stop, cause, day)
+            since[number] = day
+            fresh = True
+    for number, part in enumerate(parts):
+        for i in part:
+            tally.arrive(world[i], since[number], DAYS)
+    return tally
+
+
+def in_parts(cameras: int, size: int) -> list[list[int]]:
+    """Cameras in parts of the reserve, by their number (kinds are drawn at random, so are the parts)."""
+    return [list(range(first, min(first + size, cameras))) for first in range(0, cameras, size)]
+
+
+def ways(cameras: int) -> dict[str, tuple[list[list[int]], float]]:
+    """The ways to compare: parts, and how many of the monthly round's trips."""
+    return {
+        "each camera a trip": (in_parts(cameras, 1), 1.0),
+        "a part of the reserve a trip": (in_parts(cameras, 4), 1.0),
+        "each camera a trip, half of them": (in_parts(cameras, 1), 0.5),
+    }
+
+
+def compare(
+    *, reserves: int, cameras: int, seed: int, futures: int, which: Sequence[str] | None = None
+) -> dict[str, dict[str, float]]:
+    """Means of one reserve-year for each way, monthly round and plan side by side."""
+    found: dict[str, dict[str, float]] = {}
+    for name, (parts, share) in ways(cameras).items():
+        if which is not None and name not in which:
+            continue
+        pairs = []
+        for number in range(reserves):
+            world = reserve(seed * 100_000 + number, cameras)
+            fixed = monthly(world, parts)
+            plan = planned(world, parts, trips=round(share * fixed.trips), futures=futures)
+            pairs.append((fixed, plan))
+        lost = np.array([(fixed.lost, plan.lost) for fixed, plan in pairs])
+        ratio = lost[:, 1].sum() / lost[:, 0].sum()
+        # Standard error of a ratio of sums over independent reserves.
+        spread = np.sqrt(np.sum((lost[:, 1] - ratio * lost[:, 0]) ** 2)) / lost[:, 0].sum()
+        row: dict[str, float] = {"reserves": reserves, "ratio": float(ratio), "ratio_se": float(spread)}
+        row["better_in"] = float(np.mean(lost[:, 1] < lost[:, 0]))
+        row["halved_in"] = float(np.mean(lost[:, 1] <= lost[:, 0] / 2))
+        for who, tallies in (("monthly", [f for f, _ in pairs]), ("plan", [p for _, p in pairs])):
+            row[f"{who}_lost"] = float(np.mean([t.lost for t in tallies]))
+            row[f"{who}_trips"] = float(np.mean([t.trips for t in tallies]))
+            row[f"{who}_visits"] = float(np.mean([t.visits for t in tallies]))
+            row[f"{who}_disturbed"] = DISTURBANCE_DAYS * row[f"{who}_visits"]
+            row[f"{who}_found_dead"] = float(np.mean([t.found_dead / max(t.visits, 1) for t in tallies]))
+            for cause in ("cells", "card", "fault", "theft"):
+                row[f"{who}_lost_{cause}"] = float(np.mean([t.by_cause.get(cause, 0.0) for t in tallies]))
+        found[name] = row
+    return found
+
+
+def main() -> None:
+    """Compare and print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--reserves", type=int, default=200)
+    parser.add_argument("--cameras", type=int, default=12)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--futures", type=int, default=200)
+    parser.add_argument("--json", action="store_true")
+    args = parser.parse_args()
+    begun = time.perf_counter()
+    found = compare(reserves=args.reserves, cameras=args.cameras, seed=args.seed, futures=args.futures)
+    if args.json:
+        print(json.dumps(found, indent=1))
+        return
+    print(f"{args.reserves} reserve-years of {args.cameras} cameras; a mean year:")
+    for name, row in found.items():
+        print(f"\n{name}: lost days by plan / by round {row['ratio']:.3f} ± {row['ratio_se']:.3f} (standard error); "
+              f"fewer in {row['better_in']:.0%} of reserves, half or less in {row['halved_in']:.0%}")  # fmt: skip
+        print(f"{'':10}{'lost':>8}{'cells':>8}{'card':>8}{'faults':>8}{'thefts':>8}{'trips':>8}{'visits':>8}"
+              f"{'quiet days':>12}{'found dead':>12}")  # fmt: skip
+        for who in ("monthly", "plan"):
+            print(f"{who:10}" + "".join(
+                f"{row[f'{who}_{what}']:8.1f}"
+                for what in ("lost", "lost_cells", "lost_card", "lost_fault", "lost_theft", "trips", "visits")
+            ) + f"{row[f'{who}_disturbed']:12.0f}{row[f'{who}_found_dead']:12.1%}")  # fmt: skip
+    print(f"\n{time.perf_counter() - begun:.0f} s")
+
+
+if __name__ == "__main__":
+    main()
