@@ -30,10 +30,10 @@ from trod.planning.weather import DEFAULT_CLIMATE
 # Every truth is drawn from these ranges. The forecaster's own assumptions are in brackets behind them.
 RANGES: dict[str, tuple[float, float]] = {
     "level": (3.0, 80.0),  # triggers a day, log-uniform (a guess that is off by a factor of two either way)
-    "guess_sd": (0.7, 0.7),  # lognormal error of the technician's guess (Gamma, cv 0.8)
+    "guess_sd": (0.6, 1.0),  # lognormal error of the technician's guess; some know their site (Gamma, cv 0.8)
     "k": (0.5, 3.0),  # (lognormal about 1.2)
     "drift_sd": (0.15, 0.5),  # (0.3 in the update)
-    "swing": (0.15, 0.45),  # season's amplitude (0.3, ± 0.15)
+    "swing": (0.15, 0.45),  # season's amplitude (0.3, ± 0.1)
     "storm_start": (0.01, 0.06),  # (0.03, Beta)
     "storm_stay": (0.4, 0.6),  # (0.5)
     "storm_ln": (-0.5, 0.5),  # of 60 blanks a storm day (lognormal 0.5)
