@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from trod import units
 from trod.errors import Stopped, WrongInput
 from trod.planning import adviser, drawing, dwelling, optics, placement, steps, walkby
 from trod.planning.advice import AngleSpan, PlacementAdvice
@@ -358,7 +359,7 @@ def work_out_setup(
         dial_in=_dial_in(read, advice, settings, path, system),
         cautions=cautions,
         usual_cautions=usual,
-        assumed=_assumed(spec, read, settings, angles),
+        assumed=_assumed(spec, read, settings, angles, system),
         sentence=f"{advice.sentence} {outcomes['day'].sentence()}",
     )
 
@@ -454,8 +455,20 @@ def _heading(read: Read, advice: PlacementAdvice) -> DialIn:
     return DialIn(key="heading", label="Heading", value=value, hint=hint)
 
 
+def _air(air_c: float, system: System) -> str:
+    return f"{air_c:.0f} °C" if system == "metric" else f"{units.fahrenheit_from_c(air_c):.0f} °F"
+
+
+def _size_said(animal: Animal, system: System) -> str:
+    low, high = (length(metres, system) for metres in animal.shoulder_m)
+    span = low if low == high else f"{low} to {high}"
+    what = "tall" if animal.build == "person" else "at the shoulder"
+    source = f" ({animal.source})" if animal.source else ""
+    return f"{animal.name}: {span} {what}, {animal.shoulder_from}{source}; its speeds are {animal.gaits_from}."
+
+
 def _assumed(
-    spec: CameraSpec, read: Read, settings: SettingsAdvice, angles: AngleAdvice | None
+    spec: CameraSpec, read: Read, settings: SettingsAdvice, angles: AngleAdvice | None, system: System
 ) -> tuple[str, ...]:
     ground, mount, animal = read.ground, read.mount, read.animal
     used = ["zone_deg", "range_m", "fov_deg", "trigger_s", "rearm_s", "burst_max", "columns"]
@@ -469,14 +482,15 @@ def _assumed(
         lines.append("Nobody says the camera's " + ", ".join(guessed) + ": usual figures are taken.")
     if claimed:
         lines.append("The maker's word, not measured: " + ", ".join(claimed) + ".")
-    lines.append(animal.said() + ".")
+    lines.append(_size_said(animal, system))
     if read.speed_mps is not None:
         lines.append(f"It is reckoned at {read.speed_mps:.2g} m/s, as dialled in.")
     elif read.pace != "usual":
         lines.append(f"It is reckoned {PACES[read.pace]}, as dialled in.")
     cold, warm = mount.air_c
     lines.append(
-        f"Air from {cold:.0f} to {warm:.0f} °C; the chances are for {usual_air_c(read):.0f} °C. The sensor inside "
+        f"Air from {_air(cold, system)} to {_air(warm, system)}; the chances are for "
+        f"{_air(usual_air_c(read), system)}. The sensor inside "
         "the camera is its maker's secret: a model of ours stands for it."
     )
     if ground.feature in placement.PASSED and ground.path_bearing_deg is None:
