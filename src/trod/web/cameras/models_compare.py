@@ -107,6 +107,13 @@ def forget() -> None:
         _works.clear()
 
 
+def hundredths(share: float) -> str:
+    """A simulated share as so many in 100: what was not seen in all passes is never told as none or all."""
+    if share > 0.995:
+        return "over 99"
+    return "under 1" if 0 < share < 0.005 else f"{100 * share:.0f}"
+
+
 def sentence(wanted: str, ranked: Sequence[Ranked]) -> str:
     """Which camera comes first, and which do as well as far as the model can tell."""
     if not ranked:
@@ -114,17 +121,17 @@ def sentence(wanted: str, ranked: Sequence[Ranked]) -> str:
     what = WANTED[wanted][1]
     first = ranked[0]
     equals = [r.spec.name for r in ranked[1:] if abs(r.caught - first.caught) < TIED]
-    caught = f"{100 * first.caught:.0f} in 100"
+    caught = f"{hundredths(first.caught)} in 100"
     if USES[WANTED[wanted][0]].stay:
-        does = f"has about {caught} of the herd in its pictures"
+        does = f"has {caught} of the herd in its pictures"
     else:
-        does = f"catches about {caught} of those that pass, whole and sharp enough"
+        does = f"catches {caught} of those that pass, whole and sharp enough"
     head = f"{what}: the {first.spec.name} {does}"
     if len(ranked) == 1:
         return f"{head}. There is no other to hold it against."
     if not equals:
         best = max(r.caught for r in ranked[1:])
-        return f"{head}, more than any other; the next catches {100 * best:.0f}."
+        return f"{head}, more than any other; the next comes to {hundredths(best)}."
     if len(equals) == len(ranked) - 1:
         return f"{head}, and all the others as many, as far as the model can tell."
     names = " and ".join(filter(None, (", ".join(f"the {name}" for name in equals[:-1]), f"the {equals[-1]}")))

@@ -140,14 +140,14 @@ class CameraModelForm(RecordForm):
             after = next(n for n, row in enumerate(groups[i]["rows"]) if row["name"] == "rows") + 1
             groups[i]["rows"].insert(
                 after,
-                self._told(MEGAPIXELS, self["claimed_megapixels"], self["native_megapixels"]),
+                self._pair(MEGAPIXELS, self["claimed_megapixels"], self["native_megapixels"]),
             )
         return groups
 
     def _row(self, figure: Figure) -> dict[str, Any]:
-        return self._told(figure, self[COLUMN_OF[figure.name]], self[measured_name(figure.name)])
+        return self._pair(figure, self[COLUMN_OF[figure.name]], self[measured_name(figure.name)])
 
-    def _told(self, figure: Figure, claimed: forms.BoundField, measured: forms.BoundField) -> dict[str, Any]:
+    def _pair(self, figure: Figure, claimed: forms.BoundField, measured: forms.BoundField) -> dict[str, Any]:
         unit = unit_of(figure.name, self.units)
         return {
             "name": figure.name,

@@ -49,7 +49,8 @@ def _line(spec: CameraSpec, name: str, system: System) -> Line:
     off = ""
     if claimed and measured is not None and abs(measured / claimed - 1) > WORTH_TELLING:
         share = measured / claimed
-        off = f"{share:.1f} times what is stated" if share >= 2 else f"{abs(share - 1):.0%} {_way(share)} than stated"
+        little = f"{100 * abs(share - 1):.0f} % {'more' if share > 1 else 'less'} than stated"
+        off = f"{share:.1f} times what is stated" if share >= 2 else little
     return Line(
         label=FIGURES[name].label,
         claimed=told(name, claimed, system),
@@ -58,10 +59,6 @@ def _line(spec: CameraSpec, name: str, system: System) -> Line:
         origin=best.origin,
         off=off,
     )
-
-
-def _way(share: float) -> str:
-    return "more" if share > 1 else "less"
 
 
 def summary(row: CameraModel, spec: CameraSpec) -> str:

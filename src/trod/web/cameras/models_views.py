@@ -201,11 +201,11 @@ def _answer(asked: dict[str, Any], system: Any) -> dict[str, Any]:
             {
                 "model": row,
                 "ranked": ranked,
-                "caught": f"{100 * ranked.caught:.0f}",
-                "error": f"{100 * ranked.standard_error:.1f}",
-                "day": f"{100 * ranked.day:.0f}",
-                "night": f"{100 * ranked.night:.0f}",
-                "empty": None if ranked.empty is None else f"{100 * ranked.empty:.0f}",
+                "caught": models_compare.hundredths(ranked.caught),
+                "error": "under 0.1" if ranked.standard_error < 0.0005 else f"{100 * ranked.standard_error:.1f}",
+                "day": models_compare.hundredths(ranked.day),
+                "night": models_compare.hundredths(ranked.night),
+                "empty": None if ranked.empty is None else models_compare.hundredths(ranked.empty),
                 "bar": models_picture.caught_bar(
                     ranked.caught, ranked.standard_error, TIED, ranked.day, ranked.night, key=row.slug, name=spec.name
                 ),
