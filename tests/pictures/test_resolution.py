@@ -183,10 +183,14 @@ def test_a_print_that_came_out_smaller_is_allowed_for() -> None:
 KERNELS = [Image.Resampling.BILINEAR, Image.Resampling.BICUBIC, Image.Resampling.LANCZOS]
 
 
+# A sharp lens: with a softer one the native picture itself has fewer (next test, docs/models/resolution.md).
+@pytest.mark.parametrize(("demosaic", "lens_px"), [("none", 0.5), ("gradient", 0.4)])
 @pytest.mark.parametrize("how", KERNELS)
-def test_a_sharp_picture_enlarged_to_four_times_its_pixels_keeps_its_megapixels(how: Image.Resampling) -> None:
+def test_a_sharp_picture_enlarged_to_four_times_its_pixels_keeps_its_megapixels(
+    how: Image.Resampling, demosaic: native_camera.Demosaic, lens_px: float
+) -> None:
     native_mp = COLUMNS * ROWS / 1e6
-    pixels = photograph(distance_m=2.0, lens_px=0.45, twice=how)
+    pixels = photograph(distance_m=2.0, lens_px=lens_px, demosaic=demosaic, twice=how)
 
     found = resolution.measure_target([pixels], distance_m=2.0)
 
