@@ -15,6 +15,7 @@ import typst
 from trod.errors import WrongInput
 from trod.planning import drawing, said
 from trod.planning.setup import Setup
+from trod.planning.walkby import Estimate
 from trod.report import sentences, slip_code
 from trod.report.slip_code import SlipCode
 
@@ -162,6 +163,25 @@ def where_to(data: SlipData) -> tuple[tuple[str, str], ...]:
         found.append(("Way", data.access))
     found += [("Beware", data.safety), ("Closed", data.closed)]
     return tuple((label, text) for label, text in found if text.strip())
+
+
+def estimate_words(estimate: Estimate | None, kind: str) -> str:
+    """A simulated number with its standard error, no finer than it is worth; "–" where there is none."""
+    if estimate is None:
+        return "–"
+    value, error = estimate.value, estimate.standard_error
+    if kind == "share":
+        return f"{100 * value:.0f} ± {max(100 * error, 0.1):.1f} in 100"
+    if kind == "pixels":
+        return f"{said.to_step(value, 10 if value < 1000 else 100):.0f} ± {max(error, 1):.0f}"
+    return f"{value:.2g} ± {max(error, 0.01):.1g}"
+
+
+def outcome_table(setup: Setup) -> tuple[tuple[str, str, str], ...]:
+    """What comes of the animal: (label, by day, by night)."""
+    night = {label: estimate_words(estimate, kind) for label, estimate, kind in setup.night.rows}
+    day = {label: estimate_words(estimate, kind) for label, estimate, kind in setup.day.rows}
+    return tuple((label, day.get(label, "–"), night.get(label, "nothing")) for label in (day or night))
 
 
 def legend(setup: Setup) -> str:

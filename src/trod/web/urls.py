@@ -7,12 +7,14 @@ from django.urls import include, path
 urlpatterns = [
     path("", include("trod.web.today.urls")),
     path("ground/", include("trod.web.ground.urls")),
+    path("ground/sites/of/<slug:slug>/bench/", include("trod.web.bench.urls")),
     path("cameras/", include("trod.web.cameras.urls")),
     path("cards/", include("trod.web.cards.urls")),
     path("look/", include("trod.web.look.urls")),
     path("questions/", include("trod.web.questions.urls")),
     path("reports/", include("trod.web.reports.urls")),
     path("pictures/", include("trod.web.pictures.urls")),
+    path("slips/", include("trod.web.slip.urls")),
     path("people/", include("trod.web.people.urls")),
 ]
 handler404 = "trod.web.people.views.not_found"

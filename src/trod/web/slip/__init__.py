@@ -1,0 +1,1 @@
+"""The setup slip of a placement: on the screen, on paper, as a PDF."""
