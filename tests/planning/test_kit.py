@@ -89,7 +89,7 @@ def test_designations_that_shops_do_not_use_are_taken_as_they_are() -> None:
 def test_numbers_that_are_none_are_refused() -> None:
     with pytest.raises(WrongInput, match="cards at 'a': got -1"):
         Wants(site="a", cards=-1)
-    with pytest.raises(WrongInput, match="cells LR6 at 'a': got 2.5"):
+    with pytest.raises(WrongInput, match=r"cells LR6 at 'a': got 2\.5"):
         Wants(site="a", cells={"LR6": 2.5})  # type: ignore[dict-item]
     with pytest.raises(WrongInput, match="spares of 'card': got -1"):
         kit_list([], spares={"card": -1})
