@@ -1,0 +1,1 @@
+"""The bench: where a placement is worked out before the walk."""
