@@ -1,19 +1,21 @@
 """Trips by plan against a fixed monthly round: camera-days lost in simulated reserve-years, at the same number of trips.
 
-    python benchmarks/upkeep.py [--reserves 200] [--cameras 12] [--seed 1] [--futures 200] [--json]
+    python benchmarks/upkeep.py [--reserves 200] [--cameras 10] [--seed 1] [--ways …] [--days-to-fault 600] [--json]
 
-A year has 360 days; all cameras are set on its first day and brought home on its last. The **monthly round** visits every
-camera on days 30, 60 … 330. The **plan** makes no more trips. It is run in three ways: every camera is a trip of its own;
-a trip takes in one part of the reserve (three or four cameras, drawn at random); and every camera a trip of its own with
-half the trips. At every visit, by round or by plan, cells and card are fresh and a lost camera is replaced, so that only
-*when* and *where* differ; cells used go with visits.
+A year has 360 days; all cameras are set on its first day and brought home on its last. The **monthly round** visits
+every camera on days 30, 60 … 330. The **plan** makes no more trips. A trip goes to one camera, or to one part of the
+reserve (five cameras, drawn at random). At every visit, by round or by plan, cells and card are fresh and a lost camera
+is replaced, so that only *when* and *where* differ. The plan **with fixes** may besides, at a visit, put in a 128 GB
+card or lithium cells for good where `fixes.worth_of_fix` says that it pays; then the monthly round is also run with
+those same things from the first day on, to tell what the things do and what the plan does.
 
-The world is simulated here, day by day, sharing nothing with the forecaster but the cells' curve: each camera has a level of
-its own, spread, a drift of its own strength and memory, a season that the planner has a wrong idea of, storms, hungry or frugal
-electronics (± 20 %), large or small files (± 15 %), faults and thefts. The planner sees what a technician sees: the kind of
-site, the daily counts (animals and blanks told apart) and bytes on a card that came home, dead or alive on arrival and of what,
-and the reserve's own long-run rate of faults, which is wrong by a half. A stolen camera brings no card. A camera whose flash
-fails counts as stopped, though day pictures may go on.
+The world is simulated here, day by day, sharing nothing with the forecaster but the cells' curve: each camera has a
+level of its own, spread, a drift of its own strength and memory, a season that the planner has a wrong idea of, storms,
+hungry or frugal electronics (± 20 %), large or small files (± 15 %), faults and thefts. The planner sees what a
+technician sees: the kind of site, the daily counts (animals and blanks told apart) and the bytes on a card that came
+home, dead or alive on arrival and of what, and the region's long-run rate of faults, from which the reserve's own
+differs by a half. A stolen camera brings no card. A camera whose flash fails counts as stopped, though day pictures
+may go on.
 """
 
 from __future__ import annotations
@@ -25,6 +27,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +36,7 @@ from trod.planning.arrivals import Arrivals, DayCount
 from trod.planning.card_room import FileSizes
 from trod.planning.cells import CELLS, Pack, usable_wh
 from trod.planning.endurance import forecast, learn_from_dead, step_for
+from trod.planning.fixes import worth_of_fix
 from trod.planning.sharing import share_trips
 from trod.planning.stopping import Outfit, Used
 from trod.planning.upkeep import with_hazard
@@ -57,6 +61,15 @@ SITES = {
 }
 PACKS = {("FR6", 8): 0.45, ("FR6", 12): 0.10, ("LR6", 8): 0.15, ("LR6", 12): 0.15, ("HR6", 8): 0.15}
 CARDS_GB = {16: 0.1, 32: 0.6, 64: 0.2, 128: 0.1}
+# What a fix costs in camera-days for the rest of the year, and what it must save on top of that. Assumed.
+BIG_CARD_DAYS, LITHIUM_DAYS, MUST_SAVE_DAYS = 4.0, 8.0, 2.0
+# Cameras that a trip takes in, and whether the plan may put in better things.
+WAYS = {
+    "a trip to each camera": (1, False),
+    "a trip to each camera, with fixes": (1, True),
+    "a trip to each part": (5, False),
+    "a trip to each part, with fixes": (5, True),
+}
 CLIPS = 0.15  # of cameras take clips of 10 s instead of bursts of three
 
 
@@ -74,8 +87,13 @@ class Truth:
     blanks: NDArray[np.int64]
     wh: Floats
     mb: Floats
-    gives_wh: Floats
+    nights_c: Floats
     faults: tuple[tuple[float, bool], ...]  # day, stolen
+
+    @cached_property
+    def gives_wh(self) -> Floats:
+        """What its fresh cells give to an 8 W flash in each night."""
+        return self.cells * usable_wh(CELLS[self.cell], self.nights_c, 0.5 * 8.0 / self.cells)
 
     def stop(self, since: int) -> tuple[float, str]:
         """When it stops when it is set anew on a day, and of what; DAYS when it lasts the year out."""
@@ -145,21 +163,20 @@ def camera(rng: np.random.Generator, nights_c: Floats, hazard: float) -> Truth:
     at, faults = 0.0, []
     while (at := at + rng.exponential(1 / hazard)) < DAYS:
         faults.append((at, bool(rng.random() < 0.5)))
-    gives = cells * usable_wh(CELLS[cell], nights_c, 0.5 * 8.0 / cells)
     return Truth(
         kind=kind, cell=cell, cells=cells, card_gb=int(card_gb), clip_s=clip_s,  # type: ignore[call-overload]
         animals=animals, night=night, blanks=blanks, wh=hungry * (0.0288 + joules / 3600), mb=mb,
-        gives_wh=gives, faults=tuple(faults),
+        nights_c=nights_c, faults=tuple(faults),
     )  # fmt: skip
 
 
-def reserve(seed: int, cameras: int) -> list[Truth]:
+def reserve(seed: int, cameras: int, usual_hazard: float) -> list[Truth]:
     """A reserve and its year; cameras share the weather and how often things go wrong there."""
     rng = np.random.default_rng([seed, 4242])
     days = np.arange(DAYS)
     usual = 5 + rng.normal(0, 2) - 12 * np.cos(2 * np.pi * (days + 1 - 20) / 365.25)
     nights_c = usual + wander(rng, 4.0, 3.0)
-    hazard = HAZARD * math.exp(rng.normal(-0.125, 0.5))
+    hazard = usual_hazard * math.exp(rng.normal(-0.125, 0.5))
     return [camera(rng, nights_c, hazard) for _ in range(cameras)]
 
 
@@ -172,6 +189,8 @@ class Tally:
     lost: float = 0.0
     by_cause: dict[str, float] = field(default_factory=dict)
     found_dead: int = 0
+    big_cards: int = 0
+    better_cells: int = 0
 
     def arrive(self, truth: Truth, since: int, day: int) -> tuple[float, str]:
         """Book a visit (or the end) and give back when and of what it had stopped."""
@@ -208,8 +227,8 @@ class Planner:
 
     climate = Climate.seasonal()
 
-    def __init__(self, truth: Truth, *, futures: int) -> None:
-        self.futures = futures
+    def __init__(self, truth: Truth, *, futures: int, hazard: float) -> None:
+        self.futures, self.hazard = futures, hazard
         self.outfit = Outfit(
             pack=Pack(cell=CELLS[truth.cell], number=truth.cells),
             card_gb=truth.card_gb,
@@ -220,15 +239,37 @@ class Planner:
         self.written = self.expected = 0.0
         self.look(0)
 
+    def stopped(self, outfit: Outfit, day: int) -> Floats:
+        """Chance that cells or card have stopped it, from a visit on this day."""
+        start = FIRST + timedelta(days=day)
+        return forecast(
+            outfit, self.arrivals, start, climate=self.climate, futures=self.futures,
+            step_days=step_for(outfit, self.arrivals, start, self.climate, Used()),
+            second_date=False, most_days=HORIZON_DAYS, seed=7,
+        ).stopped  # fmt: skip
+
     def look(self, day: int) -> None:
         """Forecast from a visit on this day."""
-        start = FIRST + timedelta(days=day)
-        found = forecast(
-            self.outfit, self.arrivals, start, climate=self.climate, futures=self.futures,
-            step_days=step_for(self.outfit, self.arrivals, start, self.climate, Used()),
-            second_date=False, most_days=HORIZON_DAYS, seed=7,
-        )  # fmt: skip
-        self.curve = with_hazard(found.stopped, HAZARD)
+        self.cells_or_card = self.stopped(self.outfit, day)
+        self.curve = with_hazard(self.cells_or_card, self.hazard)
+
+    def fix(self, day: int, price_days: float) -> Outfit | None:
+        """What pays most to change for good, if anything does, at the price that a trip has."""
+        left = float(DAYS - day)
+        best, chosen = MUST_SAVE_DAYS, None
+        for fixed, cost in (
+            (replace(self.outfit, card_gb=128.0), BIG_CARD_DAYS),
+            (replace(self.outfit, pack=replace(self.outfit.pack, cell=CELLS["FR6"])), LITHIUM_DAYS),
+        ):
+            if fixed == self.outfit:
+                continue
+            worth = worth_of_fix(
+                self.cells_or_card, self.stopped(fixed, day), cost_in_lost_days=max(price_days, 0.5),
+                hazard_per_day=self.hazard, price_in_lost_days=cost, lasts_days=max(left, 30.0),
+            )  # fmt: skip
+            if worth.saved_days_a_year * left / 365.25 > best:
+                best, chosen = worth.saved_days_a_year * left / 365.25, fixed
+        return chosen
 
     def learn(self, truth: Truth, since: int, stop: float, cause: str, day: int) -> None:
         """What came home."""
@@ -255,10 +296,15 @@ class Planner:
         self.look(day)
 
 
-def planned(world: Sequence[Truth], parts: Sequence[Sequence[int]], *, trips: int, futures: int) -> Tally:
-    """The plan: each day, go where the interval shared out from the latest forecasts has run out."""
+def planned(
+    world: list[Truth], parts: Sequence[Sequence[int]], *, trips: int, futures: int, hazard: float, fixes: bool
+) -> Tally:
+    """The plan: each day, go where the interval shared out from the latest forecasts has run out.
+
+    world : changed in place where a fix changes what hangs there.
+    """
     tally = Tally()
-    planners = [Planner(truth, futures=futures) for truth in world]
+    planners = [Planner(truth, futures=futures, hazard=hazard) for truth in world]
     since = [0] * len(parts)
     due: list[float] = []
     fresh = True  # whether something was learned since the trips were shared out
@@ -277,7 +323,17 @@ def planned(world: Sequence[Truth], parts: Sequence[Sequence[int]], *, trips: in
             tally.trips += 1
             for i in part:
                 stop, cause = tally.visit(world[i], since[number], day)
-                planners[i].learn(world[i], since[number], stop, cause, day)
+                planner = planners[i]
+                planner.learn(world[i], since[number], stop, cause, day)
+                # Only where cells or card may matter before a month is over, and a card has come home.
+                if fixes and planner.written and planner.cells_or_card[min(45, HORIZON_DAYS)] > 0.02:
+                    fixed = planner.fix(day, shared.price_days / len(part))
+                    if fixed is not None:
+                        tally.big_cards += fixed.card_gb != planner.outfit.card_gb
+                        tally.better_cells += fixed.pack != planner.outfit.pack
+                        planner.outfit = fixed
+                        world[i] = replace(world[i], card_gb=int(fixed.card_gb), cell=fixed.pack.cell.designation)
+                        planner.look(day)
             since[number] = day
             fresh = True
     for number, part in enumerate(parts):
@@ -291,74 +347,87 @@ def in_parts(cameras: int, size: int) -> list[list[int]]:
     return [list(range(first, min(first + size, cameras))) for first in range(0, cameras, size)]
 
 
-def ways(cameras: int) -> dict[str, tuple[list[list[int]], float]]:
-    """The ways to compare: parts, and how many of the monthly round's trips."""
-    return {
-        "each camera a trip": (in_parts(cameras, 1), 1.0),
-        "a part of the reserve a trip": (in_parts(cameras, 4), 1.0),
-        "each camera a trip, half of them": (in_parts(cameras, 1), 0.5),
-    }
-
-
 def compare(
-    *, reserves: int, cameras: int, seed: int, futures: int, which: Sequence[str] | None = None
+    *, reserves: int, cameras: int, seed: int, futures: int, hazard: float = HAZARD, ways: Sequence[str] | None = None
 ) -> dict[str, dict[str, float]]:
     """Means of one reserve-year for each way, monthly round and plan side by side."""
     found: dict[str, dict[str, float]] = {}
-    for name, (parts, share) in ways(cameras).items():
-        if which is not None and name not in which:
+    for name, (size, fixes) in WAYS.items():
+        if ways is not None and name not in ways:
             continue
-        pairs = []
+        parts = in_parts(cameras, size)
+        rows: dict[str, list[Tally]] = {"monthly": [], "plan": []} | ({"monthly, fixed": []} if fixes else {})
         for number in range(reserves):
-            world = reserve(seed * 100_000 + number, cameras)
-            fixed = monthly(world, parts)
-            plan = planned(world, parts, trips=round(share * fixed.trips), futures=futures)
-            pairs.append((fixed, plan))
-        lost = np.array([(fixed.lost, plan.lost) for fixed, plan in pairs])
-        ratio = lost[:, 1].sum() / lost[:, 0].sum()
-        # Standard error of a ratio of sums over independent reserves.
-        spread = np.sqrt(np.sum((lost[:, 1] - ratio * lost[:, 0]) ** 2)) / lost[:, 0].sum()
-        row: dict[str, float] = {"reserves": reserves, "ratio": float(ratio), "ratio_se": float(spread)}
-        row["better_in"] = float(np.mean(lost[:, 1] < lost[:, 0]))
-        row["halved_in"] = float(np.mean(lost[:, 1] <= lost[:, 0] / 2))
-        for who, tallies in (("monthly", [f for f, _ in pairs]), ("plan", [p for _, p in pairs])):
-            row[f"{who}_lost"] = float(np.mean([t.lost for t in tallies]))
-            row[f"{who}_trips"] = float(np.mean([t.trips for t in tallies]))
-            row[f"{who}_visits"] = float(np.mean([t.visits for t in tallies]))
-            row[f"{who}_disturbed"] = DISTURBANCE_DAYS * row[f"{who}_visits"]
-            row[f"{who}_found_dead"] = float(np.mean([t.found_dead / max(t.visits, 1) for t in tallies]))
-            for cause in ("cells", "card", "fault", "theft"):
-                row[f"{who}_lost_{cause}"] = float(np.mean([t.by_cause.get(cause, 0.0) for t in tallies]))
-        found[name] = row
+            world = reserve(seed * 100_000 + number, cameras, hazard)
+            rows["monthly"].append(monthly(world, parts))
+            trips = rows["monthly"][-1].trips
+            rows["plan"].append(planned(world, parts, trips=trips, futures=futures, hazard=hazard, fixes=fixes))
+            if fixes:
+                rows["monthly, fixed"].append(monthly(world, parts))
+        found[name] = told(rows)
     return found
+
+
+def _cells_card(tallies: Sequence[Tally]) -> float:
+    return sum(tally.by_cause.get(cause, 0.0) for tally in tallies for cause in ("cells", "card"))
+
+
+def told(rows: dict[str, list[Tally]]) -> dict[str, float]:
+    """Means, and the ratio of lost days with its standard error over independent reserves."""
+    lost = np.array([[tally.lost for tally in rows[who]] for who in ("monthly", "plan")])
+    ratio = lost[1].sum() / lost[0].sum()
+    row = {
+        "ratio": float(ratio),
+        "ratio_se": float(np.sqrt(np.sum((lost[1] - ratio * lost[0]) ** 2)) / lost[0].sum()),
+        # What cells and cards cost; faults and theft come whatever one plans.
+        "ratio_cells_card": _cells_card(rows["plan"]) / _cells_card(rows["monthly"]),
+        "better_in": float(np.mean(lost[1] < lost[0])),
+        "halved_in": float(np.mean(lost[1] <= lost[0] / 2)),
+    }
+    for who, tallies in rows.items():
+        for what in ("lost", "trips", "visits", "big_cards", "better_cells"):
+            row[f"{who} {what}"] = float(np.mean([getattr(tally, what) for tally in tallies]))
+        row[f"{who} disturbed"] = DISTURBANCE_DAYS * row[f"{who} visits"]
+        row[f"{who} found dead"] = float(np.mean([tally.found_dead / max(tally.visits, 1) for tally in tallies]))
+        for cause in ("cells", "card", "fault", "theft"):
+            row[f"{who} {cause}"] = float(np.mean([tally.by_cause.get(cause, 0.0) for tally in tallies]))
+    return row
 
 
 def main() -> None:
     """Compare and print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--reserves", type=int, default=200)
-    parser.add_argument("--cameras", type=int, default=12)
+    parser.add_argument("--cameras", type=int, default=10)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--futures", type=int, default=200)
+    parser.add_argument("--futures", type=int, default=150)
+    parser.add_argument("--days-to-fault", type=float, default=1 / HAZARD, help="mean days until a fault or theft")
+    parser.add_argument("--ways", nargs="*", choices=list(WAYS), default=list(WAYS)[:3], metavar="WAY")
     parser.add_argument("--json", action="store_true")
     args = parser.parse_args()
-    begun = time.perf_counter()
-    found = compare(reserves=args.reserves, cameras=args.cameras, seed=args.seed, futures=args.futures)
+    begun = time.process_time()
+    found = compare(
+        reserves=args.reserves, cameras=args.cameras, seed=args.seed, futures=args.futures,
+        hazard=1 / args.days_to_fault, ways=args.ways,
+    )  # fmt: skip
     if args.json:
         print(json.dumps(found, indent=1))
         return
-    print(f"{args.reserves} reserve-years of {args.cameras} cameras; a mean year:")
+    print(f"{args.reserves} reserve-years of {args.cameras} cameras, a fault or theft in {args.days_to_fault:.0f} days; "
+          "a mean year:")  # fmt: skip
+    shown = ("lost", "cells", "card", "fault", "theft", "trips", "visits", "disturbed", "big_cards", "better_cells")
     for name, row in found.items():
-        print(f"\n{name}: lost days by plan / by round {row['ratio']:.3f} ± {row['ratio_se']:.3f} (standard error); "
-              f"fewer in {row['better_in']:.0%} of reserves, half or less in {row['halved_in']:.0%}")  # fmt: skip
-        print(f"{'':10}{'lost':>8}{'cells':>8}{'card':>8}{'faults':>8}{'thefts':>8}{'trips':>8}{'visits':>8}"
-              f"{'quiet days':>12}{'found dead':>12}")  # fmt: skip
-        for who in ("monthly", "plan"):
-            print(f"{who:10}" + "".join(
-                f"{row[f'{who}_{what}']:8.1f}"
-                for what in ("lost", "lost_cells", "lost_card", "lost_fault", "lost_theft", "trips", "visits")
-            ) + f"{row[f'{who}_disturbed']:12.0f}{row[f'{who}_found_dead']:12.1%}")  # fmt: skip
-    print(f"\n{time.perf_counter() - begun:.0f} s")
+        print(
+            f"\n{name}: lost days by plan / by round {row['ratio']:.3f} ± {row['ratio_se']:.3f} (standard error), "
+            f"by cells and card alone {row['ratio_cells_card']:.3f}; fewer in {row['better_in']:.0%} of reserves, "
+            f"half or less in {row['halved_in']:.0%}"
+        )
+        print(f"{'':16}" + "".join(f"{what:>13}" for what in (*shown, "found dead")))
+        for who in ("monthly", "plan", "monthly, fixed"):
+            if f"{who} lost" in row:
+                print(f"{who:16}" + "".join(f"{row[f'{who} {what}']:13.1f}" for what in shown)
+                      + f"{row[f'{who} found dead']:13.1%}")  # fmt: skip
+    print(f"\n{time.process_time() - begun:.0f} s of one core")
 
 
 if __name__ == "__main__":
