@@ -281,6 +281,9 @@ def _deployment_start(request: HttpRequest) -> dict[str, Any]:
             initial |= {
                 n: getattr(last, n) for n in ("height_m", "tilt_deg", "heading_deg", "aim_distance_m")
             }
+    # Settings that the adviser hands over in the address go before the last deployment's.
+    asked = ("mode", "burst", "delay_s", "sensitivity", "time_lapse_h")
+    initial |= {name: request.GET[name] for name in asked if request.GET.get(name)}
     return initial
 
 

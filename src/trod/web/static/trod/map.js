@@ -47,8 +47,8 @@
   };
   const labels = [];
   for (const site of data.sites) {
-    const css = ["mk", site.cameras.length ? "camera" : "", site.sensitive ? "sensitive" : "", site.retired ? "retired" : ""];
-    const icon = L.divIcon({ className: "mk-box", iconSize: [44, 44], html: `<span class="${css.join(" ")} f-${site.feature}"></span>` });
+    const css = ["mk", site.cameras.length ? "camera" : "", site.sensitive ? "sensitive" : "", site.retired ? "retired" : "", site.rank ? "ranked" : ""];
+    const icon = L.divIcon({ className: "mk-box", iconSize: [44, 44], html: `<span class="${css.join(" ")} f-${site.feature}">${site.rank ? Number(site.rank) : ""}</span>` });
     const marker = L.marker(site.at, { icon, title: site.name, alt: site.name, riseOnHover: true }).addTo(map);
     const words = document.createElement("div");
     link(site.url, site.name, words).className = "popname";

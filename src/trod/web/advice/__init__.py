@@ -1,0 +1,1 @@
+"""Advice on settings for a site, and on where a camera should stand next."""

@@ -1,0 +1,146 @@
+"""Sites for a month: from sign, feature, season and what cameras saw there in that month before."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterable
+from datetime import date
+from typing import Any, get_args
+
+from django.db.models import QuerySet
+
+from trod.findings import effort, localtime
+from trod.findings.sightings import Filter, select
+from trod.planning import season
+from trod.planning.adviser import AIMS, Aim
+from trod.planning.season import Came, Candidate, Place, SeenSign
+from trod.planning.site import MONTHS
+from trod.web.advice.prefill import feature_of
+from trod.web.catalogue import evidence
+from trod.web.models import Reserve, Sign, Site
+
+MOST_SIGN = 20_000
+_kept: dict[int, tuple[str, dict[tuple[str, int], float], dict[tuple[str, int, str], int]]] = {}
+_lock = threading.Lock()
+
+
+def day_for(month: int, today: date) -> date:
+    """The day that a month is judged for: today in this month, else the middle of the next month of that name."""
+    if month == today.month:
+        return today
+    return date(today.year + (month < today.month), month, 15)
+
+
+def closed_months(closed: Any) -> tuple[int, ...]:
+    """Months in which a site is closed, of whatever `Site.closed` holds: months, or {"from": "12-01", "to": "03-31"}.
+
+    A month that is closed in part counts as closed. What cannot be read is left out.
+    """
+    found: set[int] = set()
+    for one in closed if isinstance(closed, list) else []:
+        if isinstance(one, dict):
+            first, last = _month(one.get("from")), _month(one.get("to"))
+            if first and last:
+                found |= {(first - 1 + k) % 12 + 1 for k in range((last - first) % 12 + 1)}
+        elif month := _month(one):
+            found.add(month)
+    return tuple(sorted(found))
+
+
+def _month(told: Any) -> int:
+    """The month of 3, "3", "03-31" or "2026-03-31"; 0 for anything else."""
+    if isinstance(told, bool):
+        return 0
+    if isinstance(told, int):
+        return told if 1 <= told <= 12 else 0
+    parts = str(told).strip().split("-")
+    text = parts[1] if len(parts) == 3 else parts[0]
+    return int(text) if text.isascii() and text.isdigit() and 1 <= int(text) <= 12 else 0
+
+
+def places(sites: Iterable[Site], watched: set[int]) -> list[Place]:
+    """Sites as the planning room wants them. watched : numbers of the sites with a camera."""
+    return [
+        Place(
+            name=site.name,
+            latitude_deg=site.latitude,
+            longitude_deg=site.longitude,
+            feature=feature_of(site),
+            watched=site.pk in watched,
+            sensitive=site.sensitive,
+            closed=closed_months(site.closed),
+        )
+        for site in sites
+    ]
+
+
+def signs(rows: QuerySet[Sign]) -> list[SeenSign]:
+    """Sign as the planning room wants it."""
+    known = get_args(season.SignKind)
+    return [
+        SeenSign(
+            kind=kind if kind in known else "other",
+            seen_on=seen_on,
+            latitude_deg=latitude,
+            longitude_deg=longitude,
+            species=species or "",
+        )
+        for kind, seen_on, latitude, longitude, species in rows.values_list(
+            "kind", "seen_on", "latitude", "longitude", "species__name"
+        )[:MOST_SIGN]
+    ]
+
+
+def came(reserve: Reserve, sites: Iterable[Site], month: int, species: str) -> list[Came]:
+    """What cameras saw at each site in a month of any year: events with the species (or any animal), and effort."""
+    days, events = _tables(reserve)
+    return [
+        Came(
+            place=site.name,
+            events=events.get((site.slug, month, species), 0),
+            camera_days=days.get((site.slug, month), 0.0),
+            what=species or "animals",
+        )
+        for site in sites
+    ]
+
+
+def _tables(reserve: Reserve) -> tuple[dict[tuple[str, int], float], dict[tuple[str, int, str], int]]:
+    """Camera-days by site and month, and events by site, month and species ("" for any animal); all years together."""
+    account = evidence.gather(reserve)
+    with _lock:
+        held = _kept.get(reserve.pk)
+    if held is not None and held[0] == account.stamp:
+        return held[1], held[2]
+    days: dict[tuple[str, int], float] = {}
+    for (site, first), part in effort.effort(select(account.evidence, Filter())).by_site_month.items():
+        days[site, first.month] = days.get((site, first.month), 0.0) + part
+    animals = [s for s in account.evidence.sightings if s.what == "animal"]
+    months = localtime.months_of([s.utc_s for s in animals], reserve.zone) if animals else []
+    seen: set[tuple[str, int, str, str]] = set()
+    for sighting, first in zip(animals, months, strict=True):
+        seen.add((sighting.site, first.month, "", sighting.event))
+        if sighting.species_name:
+            seen.add((sighting.site, first.month, sighting.species_name, sighting.event))
+    events: dict[tuple[str, int, str], int] = {}
+    for site, month, name, _ in seen:
+        events[site, month, name] = events.get((site, month, name), 0) + 1
+    with _lock:
+        if len(_kept) > 16:
+            _kept.clear()
+        _kept[reserve.pk] = (account.stamp, days, events)
+    return days, events
+
+
+def sentence(found: list[Candidate], month: int, aim: Aim | None, species: str) -> str:
+    """The most promising place that is open, and what speaks for it."""
+    what = f" to tell {AIMS[aim]}" if aim else ""
+    of = f" of {species}" if species and aim != "people" else ""
+    best = next((c for c in found if month not in c.place.closed), None)
+    if best is None:
+        return f"No site is open in {MONTHS[month - 1]}."
+    if best.points <= 0:
+        return f"Nothing speaks for any site in {MONTHS[month - 1]}{what}{of}."
+    top = [p.why for p in sorted(best.parts, key=lambda p: -p.points) if p.points > 0][:2]
+    there = "a camera already stands at" if best.place.watched else "the most promising place is"
+    return f"In {MONTHS[month - 1]}{what}{of} {there} {best.place.name}: {'; '.join(top)}."

@@ -1,0 +1,235 @@
+"""The settings adviser of a site: what is asked, what it answers, how long cells and card would last."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, get_args
+
+from django import forms
+from django.urls import reverse
+from django.utils.http import urlencode
+
+from trod.errors import NotEnoughEvidence, WrongInput
+from trod.planning import adviser, arrivals, endurance
+from trod.planning.adviser import AIMS, Dials, Price, SettingsAdvice, Wish
+from trod.planning.animals import ANIMALS, animal
+from trod.planning.camera import CameraSpec
+from trod.planning.cells import CELLS, Pack, cell_by
+from trod.planning.energy import Draw
+from trod.planning.site import Cover
+from trod.planning.stopping import Outfit
+from trod.planning.weather import Climate
+from trod.web.advice.prefill import Start, feature_of
+from trod.web.models import CameraModel, Site
+
+FUTURES, STEP_DAYS = 600, 3
+COVER_WORDS = {
+    "open": "open ground", "low plants": "low plants", "tall grass": "tall grass", "scrub": "scrub", "wood": "wood",
+}  # fmt: skip
+BASIS_WORDS = {
+    "published": "published",
+    "our model": "from our own model",
+    "common practice": "common practice",
+    "assumed": "assumed",
+}
+
+
+class WishForm(forms.Form):
+    """What the camera is for. Its fields stand in a sentence; temperatures are in the person's units."""
+
+    aim = forms.ChoiceField(label="I want to know", choices=list(AIMS.items()))
+    animal = forms.ChoiceField(label="of", choices=[(one.key, one.name.lower()) for one in ANIMALS])
+    herd = forms.IntegerField(label="at once, up to", min_value=1, max_value=1000)
+    model = forms.ChoiceField(label="with a")
+    triggers = forms.FloatField(label="Triggers a day", min_value=0, max_value=5000)
+    night = forms.FloatField(label="by night, in 100", min_value=0, max_value=100)
+    days = forms.FloatField(label="Days until the next visit", min_value=0.5, max_value=1500)
+    card_gb = forms.FloatField(label="Card (GB)", min_value=0.1, max_value=4000)
+    air = forms.FloatField(label="Warmest usual air")
+    cover = forms.ChoiceField(label="Before it", choices=[(one, COVER_WORDS.get(one, one)) for one in get_args(Cover)])
+
+    def __init__(self, data: Any = None, *, start: Start, system: str) -> None:
+        self.system = system
+        self.begun = {
+            "aim": start.aim,
+            "animal": start.animal,
+            "herd": 1,
+            "model": start.model,
+            "triggers": start.triggers.value,
+            "night": round(100 * start.night_share.value),
+            "days": start.days.value,
+            "card_gb": start.card_gb.value,
+            "air": 68 if system == "us" else 20,
+            "cover": start.cover,
+        }
+        # What the address does not say is as the site's records have it.
+        given = {name: data[name] for name in self.begun if data is not None and data.get(name, "") != ""}
+        super().__init__(self.begun | given)
+        rows = CameraModel.objects.all()
+        self.fields["model"].choices = [(row.slug, str(row)) for row in rows] or [("", "camera by usual figures")]
+        self.fields["model"].required = bool(rows)
+        self.fields["air"].label = f"Warmest usual air ({'°F' if system == 'us' else '°C'})"
+        for name in ("triggers", "night", "days", "card_gb", "air"):
+            self.fields[name].widget.attrs["step"] = "any"
+
+    def clean_air(self) -> float:
+        celsius = (self.cleaned_data["air"] - 32) / 1.8 if self.system == "us" else self.cleaned_data["air"]
+        if not -60 <= celsius <= 60:
+            needed = "-76 to 140 °F" if self.system == "us" else "-60 to 60 °C"
+            raise forms.ValidationError(f"got {self.cleaned_data['air']:g}; needed: {needed}")
+        return float(celsius)
+
+    def wish(self, site: Site) -> Wish:
+        """What is asked, for the adviser. Raises WrongInput."""
+        said = self.cleaned_data
+        return Wish(
+            aim=said["aim"],
+            feature=feature_of(site),
+            animal=animal(said["animal"]),
+            cover=said["cover"],
+            herd=said["herd"],
+            triggers=said["triggers"],
+            night_share=said["night"] / 100,
+            days=said["days"],
+            card_gb=said["card_gb"],
+            air_c=said["air"],
+        )
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One setting for the page. adds, other : its price a day, and what the plainest value would cost in all."""
+
+    setting: adviser.Setting
+    basis: str
+    adds: str
+    other: str
+
+
+def choices(advice: SettingsAdvice) -> list[Choice]:
+    """The settings with their prices."""
+    return [_choice(one, advice.price) for one in advice.settings]
+
+
+def _choice(one: adviser.Setting, total: Price | None) -> Choice:
+    adds = other = ""
+    if one.extra_wh and one.extra_mb is not None and total is not None:
+        adds = f"{one.extra_wh:+.2g} Wh and {one.extra_mb:+.2g} MB a day".replace("-", "−").replace("+0 ", "0 ")
+        wh, mb = total.wh_a_day - one.extra_wh, total.mb_a_day - one.extra_mb
+        instead = one.price.rpartition(" a day than with ")[2]
+        other = f"With {instead} all would cost {_two(wh)} Wh and {_two(mb)} MB a day."
+    elif one.price:
+        adds = one.price
+    return Choice(one, BASIS_WORDS.get(one.basis, one.basis), adds, other)
+
+
+def _two(value: float) -> str:
+    return f"{value:.2g}" if value < 100 else f"{float(f'{value:.2g}'):.0f}"
+
+
+def sentence(advice: SettingsAdvice) -> str:
+    """The settings in one sentence, with what they cost."""
+    d = advice.dials
+    what = {"picture": "pictures", "clip": f"clips of {d.clip_s:.0f} s", "both": "pictures and clips"}[d.mode]
+    burst = f", {d.burst} a burst" if d.mode != "clip" and d.burst > 1 else ", one a trigger" if d.mode != "clip" else ""
+    delay = "without delay" if d.delay_s < 2 else f"with {duration(d.delay_s)} between triggers"
+    lapse = f", and one frame every {d.time_lapse_h:g} h by the clock" if d.time_lapse_h else ""
+    cost = f" That costs {advice.price}." if advice.price is not None else ""
+    return f"Take {what}{burst}, {delay}, at {d.sensitivity} sensitivity{lapse}.{cost}"
+
+
+def duration(seconds: float) -> str:
+    """Seconds as a person dials them in."""
+    return f"{seconds / 60:g} min" if seconds >= 60 else f"{seconds:g} s"
+
+
+def dial_in(d: Dials) -> list[tuple[str, str]]:
+    """The list to dial in at the camera."""
+    lines = [("Mode", {"picture": "pictures", "clip": "clips", "both": "pictures and clips"}[d.mode])]
+    if d.mode != "clip":
+        lines.append(("Pictures a burst", str(d.burst)))
+    if d.mode != "picture":
+        lines.append(("Length of a clip", f"{d.clip_s:.0f} s"))
+    lines += [
+        ("Delay", "none, or the shortest" if d.delay_s < 2 else duration(d.delay_s)),
+        ("Sensitivity", d.sensitivity),
+        ("Time lapse", f"every {d.time_lapse_h:g} h" if d.time_lapse_h else "off"),
+        ("Hours", "all day and night" if d.hours == (0.0, 24.0) else f"{d.hours[0]:g} to {d.hours[1]:g} o'clock"),
+        ("Size", f"about {d.megapixels:.0f} megapixels" if d.megapixels else "the sensor's own"),
+    ]
+    return lines
+
+
+def deployment_link(site: Site, d: Dials) -> str:
+    """The form of a new deployment with these settings filled in."""
+    values = {
+        "site": site.slug,
+        "mode": d.mode,
+        "burst": d.burst,
+        "delay_s": f"{d.delay_s:g}",
+        "sensitivity": d.sensitivity,
+        "time_lapse_h": f"{d.time_lapse_h:g}" if d.time_lapse_h else "",
+    }
+    return f"{reverse('cameras:deployment_new')}?{urlencode(values)}"
+
+
+@dataclass(frozen=True)
+class Lasting:
+    """How long cells and card would last. taken : what was assumed for it, in words."""
+
+    sentence: str
+    after: str
+    caveats: tuple[str, ...]
+    taken: str
+
+
+def lasting(spec: CameraSpec, d: Dials, wish: Wish, site: Site, *, start: date) -> Lasting | None:
+    """The endurance forecast for these settings from a day on; None when it cannot be reckoned."""
+    cell, assumed = ("LR6", True) if spec.cell not in CELLS else (spec.cell, False)
+    number = int(spec.value("cells")) or 8
+    losses = site.losses_per_year
+    try:
+        forecast = endurance.forecast(
+            Outfit(
+                draw=Draw.of(spec),
+                pack=Pack(cell=cell_by(cell), number=number),
+                card_gb=wish.card_gb,
+                frames=0 if d.mode == "clip" else d.burst,
+                clip_s=d.clip_s if d.mode != "picture" else 0.0,
+                delay_s=d.delay_s,
+                night_share=wish.night_share,
+                lapses_per_day=24 / d.time_lapse_h if d.time_lapse_h else 0.0,
+            ),
+            arrivals.Arrivals.for_site(wish.feature, latitude_deg=site.latitude, level_per_day=max(wish.triggers, 0.1)),
+            start,
+            climate=climate_of(site),
+            faults_per_day=min(losses / 365.25, 0.9) if losses else 0.0,
+            futures=FUTURES,
+            step_days=STEP_DAYS,
+        )
+    except (WrongInput, NotEnoughEvidence):
+        return None
+    origin = spec.figure("cells").origin
+    cells = f"{number} × {cell}"
+    guess = "; their kind is assumed" if assumed else "; their number is assumed" if origin == "assumed" else ""
+    caveats = [c for c in forecast.caveats if not c.startswith("No card has come")]
+    return Lasting(
+        sentence=forecast.sentence(),
+        after=forecast.after_flash(),
+        caveats=tuple(caveats),
+        taken=f"Fresh cells ({cells}{guess}), an empty card of {wish.card_gb:g} GB, set up on {start:%Y-%m-%d}; the "
+        f"triggers as typed, their spread and the storms as usual for a site of the kind {wish.feature}.",
+    )
+
+
+def climate_of(site: Site) -> Climate:
+    """The reserve's nights as typed there; else assumed, turned by half a year in the south."""
+    kept = site.reserve.climate if isinstance(site.reserve.climate, dict) else {}
+    minima = kept.get("minimum_c")
+    if isinstance(minima, list) and len(minima) == 12 and all(isinstance(v, int | float) for v in minima):
+        try:
+            return Climate(minimum_c=tuple(float(v) for v in minima), source=str(kept.get("source", "typed in"))[:200])
+        except WrongInput:
+            pass
+    return Climate.seasonal(coldest_day=20.0 if site.latitude >= 0 else 202.0)
