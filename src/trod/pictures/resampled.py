@@ -114,7 +114,9 @@ def trace_of(luma: NDArray[np.uint8]) -> PictureTrace:
     if accepted and r < LEAST_FACTOR:
         trace = "light"
     elif accepted:
-        trace = "two lines" if min(g1, g2) >= LEAST_SECOND_LINE else "one line"
+        own = alias(1 / r) if g1 >= g2 else alias(1 / (2 * r))
+        both = min(g1, g2) >= LEAST_SECOND_LINE and not _is_side_line(spectra, own)
+        trace = "two lines" if both else "one line"
     if trace in ("none", "light") and twice >= LEAST_TWICE and twice - jpeg >= LEAST_TWICE_OVER_JPEG:
         trace = "twice"
     return PictureTrace(
@@ -239,6 +241,12 @@ def _at(spectra: Sequence[Floats], f: float) -> tuple[float, float]:
         return 1.0, 1.0
     a, b = (float(_peaks(s)[round(f * 2 * (s.size - 1))]) for s in spectra)
     return a, b
+
+
+def _is_side_line(spectra: Sequence[Floats], f: float) -> bool:
+    """Whether a line an eighth (or more of them) away is stronger: then this one is only JPEG's echo of that."""
+    own = math.prod(_at(spectra, f))
+    return any(math.prod(_at(spectra, alias(f + k / 8))) > own for k in (-4, -3, -2, -1, 1, 2, 3, 4))
 
 
 def _aliases(f: Floats) -> Floats:
