@@ -33,6 +33,7 @@ from trod.planning.endurance import (
     screen,
 )
 from trod.planning.energy import Draw
+from trod.planning.site import Feature
 from trod.planning.weather import DEFAULT_CLIMATE, Climate
 
 NEW_YEAR, NOVEMBER, OCTOBER = date(2027, 1, 1), date(2027, 11, 1), date(2027, 10, 1)
@@ -181,7 +182,7 @@ def test_the_first_card_narrows_the_forecast() -> None:
 
 
 def test_a_camera_in_the_middle_of_its_time_stops_sooner_than_a_fresh_one() -> None:
-    site = Arrivals.for_site("trail")
+    site = guessed(15)
     half = Used(energy_wh=17.0, card_mb=16_000, days=120)
 
     fresh, later = (forecast(outfit(), site, OCTOBER, used=u, second_date=False).stop for u in (None, half))
@@ -331,7 +332,8 @@ def test_after_an_early_death_the_next_forecast_for_the_camera_is_earlier_and_na
 
 
 def test_two_hundred_cameras_are_forecast_alike_alone_and_together() -> None:
-    sites = [Arrivals.for_site(f) for f in ("trail", "feeding", "saddle", "meadow")]
+    kinds: tuple[Feature, ...] = ("trail", "feeding", "saddle", "meadow")
+    sites = [Arrivals.for_site(kind) for kind in kinds]
     tasks = [Task(outfit=outfit(c), arrivals=s, start=OCTOBER) for s in sites for c in ("FR6", "LR6")]
 
     together = forecast_many(tasks)
@@ -348,7 +350,7 @@ def test_two_hundred_cameras_are_forecast_alike_alone_and_together() -> None:
 @pytest.mark.long
 def test_two_hundred_cameras_take_less_than_two_seconds() -> None:
     """Processor time of one core; benchmarks/endurance.py tells it exactly."""
-    features = ("trail", "feeding", "saddle", "meadow", "water")
+    features: tuple[Feature, ...] = ("trail", "feeding", "saddle", "meadow", "water")
     tasks = []
     for i in range(200):
         site = Arrivals.for_site(features[i % 5]).after(counted([(7 * i + 3 * d) % 40 for d in range(30)], OCTOBER))

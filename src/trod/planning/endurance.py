@@ -40,6 +40,21 @@ from trod.planning.stopping import (
 )
 from trod.planning.weather import DEFAULT_CLIMATE, Climate
 
+__all__ = [
+    "EnergyScale",
+    "Outfit",
+    "Screened",
+    "Spread",
+    "StopForecast",
+    "Task",
+    "Used",
+    "forecast",
+    "forecast_many",
+    "learn_from_dead",
+    "learned_scale",
+    "screen",
+]
+
 Floats = NDArray[np.float64]
 Cause = Literal["cells", "card", "fault"]
 
