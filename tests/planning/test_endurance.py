@@ -309,6 +309,15 @@ def test_the_closed_form_is_near_the_simulation_before_any_card() -> None:
         assert (np.diff(quick.stopped) >= 0).all()
 
 
+def test_the_closed_form_gives_alkaline_cells_their_summer_back() -> None:
+    """Set up in the coldest month: those that live through it last far into the year."""
+    quick = screen(outfit("LR6"), guessed(6), NEW_YEAR)
+    slow = forecast(outfit("LR6"), guessed(6), NEW_YEAR, second_date=False).stop
+
+    assert quick.day(0.5) == approx(slow.q50, rel=0.12)
+    assert quick.day(0.9) == approx(slow.q90, rel=0.12)
+
+
 def test_a_camera_found_dead_teaches_what_it_eats() -> None:
     """Precisions add: 1/√(1/0.2² + 1/0.1²) = 0.08944; a camera that ended at half of what was counted eats twice."""
     learnt = learned_scale(EnergyScale(0.0, 0.2), capacity_wh=30, counted_wh=30)

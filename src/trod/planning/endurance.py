@@ -227,8 +227,8 @@ def forecast(
     used : what cells and card had given by then; nothing when None.
     faults_per_day : chance a day of a fault, damage or theft [1/day], as a person says; 1/600 is one in twenty
         months. 0 is never true, and the forecast says so.
-    futures, step_days : how finely; with 2000 futures day by day the dates are good to about 3 % of their
-        spread's width.
+    futures, step_days : how finely; with 2000 futures day by day the early date is good to 1.3 % of the band's
+        width (standard error; benchmarks/endurance.py).
     seed : the same arguments give the same forecast.
 
     Returns
@@ -340,8 +340,9 @@ def forecast_many(
     """Forecasts of a whole reserve, quickly: fewer futures, in steps of days that fit each camera's length.
 
     Every camera has the same stream of chance and the same winters, so that its forecast does not depend on
-    which other cameras are asked for. The price of the quickness: with 300 futures the early date is uncertain by
-    about a tenth of the band's width (standard error), and no second date (day pictures) is given.
+    which other cameras are asked for. The price of the quickness: with 300 futures the early date has a standard
+    error of 3 % of the band's width and is 1 % early (benchmarks/endurance.py); no second date (day pictures) is
+    given.
     """
     return [
         forecast(
@@ -402,10 +403,12 @@ def screen(
 ) -> Screened:
     """The stop-day distribution without chance: the sum of costs taken for lognormal.
 
-    F(t) = Φ(ln(m(t)/C(t)) / √(ln(1 + v/m²) + κ²)) with mean m and variance v of all that is used by day t,
-    C what the cells give (running minimum over nights one and a half standard deviations below the mean) or the
-    card holds. For comparing and sorting; in our study its band held fewer truths after a card than the
-    simulation's (docs/models/endurance.md). A panel is not in it.
+    F(t) = max over s ≤ t of Φ(ln(m(s)/C(s)) / √(ln(1 + v/m²) + κ²)) with mean m and variance v of all that is
+    used by day s, C what the cells give that night (taken one and a half standard deviations below the mean) or
+    the card holds. The maximum stands for "ever until t": exact if the futures kept their order. A running minimum
+    of C instead would keep the winter's capacity in summer and let alkaline cells stop months too early. For
+    comparing and sorting; in our study its band held fewer truths after a card than the simulation's
+    (docs/models/endurance.md). A panel is not in it.
     """
     used = used or Used()
     known = arrivals.posterior
@@ -447,11 +450,10 @@ def screen(
 
 
 def _gives(outfit: Outfit, nights_c: Floats, aged_days: Floats) -> Floats:
-    """Running minimum of what the pack gives to its flash. [Wh]"""
+    """What the pack gives to its flash in these nights. [Wh]"""
     pulse = max(outfit.draw.night_pulse_w, outfit.draw.day_pulse_w)
     years = outfit.pack_age_years + aged_days / YEAR_DAYS
-    whole = outfit.pack.usable_wh(nights_c, pulse, pulse_weight=outfit.draw.pulse_weight, age_years=years)
-    return np.asarray(np.minimum.accumulate(whole))
+    return outfit.pack.usable_wh(nights_c, pulse, pulse_weight=outfit.draw.pulse_weight, age_years=years)
 
 
 def learned_scale(
