@@ -20,7 +20,7 @@ from trod.planning import drawing, glare, herdview, setup
 from trod.planning.advice import headings_for
 from trod.planning.animals import Animal, animal
 from trod.planning.camera import CameraSpec
-from trod.planning.setup import LIGHTS, Light, Outcome, Setup
+from trod.planning.setup import Outcome, Setup
 from trod.planning.site import Horizon
 from trod.planning.walkby import AngleAdvice
 
@@ -31,11 +31,12 @@ PACE_PASSES = 4_096
 
 @dataclass(frozen=True)
 class Place:
-    """Where the bench stands. [°]"""
+    """Where the bench stands. utc_offset_min : of the clock that cameras here are set to, without summer time."""
 
     latitude_deg: float
     longitude_deg: float
     sensitive: bool = False
+    utc_offset_min: int | None = None
 
 
 @dataclass(frozen=True)
@@ -196,6 +197,7 @@ def sun(question: Asked) -> tuple[str, str] | None:
         latitude_deg=question.place.latitude_deg,
         longitude_deg=question.place.longitude_deg,
         horizon=done.read.ground.horizon,
+        utc_offset_min=question.place.utc_offset_min,
         year=question.year,
     )
     return year.sentence, drawing.glare_svg(year)

@@ -52,7 +52,7 @@ LABELS = {
 }  # fmt: skip
 HINTS = {
     "path_bearing_deg": "with it the camera can be turned",
-    "angle_deg": "0 along the path, 90 straight across; needs the path's bearing",
+    "angle_deg": "0 along the path, 90 straight across",
     "heading_deg": "by map or corrected compass",
     "snow_deepest_m": "or month by month, below",
     "declination_deg": "of the compass needle, for place and year",
@@ -233,10 +233,12 @@ class BenchForm:
             found["months"] = months
         if snow := self._snow():
             found["snow_m"] = snow
-        if "heading_deg" not in found and "path_bearing_deg" in found:
-            angle = self._number("angle_deg")
-            if angle is not None:
+        angle = None if "angle_deg" in out_of_place(found.get("feature", "trail")) else self._number("angle_deg")
+        if angle is not None and "heading_deg" not in found:
+            if "path_bearing_deg" in found:
                 found["angle_deg"] = angle  # becomes a heading: `answers.turned`
+            else:
+                self.errors["angle_deg"] = "tell the path's bearing, below, and the camera can be turned"
         return found
 
     def _snow(self) -> list[float]:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db.models import Count
+from django.utils import timezone
 
 from trod.errors import WrongInput
 from trod.planning import adviser, animals
@@ -30,8 +33,15 @@ MOST_KEPT = 3
 
 
 def place_of(site: Site) -> Place:
-    """Where a site lies."""
-    return Place(site.latitude, site.longitude, site.sensitive)
+    """Where a site lies, and its winter clock."""
+    return Place(site.latitude, site.longitude, site.sensitive, winter_offset_min(site.reserve.zone_info))
+
+
+def winter_offset_min(zone: ZoneInfo) -> int:
+    """A zone's offset from UTC without summer time, as of now. [min]"""
+    year = timezone.now().year
+    offsets = [datetime(year, month, 1, tzinfo=zone).utcoffset() or timedelta() for month in (1, 7)]
+    return int(min(offsets).total_seconds() // 60)
 
 
 def models() -> list[tuple[str, str]]:
@@ -146,9 +156,9 @@ def number(estimate: Estimate | None, kind: str) -> str:
     value, error = estimate.value, estimate.standard_error
     if kind == "share":
         value, error = 100 * value, 100 * error
-    digits = 0 if error >= 0.95 or (kind == "pixels" and value >= 30) else 1 if error >= 0.095 else 2
-    least = 0.5 * 10**-digits
-    told = f"{error:.{digits}f}" if error >= least else f"under {10**-digits:.{digits}f}"
+    digits = 0 if error >= 0.95 or (kind == "pixels" and value >= 30) else 1 if kind != "number" or error >= 0.095 else 2
+    least = 10.0**-digits
+    told = f"{error:.{digits}f}" if error >= least / 2 else f"under {least:.{digits}f}"
     return f"{value:.{digits}f} ± {told}"
 
 
@@ -163,9 +173,12 @@ def chances(day: Outcome, night: Outcome) -> Chances:
     """The chances of both lights as the page shows them."""
     stays = day.chances is None and day.visits is not None
     found = day.chances
-    lots = tally.lots(
-        triggered=found.triggered.value, middle=found.middle.value, whole=found.whole.value
-    ) if found else []  # fmt: skip
+    if found is not None:
+        lots = tally.lots(
+            triggered=found.triggered.value, middle=found.middle.value, whole=found.whole.value
+        )
+    else:
+        lots = tally.visits(day.visits.seen.value) if day.visits else []
     night_rows = {label: number(estimate, kind) for label, estimate, kind in night.rows}
     rows = [
         Row(
@@ -212,10 +225,11 @@ def answer(done: Setup) -> dict[str, Any]:
     }
 
 
-def angles(found: AngleAdvice | None) -> dict[str, Any] | None:
-    """What the simulation says of the angle, for the page."""
-    if found is None:
+def angles(found: AngleAdvice | None, done: Setup) -> dict[str, Any] | None:
+    """What the simulation says of the angle, for the page; and whether the placement keeps to it."""
+    if found is None or done.path is None:
         return None
+    made = min(done.path.angle_deg, 180 - done.path.angle_deg)
     return {
         "low": f"{found.low_deg:.0f}°",
         "high": f"{found.high_deg:.0f}°",
@@ -223,6 +237,8 @@ def angles(found: AngleAdvice | None) -> dict[str, Any] | None:
         "chance": in_words(found.chance),
         "across": in_words(found.across),
         "same": found.high_deg == found.low_deg,
+        "made": f"{to_step(made, 5):.0f}°",
+        "kept": found.low_deg - 2.5 <= made <= found.high_deg + 2.5,
     }
 
 

@@ -50,6 +50,13 @@ def lots(*, triggered: float, middle: float, whole: float) -> list[Lot]:
     return [Lot(key, words, n) for (key, words), n in zip(names, found, strict=True)]
 
 
+def visits(seen: float) -> list[Lot]:
+    """What becomes of a hundred visits where animals stay, from the share with a picture of it."""
+    found = counts((seen, 1.0 - seen))
+    words = (("whole", "are in a picture"), ("missed", "come and are in none"))
+    return [Lot(key, said, n) for (key, said), n in zip(words, found, strict=True)]
+
+
 def stroke(key: str, x: float, y: float, *, across: bool = False) -> str:
     """One stroke of a tally; the fifth of each group goes across."""
     ink = f'stroke="var(--{_INK[key]}, {_HEX[_INK[key]]})"'
@@ -80,10 +87,11 @@ def tally_svg(found: Sequence[Lot], *, key: str = "tally") -> str:
         y = 7 + row * _HIGH
         parts.append(stroke(fate, x + (4 if place == 4 else 0), y, across=place == 4))
     said = ", ".join(f"{lot.count} {lot.words}" for lot in found)
+    whom = "visits" if len(found) == 2 else "that pass"
     width, height = _GROUPS_A_ROW * _WIDE - 4, 2 * _HIGH
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="tally" viewBox="0 0 {width:.0f} {height:.0f}" role="img" '
-        f'aria-label="{escape(f"Of 100 that pass: {said}.")}" id="{escape(key)}">' + "".join(parts) + "</svg>"
+        f'aria-label="{escape(f"Of 100 {whom}: {said}.")}" id="{escape(key)}">' + "".join(parts) + "</svg>"
     )
 
 

@@ -204,7 +204,7 @@ def _closer(
         "setup": done,
         "chances": pages.chances(day, night),
         "refined": True,
-        "angles": pages.angles(answers.angles(question)),
+        "angles": pages.angles(answers.angles(question), done),
         "sun": answers.sun(question),
         "paces": pages.paces(others, question),
         "says": evidence.says(done.spec, evidence.tests_of(model)) if model else None,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -16,6 +17,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from trod import watch
 from trod.errors import TrodError
 from trod.web.access import person
+from trod.web.bench import pages as bench
 from trod.web.cameras import changes
 from trod.web.cameras.forms import (
     CameraForm,
@@ -32,6 +34,7 @@ from trod.web.models import (
     Card,
     Deployment,
     Picture,
+    Placement,
     Reserve,
     Site,
     Visit,
@@ -260,8 +263,9 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
 
 
 def _deployment_start(request: HttpRequest) -> dict[str, Any]:
-    """What a new deployment most likely is: the site and camera asked for, the settings of the last one."""
-    site = Site.objects.filter(slug=request.GET.get("site", "")).first()
+    """What a new deployment most likely is: the placement, site and camera asked for, the settings of the last one."""
+    placement = _placement(request)
+    site = placement.site if placement else Site.objects.filter(slug=request.GET.get("site", "")).first()
     camera = (
         Camera.objects.filter(pk=request.GET["camera"]).first()
         if request.GET.get("camera", "").isdigit()
@@ -281,10 +285,24 @@ def _deployment_start(request: HttpRequest) -> dict[str, Any]:
             initial |= {
                 n: getattr(last, n) for n in ("height_m", "tilt_deg", "heading_deg", "aim_distance_m")
             }
+    if placement:
+        if camera is None and placement.camera_model_id:
+            at_home = Camera.objects.filter(model=placement.camera_model_id, state=Camera.State.READY)
+            initial["camera"] = at_home.first()
+        initial |= bench.deployment_start(placement, year=timezone.now().year)
     # Settings that the adviser hands over in the address go before the last deployment's.
     asked = ("mode", "burst", "delay_s", "sensitivity", "time_lapse_h")
     initial |= {name: request.GET[name] for name in asked if request.GET.get(name)}
     return initial
+
+
+def _placement(request: HttpRequest) -> Placement | None:
+    """The placement that a new deployment is to follow, from the address."""
+    try:
+        asked = uuid.UUID(request.GET.get("placement", ""))
+    except ValueError:
+        return None
+    return Placement.objects.select_related("site__reserve", "camera_model").filter(uuid=asked).first()
 
 
 @form_methods
@@ -292,7 +310,10 @@ def deployment_edit(request: HttpRequest, slug: str | None = None) -> HttpRespon
     row = get_object_or_404(Deployment, slug=slug) if slug else None
     before = row.utc_offset_min if row else None
     initial = {} if row else _deployment_start(request)
-    form = DeploymentForm(request.POST or None, instance=row, initial=initial, **_who(request))
+    placement = None if row else _placement(request)
+    begun = row or (Deployment(placement=placement) if placement else None)
+    form = DeploymentForm(request.POST or None, instance=begun, initial=initial, **_who(request))
+    site = initial.get("site")
 
     def after(kept: Deployment) -> str:
         changes.follow_deployment(kept)
@@ -306,10 +327,21 @@ def deployment_edit(request: HttpRequest, slug: str | None = None) -> HttpRespon
         form,
         title=f"Change {row}" if row else "New deployment",
         kept="The deployment {row} is kept.",
-        lead=missing[0] if missing else "",
+        lead=missing[0] if missing else _as_placed(placement),
+        aside=(reverse("bench:bench", args=[site.slug]), f"Work the placement out on the bench of {site}")
+        if site and not placement
+        else None,
         back=row.get_absolute_url() if row else reverse("cameras:cameras"),
         after=after,
         delete_url=reverse("cameras:deployment_delete", args=[row.slug]) if row else "",
+    )
+
+
+def _as_placed(placement: Placement | None) -> str:
+    return (
+        f"Filled in from “{placement}” of the bench. Put in what was really done, where it came out otherwise."
+        if placement
+        else ""
     )
 
 

@@ -12,6 +12,11 @@
   form.classList.add("live");
   form.querySelectorAll("button.plainly").forEach((button) => { button.hidden = true; });
 
+  // On a phone only what is moved most stands open, unless something is wrong in it.
+  if (window.matchMedia("(max-width: 899px)").matches) {
+    form.querySelectorAll("details.group[open]").forEach((group, i) => { if (i > 1 && !group.querySelector(".wrong")) group.open = false; });
+  }
+
   // Sliders stand beside the boxes and follow them; a box left empty shows what is advised.
   const slides = [...form.querySelectorAll("input.slide")].map((slide) => ({ slide, box: document.getElementById(slide.dataset.for) }));
   function follow() {
