@@ -160,9 +160,7 @@ def test_a_module_past_600_lines_is_told_and_past_800_refused() -> None:
         if count > 600:
             warnings.warn(f"{name} has {count} lines; past 600 a module wants a second look", stacklevel=1)
 
-    # The demo's drawings are mostly tables of shapes and of invented records.
-    limit = {name: 1400 if name.startswith("src/trod/demo/") else 800 for name in sizes}
-    assert {name: count for name, count in sizes.items() if count > limit[name]} == {}, "part the module"
+    assert {name: count for name, count in sizes.items() if count > 800} == {}, "part the module"
 
 
 def test_the_licence_is_the_one_that_the_package_names() -> None:

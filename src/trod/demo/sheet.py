@@ -14,10 +14,10 @@ from pathlib import Path
 from PIL import Image, ImageDraw, ImageFont
 
 from trod.demo.animals import Actor
-from trod.demo.cards import stage_for
 from trod.demo.daylight import moon_age
 from trod.demo.reserve import CAMERAS_BY_SERIAL, RESERVE, SITES_BY_SLUG, sun_over, year
 from trod.demo.scene import Lens, Shot
+from trod.demo.shots import stage_for
 from trod.demo.strip import Caption
 from trod.demo.weather import Weather, leaves
 
