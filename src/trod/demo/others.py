@@ -145,7 +145,7 @@ _JACKETS: tuple[Colour, ...] = ((74, 86, 56), (150, 62, 44), (58, 74, 98), (96, 
 
 
 def person(actor: Actor) -> Body:
-    """A person, walking or standing, with a rucksack or without."""
+    """A person, walking or standing, in one of a few jackets."""
     jacket = _JACKETS[actor.variant % 4]
     trousers: Colour = ((62, 60, 58), (84, 76, 60), (52, 58, 70), (70, 62, 50))[(actor.variant // 4) % 4]
     skin: Colour = (206, 164, 136)
