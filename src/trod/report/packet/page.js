@@ -852,6 +852,7 @@ addEventListener("hashchange", () => go(false));
 document.addEventListener("visibilitychange", () => { if (!document.hidden && store && store.kind !== "nothing") refresh(); });
 
 async function start() {
+  $("no-script").hidden = true; // not <noscript>: a viewer may know scripts and still not run ours
   store = await openStore();
   for (const mark of await store.all("marks")) marks[mark.key] = mark.value;
   if (!marks.phone) await keepMark("phone", newId());
