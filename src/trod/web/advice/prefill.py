@@ -8,7 +8,7 @@ from itertools import pairwise
 from statistics import median
 from typing import Any, get_args
 
-from django.db.models import Count, Q
+from django.db.models import Count, Q, Sum
 
 from trod.planning import arrivals, season
 from trod.planning.adviser import Aim
@@ -103,10 +103,16 @@ def _triggers(site: Site, deployments: list[Deployment], prior: arrivals.Prior, 
     days = sum(one.days_watched for one in sums.values())
     # Pictures of one burst are one trigger, as far as the deployment says how it was set.
     bursts = {d.pk: max(1, d.burst) if d.mode == Deployment.Mode.PICTURE else 1 for d in deployments}
-    triggers = sum(sums[pk].pictures / burst for pk, burst in bursts.items())
+    frames = (
+        Event.objects.filter(deployment__site=site, time_lapse=False)
+        .order_by()
+        .values_list("deployment")
+        .annotate(n=Sum("frames"))
+    )
+    triggers = sum(n / bursts[deployment] for deployment, n in frames)
     if days >= FEWEST_DAYS:
-        return Guess(round(triggers / days, 1), f"from {days:.0f} camera-days of this site's cards")
-    return Guess(round(prior.level_per_day, 1), prior.source)
+        return Guess(float(f"{triggers / days:.2g}"), f"from {days:.0f} camera-days of this site's cards")
+    return Guess(float(f"{prior.level_per_day:.2g}"), prior.source)
 
 
 def _night(site: Site, prior: arrivals.Prior) -> Guess:

@@ -133,14 +133,28 @@ def _tables(reserve: Reserve) -> tuple[dict[tuple[str, int], float], dict[tuple[
 
 
 def sentence(found: list[Candidate], month: int, aim: Aim | None, species: str) -> str:
-    """The most promising place that is open, and what speaks for it."""
-    what = f" to tell {AIMS[aim]}" if aim else ""
-    of = f" of {species}" if species and aim != "people" else ""
-    best = next((c for c in found if month not in c.place.closed), None)
-    if best is None:
-        return f"No site is open in {MONTHS[month - 1]}."
-    if best.points <= 0:
-        return f"Nothing speaks for any site in {MONTHS[month - 1]}{what}{of}."
-    top = [p.why for p in sorted(best.parts, key=lambda p: -p.points) if p.points > 0][:2]
-    there = "a camera already stands at" if best.place.watched else "the most promising place is"
-    return f"In {MONTHS[month - 1]}{what}{of} {there} {best.place.name}: {'; '.join(top)}."
+    """The most promising place that is open, what speaks for it, and the best one without a camera."""
+    name = MONTHS[month - 1]
+    asked = (f" to tell {AIMS[aim]}" if aim else "") + (f" of {species}" if species and aim != "people" else "")
+    open_ = [c for c in found if month not in c.place.closed]
+    if not open_:
+        return f"No site is open in {name}."
+    best = open_[0]
+    reasons = _reasons(best, name)
+    if (best.points <= 0 and not best.place.watched) or not reasons:
+        return f"Nothing speaks for any site in {name}{asked}."
+    if not best.place.watched:
+        return f"In {name}{asked} {best.place.name} promises most: {reasons}."
+    text = f"In {name}{asked} {best.place.name} promises most, and a camera already stands there: {reasons}."
+    free = next((c for c in open_ if not c.place.watched), None)
+    if free is None:
+        return text + " No open site is without a camera."
+    if free.points <= 0:
+        return text + " Nothing speaks for a site without one."
+    return text + f" Of those without one, {free.place.name}: {_reasons(free, name)}."
+
+
+def _reasons(one: Candidate, name: str) -> str:
+    """The two parts that give most, in words."""
+    top = [p.why.removeprefix(f"{name}: ") for p in sorted(one.parts, key=lambda p: -p.points) if p.points > 0]
+    return "; ".join(top[:2])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, get_args
+from typing import Any
 
 from django import forms
 from django.urls import reverse
@@ -23,8 +23,8 @@ from trod.planning.weather import Climate
 from trod.web.advice.prefill import Start, feature_of
 from trod.web.models import CameraModel, Site
 
-FUTURES, STEP_DAYS = 600, 3
-COVER_WORDS = {
+FUTURES, STEP_DAYS = 300, 3  # the early date is then uncertain by about a tenth of the band
+COVER_WORDS: dict[Cover, str] = {
     "open": "open ground", "low plants": "low plants", "tall grass": "tall grass", "scrub": "scrub", "wood": "wood",
 }  # fmt: skip
 BASIS_WORDS = {
@@ -47,7 +47,7 @@ class WishForm(forms.Form):
     days = forms.FloatField(label="Days until the next visit", min_value=0.5, max_value=1500)
     card_gb = forms.FloatField(label="Card (GB)", min_value=0.1, max_value=4000)
     air = forms.FloatField(label="Warmest usual air")
-    cover = forms.ChoiceField(label="Before it", choices=[(one, COVER_WORDS.get(one, one)) for one in get_args(Cover)])
+    cover = forms.ChoiceField(label="Grows before it", choices=list(COVER_WORDS.items()))
 
     def __init__(self, data: Any = None, *, start: Start, system: str) -> None:
         self.system = system
@@ -56,10 +56,10 @@ class WishForm(forms.Form):
             "animal": start.animal,
             "herd": 1,
             "model": start.model,
-            "triggers": start.triggers.value,
+            "triggers": f"{start.triggers.value:g}",
             "night": round(100 * start.night_share.value),
-            "days": start.days.value,
-            "card_gb": start.card_gb.value,
+            "days": f"{start.days.value:g}",
+            "card_gb": f"{start.card_gb.value:g}",
             "air": 68 if system == "us" else 20,
             "cover": start.cover,
         }

@@ -56,7 +56,7 @@
     marker.bindPopup(words);
     const label = document.createElement("span");
     label.textContent = site.name;
-    labels.push([marker, label]);
+    labels.push([marker, label, site.rank ? 2 : 8]);
     bounds.extend(site.at);
   }
   for (const seen of data.sign) {
@@ -70,9 +70,9 @@
 
   // Names stand towards the middle, so that none runs off the map.
   const middle = bounds.isValid() ? bounds.getCenter().lng : 0;
-  for (const [marker, label] of labels) {
+  for (const [marker, label, near] of labels) {
     const left = labels.length > 1 && marker.getLatLng().lng > middle;
-    marker.bindTooltip(label, { permanent: true, direction: left ? "left" : "right", offset: [left ? 8 : -8, 0], className: "sitename" });
+    marker.bindTooltip(label, { permanent: true, direction: left ? "left" : "right", offset: [left ? near : -near, 0], className: "sitename" });
   }
 
   const spread = bounds.isValid() && !bounds.getSouthWest().equals(bounds.getNorthEast());
