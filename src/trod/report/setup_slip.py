@@ -20,7 +20,7 @@ from trod.report import sentences, slip_code
 from trod.report.slip_code import SlipCode
 
 PAPERS = {"a4": "A4", "us-letter": "Letter"}
-LONGEST_NOTE = 420  # characters of a site's own notes that find room on one page
+LONGEST_NOTE = 320  # characters of a site's own notes that find room on one page
 
 Tile = tuple[str, str, str]
 
@@ -144,7 +144,8 @@ def short(text: str, most: int = LONGEST_NOTE) -> str:
     line = " ".join(text.split())
     if len(line) <= most:
         return line
-    return line[:most].rsplit(" ", 1)[0] + " … (more on the site's page)"
+    cut = line[:most].rsplit(" ", 1)[0] + " …"
+    return cut + " (more on the site's page)" if most >= LONGEST_NOTE else cut
 
 
 def position_words(data: SlipData) -> str:
@@ -203,14 +204,15 @@ def _printed(data: SlipData) -> dict[str, Any]:
     setup = data.setup
     plan, side = drawings(setup)
     for_whom = f"{setup.spec.name}, for {setup.animal.name.lower()}"
-    under = [data.reserve, data.camera and f"camera {data.camera}", for_whom, data.placement]
+    camera = f"camera {short(data.camera, 60)}" if data.camera else ""
+    under = [short(data.reserve, 60), camera, for_whom, short(data.placement, 60)]
     foot = f"Made with Trod {data.made}".strip() + (f" on {data.made_on}" if data.made_on else "")
     notes = [keep_quiet(data), compass_hint(setup)]
     if data.invented:
         notes.insert(0, "An invented reserve, for trying things: no such place, people or animals.")
     return {
         "paper": data.paper,
-        "title": data.site or "A place without a name",
+        "title": short(data.site, 90) or "A place without a name",
         "kicker": "Setup slip",
         "under": " · ".join(part for part in under if part),
         "code": slip_code.code_svg(data.code.text()) if data.code else "",
