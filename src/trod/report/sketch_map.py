@@ -31,11 +31,18 @@ class Marker:
 
 
 def draw(
-    markers: Sequence[Marker], *, system: sentences.System = "metric", show_sensitive: bool = False
+    markers: Sequence[Marker],
+    *,
+    system: sentences.System = "metric",
+    show_sensitive: bool = False,
+    ways: Sequence[Sequence[tuple[float, float]]] = (),
+    start: tuple[float, float] | None = None,
 ) -> str:
     """The map as SVG; an empty string when there is no site.
 
     show_sensitive : draw sensitive sites at their true points. Only for a person with the right to.
+    ways : lines to draw beneath, and start : a square where they begin, as (latitude, longitude). [°] Give none
+    that leads to a sensitive site unless that is shown.
     Carries only numbers as text, so no name can break out of it.
     """
     if not markers:
@@ -48,6 +55,8 @@ def draw(
             cells.setdefault(cell, []).append(m.number)
     lats = [m.site.latitude_deg for m in points] + [deg for c in cells for deg in (c.south_deg, c.north_deg)]
     lons = [m.site.longitude_deg for m in points] + [deg for c in cells for deg in (c.west_deg, c.east_deg)]
+    lats += [lat for way in ways for lat, _ in way] + ([start[0]] if start else [])
+    lons += [lon for way in ways for _, lon in way] + ([start[1]] if start else [])
     middle_lat, middle_lon = (min(lats) + max(lats)) / 2, (min(lons) + max(lons)) / 2
     shrink = max(math.cos(math.radians(middle_lat)), 0.01)
 
@@ -69,7 +78,14 @@ def draw(
         f'patternTransform="rotate(45)"><path d="M0 0V5" stroke="{SOFT}" stroke-width="0.7"/>'
         "</pattern></defs>"
     ]
+    for way in ways:
+        drawn = " ".join(f"{x:.1f},{y:.1f}" for x, y in (place(lat, lon) for lat, lon in way))
+        body.append(f'<polyline points="{drawn}" fill="none" stroke="{SOFT}" stroke-width="1" stroke-linejoin="round"/>')
     taken: list[tuple[float, float, float, float]] = []
+    if start:
+        x, y = place(*start)
+        body.append(f'<rect x="{x - 4:.1f}" y="{y - 4:.1f}" width="8" height="8" fill="{INK}"/>')
+        taken.append((x - 4, y - 4, x + 4, y + 4))
     for cell, numbers in sorted(cells.items(), key=lambda item: item[1]):
         x0, y0 = place(cell.north_deg, cell.west_deg)
         x1, y1 = place(cell.south_deg, cell.east_deg)
@@ -91,10 +107,7 @@ def draw(
     taken += [(x - radius, y - radius, x + radius, y + radius) for _, x, y in spots]
     for marker, x, y in spots:
         fill = MOSS if marker.watched else PAPER
-        body.append(
-            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{radius}" fill="{fill}" '
-            f'stroke="{MOSS}" stroke-width="1.2"/>'
-        )
+        body.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{radius}" fill="{fill}" stroke="{MOSS}" stroke-width="1.2"/>')
     for marker, x, y in spots:
         body.append(_label(str(marker.number), x, y, radius, taken))
     body.append(_scale_bar(scale, height, system))
@@ -105,9 +118,7 @@ def draw(
     )
 
 
-def _label(
-    words: str, x: float, y: float, radius: float, taken: list[tuple[float, float, float, float]]
-) -> str:
+def _label(words: str, x: float, y: float, radius: float, taken: list[tuple[float, float, float, float]]) -> str:
     """The number beside its dot, on the first side that is still free; on the right when none is."""
     wide, gap = 5.4 * len(words), radius + 3
     tries = (
@@ -125,10 +136,7 @@ def _label(
             chosen = (left, base, anchor)
             break
     left, base, anchor = chosen
-    return (
-        f'<text x="{left:.1f}" y="{base:.1f}" font-size="10" text-anchor="{anchor}" fill="{INK}">'
-        f"{words}</text>"
-    )
+    return f'<text x="{left:.1f}" y="{base:.1f}" font-size="10" text-anchor="{anchor}" fill="{INK}">{words}</text>'
 
 
 def _scale_bar(scale: float, height: float, system: sentences.System) -> str:
