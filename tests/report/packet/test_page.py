@@ -210,6 +210,7 @@ def test_a_visit_noted_without_network_survives_closing_and_comes_home_once(
 
     page.click("#go-stops")
     assert "put into a file" in page.locator("[data-state='1']").inner_text()
+    assert {url.split(":")[0] for url in first.asked} >= {"file", "blob"}  # the watching does see what is asked
     assert [url for url in first.asked + second.asked if not url.startswith(("file:", "data:", "blob:"))] == []
     assert first.complaints + second.complaints == []
 
@@ -424,7 +425,8 @@ def test_a_number_that_is_none_is_said_kept_and_left_out_of_the_file(
     cells = page.locator("#stop-1").get_by_label("Left, in percent")
     cells.fill("about half")
     assert cells.get_attribute("aria-invalid") == "true"
-    assert "Not taken yet: needs a number from 0 to 100." in page.locator("#stop-1 [data-fault=cells_percent]").inner_text()
+    fault = page.locator("#stop-1 [data-fault=cells_percent]").inner_text()
+    assert fault.endswith("Not taken yet: needs a number from 0 to 100.")
     kept(page)
     page.reload()
     page.wait_for_selector("html[data-ready]")
@@ -487,7 +489,10 @@ def test_the_difference_to_the_camera_s_clock_is_told_by_the_offset_it_was_set_t
 def test_the_phone_s_place_is_asked_for_only_when_the_person_presses(
     phone: Callable[..., Phone], packet_file: Path, tmp_path: Path
 ) -> None:
-    asked = "window.asked = 0; navigator.geolocation.getCurrentPosition = (yes) => { window.asked += 1; yes({coords: {latitude: 54.11, longitude: -2.3, accuracy: 6}}) };"
+    asked = (
+        "window.asked = 0; navigator.geolocation.getCurrentPosition = (yes) => { window.asked += 1;"
+        " yes({coords: {latitude: 54.11, longitude: -2.3, accuracy: 6}}) };"
+    )
     page = phone(init=asked).open(packet_file, "#stop-1")
     page.click("#stop-1 [data-do=visited]")
     kept(page)
@@ -524,6 +529,26 @@ def test_hostile_names_are_words_and_nothing_else(
     assert page.locator("img").count() == 0
     assert read_packet(text).visits[0].note == evil
     assert [url for url in one.asked if not url.startswith(("file:", "blob:"))] == [] and one.complaints == []
+
+
+def test_the_night_page_is_a_press_away_and_stays(phone: Callable[..., Phone], packet_file: Path) -> None:
+    page = phone(color_scheme="light").open(packet_file)
+    page.click("#theme")
+    until(page, "getComputedStyle(document.documentElement).backgroundColor === 'rgb(23, 20, 15)'")
+    time.sleep(0.3)
+    page.reload()
+    page.wait_for_selector("html[data-ready]")
+
+    assert page.evaluate("document.documentElement.dataset.theme") == "night"
+    assert page.locator("#theme").inner_text() == "Day"
+
+
+def test_a_tap_that_bounces_does_not_note_two_visits(phone: Callable[..., Phone], packet_file: Path) -> None:
+    page = phone().open(packet_file, "#stop-1")
+    page.dblclick("#stop-1 [data-do=visited]")
+    kept(page)
+
+    assert page.locator("#stop-1 .visit").count() == 1
 
 
 # --- handing in over the truck's Wi-Fi -----------------------------------------------------------------
@@ -695,8 +720,8 @@ def test_no_barriers_for_anybody(
     def barriers(where: str) -> list[Any]:
         found = Axe().run(page, options=RULES).response["violations"]
         small = page.evaluate(
-            "[...document.querySelectorAll('button, .button, .pick, .tick, select, textarea, summary, nav a, .contents a,"
-            " input:not([type=radio], [type=checkbox], [type=file])')].filter(b => b.checkVisibility())"
+            "[...document.querySelectorAll('button, .button, .pick, .tick, select, textarea, summary, nav a,"
+            " .contents a, input:not([type=radio], [type=checkbox], [type=file])')].filter(b => b.checkVisibility())"
             ".map(b => [b.outerHTML.slice(0, 80), b.getBoundingClientRect()])"
             ".filter(([, r]) => r.height < 44 || r.width < 44).map(([t]) => t)"
         )

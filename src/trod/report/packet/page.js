@@ -588,7 +588,10 @@ function bind(note) {
   on("[data-do=strike]", "click", () => { note.visit.struck = !note.visit.struck; fill(note); touch(note); });
 }
 
+let begunAt = 0;
 async function begin(i, outcome) {
+  if (Date.now() - begunAt < 1500) return; // a gloved tap bounces
+  begunAt = Date.now();
   const note = show(adopt(freshVisit(packet.stops[i], outcome)));
   await touch(note);
   note.node.querySelector(".visit-h").focus({ preventScroll: true });
