@@ -143,7 +143,7 @@ def told(spec: CameraSpec, found: Calibration, who: str = "") -> Says:
         word = WORDS[axis][0].capitalize()
         said = calibrate._figure(claim, axis) if claim is not None else "not stated"
         if not found.told(axis):
-            lines.append(Line(word, said, "not told by these walks", None))
+            lines.append(Line(word, said, "does not tell", None))
             continue
         band = found.band(axis)
         figure = calibrate._figure

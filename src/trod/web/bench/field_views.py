@@ -42,7 +42,7 @@ def field(request: HttpRequest, slug: str) -> HttpResponse:
     """A maker's claims beside what walk tests, and counted first pictures, say."""
     site = _site(slug)
     model = _model(request, site)
-    context: dict[str, Any] = {"site": site, "model": model, "models": pages.models()}
+    context: dict[str, Any] = {"site": site, "here": "ground", "model": model, "models": pages.models()}
     if model is not None:
         spec = spec_of(model)
         tests = evidence.tests_of(model)
@@ -160,6 +160,7 @@ def walk_test(request: HttpRequest, slug: str, uuid: Any = None) -> HttpResponse
     kept_speed = next((float(line["speed"]) for line in lines if _is_odd_speed(line["speed"])), None)
     context = {
         "site": site,
+        "here": "ground",
         "form": form,
         "walks": lines,
         "problems": problems,

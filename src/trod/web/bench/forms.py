@@ -294,7 +294,7 @@ class BenchForm:
             return Box(name, label, "text", **common)
         limit = LIMITS[name]
         unit = shown_units.shown(name, limit, self.units)
-        usual = shown_units.text(limit.usual, unit) if limit.usual is not None else ""
+        usual = shown_units.text(limit.usual, unit, about=True) if limit.usual is not None else ""
         return Box(
             name, label, "number", unit=unit.sign, slider=shown_units.slider(limit, unit), free=name in FREE,
             usual=usual, **common,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -259,6 +260,19 @@ def paces(found: Sequence[Pace], question: Asked) -> list[dict[str, Any]]:
 # --- kept ways, side by side ----------------------------------------------------------------------
 
 
+# How tall the legends are below the scenes of `planning.drawing`, which small drawings leave out.
+PLAN_LEGEND, SIDE_LEGEND = 70.0, 112.0
+
+
+def scene(svg: str, legend: float) -> str:
+    """A drawing without its legend: shown down to where that begins."""
+
+    def shorter(found: re.Match[str]) -> str:
+        return f'viewBox="0 0 {found[1]} {max(float(found[2]) - legend, 40):.0f}"'
+
+    return re.sub(r'viewBox="0 0 (\d+) (\d+)"', shorter, svg, count=1)
+
+
 @dataclass(frozen=True)
 class Kept:
     """One kept placement worked out anew; `trouble` says why it could not be."""
@@ -280,12 +294,12 @@ class Kept:
     @property
     def plan(self) -> str:
         """The view from above, small."""
-        return answers.plan(self.setup, key=f"plan-{self.row.turn}") if self.setup else ""
+        return scene(answers.plan(self.setup, key=f"plan-{self.row.turn}"), PLAN_LEGEND) if self.setup else ""
 
     @property
     def side(self) -> str:
         """The view from the side, small."""
-        return answers.side(self.setup, key=f"side-{self.row.turn}") if self.setup else ""
+        return scene(answers.side(self.setup, key=f"side-{self.row.turn}"), SIDE_LEGEND) if self.setup else ""
 
     @property
     def tally(self) -> str:

@@ -71,8 +71,8 @@ def slider(limit: Limit, unit: Shown) -> Slider:
     return Slider(round(low, 4), round(high, 4), step, least, most)
 
 
-def text(value: float | None, unit: Shown) -> str:
-    """A stored value as it stands in the box."""
+def text(value: float | None, unit: Shown, *, about: bool = False) -> str:
+    """A stored value as it stands in the box; about : no finer than it is worth, for what is only advised."""
     if value is None:
         return ""
-    return f"{round(unit.from_stored(value), max(unit.digits, 2)):g}"
+    return f"{round(unit.from_stored(value), unit.digits if about else max(unit.digits, 2)):g}"

@@ -94,14 +94,15 @@ def _asked(form: BenchForm, site: Site) -> answers.Asked | None:
 def _advised(found: dict[str, Any], form: BenchForm) -> dict[str, str]:
     """What the advice puts into the free boxes, as text in the person's units."""
     return {
-        name: text(value, shown(name, LIMITS[name], form.units)) for name, value in found["advised"].items()
+        name: text(value, shown(name, LIMITS[name], form.units), about=True)
+        for name, value in found["advised"].items()
     }
 
 
 def _context(request: HttpRequest, site: Site, form: BenchForm) -> dict[str, Any]:
     """The answer for the boxes, or what is wrong with them."""
     question = _asked(form, site)
-    context: dict[str, Any] = {"site": site, "form": form, "units": form.units}
+    context: dict[str, Any] = {"site": site, "form": form, "units": form.units, "here": "ground"}
     if question is None:
         return context | {"problems": _problems(form)}
     found = pages.answer(answers.work(question))
@@ -281,6 +282,7 @@ def beside(request: HttpRequest, slug: str) -> HttpResponse:
     able = [k for k in kept if k.setup is not None]
     context = {
         "site": site,
+        "here": "ground",
         "kept": kept,
         "able": able,
         "rows": pages.differences(kept, units=units) if len(able) > 1 else [],

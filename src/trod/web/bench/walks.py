@@ -54,8 +54,7 @@ class WalkTestForm(RecordForm):
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
         if not self.instance.pk:
-            self.initial.setdefault("at", timezone.now())
-            self.initial.setdefault("by", self.person)
+            self.initial |= {"at": timezone.now(), "by": self.person}
 
 
 def lines_of(test: WalkTest | None, units: str) -> list[dict[str, Any]]:

@@ -171,6 +171,9 @@
     place.replaceChildren(note);
   }
 
+  // Where a drawing is wider than the screen, the camera stands in the middle of what is seen.
+  const above = form.querySelector("figure[data-part=plan]");
+  above.scrollLeft = (above.scrollWidth - above.clientWidth) / 2;
   follow();
   if (form.querySelector("[data-part=chances] h2")) rest();
 })();
