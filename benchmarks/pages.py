@@ -24,7 +24,7 @@ def addresses() -> list[tuple[str, str]]:
     from django.urls import reverse
 
     from trod.web import pages
-    from trod.web.models import Camera, Deployment, Event, Sign, Site, Species, Visit
+    from trod.web.models import Camera, CameraModel, Deployment, Event, Sign, Site, Species, Visit
 
     out = [(door.label, reverse(door.url_name)) for door in (*pages.NAV, *pages.FOOT)]
     busiest = Deployment.objects.order_by("start").first()
@@ -45,6 +45,11 @@ def addresses() -> list[tuple[str, str]]:
         ("a sign", reverse("ground:sign_edit", args=[Sign.objects.order_by("pk").first().pk])),
         ("boundary and tracks", reverse("ground:tracks")),
         ("camera models", reverse("cameras:models")),
+        ("which camera for what", reverse("cameras:compare")),
+        ("bring camera models", reverse("cameras:models_import")),
+        ("new camera model", reverse("cameras:model_new")),
+        ("settings of a site", reverse("ground:settings", args=[Site.objects.get(pk=busiest.site_id).slug])),
+        ("where next", reverse("ground:season")),
         ("cards by label", reverse("cameras:cards")),
         ("bring a list", reverse("cameras:import", args=["sites"])),
         ("species", reverse("people:species")),
@@ -52,6 +57,12 @@ def addresses() -> list[tuple[str, str]]:
         ("the reserve", reverse("people:reserve")),
         ("Today, 2 years", reverse("today:today") + "?days=730"),
     ]
+    model = CameraModel.objects.first()
+    if model is not None:
+        out += [
+            ("a camera model", reverse("cameras:model", args=[model.slug])),
+            ("change a camera model", reverse("cameras:model_edit", args=[model.slug])),
+        ]
     event = Event.objects.order_by("start_at").first()
     if event is not None:
         out.append(("an event", reverse("look:event", args=[event.pk])))
