@@ -13,7 +13,6 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 from trod.errors import WrongInput
 from trod.planning.adviser import thinned
@@ -261,7 +260,7 @@ def simulate(
         ends = t0 + w * np.arange(1.0, steps + 1)
         middles = first_doy + ends - w / 2
         wander = rng.standard_normal((n, steps)) * (drift_sd[rows] * math.sqrt(1 - keep**2))[:, None]
-        x, _ = lfilter([1.0], [1.0, -keep], wander, axis=1, zi=keep * drift[rows][:, None])
+        x = _wandering(wander, keep, drift[rows])
         year = arrivals.prior.season
         turn = np.cos(2 * np.pi * (middles - year.peak_day) / 365.25)
         log_mean = (year.amplitude + swing[rows])[:, None] * turn + x - (drift_sd[rows] ** 2 / 2)[:, None]
@@ -307,6 +306,19 @@ def simulate(
     return Stops(flash, np.maximum(dark, flash), card, cold & outfit.pack.cell.wakes)
 
 
+def _wandering(pushes: Floats, keep: float, before: Floats) -> Floats:
+    """x_j = keep · x_(j-1) + push_j along the second axis, from `before` on.
+
+    By hand: importing scipy.signal for its filter would make a command's first answer a second later.
+    """
+    found = np.empty(pushes.shape[::-1])
+    x = before
+    for j, push in enumerate(pushes.T):
+        x = keep * x + push
+        found[j] = x
+    return found.T
+
+
 @lru_cache(maxsize=32)
 def _weathers(step_days: int) -> Floats:
     """Many weathers: for each step the coldest night's deviation, in standard deviations. (WEATHERS, steps).
@@ -317,7 +329,7 @@ def _weathers(step_days: int) -> Floats:
     steps = MOST_DAYS // step_days + 50
     noise = np.random.default_rng(2027).standard_normal((WEATHERS, steps * step_days + 1))
     noise[:, 1:] *= math.sqrt(1 - COLD_SPELL**2)
-    nights = lfilter([1.0], [1.0, -COLD_SPELL], noise, axis=1)[:, 1:]
+    nights = _wandering(noise[:, 1:], COLD_SPELL, noise[:, 0])
     return np.asarray(nights.reshape(WEATHERS, steps, step_days).min(axis=2))
 
 
