@@ -5,8 +5,10 @@ from __future__ import annotations
 import base64
 import io
 import json
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -226,3 +228,11 @@ def test_any_value_in_any_field_reads_or_is_refused(made: Any, data: st.DataObje
         read_packet(json.dumps(file))
     except WrongInput as told:
         assert str(told)
+
+
+def test_the_document_names_every_field_and_its_example_reads(made: Any, root: Path) -> None:
+    document = (root / "docs" / "packet.md").read_text("utf-8")
+    example = re.search(r"```json\n(\{\n \"trod\".*?)```", document, flags=re.S)
+
+    assert example and read_packet(example[1]).visits == ()
+    assert [name for name in made.visit() if f"`{name}`" not in document] == []
