@@ -22,6 +22,7 @@ VERBS = (
     "backup",
     "restore",
     "ask",
+    "place",
     "report",
     "export",
 )

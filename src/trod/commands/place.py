@@ -1,0 +1,471 @@
+"""`trod place`: a placement worked out on the command line, with or without a catalogue."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from trod.errors import ArchiveUnwritable, WrongInput
+
+if TYPE_CHECKING:
+    from trod.planning.camera import CameraSpec
+    from trod.planning.said import System
+    from trod.planning.setup import Outcome, Setup
+
+NO_PLACEMENT = "00000000-0000-0000-0000-000000000000"  # in the code of a slip that is kept in no catalogue
+MOST_BYTES = 1_000_000
+
+# option: (dial, help). Numbers may carry a unit; without one they are in the unit of the dial.
+DIALS: dict[str, tuple[str, str]] = {
+    "--feature": ("feature", "What draws animals here: trail, road, water, ford, lick, feeding, meadow and so on."),
+    "--aim": ("aim", "What it is for: species, herd, composition, hours, individuals, behaviour, people."),
+    "--height": ("height_m", "Lens height; advised when left out."),
+    "--heading": ("heading_deg", "Heading from true north; advised when left out."),
+    "--aim-distance": ("aim_distance_m", "How far off the middle of the picture lies; advised when left out."),
+    "--holder": ("holder", "What it hangs on: trunk, post or ladder."),
+    "--herd": ("herd", "Animals at once."),
+    "--path-bearing": ("path_bearing_deg", "Bearing of the path from true north."),
+    "--offset": ("offset_m", "From tree or post to the path."),
+    "--side": ("side", "Side of the path, for one who walks along the bearing: left or right."),
+    "--slope": ("slope_deg", "Slope of the ground, falling away from the camera positive."),
+    "--patch-near": ("patch_near_m", "Near edge of a feeding ground."),
+    "--patch-far": ("patch_far_m", "Far edge of a feeding ground."),
+    "--cover": ("cover", "What grows in view: open, low plants, tall grass, scrub, wood."),
+    "--tree-diameter": ("tree_diameter_cm", "Thickness of the tree."),
+    "--declination": ("declination_deg", "Magnetic declination of the place, east positive."),
+}
+# What one of a unit is in the unit that a dial's name ends in.
+_UNITS: dict[str, dict[str, float]] = {
+    "m": {"m": 1, "cm": 0.01, "mm": 0.001, "ft": 0.3048, "in": 0.0254},
+    "cm": {"cm": 1, "m": 100, "mm": 0.1, "in": 2.54, "ft": 30.48},
+    "mm": {"mm": 1, "cm": 10, "in": 25.4},
+    "°": {"deg": 1, "°": 1},
+    "m/s": {"m/s": 1, "km/h": 1 / 3.6, "mph": 0.44704},
+    "GB": {"gb": 1, "tb": 1000},
+    "%": {"%": 1},
+}
+
+
+def _dialled(command: Callable[..., None]) -> Callable[..., None]:
+    for flag, (dial, words) in reversed(DIALS.items()):
+        command = click.option(flag, dial, metavar="VALUE", help=words)(command)
+    return command
+
+
+@click.command(short_help="Work a placement out: how to hang a camera, and what it would catch.")
+@click.argument("site", required=False, metavar="[SITE]")
+@click.option("--lat", type=float, help="Latitude, north positive, where no SITE is named.")
+@click.option("--lon", type=float, help="Longitude, east positive.")
+@click.option("--animal", "animal_key", required=True, metavar="KEY", help="Which animal, like red-deer; see --animals.")
+@click.option(
+    "--animals",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=lambda ctx, _param, value: _list_animals(ctx) if value else None,
+    help="List the animals that are known, and end.",
+)
+@click.option("--camera", "camera_name", default="", metavar="NAME", help="Kind of camera, by maker and model.")
+@click.option(
+    "--cameras",
+    "camera_file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE.csv",
+    help="Where kinds of camera stand, in our own columns; else the catalogue's are taken.",
+)
+@click.option(
+    "--figure", "figures", multiple=True, metavar="NAME=VALUE",
+    help="One figure of the camera as measured, like trigger_s=0.4; may be given again.",
+)  # fmt: skip
+@_dialled
+@click.option(
+    "--dials", "dials_file", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.json",
+    help="Dials as a JSON object, like the one that --json prints.",
+)  # fmt: skip
+@click.option("--dial", "more", multiple=True, metavar="NAME=VALUE", help="Any other dial; may be given again.")
+@click.option("--units", type=click.Choice(["metric", "us"]), help="Units of what is told (default: the reserve's).")
+@click.option("--thorough", is_flag=True, help="Ask the simulation for the angle, too, and simulate more passes.")
+@click.option("--slip", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.pdf", help="Write a setup slip.")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the slip (default: by the units).")
+@click.option(
+    "--true-places", is_flag=True, help="Put a sensitive site's place on the slip; only if you may decide that."
+)
+@click.option(
+    "--plan-svg", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.svg", help="Write the view from above."
+)
+@click.option(
+    "--side-svg", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.svg", help="Write the side view."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def place(
+    site: str | None,
+    lat: float | None,
+    lon: float | None,
+    animal_key: str,
+    camera_name: str,
+    camera_file: Path | None,
+    figures: tuple[str, ...],
+    dials_file: Path | None,
+    more: tuple[str, ...],
+    units: str | None,
+    thorough: bool,
+    slip: Path | None,
+    paper: str | None,
+    true_places: bool,
+    plan_svg: Path | None,
+    side_svg: Path | None,
+    as_json: bool,
+    **dialled: str | None,
+) -> None:
+    """Work a placement out: height, tilt, wedge, heading, aim point and settings; what an animal that comes
+    would meet; how to try it; what to mind. Nothing is written into the catalogue.
+
+    SITE is a site's name or short name in the catalogue; what is known of its ground is taken, and options go
+    before it. Without a catalogue name a place with --lat and --lon, and the camera with --figure or --cameras.
+    Values may carry a unit: 0.8m, 80cm, 30in, 2.6ft, 45deg.
+
+    \b
+    Examples:
+      trod place "Stone Ford" --animal red-deer --camera "Oddlethorpe Wren 12"
+      trod place --lat 47.3 --lon 13.9 --animal roe-deer --path-bearing 30 --offset 12ft \\
+          --figure trigger_s=0.4 --figure fov_deg=42 --units us
+      trod place --lat 61 --lon 9 --animal elk --feature feeding --holder ladder --herd 20 \\
+          --patch-near 8m --patch-far 18m --aim herd --slip slip.pdf --side-svg side.svg
+    \b
+    Exit statuses:
+      0  worked out
+      2  the command line was wrong
+      3  not worked out: a value or name that cannot be used, or a place that cannot be written to
+
+    --json gives: sentence, place, camera, animal, dials, advice, dial_in, chances, walk_test, cautions,
+    usual_cautions, assumed, files. Chances carry their standard errors.
+    """
+    from datetime import UTC, datetime
+
+    from trod.planning import dials as board
+    from trod.planning import drawing, setup
+    from trod.planning.animals import animal
+
+    row = _site(site) if site else None
+    if row is not None:
+        lat, lon = row.latitude, row.longitude
+    if lat is None or lon is None:
+        raise click.UsageError("Name a SITE of the catalogue, or a place with --lat and --lon.")
+    told: dict[str, Any] = _of_site(row) if row is not None else {}
+    if dials_file is not None:
+        told |= _of_file(dials_file)
+    told |= {key: of_words(key, value) for key, value in dialled.items() if value is not None}
+    told |= dict(_pair(one) for one in more)
+    wanted = units or (row.reserve.units if row is not None else "metric")
+    system: System = "us" if wanted == "us" else "metric"
+    read = board.read(
+        told,
+        latitude_deg=lat,
+        longitude_deg=lon,
+        animal=animal(animal_key.lower().replace("-", "_").replace(" ", "_")),
+        sensitive=row is not None and row.sensitive,
+    )
+    now = datetime.now(UTC)
+    done = setup.work_out_setup(
+        _camera(camera_name, camera_file, figures),
+        read,
+        system=system,
+        year=now.year,
+        passes=200_000 if thorough else None,
+        simulate_angle=thorough,
+    )
+    files: dict[str, Callable[[], bytes]] = {}
+    if slip is not None:
+        files[str(slip)] = lambda: _slip(done, row, paper, true_places, now.date())
+    patch = None if done.passing else read.mount.patch_m
+    if plan_svg is not None:
+        files[str(plan_svg)] = lambda: drawing.plan_svg(
+            done.advice, read.ground, read.animal, patch_m=patch, system=system, theme="paper"
+        ).encode()
+    if side_svg is not None:
+        files[str(side_svg)] = lambda: drawing.side_svg(
+            done.advice,
+            read.ground,
+            read.animal,
+            case_height_mm=read.mount.case_height_mm,
+            system=system,
+            theme="paper",
+        ).encode()
+    for path, make in files.items():
+        _write(Path(path), make())
+    if as_json:
+        where = {"site": row.slug if row is not None else None}
+        if row is None or not row.sensitive or true_places:
+            where |= {"latitude_deg": read.ground.latitude_deg, "longitude_deg": read.ground.longitude_deg}
+        click.echo(json.dumps(_told(done, where, list(files)), ensure_ascii=False, indent=2, allow_nan=False))
+    else:
+        _say(done)
+        for path in files:
+            click.echo(f"Written: {path}")
+
+
+def _list_animals(ctx: click.Context) -> None:
+    from trod.planning.animals import ANIMALS
+
+    for one in ANIMALS:
+        click.echo(f"{one.key.replace('_', '-'):20} {one.said()}")
+    ctx.exit()
+
+
+# --- where the values come from ---------------------------------------------------------------
+
+
+def of_words(dial: str, words: str) -> Any:
+    """A dial's value from what was typed: a number with or without its unit, or a word.
+
+    Raises WrongInput that names the dial.
+    """
+    from trod.planning import dials as board
+
+    if dial not in board.LIMITS:
+        return _of_json(words) if dial in board.LISTS or dial in board.YES_NO else words
+    unit = board.LIMITS[dial].unit
+    if unit == "°C":
+        return _degrees(dial, words)
+    known = _UNITS.get(unit, {})
+    found = re.fullmatch(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+))\s*([^\d\s.]*)\s*", words, flags=re.ASCII)
+    sign = found[2].lower() if found else ""
+    if found is None or (sign and sign not in known):
+        needed = "a number" + (f", alone in {unit} or with one of {', '.join(known)}" if known else "")
+        raise WrongInput(dial, got=words[:40], needed=needed)
+    value = float(found[1]) * known.get(sign, 1.0)
+    return int(value) if board.LIMITS[dial].whole and value == int(value) else value
+
+
+def _degrees(dial: str, words: str) -> float:
+    found = re.fullmatch(r"\s*([+-]?\d+(?:\.\d*)?)\s*(°?[CcFf]?)\s*", words, flags=re.ASCII)
+    if found is None:
+        # The degree sign is not ASCII; take it off and look once more.
+        found = re.fullmatch(r"\s*([+-]?\d+(?:\.\d*)?)\s*([CcFf]?)\s*", words.replace("°", ""), flags=re.ASCII)
+    if found is None:
+        raise WrongInput(dial, got=words[:40], needed="a temperature, as -20 or -20C or -4F")
+    from trod.units import c_from_fahrenheit
+
+    value = float(found[1])
+    return c_from_fahrenheit(value) if found[2].lower().endswith("f") else value
+
+
+def _of_json(words: str) -> Any:
+    try:
+        return json.loads(words)
+    except (ValueError, RecursionError):
+        return words
+
+
+def _pair(words: str) -> tuple[str, Any]:
+    name, sign, value = words.partition("=")
+    if not sign:
+        raise WrongInput("--dial", got=words[:60], needed="NAME=VALUE, as canopy_percent=40")
+    return name.strip(), of_words(name.strip(), value)
+
+
+def _of_file(path: Path) -> dict[str, Any]:
+    """Dials from a JSON file: the object itself, or the one under "dials" as --json prints it."""
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise WrongInput("--dials", got=f"{path.stat().st_size} bytes", needed=f"at most {MOST_BYTES}")
+        told = json.loads(path.read_text("utf-8-sig"))
+    except OSError as trouble:
+        raise WrongInput("--dials", got=str(path), needed=f"a file that can be read ({trouble.strerror})") from trouble
+    except (ValueError, RecursionError) as trouble:
+        raise WrongInput("--dials", got=str(path), needed=f"a JSON object ({trouble})") from trouble
+    if isinstance(told, dict) and isinstance(told.get("dials"), dict):
+        told = told["dials"]
+    if not isinstance(told, dict):
+        raise WrongInput("--dials", got=type(told).__name__, needed='a JSON object, as {"height_m": 0.8}')
+    return told
+
+
+def _catalogue() -> bool:
+    """Makes the catalogue ready if there is one; none is made."""
+    from trod.web import home
+
+    if not (os.environ.get("TROD_DATABASE_URL") or (home.home() / "catalogue.sqlite3").is_file()):
+        return False
+    from trod.web.start import ready
+
+    ready()
+    return True
+
+
+def _site(name: str) -> Any:
+    if not _catalogue():
+        raise WrongInput("SITE", got=name, needed="a catalogue that knows it; without one give --lat and --lon")
+    from trod.web.models import Site
+
+    rows = Site.objects.select_related("reserve")
+    found = list(rows.filter(slug=name)[:1] or rows.filter(name__iexact=name)[:2])
+    if len(found) != 1:
+        known = ", ".join(rows.order_by("name").values_list("name", flat=True)[:40]) or "none yet"
+        raise WrongInput("SITE", got=name, needed=f"one of the catalogue's sites: {known}")
+    return found[0]
+
+
+def _of_site(row: Any) -> dict[str, Any]:
+    from trod.web.bench.pages import dials_of
+
+    return dials_of(row)
+
+
+def _camera(name: str, file: Path | None, figures: tuple[str, ...]) -> CameraSpec:
+    """The kind of camera: of the file, else of the catalogue, else unknown; then the figures that are told."""
+    from trod.planning import camera as kinds
+
+    specs: list[CameraSpec] = []
+    if file is not None:
+        try:
+            text = file.read_text("utf-8-sig") if file.stat().st_size <= kinds.MOST_BYTES else None
+        except (OSError, UnicodeDecodeError) as trouble:
+            raise WrongInput("--cameras", got=str(file), needed=f"a CSV file in UTF-8 ({trouble})") from trouble
+        if text is None:
+            raise WrongInput("--cameras", got=str(file), needed=f"at most {kinds.MOST_BYTES} bytes")
+        specs = kinds.from_csv(text)
+    elif name and _catalogue():
+        from trod.web.catalogue.specs import spec_of
+        from trod.web.models import CameraModel
+
+        specs = [spec_of(model) for model in CameraModel.objects.all()]
+    if name:
+        wanted = name.strip().lower()
+        fitting = [s for s in specs if wanted in (s.name.lower(), s.model.lower())]
+        if len(fitting) != 1:
+            known = ", ".join(sorted(s.name for s in specs)[:40]) or "none; give --cameras FILE.csv or --figure"
+            raise WrongInput("--camera", got=name, needed=f"one of the kinds that are known: {known}")
+        spec = fitting[0]
+    elif len(specs) == 1:
+        spec = specs[0]
+    elif specs:
+        raise WrongInput("--camera", got="nothing", needed="one of " + ", ".join(sorted(s.name for s in specs)[:40]))
+    else:
+        spec = kinds.CameraSpec(maker="A camera", model="of no known kind")
+    found: dict[str, float] = {}
+    for one in figures:
+        key, sign, value = one.partition("=")
+        try:
+            found[key.strip()] = float(value) if sign else float("nan")
+        except ValueError:
+            raise WrongInput("--figure", got=one[:60], needed="NAME=NUMBER, as trigger_s=0.4") from None
+        if not sign:
+            raise WrongInput("--figure", got=one[:60], needed="NAME=NUMBER, as trigger_s=0.4")
+    return spec.with_measured(**found) if found else spec
+
+
+# --- what comes out ---------------------------------------------------------------------------
+
+
+def _slip(done: Setup, row: Any, paper: str | None, true_places: bool, day: Any) -> bytes:
+    from trod import __version__
+    from trod.report import sentences, setup_slip, slip_code
+
+    may = row is None or not row.sensitive or true_places
+    data = setup_slip.SlipData(
+        setup=done,
+        code=slip_code.code_of(
+            done, placement=NO_PLACEMENT, site=row.slug if row is not None else "", with_position=may
+        ),
+        site=row.name if row is not None else "",
+        reserve=row.reserve.name if row is not None else "",
+        access=row.access if row is not None else "",
+        safety=row.safety if row is not None else "",
+        with_place=may,
+        made=__version__,
+        made_on=sentences.day(day),
+        paper={"a4": "a4", "letter": "us-letter"}[paper or ("letter" if done.system == "us" else "a4")],
+        invented=row is not None and row.reserve.invented,
+    )
+    return setup_slip.slip_pdf(data)
+
+
+def _write(path: Path, content: bytes) -> None:
+    part = path.with_name(f".{path.name}.part")
+    try:
+        part.write_bytes(content)
+        part.replace(path)
+    except OSError as trouble:
+        raise ArchiveUnwritable(f"{path}: {trouble.strerror}. Choose another place for it.") from trouble
+
+
+def _told(done: Setup, where: Mapping[str, Any], files: list[str]) -> dict[str, Any]:
+    from trod.planning import dials as board
+
+    advice = done.advice
+
+    def chances(outcome: Outcome) -> dict[str, Any]:
+        return {
+            label: {"value": estimate.value, "standard_error": estimate.standard_error} if estimate else None
+            for label, estimate, _ in outcome.rows
+        }
+
+    return {
+        "sentence": done.sentence,
+        "place": dict(where),
+        "camera": done.spec.name,
+        "animal": done.animal.key,
+        "dials": board.plain(done.read),
+        "advice": {
+            "height_m": advice.height_m,
+            "tilt_deg": advice.tilt_deg,
+            "wedge_mm": advice.wedge.thickness_mm,
+            "wedge_behind": advice.wedge.behind,
+            "heading_deg": advice.heading_deg,
+            "aim_distance_m": advice.aim_distance_m,
+            "aim_height_m": advice.aim_height_m,
+            "angle_deg": list(advice.angle_deg) if advice.angle_deg else None,
+        },
+        "dial_in": [{"key": d.key, "label": d.label, "value": d.value, "hint": d.hint} for d in done.dial_in],
+        "chances": {"day": chances(done.day), "night": chances(done.night)},
+        "walk_test": [step.text for step in done.walk_test],
+        "cautions": list(done.cautions),
+        "usual_cautions": list(done.usual_cautions),
+        "assumed": list(done.assumed),
+        "files": files,
+    }
+
+
+def _say(done: Setup) -> None:
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    from trod.report import setup_slip
+
+    console = Console(highlight=False, markup=False, soft_wrap=False)
+
+    def lines(head: str, texts: tuple[str, ...], mark: str) -> None:
+        if texts:
+            console.print(f"\n{head}")
+        for text in texts:
+            grid = Table.grid(padding=(0, 1))
+            grid.add_row(mark, Text(text))
+            console.print(grid)
+
+    console.print(Text(done.sentence))
+    console.print(Text(done.night.sentence()))
+    console.print("\nTo dial in")
+    grid = Table.grid(padding=(0, 2))
+    for one in done.dial_in:
+        grid.add_row(Text(one.label), Text(one.value + (f" ({one.hint})" if one.hint else "")))
+    console.print(grid)
+    table = Table(box=None, pad_edge=False, show_edge=False, title=None)
+    table.add_column(done.animal.name)
+    table.add_column("by day", justify="right")
+    table.add_column("by night", justify="right")
+    for row in setup_slip.outcome_table(done):
+        table.add_row(*(Text(cell) for cell in row))
+    console.print("\nWhat it should give (± is the simulation's own error; the model's is larger)")
+    console.print(table)
+    lines("Try it", tuple(step.text for step in done.walk_test), "□")
+    lines("Mind", done.cautions, "!")
+    lines("And as always", done.usual_cautions, "-")
+    lines("What this supposes", done.assumed, "-")

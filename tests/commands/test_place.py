@@ -1,0 +1,184 @@
+"""`trod place`: on a bare machine, from a catalogue, with wrong values, onto paper."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from trod.commands.place import of_words
+from trod.errors import WrongInput
+from trod.planning import camera
+
+BARE = ("--lat", 47.3, "--lon", 13.9, "--animal", "roe-deer")
+
+
+def test_on_a_bare_machine_a_placement_is_worked_out_and_nothing_is_made(trod, trod_home):
+    before = sorted(trod_home.rglob("*"))
+    done = trod("place", *BARE, "--path-bearing", 30, "--offset", "3m")
+
+    assert done.exit_code == 0, done.output
+    assert done.stdout.startswith("Hang the camera about 0.50 m up")
+    for words in ("To dial in", "sets the camera off", " ± ", "Try it", "Mind", "Nobody says the camera's"):
+        assert words in done.stdout
+    assert sorted(trod_home.rglob("*")) == before
+
+
+def test_the_same_comes_as_json_and_its_dials_can_be_given_back(said, tmp_path):
+    told = said("place", *BARE, "--path-bearing", 30, "--offset", "10ft", "--height", "30in", "--dial", "pace=walk",
+                "--dial", "months=[11,12,1]", "--figure", "trigger_s=0.4")  # fmt: skip
+
+    assert told["dials"] == {
+        "path_bearing_deg": 30.0, "offset_m": pytest.approx(3.048), "height_m": pytest.approx(0.762), "pace": "walk",
+        "months": [1, 11, 12],
+    }  # fmt: skip
+    assert told["advice"]["height_m"] == pytest.approx(0.762)
+    caught = told["chances"]["day"]["whole in a picture"]
+    assert 0 <= caught["value"] <= 1 and 0 < caught["standard_error"] < 0.01
+    file = tmp_path / "dials.json"
+    file.write_text(json.dumps(told), "utf-8")
+    again = said("place", *BARE, "--dials", file, "--figure", "trigger_s=0.4")
+    assert again == told
+
+
+def test_an_option_goes_before_a_file(said, tmp_path):
+    file = tmp_path / "dials.json"
+    file.write_text('{"height_m": 0.5, "offset_m": 6}', "utf-8")
+
+    assert said("place", *BARE, "--dials", file, "--height", 1.5)["dials"] == {"height_m": 1.5, "offset_m": 6.0}
+
+
+def test_slip_and_drawings_are_written_whole(trod, tmp_path):
+    slip, plan, side = (tmp_path / name for name in ("s.pdf", "p.svg", "q.svg"))
+    done = trod("place", *BARE, "--slip", slip, "--paper", "letter", "--plan-svg", plan, "--side-svg", side)
+
+    assert done.exit_code == 0, done.output
+    assert slip.read_bytes().startswith(b"%PDF-")
+    assert plan.read_text("utf-8").startswith("<svg") and "var(--" not in side.read_text("utf-8")
+    assert sorted(path.name for path in tmp_path.iterdir() if path.is_file()) == ["p.svg", "q.svg", "s.pdf"]
+
+
+def test_cameras_come_from_a_file_of_our_columns(said, trod, tmp_path):
+    file = tmp_path / "cameras.csv"
+    kinds = [camera.CameraSpec(maker="Bramble", model=f"No {n}", claimed=camera.Figures(trigger_s=n)) for n in (1, 2)]
+    file.write_bytes(camera.to_csv(kinds).encode())
+
+    assert said("place", *BARE, "--cameras", file, "--camera", "bramble no 2")["camera"] == "Bramble No 2"
+    refused = trod("place", *BARE, "--cameras", file, "--camera", "No 3")
+    assert refused.exit_code == 3 and "Bramble No 1, Bramble No 2" in refused.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "status", "needed"),
+    [
+        (("--animal", "roe-deer"), 2, "Name a SITE of the catalogue, or a place with --lat and --lon"),
+        (("--lat", 47, "--lon", 13), 2, "--animal"),
+        ((*BARE, "--height", "knee"), 3, "height_m: got 'knee'; needed: a number, alone in m or with one of m, cm"),
+        ((*BARE, "--height", "99"), 3, "from 0.05 to 30 m"),
+        ((*BARE, "--heading", "45ft"), 3, "heading_deg"),
+        ((*BARE, "--feature", "carpark"), 3, "one of trail, road"),
+        ((*BARE, "--dial", "colour=red"), 3, "a dial that there is not"),
+        ((*BARE, "--dial", "colour"), 3, "NAME=VALUE"),
+        ((*BARE, "--figure", "trigger_s"), 3, "NAME=NUMBER"),
+        ((*BARE, "--figure", "weight=3"), 3, "one of zone_deg"),
+        ((*BARE, "--figure", "trigger_s=nan"), 3, "from 0 to 60 s"),
+        ((*BARE, "--camera", "Wren"), 3, "none; give --cameras FILE.csv or --figure"),
+        ((*BARE, "--dials", "nowhere.json"), 3, "a file that can be read"),
+        (("Stone Ford", "--animal", "elk"), 3, "without one give --lat and --lon"),
+        (("--lat", 97, "--lon", 13, "--animal", "elk"), 3, "latitude_deg"),
+        (("--lat", 47, "--lon", 13, "--animal", "griffin"), 3, "one of white_tailed_deer"),
+        ((*BARE, "--slip", "/nowhere/at/all.pdf"), 3, "Choose another place for it"),
+    ],
+)
+def test_what_cannot_be_used_is_said_in_words(trod, trod_home, words, status, needed):
+    done = trod("place", *words)
+
+    assert done.exit_code == status
+    assert needed in done.stderr
+
+
+@pytest.mark.parametrize("text", ["[1, 2]", "{", '"x"', "[" * 20_000, '{"height_m": "0.8"}'])
+def test_a_file_of_dials_that_is_none_is_refused(trod, tmp_path, text):
+    file = tmp_path / "dials.json"
+    file.write_text(text, "utf-8")
+    done = trod("place", *BARE, "--dials", file)
+
+    assert done.exit_code == 3 and "needed" in done.stderr and len(done.stderr) < 500
+
+
+@pytest.mark.parametrize(
+    ("dial", "words", "value"),
+    [
+        ("height_m", "0.8", 0.8), ("height_m", "80cm", 0.8), ("height_m", "2.5 ft", 0.762), ("height_m", "30IN", 0.762),
+        ("slope_deg", "-5", -5), ("slope_deg", "5deg", 5), ("heading_deg", "45°", 45),
+        ("tree_diameter_cm", "10in", 25.4),
+        ("air_cold_c", "-4F", -20), ("air_cold_c", "-20 °C", -20), ("speed_mps", "3.6km/h", 1), ("herd", "12", 12),
+        ("card_gb", "32GB", 32), ("canopy_percent", "40%", 40), ("side", "left", "left"),
+        ("snow_m", "[0,0]", [0, 0]), ("tree_dead", "true", True),
+    ],
+)  # fmt: skip
+def test_values_carry_their_unit(dial, words, value):
+    assert of_words(dial, words) == (pytest.approx(value) if isinstance(value, float) else value)
+
+
+@pytest.mark.parametrize(
+    ("dial", "words"), [("height_m", "1m2"), ("height_m", "٣"), ("height_m", "1e3"), ("air_cold_c", "x")]
+)
+def test_what_is_no_number_with_a_unit_is_refused(dial, words):
+    with pytest.raises(WrongInput):
+        of_words(dial, words)
+
+
+@pytest.fixture
+def ground(made, trod_home):
+    """A site whose ground is known. The tests' database lies elsewhere; the file only says that there is one."""
+    (trod_home / "catalogue.sqlite3").touch()
+    site = made.sites[1]
+    site.latitude, site.longitude = 47.291234, 13.551234
+    site.path_bearing_deg, site.ground = 30, {"offset_m": 6}
+    site.access = "Over the plank bridge."
+    site.save()
+    return site
+
+
+@pytest.mark.django_db
+def test_a_site_brings_what_is_known_of_its_ground_and_options_go_before_it(ground, said):
+    told = said("place", ground.name, "--animal", "elk")
+    nearer = said("place", ground.slug, "--animal", "elk", "--offset", "3m")
+
+    assert told["place"]["site"] == ground.slug
+    assert told["dials"]["path_bearing_deg"] == 30 and told["dials"]["offset_m"] == 6
+    assert nearer["dials"]["offset_m"] == 3
+
+
+@pytest.mark.django_db
+def test_a_sensitive_sites_place_is_not_told_unless_asked_for(ground, trod, tmp_path):
+    ground.sensitive = True
+    ground.save()
+    quiet = trod("place", ground.slug, "--animal", "elk", "--json").stdout
+    told = trod("place", ground.slug, "--animal", "elk", "--json", "--true-places").stdout
+
+    assert "47.291234" not in quiet and "13.551234" not in quiet
+    assert "47.291234" in told
+
+
+@pytest.mark.django_db
+def test_an_unknown_site_is_told_the_known_ones(ground, trod):
+    done = trod("place", "Nowhere", "--animal", "elk")
+
+    assert done.exit_code == 3 and ground.name in done.stderr
+
+
+@pytest.mark.django_db
+def test_a_kind_of_camera_of_the_catalogue_is_found_by_its_name(ground, said):
+    from trod.web import models as m
+
+    m.CameraModel.objects.create(maker="Bramble", name="Two", slug="bramble-two", trigger_time_s=0.3)
+
+    assert said("place", ground.slug, "--animal", "elk", "--camera", "Bramble Two")["camera"] == "Bramble Two"
+
+
+def test_the_animals_are_listed(trod):
+    done = trod("place", "--animals")
+
+    assert done.exit_code == 0 and "red-deer" in done.stdout and "from memory" in done.stdout
