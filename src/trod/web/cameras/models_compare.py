@@ -1,26 +1,22 @@
 """Camera models ranked for a use, worked out beside the pages and held in memory by what went in.
 
-A ranking takes a second or two, so no page waits for it: a thread does it, the page asks how far it is. What
-went in makes the key, so a changed figure is worked out anew and nothing old is ever shown.
+A ranking takes a second or two, so no page waits for it (`trod.web.beside`). What went in makes the key, so a
+changed figure is worked out anew and nothing old is ever shown.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-import threading
-from collections import OrderedDict
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict
 from typing import Any
 
 from trod import __version__
-from trod.errors import Stopped, TrodError
 from trod.planning.camera import CameraSpec
 from trod.planning.ranking import TIED, USES, Ranked, Use, rank_for
+from trod.web.beside import Work, Works
 
-MOST_KEPT = 64
-MOST_WAITING = 4
 AIRS: dict[str, tuple[str, float]] = {
     "frost": ("frost", -5.0),
     "cool": ("a cool day", 5.0),
@@ -36,20 +32,7 @@ WANTED: dict[str, tuple[str, str]] = {
 }
 
 
-@dataclass
-class Work:
-    """One ranking under way or done. result : once it is done; trouble : when it cannot be."""
-
-    done: int = 0
-    total: int = 1
-    result: list[Ranked] | None = None
-    trouble: str = ""
-    ended: threading.Event = field(default_factory=threading.Event)
-
-
-_works: OrderedDict[str, Work] = OrderedDict()
-_lock = threading.Lock()
-_turn = threading.Lock()  # one ranking at a time: the pages need the machine, too
+_works = Works(most_kept=64, most_waiting=4)
 
 
 def key_of(use: Use, specs: Sequence[CameraSpec], air_c: float) -> str:
@@ -66,45 +49,14 @@ def ranking(
     rank: Callable[..., list[Ranked]] = rank_for,
 ) -> tuple[str, Work]:
     """The ranking of these cameras: held already, under way, or begun now. Returns its key and where it is."""
-    key = key_of(USES[use], specs, air_c)
-    with _lock:
-        work = _works.get(key)
-        if work is not None and not (work.ended.is_set() and work.result is None):
-            _works.move_to_end(key)
-            return key, work
-        if sum(not one.ended.is_set() for one in _works.values()) >= MOST_WAITING:
-            return key, Work(trouble="Several comparisons are being worked out already; try again in a moment.")
-        work = _works[key] = Work(total=max(1, 2 * len(specs)))
-        while len(_works) > MOST_KEPT:
-            oldest = next((k for k, one in _works.items() if one.ended.is_set()), None)
-            if oldest is None:
-                break
-            del _works[oldest]
-    threading.Thread(
-        target=_do, args=(work, use, list(specs), air_c, rank), name="comparison", daemon=True
-    ).start()
+    key, of = key_of(USES[use], specs, air_c), list(specs)
+    work = _works.begin(key, lambda progress: rank(use, of, air_c=air_c, progress=progress), total=2 * len(of))
     return key, work
-
-
-def _do(work: Work, use: str, specs: list[CameraSpec], air_c: float, rank: Callable[..., list[Ranked]]) -> None:
-    def progress(done: int, total: int) -> None:
-        work.done, work.total = done, max(1, total)
-
-    try:
-        with _turn:
-            work.result = rank(use, specs, air_c=air_c, progress=progress)
-    except (TrodError, Stopped) as trouble:
-        work.trouble = str(trouble)
-    except Exception as trouble:  # a fault must not leave a page that waits for ever
-        work.trouble = f"An unforeseen fault ({type(trouble).__name__}: {trouble}). Nothing is lost; try again."
-    finally:
-        work.ended.set()
 
 
 def forget() -> None:
     """Drop what is held."""
-    with _lock:
-        _works.clear()
+    _works.forget()
 
 
 def hundredths(share: float) -> str:

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
+from trod.pictures.resolution import Resolution
 from trod.planning.camera import CameraSpec
 from trod.planning.said import System, length
 from trod.units import FOOT_M
@@ -115,3 +116,48 @@ def caught_bar(
         f'<path class="night" d="M{x(night):.1f} {y - 6:.0f}l6 6l-6 6l-6 -6Z"/>'
         f'<path class="dot" d="M{x(caught):.1f} {y - 11:.0f}V{y + 11:.0f}"/></svg>'
     )
+
+
+def response_chart(found: Resolution) -> SafeString:
+    """The response to ever finer detail, both directions; dashed from top to bottom."""
+    wide, high, left, top, right, foot = 420.0, 230.0, 44.0, 10.0, 10.0, 44.0
+
+    def x(f: float) -> float:
+        return left + (wide - left - right) * f / 0.5
+
+    def y(m: float) -> float:
+        return top + (high - top - foot) * (1 - min(max(m, 0.0), 1.2) / 1.2)
+
+    lines = ""
+    for css, response in (("across", found.columns), ("down", found.rows)):
+        points = [
+            f"{x(float(f)):.1f} {y(float(m)):.1f}"
+            for f, m in zip(response.frequency_cpp, response.mtf, strict=True)
+            if f <= 0.5
+        ]
+        lines += f'<path class="{css}" d="M{"L".join(points)}"/>'
+    rules = "".join(
+        f'<path class="{css}" d="M{left} {y(m):.1f}H{wide - right}"/>'
+        f'<text x="{left - 6}" y="{y(m) + 4:.1f}" text-anchor="end">{m * 100:.0f} %</text>'
+        for m, css in ((1.0, "rule"), (0.5, "rule half"), (0.1, "rule half"), (0.0, "rule"))
+    )
+    ticks = "".join(
+        f'<text x="{x(f):.1f}" y="{high - foot + 16:.0f}" text-anchor="middle">{f:g}</text>'
+        for f in (0, 0.1, 0.2, 0.3, 0.4, 0.5)
+    )
+    words = (
+        f"From left to right half of the contrast is left at {_cpp(found.columns.mtf50_cpp)}, a tenth at "
+        f"{_cpp(found.columns.mtf10_cpp)}; from top to bottom half at {_cpp(found.rows.mtf50_cpp)}, a tenth at "
+        f"{_cpp(found.rows.mtf10_cpp)}."
+    )
+    return mark_safe(
+        f'<svg class="response" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:.0f} {high:.0f}" role="img" '
+        f'aria-labelledby="resp-t resp-d"><title id="resp-t">Contrast left in ever finer detail</title>'
+        f'<desc id="resp-d">{escape(words)}</desc>{rules}{ticks}'
+        f'<text x="{(left + wide - right) / 2:.0f}" y="{high - 8:.0f}" text-anchor="middle">'
+        f"stripes a pixel (cycles per saved pixel)</text>{lines}</svg>"
+    )
+
+
+def _cpp(value: float | None) -> str:
+    return "beyond half a cycle per pixel" if value is None else f"{value:.2g} cycles per pixel"

@@ -16,7 +16,7 @@ from trod.planning.camera import COLUMNS
 from trod.planning.ranking import TIED
 from trod.web import lists
 from trod.web.access import person
-from trod.web.cameras import models_compare, models_csv, models_pages, models_picture
+from trod.web.cameras import models_compare, models_csv, models_pages, models_picture, models_resolve
 from trod.web.cameras.models_form import CameraModelForm
 from trod.web.catalogue.specs import spec_of
 from trod.web.forms_common import delete_page, form_page, units_for
@@ -57,6 +57,7 @@ def model(request: HttpRequest, slug: str) -> HttpResponse:
         ),
         "enlarged": spec.enlarged(),
         "cameras": row.cameras.all(),
+        "resolves": models_resolve.kept_lines(row),
     }
     return render(request, "trod/cameras/model.html", context)
 

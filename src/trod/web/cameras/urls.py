@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from trod.web.cameras import imports, models_views, views
+from trod.web.cameras import imports, models_resolve_views, models_views, views
 
 app_name = "cameras"
 urlpatterns = [
@@ -19,6 +19,12 @@ urlpatterns = [
     path("models/of/<slug:slug>/", models_views.model, name="model"),
     path("models/of/<slug:slug>/change/", models_views.model_edit, name="model_edit"),
     path("models/of/<slug:slug>/delete/", models_views.model_delete, name="model_delete"),
+    path("models/of/<slug:slug>/resolves/", models_resolve_views.resolves, name="resolves"),
+    path("models/of/<slug:slug>/resolves/<slug:token>/", models_resolve_views.resolves_work, name="resolves_work"),
+    path(
+        "models/of/<slug:slug>/resolves/<slug:token>/keep/", models_resolve_views.resolves_keep, name="resolves_keep"
+    ),
+    path("models/target-<slug:paper>.pdf", models_resolve_views.target, name="target"),
     path("compare/", models_views.compare, name="compare"),
     path("compare/answer/", models_views.compare_answer, name="compare_answer"),
     path("cards/", views.cards, name="cards"),
