@@ -5,22 +5,27 @@ from trod.web.models.card import Card, Intake
 from trod.web.models.deployment import Deployment, Visit, WalkTest, WatchCorrection
 from trod.web.models.event import Event, Hunch, Mark, Sighting, Word
 from trod.web.models.job import Job
+from trod.web.models.keeping import Booking, CostYear, Lock, Mishap, StockItem
 from trod.web.models.picture import Picture
 from trod.web.models.placement import Placement
 from trod.web.models.question import Finding, Question, Round, RoundStop
 from trod.web.models.reserve import Reserve, Sign, Site, Species
 
 __all__ = [
+    "Booking",
     "Camera",
     "CameraModel",
     "Card",
+    "CostYear",
     "Deployment",
     "Event",
     "Finding",
     "Hunch",
     "Intake",
     "Job",
+    "Lock",
     "Mark",
+    "Mishap",
     "Picture",
     "Placement",
     "Question",
@@ -31,6 +36,7 @@ __all__ = [
     "Sign",
     "Site",
     "Species",
+    "StockItem",
     "Visit",
     "WalkTest",
     "WatchCorrection",

@@ -17,6 +17,7 @@ class Card(models.Model):
         HOME = "home", "home, not taken in yet"
         KEPT = "kept", "taken in, safe to format in the camera"
         BAD = "bad", "worn out or damaged"
+        LOST = "lost", "lost"
 
     label = models.CharField(max_length=64, unique=True)
     size_gb = models.FloatField(null=True, blank=True)

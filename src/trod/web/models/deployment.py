@@ -92,6 +92,12 @@ class Visit(models.Model):
         GONE = "gone", "gone"
         UNKNOWN = "unknown", "not noted"
 
+    class LockLeft(models.TextChoices):
+        LOCKED = "locked", "locked"
+        OPEN = "open", "left without a lock"
+        STUCK = "stuck", "lock stuck or damaged"
+        MISSING = "missing", "lock missing"
+
     uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="visits")
     deployment = models.ForeignKey(
@@ -102,6 +108,10 @@ class Visit(models.Model):
     arrival = models.CharField("state on arrival", max_length=8, choices=Arrival, default=Arrival.UNKNOWN)
     cells_percent = models.FloatField("cells left", null=True, blank=True, help_text="percent, as the camera shows")
     cells_changed = models.BooleanField(default=False)
+    cells_kind = models.CharField(
+        "kind of cells put in", max_length=12, blank=True, help_text="by IEC 60086: LR6 alkaline, FR6 lithium, HR6 rechargeable"
+    )
+    cells_count = models.PositiveSmallIntegerField("number of cells put in", null=True, blank=True)
     card_out = models.ForeignKey("trod.Card", on_delete=models.SET_NULL, null=True, blank=True, related_name="taken_out")
     card_in = models.ForeignKey("trod.Card", on_delete=models.SET_NULL, null=True, blank=True, related_name="put_in")
     clock_shown = models.DateTimeField(
@@ -109,13 +119,29 @@ class Visit(models.Model):
     )
     clock_true = models.DateTimeField("true time then", null=True, blank=True)
     walk_test = models.BooleanField("walk test done", default=False)
+    lock_left = models.CharField("lock when leaving", max_length=8, choices=LockLeft, blank=True)
+    changed = models.JSONField(
+        "what was set otherwise", default=dict, blank=True, help_text="{field of the deployment: [before, after]}"
+    )
     work = models.TextField("work done", blank=True)
     note = models.TextField(blank=True)
+    packet_revision = models.PositiveIntegerField(
+        null=True, blank=True, editable=False, help_text="the phone's revision that was taken last"
+    )
+    packet_digest = models.TextField(
+        blank=True, editable=False, help_text="what the phone's note said when it was taken last, as a SHA-256"
+    )
+    photos = models.JSONField(
+        default=list, blank=True, editable=False, help_text="photos of the visit: [{sha256, name, path}, ...]"
+    )
 
     class Meta:
         ordering = ["-at"]
         indexes = [models.Index(fields=["site", "at"])]
-        constraints = [fields.within("visit_cells", "cells_percent", 0, 100)]
+        constraints = [
+            fields.within("visit_cells", "cells_percent", 0, 100),
+            fields.within("visit_cells_count", "cells_count", 0, 64),
+        ]
 
     def __str__(self) -> str:
         return f"{self.site}, {self.at:%Y-%m-%d}"
