@@ -55,12 +55,20 @@ def addresses() -> list[tuple[str, str]]:
         ("species", reverse("people:species")),
         ("a species", reverse("people:species_edit", args=[Species.objects.order_by("pk").first().slug])),
         ("the reserve", reverse("people:reserve")),
+        ("the bench", reverse("bench:bench", args=[busiest.site.slug])),
+        ("ways side by side", reverse("bench:beside", args=[busiest.site.slug])),
+        ("claim and field", reverse("bench:field", args=[busiest.site.slug])),
+        (
+            "note a walk test",
+            reverse("bench:walk_test_new", args=[busiest.site.slug]) + f"?deployment={busiest.slug}",
+        ),
         ("Today, 2 years", reverse("today:today") + "?days=730"),
     ]
     model = CameraModel.objects.first()
     if model is not None:
         out += [
             ("a camera model", reverse("cameras:model", args=[model.slug])),
+            ("what it really resolves", reverse("cameras:resolves", args=[model.slug])),
             ("change a camera model", reverse("cameras:model_edit", args=[model.slug])),
         ]
     event = Event.objects.order_by("start_at").first()
