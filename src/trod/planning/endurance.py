@@ -406,9 +406,9 @@ def screen(
     F(t) = max over s ≤ t of Φ(ln(m(s)/C(s)) / √(ln(1 + v/m²) + κ²)) with mean m and variance v of all that is
     used by day s, C what the cells give that night (taken one and a half standard deviations below the mean) or
     the card holds. The maximum stands for "ever until t": exact if the futures kept their order. A running minimum
-    of C instead would keep the winter's capacity in summer and let alkaline cells stop months too early. For
-    comparing and sorting; in our study its band held fewer truths after a card than the simulation's
-    (docs/models/endurance.md). A panel is not in it.
+    of C instead would keep the winter's capacity in summer and let alkaline cells stop months too early. In our
+    study its band held the truth about as often as the simulation's (docs/models/endurance.md); it knows no fault,
+    no panel, no second date and no cause but the two chances, so that the simulation stays the forecast.
     """
     used = used or Used()
     known = arrivals.posterior
