@@ -115,7 +115,10 @@ def trace_of(luma: NDArray[np.uint8]) -> PictureTrace:
         trace = "light"
     elif accepted:
         own = alias(1 / r) if g1 >= g2 else alias(1 / (2 * r))
-        both = min(g1, g2) >= LEAST_SECOND_LINE and not _is_side_line(spectra, own)
+        # A width of half the true one shares its lines (the source's own JPEG makes such a pair): then the line
+        # of the double width stands out, too.
+        of_double = float(np.sqrt(np.prod(_at(spectra, alias(2 / r))))) if r > 2 * 1.04 else 1.0
+        both = min(g1, g2) >= max(LEAST_SECOND_LINE, of_double) and not _is_side_line(spectra, own)
         trace = "two lines" if both else "one line"
     if trace in ("none", "light") and twice >= LEAST_TWICE and twice - jpeg >= LEAST_TWICE_OVER_JPEG:
         trace = "twice"
