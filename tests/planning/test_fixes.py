@@ -57,6 +57,18 @@ def test_moving_it_up_the_tree_pays_by_less_theft() -> None:
     assert worth.after.at_most_days > worth.before.at_most_days
 
 
+def test_less_theft_counts_at_a_kept_interval_too() -> None:
+    """By hand: 365.25/30 intervals, each with 30 − (1 − e^(−30h))/h days lost, h 1/100 and 1/1000."""
+    never = np.zeros(401)
+    days = [30 - (1 - np.exp(-30 * h)) / h for h in (1 / 100, 1 / 1000)]
+
+    worth = worth_of_fix(
+        never, never, cost_in_lost_days=6, hazard_per_day=1 / 100, hazard_after=1 / 1000, every_days=30
+    )
+
+    assert worth.saved_days_a_year == approx((days[0] - days[1]) * 365.25 / 30, rel=1e-3)
+
+
 def test_every_fix_has_its_words() -> None:
     assert {key for key, _, _ in FIXES} == {"cells", "card", "delay", "branch", "higher"}
     assert fix_words("branch") == "trim the branch that waves before the camera"

@@ -297,6 +297,18 @@ def test_a_camera_visited_last_week_is_left_and_one_nearly_dead_is_taken() -> No
     assert found.sentence.endswith("High saddle can wait.")
 
 
+def test_a_round_goes_before_the_snow_makes_the_way_long() -> None:
+    autumn = date(2025, 10, 1)
+    cameras = [standing("Old mill", visited_on=autumn), standing("Otter ford", visited_on=autumn)]
+    snow = Access(snow_months=(12, 1, 2, 3), snow_factor=5)
+
+    free = best_day_for_round(cameras, today=autumn, travel_days=10)
+    snowed = best_day_for_round(cameras, today=autumn, travel_days=10, access=snow)
+
+    assert free.day is not None and free.day.month == 12
+    assert snowed.day == date(2025, 11, 30)
+
+
 def test_a_round_keeps_off_closed_days() -> None:
     cameras = [standing("Old mill", ago=120)]
     shut = Access(closures=(Closure(first=TODAY, last=TODAY + timedelta(days=9)),))
