@@ -152,7 +152,8 @@ def test_what_is_missing_is_told_beside_its_field(client, model, shot, changed, 
 
 
 def test_too_many_or_too_large_pictures_are_refused(client, model, monkeypatch):
-    many = client.post(address(model), {"what": "target", **target(b"x", **{"t-pictures": [jpeg(b"x") for _ in range(6)]})})
+    six = {"t-pictures": [jpeg(b"x") for _ in range(6)]}
+    many = client.post(address(model), {"what": "target", **target(b"x", **six)})
     assert "6 came; needed: 1 to 5 pictures" in many.content.decode()
 
     monkeypatch.setattr(models_resolve, "MOST_FILE_BYTES", 10)
