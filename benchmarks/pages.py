@@ -24,7 +24,7 @@ def addresses() -> list[tuple[str, str]]:
     from django.urls import reverse
 
     from trod.web import pages
-    from trod.web.models import Camera, CameraModel, Deployment, Event, Sign, Site, Species, Visit
+    from trod.web.models import Camera, CameraModel, Deployment, Event, Placement, Sign, Site, Species, Visit
 
     out = [(door.label, reverse(door.url_name)) for door in (*pages.NAV, *pages.FOOT)]
     busiest = Deployment.objects.order_by("start").first()
@@ -71,6 +71,9 @@ def addresses() -> list[tuple[str, str]]:
             ("what it really resolves", reverse("cameras:resolves", args=[model.slug])),
             ("change a camera model", reverse("cameras:model_edit", args=[model.slug])),
         ]
+    placement = Placement.objects.order_by("pk").first()
+    if placement is not None:
+        out.append(("a setup slip", reverse("slip:slip", args=[placement.uuid])))
     event = Event.objects.order_by("start_at").first()
     if event is not None:
         out.append(("an event", reverse("look:event", args=[event.pk])))

@@ -146,9 +146,10 @@ def walk_steps(
 def _run_up_m(path: Path, zone_deg: float) -> float:
     """How far before and past the axis the walk must begin to come from outside the zone. [m]"""
     on_axis = crossing.along_m(path, 0.0)
-    edges = [crossing.along_m(path, side * zone_deg / 2) for side in (-1, 1)]
-    reaches = [abs(edge - on_axis) for edge in edges if not math.isnan(edge) and not math.isnan(on_axis)]
-    return min(max(reaches, default=LONGEST_WALK_M) + RUN_UP_M, LONGEST_WALK_M)
+    reaches = [abs(crossing.along_m(path, side * zone_deg / 2) - on_axis) for side in (-1, 1)]
+    if any(math.isnan(reach) for reach in reaches):  # the path does not leave the zone on that side
+        return LONGEST_WALK_M
+    return min(max(reaches) + RUN_UP_M, LONGEST_WALK_M)
 
 
 def _seconds(seconds: float) -> str:
