@@ -237,6 +237,20 @@ def test_the_night_share_of_the_hours_counts_the_hour_of_sunrise_in_part() -> No
         night_share(np.ones(23), sunrise_h=6, sunset_h=18)
 
 
+def test_the_sentence_tells_both_streams_and_what_they_rest_on() -> None:
+    site = Arrivals(prior=Prior(level_per_day=15, season=FLAT))
+
+    known = site.after(days([14] * 30))
+    level = known.posterior.level
+    low, high = stats.gamma(level.shape, scale=1 / level.rate).ppf([0.1, 0.9])
+
+    assert known.sentence() == (
+        f"Animals and people: about 14 triggers a day ({low:.2g} to {high:.0f}, 8 of 10), and a storm of about "
+        "68 blanks a day on 2.9 % of days; from 30 days of pictures."
+    )
+    assert site.after(days([14])).sentence().endswith("from 1 day of pictures.")
+
+
 def test_impossible_counts_and_priors_are_refused_with_the_day_and_what_is_needed() -> None:
     with pytest.raises(WrongInput, match="animals on 2027-03-01: got -1; needed: a count from 0 to 100000"):
         DayCount(day=START, animals=-1)

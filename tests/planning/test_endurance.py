@@ -388,6 +388,18 @@ def test_a_question_that_cannot_be_answered_is_refused(more: dict[str, float], w
         forecast(outfit(), Arrivals.for_site("trail"), OCTOBER, **more)  # type: ignore[arg-type]
 
 
+def test_a_date_that_the_calendar_cannot_follow_is_refused() -> None:
+    with pytest.raises(WrongInput, match="start: got '9999-12-30'; needed: a date before the year 9990"):
+        forecast(outfit(), Arrivals.for_site("trail"), date(9999, 12, 30))
+
+
+def test_a_camera_that_takes_no_picture_never_fills_its_card() -> None:
+    idle = outfit(frames=0)
+
+    assert forecast(idle, guessed(20), OCTOBER, second_date=False).causes["card"] == 0
+    assert screen(idle, guessed(20), OCTOBER).card.max() == 0
+
+
 def study() -> ModuleType:
     """benchmarks/endurance_calibration.py, whose truths share no line with the forecaster."""
     path = Path(__file__).parents[2] / "benchmarks" / "endurance_calibration.py"

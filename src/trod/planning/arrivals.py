@@ -31,7 +31,7 @@ from typing import get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import gammaln
+from scipy.special import gammaincinv, gammaln
 
 from trod.errors import WrongInput
 from trod.planning.passers import positive
@@ -355,12 +355,12 @@ class Arrivals:
         """What is known of this site's arrivals, for a person."""
         known = self.posterior
         steady = f"about {_two(known.level.per_day)} triggers a day"
-        low, high = known.level.per_day / math.exp(1.2816 * known.level.cv), known.level.per_day * math.exp(
-            1.2816 * known.level.cv
-        )  # fmt: skip
+        low, high = (gammaincinv(known.level.shape, q) / known.level.rate for q in (0.1, 0.9))
         storms = f"a storm of about {_two(known.storm_blanks)} blanks a day on {_two(100 * known.storm_share)} % of days"
-        basis = f"from {known.days} days of pictures" if known.days else self.prior.source
-        return f"Animals and people: {steady} ({_two(low)} to {_two(high)}), and {storms}; {basis}."
+        days = "1 day" if known.days == 1 else f"{known.days} days"
+        basis = f"from {days} of pictures" if known.days else self.prior.source
+        between = f"{_two(float(low))} to {_two(float(high))}, 8 of 10"
+        return f"Animals and people: {steady} ({between}), and {storms}; {basis}."
 
 
 def _two(value: float) -> str:

@@ -249,6 +249,8 @@ def forecast(
         raise WrongInput("most_days", got=most_days, needed=f"a whole number of days from 1 to {MOST_DAYS}")
     if not (isinstance(step_days, int) and 1 <= step_days <= 30):
         raise WrongInput("step_days", got=step_days, needed="a whole number of days from 1 to 30")
+    if start.year > 9990:
+        raise WrongInput("start", got=start.isoformat(), needed="a date before the year 9990")
     used = used or Used()
     # Two streams of chance: asking for a fault changes nothing in what cells and card do.
     rng, mishaps = (np.random.default_rng([seed, stream]) for stream in (0, 1))
@@ -442,6 +444,7 @@ def screen(
     ):  # fmt: skip
         m = before + fixed * days + each * total + blank * storm_m
         v = each**2 * steady_v + blank**2 * storm_v
+        m = np.maximum(m, 1e-12)  # nothing is written when only the cells work
         width = np.sqrt(np.log1p(v / m**2) + sd_ln**2)
         middle = np.log(m / np.maximum(limit, 1e-9)) - np.log1p(v / m**2) / 2 + shift
         chance = ndtr(middle / np.maximum(width, 1e-9))
