@@ -6,9 +6,9 @@ from typing import Any
 
 from django.utils import timezone
 
-from trod.web.catalogue import facts, take_in
+from trod.web.catalogue import facts, forecasts, take_in
 from trod.web.jobs import Report, handles
-from trod.web.models import Deployment, Intake, Job
+from trod.web.models import Deployment, Intake, Job, Reserve
 
 
 @handles("take-in")
@@ -88,3 +88,10 @@ def do_report(args: dict[str, Any], report: Report) -> dict[str, Any]:
     wish = making.Wish(**{**args, "sites": tuple(args.get("sites", ()))})
     by = Job.objects.values_list("by", flat=True).get(pk=report.job_id)
     return {"name": making.make(wish, by=by, now=timezone.now(), line=report)}
+
+
+@handles(forecasts.JOB)
+def do_forecasts(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """Forecast all standing cameras anew. args: reserve (its slug)."""
+    made = forecasts.make(Reserve.objects.get(slug=args["reserve"]), timezone.now(), report=report)
+    return {"cameras": len(made.forecasts)}
