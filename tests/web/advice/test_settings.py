@@ -114,6 +114,7 @@ def test_every_setting_that_costs_something_tells_what_the_other_would_cost():
         wish = Wish(aim=aim, feature="feeding", animal=animal("red_deer"), herd=10, triggers=80)
         for one in settings.choices(adviser.advise(CAMERA_SPECS[0], wish)):
             assert one.adds
+            assert "e+" not in one.adds + one.other
             if one.setting.extra_wh:
                 assert re.fullmatch(r"With .+ all would cost \S+ Wh and \S+ MB a day\.", one.other)
 

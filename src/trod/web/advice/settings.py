@@ -115,13 +115,17 @@ def choices(advice: SettingsAdvice) -> list[Choice]:
 def _choice(one: adviser.Setting, total: Price | None) -> Choice:
     adds = other = ""
     if one.extra_wh and one.extra_mb is not None and total is not None:
-        adds = f"{one.extra_wh:+.2g} Wh and {one.extra_mb:+.2g} MB a day".replace("-", "−").replace("+0 ", "0 ")
+        adds = f"{_signed(one.extra_wh)} Wh and {_signed(one.extra_mb)} MB a day"
         wh, mb = total.wh_a_day - one.extra_wh, total.mb_a_day - one.extra_mb
         instead = one.price.rpartition(" a day than with ")[2]
         other = f"With {instead} all would cost {_two(wh)} Wh and {_two(mb)} MB a day."
     elif one.price:
         adds = one.price
     return Choice(one, BASIS_WORDS.get(one.basis, one.basis), adds, other)
+
+
+def _signed(value: float) -> str:
+    return ("−" if value < 0 else "+" if value > 0 else "") + _two(abs(value))
 
 
 def _two(value: float) -> str:
