@@ -198,6 +198,24 @@ def test_a_sharp_picture_enlarged_to_four_times_its_pixels_keeps_its_megapixels(
     assert found.effective_megapixels[1] == pytest.approx(native_mp, rel=0.20)
 
 
+@pytest.mark.long
+@pytest.mark.parametrize("how", KERNELS)
+def test_five_megapixels_saved_as_twenty_are_told_as_five(how: Image.Resampling) -> None:
+    columns, rows, view_deg, distance_m = 2592, 1944, 44.0, 2.5
+    light = native_camera.photographed(
+        page(), px_per_mm=PX_PER_MM, columns=columns, rows=rows, fov_deg=view_deg, distance_m=distance_m,
+        turns_deg=(4, 3, 2), aside_m=(0.1, 0.1), barrel=0.02,
+    )  # fmt: skip
+    levels = native_camera.native(light, lens_px=0.4, demosaic="gradient", noise=2, rng=np.random.default_rng(8), fine=2)
+    big = native_camera.through_jpeg(native_camera.enlarged(levels, (2 * columns, 2 * rows), how), 90)
+
+    found = resolution.measure_target([big], distance_m=distance_m)
+
+    assert found.saved_megapixels == pytest.approx(20.16, abs=0.01)
+    assert found.effective_megapixels[1] == pytest.approx(5.04, rel=0.20)
+    assert found.view_deg == pytest.approx(view_deg, abs=1.0)
+
+
 @pytest.mark.parametrize("how", KERNELS)
 def test_enlarging_hardly_changes_what_a_soft_lens_gives(how: Image.Resampling) -> None:
     native = resolution.measure_target([photograph(distance_m=2.0, lens_px=0.8)], distance_m=2.0)
