@@ -114,6 +114,30 @@ def test_the_angle_of_the_simulation_goes_before_the_rule():
     assert (low, best, high) == (asked.angles.low_deg, asked.angles.best_deg, asked.angles.high_deg)
 
 
+@pytest.mark.parametrize("offset_m", [3, 8])
+def test_where_many_angles_catch_all_the_best_is_not_the_flattest_but_wastes_fewest_pictures(offset_m):
+    """A wide zone catches all at any slant; the mark must stay where the flash lights."""
+    figures = Figures(zone_deg=120, fov_deg=60, trigger_s=0.5, burst_max=3, flash_reach_m=11)
+    wide = CameraSpec(maker="Bramble", model="Wide", claimed=figures)
+    done = work({**TRAIL, "offset_m": offset_m}, spec=wide, simulate_angle=True)
+
+    assert done.advice.aim_distance_m <= done.advice.flash.to_m + 1e-6
+    assert 25 <= done.angles.best_deg <= 75
+    by_angle = {}
+    for angle in (done.angles.low_deg, done.angles.best_deg, 90.0):
+        path = setup.Path(offset_m=offset_m, angle_deg=angle)
+        case = setup.case_for(wide, done.read, done.advice, done.settings, light="night", path=path)
+        by_angle[angle] = walkby.first_answer(case).empty.value
+    print(by_angle)
+    assert by_angle[done.angles.best_deg] <= min(by_angle.values()) + 0.02
+
+
+def test_far_from_the_path_straight_across_is_the_nearest_there_is():
+    done = work({**TRAIL, "offset_m": 30}, simulate_angle=True)  # beyond the flash: no slant brings it nearer
+
+    assert done.angles is None or done.angles.best_deg == 90
+
+
 def test_a_common_practice_running_animals_are_caught_less_straight_across_than_on_a_slant():
     """Common practice: for fast animals look along the trail at a slant. Held by a slow single-shot camera."""
     slow = CameraSpec(maker="Bramble", model="Slow", claimed=Figures(trigger_s=1.2, zone_deg=45, fov_deg=41))
