@@ -28,7 +28,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
             cells=8,
             idle_mw=1.0,
         ),
-        measured=Figures(trigger_s=0.42, flash_reach_m=19),
+        measured=Figures(trigger_s=0.42, flash_reach_m=19, idle_mw=2.9),
         note="steady all-rounder",
     ),
     CameraSpec(
@@ -98,7 +98,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
             rows=2448,
             cells=8,
         ),
-        measured=Figures(columns=2592, rows=1944),
+        measured=Figures(columns=2592, rows=1944, idle_mw=1.7),
     ),
     CameraSpec(
         maker="Quillmarsh",

@@ -6,7 +6,7 @@ import json
 import shutil
 import time
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 
 from trod.archive import disk, sidecar
-from trod.demo import cards, reserve
+from trod.demo import cards, reserve, upkeep
 from trod.demo.camera_models import CAMERA_SPECS
 from trod.demo.truth import read_truth
 from trod.demo.words import words_from_truth
@@ -135,9 +135,27 @@ def _reserve(row: dict[str, Any]) -> Reserve:
         longitude=row["longitude_deg"],
         zone=row["time_zone"],
         note=row["note"],
-        boundary={"type": "Polygon", "coordinates": [[list(corner) for corner in row["boundary"]]]},
+        boundary=_shapes(row["boundary"]),
+        base_latitude=upkeep.BASE[0],
+        base_longitude=upkeep.BASE[1],
+        climate={
+            "minimum_c": list(upkeep.NIGHT_MINIMUM_C),
+            "sd_c": list(upkeep.NIGHT_SD_C),
+            "source": "invented",
+        },
         invented=True,
     )
+
+
+def _shapes(boundary: Iterable[Iterable[float]]) -> dict[str, Any]:
+    """The boundary and the lanes and paths as GeoJSON."""
+    edge = {"type": "Polygon", "coordinates": [[list(corner) for corner in boundary]]}
+    features = [{"type": "Feature", "properties": {"name": "Eskerwold"}, "geometry": edge}]
+    for name, kind, corners in upkeep.LANES:
+        line = {"type": "LineString", "coordinates": [list(corner) for corner in corners]}
+        told = {"name": name, "drive": kind == "road"}
+        features.append({"type": "Feature", "properties": told, "geometry": line})
+    return {"type": "FeatureCollection", "features": features}
 
 
 def _species(row: dict[str, Any]) -> Species:
@@ -187,6 +205,7 @@ def _camera(row: dict[str, Any], models: dict[str, CameraModel], standing: set[s
 
 
 def _site(row: dict[str, Any], reserve: Reserve, heading_deg: float | None) -> Site:
+    known = upkeep.NOTES[row["slug"]]
     return _make(
         Site,
         {"slug": row["slug"]},
@@ -200,6 +219,12 @@ def _site(row: dict[str, Any], reserve: Reserve, heading_deg: float | None) -> S
         canopy_percent=round(100 * row["canopy"]),
         tree=row["tree"],
         sensitive=row["sensitive"],
+        ground={"offset_m": known.offset_m, "snow_m": list(known.snow_m)},
+        access=known.access,
+        safety=known.safety,
+        closed=[{"from": first, "to": last, "why": why} for first, last, why in known.closed],
+        losses_per_year=known.losses_per_year,
+        quiet_days=known.quiet_days,
         note=f"{row['kind'].capitalize()}, {row['elevation_m']:.0f} m above the sea.",
     )
 
