@@ -191,9 +191,9 @@ def chances(day: Outcome, night: Outcome) -> Chances:
     ]
     number_of = found.passes if found else day.visits.visits if day.visits else 0
     caught = day.chances.whole.value if day.chances else day.caught.value
-    what = "whole in a picture by day" if day.chances else "of the visits in a picture by day"
+    what = "of 100 whole in a picture by day" if day.chances else "of 100 visits in a picture by day"
     return Chances(
-        summary=f"{100 * caught:.0f} of 100 {what}",
+        summary=f"{100 * caught:.0f} {what}",
         day=day.sentence(),
         night=night.sentence(),
         tally=tally.tally_svg(lots) if lots else "",

@@ -61,7 +61,9 @@ def stroke(key: str, x: float, y: float, *, across: bool = False) -> str:
     """One stroke of a tally; the fifth of each group goes across."""
     ink = f'stroke="var(--{_INK[key]}, {_HEX[_INK[key]]})"'
     tall = 30.0
-    if across:
+    if across and key == "missed":
+        d = f"M{x - 25:.1f} {y + 19:.1f}L{x - 12:.1f} {y + 12:.1f}"
+    elif across:
         d = f"M{x - 38:.1f} {y + tall - 4:.1f}L{x + 2:.1f} {y + 4:.1f}"
     elif key == "missed":
         d = f"M{x:.1f} {y + 11:.1f}v9"
@@ -71,7 +73,7 @@ def stroke(key: str, x: float, y: float, *, across: bool = False) -> str:
         "whole": 'stroke-width="3.4"',
         "part": 'stroke-width="2.6" stroke-dasharray="8 4"',
         "empty": 'stroke-width="3" stroke-dasharray="0.1 6"',
-        "missed": 'stroke-width="1.6"' + (' stroke-dasharray="3 6"' if across else ""),
+        "missed": 'stroke-width="1.6"',
     }[key]
     return f'<path d="{d}" {ink} {style} stroke-linecap="round" fill="none"/>'
 
