@@ -84,6 +84,20 @@ def test_what_came_in_that_month_counts_by_its_rate(client, cast, bring_events):
     assert "camera-days" not in whys(page(client, month=12), cast.meadow)
 
 
+def test_events_that_nobody_has_looked_at_are_not_taken_for_no_animals(client, cast, bring_events):
+    begun = cast.deployment.start
+    bring_events([begun + timedelta(days=d) for d in range(100)], home=cast.now)
+
+    assert "no animals" not in whys(page(client, month=4), cast.meadow)
+
+    for event in Event.objects.all():
+        word = Word.objects.create(event=event, by="Ada", at=cast.now)
+        Sighting.objects.create(word=word, what="blank", count=1)
+        event.word = word
+        event.save()
+    assert "−1.5 no animals in 30 camera-days of April" in whys(page(client, month=4), cast.meadow)
+
+
 def test_a_closed_site_is_told_and_no_camera_is_sent_there(client, cast):
     cast.ford.closed = [{"from": "05-01", "to": "06-30", "why": "calving"}]
     cast.ford.save()

@@ -20,7 +20,8 @@ from trod.web.catalogue import evidence
 from trod.web.models import Reserve, Sign, Site
 
 MOST_SIGN = 20_000
-_kept: dict[int, tuple[str, dict[tuple[str, int], float], dict[tuple[str, int, str], int]]] = {}
+_Tables = tuple[dict[tuple[str, int], float], dict[tuple[str, int, str], int], set[tuple[str, int]]]
+_kept: dict[int, tuple[str, _Tables]] = {}
 _lock = threading.Lock()
 
 
@@ -92,26 +93,27 @@ def signs(rows: QuerySet[Sign]) -> list[SeenSign]:
 
 
 def came(reserve: Reserve, sites: Iterable[Site], month: int, species: str) -> list[Came]:
-    """What cameras saw at each site in a month of any year: events with the species (or any animal), and effort."""
-    days, events = _tables(reserve)
-    return [
-        Came(
-            place=site.name,
-            events=events.get((site.slug, month, species), 0),
-            camera_days=days.get((site.slug, month), 0.0),
-            what=species or "animals",
-        )
-        for site in sites
-    ]
+    """What cameras saw at each site in a month of any year: events with the species (or any animal), and effort.
+
+    A site with none is left out while events of that month wait to be looked at: they may be what is asked for.
+    """
+    days, events, unseen = _tables(reserve)
+    found = []
+    for site in sites:
+        n = events.get((site.slug, month, species), 0)
+        if n or (site.slug, month) not in unseen:
+            watched = days.get((site.slug, month), 0.0)
+            found.append(Came(place=site.name, events=n, camera_days=watched, what=species or "animals"))
+    return found
 
 
-def _tables(reserve: Reserve) -> tuple[dict[tuple[str, int], float], dict[tuple[str, int, str], int]]:
-    """Camera-days by site and month, and events by site, month and species ("" for any animal); all years together."""
+def _tables(reserve: Reserve) -> _Tables:
+    """By site and month, all years together: camera-days, events by species ("" for any animal), months unseen."""
     account = evidence.gather(reserve)
     with _lock:
         held = _kept.get(reserve.pk)
     if held is not None and held[0] == account.stamp:
-        return held[1], held[2]
+        return held[1]
     days: dict[tuple[str, int], float] = {}
     for (site, first), part in effort.effort(select(account.evidence, Filter())).by_site_month.items():
         days[site, first.month] = days.get((site, first.month), 0.0) + part
@@ -125,11 +127,14 @@ def _tables(reserve: Reserve) -> tuple[dict[tuple[str, int], float], dict[tuple[
     events: dict[tuple[str, int, str], int] = {}
     for site, month, name, _ in seen:
         events[site, month, name] = events.get((site, month, name), 0) + 1
+    waiting = account.evidence.unseen
+    of_waiting = localtime.months_of([u.utc_s for u in waiting], reserve.zone) if waiting else []
+    unseen = {(one.site, first.month) for one, first in zip(waiting, of_waiting, strict=True)}
     with _lock:
         if len(_kept) > 16:
             _kept.clear()
-        _kept[reserve.pk] = (account.stamp, days, events)
-    return days, events
+        _kept[reserve.pk] = (account.stamp, (days, events, unseen))
+    return days, events, unseen
 
 
 def sentence(found: list[Candidate], month: int, aim: Aim | None, species: str) -> str:
@@ -156,5 +161,5 @@ def sentence(found: list[Candidate], month: int, aim: Aim | None, species: str) 
 
 def _reasons(one: Candidate, name: str) -> str:
     """The two parts that give most, in words."""
-    top = [p.why.removeprefix(f"{name}: ") for p in sorted(one.parts, key=lambda p: -p.points) if p.points > 0]
-    return "; ".join(top[:2])
+    top = sorted((p for p in one.parts if p.points > 0), key=lambda p: -p.points)[:2]
+    return "; ".join(p.why.removeprefix(f"{name}: ").removeprefix("answers the question: ") for p in top)
