@@ -6,6 +6,7 @@ import importlib
 import itertools
 import math
 import os
+import random
 import subprocess
 import sys
 from collections.abc import Sequence
@@ -15,7 +16,7 @@ import numpy as np
 import pytest
 
 from trod.errors import WrongInput
-from trod.planning.ordering import NO_WAY_S, Crew, Ordering, Searcher, Table, Task, order, time_of
+from trod.planning.ordering import NO_WAY_S, Crew, Ordering, Searcher, Table, Task, _Own, order, time_of
 
 SEARCHERS: tuple[Searcher, ...] = ("pyvrp", "own")
 
@@ -132,6 +133,29 @@ def test_no_order_is_better_on_small_rounds_where_every_order_can_be_tried(searc
     travel, tasks, crews = small_case(seed)
 
     assert order(travel, tasks, crews, searcher=searcher).cost_s == every_answer(travel, tasks, crews)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_with_the_package_the_order_is_never_worse_than_by_our_own_search(seed: int) -> None:
+    case = small_case(seed)
+
+    assert order(*case, searcher="pyvrp").cost_s <= order(*case, searcher="own").cost_s
+
+
+def test_the_quick_reckoning_of_the_search_agrees_with_the_clock() -> None:
+    chance = random.Random(1)
+    kept = 0
+    for seed in range(40):
+        travel, tasks, crews = small_case(seed)
+        search = _Own(travel, tasks, crews, chance)
+        for _ in range(50):
+            crew = chance.randrange(2)
+            route = tuple(chance.sample(range(len(tasks)), chance.randint(0, 4)))
+            timing = time_of(route, tasks, crews[crew], travel)
+            told = None if timing is None else timing.away_s - sum(tasks[t].worth_s for t in route)
+            assert search.route_cost(crew, route) == told
+            kept += timing is not None
+    assert kept > 300
 
 
 def scattered(stops: int, seed: int) -> tuple[Table, list[Task], list[Crew]]:

@@ -7,6 +7,7 @@ somewhat longer ways. Both give the same answer to the same seed.
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import itertools
 import math
@@ -26,6 +27,7 @@ Searcher = Literal["auto", "pyvrp", "own"]
 
 NO_WAY_S = 30 * 86_400  # longer than any round: such a leg is never gone
 NEVER_S = 10_000 * 86_400
+POLISH = 150
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -144,7 +146,8 @@ def order(
     """The best order that is found: the least time away, less the worth of what is done.
 
     travel_s : (nodes, nodes) whole seconds, [from, to]; NO_WAY_S or more where there is none.
-    searcher : "auto" takes pyvrp when it is there. patience : rounds of search without a gain; None suits the size.
+    searcher : "auto" takes pyvrp when it is there; what it finds is bettered by our own search where that can.
+    patience : how long to search, in rounds; None suits the size.
     Raises WrongInput for a table that does not fit, and when a task that must be done cannot be.
     """
     travel_s = np.minimum(np.asarray(travel_s, dtype=np.int64), NO_WAY_S)
@@ -171,7 +174,11 @@ def order(
         else:
             found = _by_pyvrp(package, travel_s, tasks, crews, seed=seed, patience=patience)
             if found is not None:
-                return Ordering(routes=found, cost_s=own.cost(found), searcher="pyvrp")
+                # Where much is left out, taking out and putting back still betters what the package finds.
+                best = own.search(patience or POLISH, begin=found)
+                with contextlib.suppress(WrongInput):
+                    best = min(best, _Own(travel_s, tasks, crews, random.Random(seed)).search(patience), key=own.cost)
+                return Ordering(routes=best, cost_s=own.cost(best), searcher="pyvrp")
     routes = own.search(patience)
     return Ordering(routes=routes, cost_s=own.cost(routes), searcher="own")
 
@@ -277,16 +284,66 @@ class _Own:
         around = travel_s[np.ix_(nodes, nodes)] + travel_s[np.ix_(nodes, nodes)].T
         self.near = np.argsort(around, axis=1, kind="stable").tolist() if self.units else []
         self._costs: dict[tuple[int, tuple[int, ...]], int | None] = {}
+        self._held: dict[tuple[int, tuple[int, ...]], tuple[list[int], list[int], list[int], int]] = {}
+        self.task_told = [(t.node, t.there_s, t.early_s, t.late_s, t.worth_s, t.load, t.hands) for t in tasks]
+        self.crew_told = [(c.node, c.early_s, c.late_s, NEVER_S if c.most_load is None else c.most_load) for c in crews]
 
     def route_cost(self, crew: int, route: tuple[int, ...]) -> int | None:
-        """Time away less worth; None when it cannot be kept."""
+        """Time away less worth; None when it cannot be kept. The same as by `time_of`, without the times."""
         key = (crew, route)
-        if key not in self._costs:
-            if len(self._costs) > 200_000:
-                self._costs.clear()
-            timing = time_of(route, self.tasks, self.crews[crew], self.table)
-            self._costs[key] = None if timing is None else timing.away_s - sum(self.tasks[t].worth_s for t in route)
-        return self._costs[key]
+        if key in self._costs:
+            return self._costs[key]
+        if len(self._costs) > 300_000:
+            self._costs.clear()
+        self._costs[key] = cost = self._reckon(crew, route)
+        return cost
+
+    def _reckon(self, crew: int, route: tuple[int, ...]) -> int | None:
+        home, early, last, room = self.crew_told[crew]
+        if not route:
+            return 0
+        now, at, waited, slack, worth, load = early, home, 0, NEVER_S, 0, 0
+        for t in route:
+            node, there, first, late, value, weighs, hands = self.task_told[t]
+            now += self.d[at][node]
+            if now < first:
+                waited += first - now
+                now = first
+            elif now > late:
+                return None
+            slack = min(slack, late - now + waited)
+            now += there
+            at = node
+            worth += value
+            load += weighs
+            if hands > self.crews[crew].hands:
+                return None
+        now += self.d[at][home]
+        if now > last or load > room:
+            return None
+        return now - early - min(slack, waited) - worth
+
+    def _slots(self, crew: int, route: tuple[int, ...]) -> tuple[list[int], list[int], list[int], int]:
+        """Nodes with home at both ends; when each is left at the earliest; when each must be begun at the latest; and
+        the load that there is still room for."""
+        key = (crew, route)
+        if key not in self._held:
+            if len(self._held) > 50_000:
+                self._held.clear()
+            home, early, last, room = self.crew_told[crew]
+            nodes, leave = [home], [early]
+            for t in route:
+                node, there, first, _, _, weighs, _ = self.task_told[t]
+                leave.append(max(leave[-1] + self.d[nodes[-1]][node], first) + there)
+                nodes.append(node)
+                room -= weighs
+            nodes.append(home)
+            latest = [last] * (len(route) + 2)
+            for k in range(len(route), 0, -1):
+                _, there, _, late, _, _, _ = self.task_told[route[k - 1]]
+                latest[k] = min(late, latest[k + 1] - self.d[nodes[k]][nodes[k + 1]] - there)
+            self._held[key] = (nodes, leave, latest, room)
+        return self._held[key]
 
     def cost(self, routes: Sequence[Sequence[int]]) -> int:
         """Of all routes; each must be one that can be kept."""
@@ -294,15 +351,21 @@ class _Own:
         assert all(c is not None for c in costs)
         return sum(c for c in costs if c is not None)
 
-    def search(self, patience: int | None) -> tuple[tuple[int, ...], ...]:
-        """The best routes found. Raises WrongInput when what must be done finds no room."""
-        best: list[tuple[int, ...]] = [() for _ in self.crews]
-        best, out = self._insert(best, list(range(len(self.units))), calm=True)
+    def search(
+        self, patience: int | None, begin: Sequence[tuple[int, ...]] | None = None
+    ) -> tuple[tuple[int, ...], ...]:
+        """The best routes found. begin : routes to better, instead of none.
+
+        Raises WrongInput when what must be done finds no room.
+        """
+        best: list[tuple[int, ...]] = list(begin) if begin is not None else [() for _ in self.crews]
+        served = {self.unit_of[t] for route in best for t in route}
+        best, out = self._insert(best, [u for u in range(len(self.units)) if u not in served], calm=True)
         best = self._exchange(best)
         best_rank = self._rank(best, out)
         now, now_out, now_rank = best, out, best_rank
         still = patience or max(400, 25 * len(self.units))
-        heat = 0.02 * max(1, abs(best_rank[1])) / max(1, len(self.units))
+        heat = 0.04 * max(1, abs(best_rank[1])) / max(1, len(self.units))
         for tried in range(4 * still):
             if len(self.units) < 2 or (not any(now) and not now_out):
                 break
@@ -331,10 +394,16 @@ class _Own:
 
     def _ruin(self, routes: list[tuple[int, ...]], out: list[int]) -> tuple[list[tuple[int, ...]], list[int]]:
         """A few neighbours taken out of their routes."""
-        many = self.chance.randint(1, max(2, min(12, len(self.units) // 3 + 1)))
+        many = self.chance.randint(1, max(2, min(20, len(self.units) // 2)))
         seed = self.chance.randrange(len(self.units))
         served = {self.unit_of[t] for route in routes for t in route}
-        gone = [u for u in self.near[seed] if u in served][:many]
+        whole = [route for route in routes if route]
+        if whole and self.chance.random() < 0.4:
+            route = self.chance.choice(whole)
+            at = self.chance.randrange(len(route))
+            gone = [self.unit_of[t] for t in route[at : at + many]]
+        else:
+            gone = [u for u in self.near[seed] if u in served][:many]
         gone_set = set(gone)
         kept = [tuple(t for t in route if self.unit_of[t] not in gone_set) for route in routes]
         return kept, [*out, *gone]
@@ -354,7 +423,7 @@ class _Own:
         else:
             self.chance.shuffle(waiting)
             if self.chance.random() < 0.5:
-                waiting.sort(key=lambda u: -self._worth(u))
+                waiting.sort(key=lambda u: -self._worth(u) * self.chance.uniform(0.5, 1.5))
         for unit in waiting:
             best: tuple[int, int, tuple[int, ...]] | None = None
             for t in self.units[unit]:
@@ -397,19 +466,22 @@ class _Own:
         return max(NEVER_S if self.tasks[t].must else self.tasks[t].worth_s for t in self.units[unit])
 
     def _places(self, t: int, crew: int, route: tuple[int, ...], *, blink: bool) -> list[tuple[int, int]]:
-        """Where a task could stand in a route, cheapest detour first: (detour and work less worth, place)."""
-        d, task, home = self.d, self.tasks[t], self.crews[crew].node
-        nodes = [home, *(self.tasks[r].node for r in route), home]
-        x = task.node
+        """Where a task can stand in a route, cheapest detour first: (detour and work less worth, place)."""
+        d = self.d
+        x, there, first, late, worth, weighs, _ = self.task_told[t]
+        nodes, leave, latest, room = self._slots(crew, route)
+        if weighs > room:
+            return []
         found = []
+        chance = self.chance.random
         for place in range(len(route) + 1):
-            if blink and self.chance.random() < 0.02:
-                continue
             a, b = nodes[place], nodes[place + 1]
-            apart = d[a][b] if route else 0
-            found.append((d[a][x] + d[x][b] - apart + task.there_s - task.worth_s, place))
+            begin = max(leave[place] + d[a][x], first)
+            if begin > late or begin + there + d[x][b] > latest[place + 1] or (blink and chance() < 0.02):
+                continue
+            found.append((d[a][x] + d[x][b] - (d[a][b] if route else 0) + there - worth, place))
         found.sort()
-        return found[:8]
+        return found[:3]
 
     def _exchange(self, routes: list[tuple[int, ...]]) -> list[tuple[int, ...]]:
         """2-opt within routes, and stretches of one to three tasks moved within and between, until none gains."""
