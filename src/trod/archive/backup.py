@@ -24,7 +24,7 @@ from trod.archive.card import Progress, Stop
 from trod.archive.making import is_whole
 from trod.archive.manifest import MANIFEST, TAG_MANIFEST, hash_file, read_manifest
 from trod.archive.result import Told
-from trod.archive.sidecar import LEDGER, SIDECAR, TORN, WORDS, bag_folders, folders_of_bags
+from trod.archive.sidecar import LEDGER, PRIVATE, SIDECAR, TORN, WORDS, bag_folders, folders_of_bags
 from trod.errors import ArchiveDamage, FileChanged, FileMissing, FileUnreadable, Stopped, WrongInput
 
 EARLIER = ".earlier"
@@ -189,6 +189,7 @@ class _Carry:
 
     def _papers(self) -> Iterator[str]:
         yield LEDGER
+        yield PRIVATE
         for _, _, folder in folders_of_bags(self.source):
             for name in (SIDECAR, WORDS, TORN):
                 yield f"{folder.relative_to(self.source).as_posix()}/{name}"
@@ -216,7 +217,7 @@ class _Carry:
             if not grown:
                 self._keep_earlier(path, old)
         disk.make_folder(place.parent)
-        disk.write_file(place, new)
+        disk.write_file(place, new, private=path == PRIVATE)
         if place.read_bytes() != new:
             raise FileChanged(path, "the disk gave back other bytes than were written")
         self.papers += 1
@@ -233,7 +234,7 @@ class _Carry:
             kept = f"{EARLIER}/{stamp}-{count}/{path}"
         place = self._at(self.target, kept)
         disk.make_folder(place.parent)
-        disk.write_file(place, old)
+        disk.write_file(place, old, private=path == PRIVATE)
         self.earlier.append(kept)
 
     @staticmethod

@@ -127,12 +127,17 @@ def make_folder(folder: Path) -> None:
         flush_folder(new.parent)
 
 
-def write_file(path: Path, data: bytes) -> None:
-    """Write a small file whole or not at all, and firm: aside, flush, rename, flush the folder."""
+def write_file(path: Path, data: bytes, *, private: bool = False) -> None:
+    """Write a small file whole or not at all, and firm: aside, flush, rename, flush the folder.
+
+    private : readable by its owner alone (mode 0600), before the first byte is in it. Disks without modes ignore it.
+    """
     aside = path.with_name(path.name + ".new")
     remove(aside)
     fd = create(aside)
     try:
+        if private:
+            aside.chmod(0o600)
         write(fd, data)
         flush(fd)
     finally:

@@ -1,11 +1,12 @@
 """The plain JSON beside the pictures, and the walk that rebuilds a catalogue from folders alone.
 
     ledger.json      of the whole archive: what the reserve keeps (sites, cameras, species…)
+    private.json     of the whole archive: locks with their numbers, for their owner's eyes alone
     sidecar.json     of one deployment
     words.jsonl      of one deployment, append-only: every word a person said, and every undo
 
 This room reads and writes them whole and firm and does not know what they mean; the fields are laid down in
-docs/archive-format.md. All three begin with `"trod": 1`, the version of the format.
+docs/archive-format.md. All begin with `"trod": 1`, the version of the format.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from trod.errors import CatalogueTrouble, WrongInput
 
 VERSION = 1
 LEDGER = "ledger.json"
+PRIVATE = "private.json"
 SIDECAR = "sidecar.json"
 WORDS = "words.jsonl"
 TORN = "words.torn"  # what stood torn at the end of words.jsonl when it was mended
@@ -117,12 +119,12 @@ def read_json(path: Path, kind: str) -> Json | None:
     return found
 
 
-def write_json(path: Path, kind: str, fields: Mapping[str, Any]) -> None:
-    """Write a JSON file of ours, whole or not at all, and firm."""
+def write_json(path: Path, kind: str, fields: Mapping[str, Any], *, private: bool = False) -> None:
+    """Write a JSON file of ours, whole or not at all, and firm. private : see `disk.write_file`."""
     text = json.dumps({"trod": VERSION, "kind": kind, **fields}, indent=1, ensure_ascii=False)
     with disk.trouble_told(path, "it was written"):
         disk.make_folder(path.parent)
-        disk.write_file(path, text.encode("utf-8", "surrogatepass") + b"\n")
+        disk.write_file(path, text.encode("utf-8", "surrogatepass") + b"\n", private=private)
 
 
 def lock(folder: Path, *, wait_s: float = 30.0) -> disk.Lock:
@@ -140,6 +142,17 @@ def write_ledger(archive_root: Path, fields: Mapping[str, Any]) -> None:
     """Write the ledger, whole or not at all."""
     with lock(Path(archive_root)):
         write_json(Path(archive_root) / LEDGER, "ledger", fields)
+
+
+def read_private(archive_root: Path) -> Json | None:
+    """The fields of private.json, or None when there is none. Raises CatalogueTrouble."""
+    return read_json(Path(archive_root) / PRIVATE, "private")
+
+
+def write_private(archive_root: Path, fields: Mapping[str, Any]) -> None:
+    """Write private.json, whole or not at all, readable by its owner alone."""
+    with lock(Path(archive_root)):
+        write_json(Path(archive_root) / PRIVATE, "private", fields, private=True)
 
 
 def deployment_folder(archive_root: Path, place: Placement) -> Path:

@@ -35,12 +35,14 @@ from trod.archive.manifest import (
 from trod.archive.sidecar import (
     LEDGER,
     LOCK,
+    PRIVATE,
     SIDECAR,
     TORN,
     WORDS,
     bag_folders,
     folders_of_bags,
     read_ledger,
+    read_private,
     read_sidecar,
     read_words,
 )
@@ -306,11 +308,12 @@ class _Look:
 
     def beside(self) -> None:
         """What lies outside of bags: strangers, JSON that is not whole, bags that a sidecar misses."""
-        self._strangers(self.root, "", {LEDGER, LOCK, INCOMING, UNPLACED})
-        try:
-            read_ledger(self.root)
-        except (CatalogueTrouble, OSError) as problem:
-            self.torn.append(str(problem))
+        self._strangers(self.root, "", {LEDGER, PRIVATE, LOCK, INCOMING, UNPLACED})
+        for read in (read_ledger, read_private):
+            try:
+                read(self.root)
+            except (CatalogueTrouble, OSError) as problem:
+                self.torn.append(str(problem))
         for site, deployment, folder in folders_of_bags(self.root):
             at = folder.relative_to(self.root).as_posix()
             self._strangers(folder, at, {SIDECAR, WORDS, TORN, LOCK} if deployment else set())

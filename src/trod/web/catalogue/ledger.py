@@ -5,7 +5,8 @@ as it is committed. Rows are named by keys that outlive a rebuild (slugs, serial
 their numbers. Accounts and sessions are no part of it: passwords do not belong beside pictures.
 
     ledger.json    reserves, species, camera models, cameras, sites, signs, cards, placements,
-                   visits to empty sites, questions with their findings, rounds
+                   visits to empty sites, questions with their findings, rounds, mishaps, stock and costs
+    private.json   locks with their numbers; readable by its owner alone
     sidecar.json   a deployment, its visits, walk tests and watch corrections, its bags, its events
 """
 
@@ -31,13 +32,17 @@ from trod.archive.sidecar import SIDECAR
 from trod.errors import CatalogueTrouble
 from trod.web import home
 from trod.web.models import (
+    Booking,
     Camera,
     CameraModel,
     Card,
+    CostYear,
     Deployment,
     Event,
     Finding,
     Intake,
+    Lock,
+    Mishap,
     Picture,
     Placement,
     Question,
@@ -47,6 +52,7 @@ from trod.web.models import (
     Sign,
     Site,
     Species,
+    StockItem,
     Visit,
     WalkTest,
     WatchCorrection,
@@ -92,13 +98,20 @@ KINDS: tuple[Kind, ...] = (
     Kind("findings", Finding, ("question", "at")),
     Kind("rounds", Round, ("uuid",)),
     Kind("round_stops", RoundStop, ("round", "turn")),
+    Kind("locks", Lock, ("uuid",)),
+    Kind("mishaps", Mishap, ("uuid",)),
+    Kind("stock_items", StockItem, ("uuid",)),
+    Kind("bookings", Booking, ("uuid",)),
+    Kind("cost_years", CostYear, ("uuid",)),
 )
 BY_MODEL = {kind.model: kind for kind in KINDS}
 BY_NAME = {kind.name: kind for kind in KINDS}
 IN_LEDGER = (
     "reserves", "species", "camera_models", "cameras", "sites", "signs", "cards", "placements", "questions", "findings",
-    "rounds", "round_stops",
+    "rounds", "round_stops", "mishaps", "stock_items", "bookings", "cost_years",
 )  # fmt: skip
+# These stand in ledger.json and name deployments and visits, which are read from sidecars before them.
+LATE = frozenset({"mishaps", "bookings"})
 
 
 # Rows to plain data -----------------------------------------------------------------------------------------
@@ -165,8 +178,15 @@ def dump_ledger() -> dict[str, Any]:
     return out
 
 
-def dump_sidecar(deployment: Deployment) -> dict[str, Any]:
-    """All that a deployment's sidecar.json holds."""
+def dump_private() -> dict[str, Any]:
+    """All that private.json holds."""
+    names = Names()
+    return {"locks": [plain_row(row, BY_NAME["locks"], names) for row in Lock.objects.order_by("uuid")]}
+
+
+def dump_sidecar(deployment: Deployment, kept: dict[str, Any] | None = None) -> dict[str, Any]:
+    """All that a deployment's sidecar.json holds. kept : the file as it stands, when no bag or event has changed
+    since it was written; then these are taken from it, for to read them anew takes longest."""
     names = Names()
     out: dict[str, Any] = {}
     out["deployment"] = plain_row(deployment, BY_NAME["deployments"], names)
@@ -177,6 +197,8 @@ def dump_sidecar(deployment: Deployment) -> dict[str, Any]:
         ("intakes", deployment.intakes.filter(state=Intake.State.WHOLE).order_by("started_at", "name")),
     ):
         out[name] = [plain_row(row, BY_NAME[name], names) for row in rows]
+    if kept is not None and all(isinstance(kept.get(name), list) for name in ("bags", "events")):
+        return {**out, "bags": kept["bags"], "events": kept["events"]}
     out["bags"] = [row["name"] for row in out["intakes"] if row["new"]]
     out["events"] = [
         {"key": key, "pictures": pictures} for key, pictures in _event_pictures(deployment).items()
@@ -238,18 +260,36 @@ def write_ledger() -> bool:
     return True
 
 
-def write_sidecar(deployment: Deployment) -> bool:
-    """Write a deployment's sidecar.json if it is not up to date. Returns whether it had to be."""
+def write_private() -> bool:
+    """Write private.json if it is not up to date. Returns whether it had to be. Without a lock there is no file."""
+    root = home.archive_root()
+    with _locked():
+        fields = dump_private()
+        with contextlib.suppress(CatalogueTrouble):
+            kept = sidecar.read_private(root)
+            if _is_written(kept, fields) or (kept is None and not fields["locks"]):
+                return False
+        sidecar.write_private(root, fields)
+    return True
+
+
+def write_sidecar(deployment: Deployment, *, papers_only: bool = False) -> bool:
+    """Write a deployment's sidecar.json if it is not up to date. Returns whether it had to be.
+
+    papers_only : neither its bags nor its events changed; see `dump_sidecar`.
+    """
     root = home.archive_root()
     with _locked():
         folder = root / deployment_folder(deployment)
-        fields = dump_sidecar(deployment)
+        kept = None
+        with contextlib.suppress(CatalogueTrouble):
+            kept = sidecar.read_sidecar(folder)
+        fields = dump_sidecar(deployment, kept if papers_only else None)
         for other in root.glob(f"*/{deployment.slug}/{SIDECAR}"):
             if other.parent != folder:  # its site was mended before its first bag came
                 _drop_if_alone(other)
-        with contextlib.suppress(CatalogueTrouble):
-            if _is_written(sidecar.read_sidecar(folder), fields):
-                return False
+        if _is_written(kept, fields):
+            return False
         sidecar.write_sidecar(folder, fields)
     return True
 
@@ -266,7 +306,7 @@ def catch_up() -> int:
 
     Returns how many had fallen behind.
     """
-    behind = int(write_ledger())
+    behind = int(write_ledger()) + int(write_private())
     for deployment in Deployment.objects.select_related("site"):
         behind += int(write_sidecar(deployment))
     return behind
@@ -279,7 +319,9 @@ class _Pending(threading.local):
     def __init__(self) -> None:
         self.quiet = 0
         self.ledger = False
+        self.private = False
         self.deployments: set[int] = set()
+        self.papers: set[int] = set()  # of these only what people wrote, neither bags nor events
         self.gone: set[str] = set()
 
 
@@ -301,41 +343,64 @@ def flush() -> None:
     if _pending.quiet:
         return
     ledger, _pending.ledger = _pending.ledger, False
+    private, _pending.private = _pending.private, False
     deployments, _pending.deployments = _pending.deployments, set()
+    papers, _pending.papers = _pending.papers, set()
     gone, _pending.gone = _pending.gone, set()
     for slug in gone:
         for path in home.archive_root().glob(f"*/{slug}/{SIDECAR}"):
             _drop_if_alone(path)
     if ledger:
         write_ledger()
-    if deployments:
-        for deployment in Deployment.objects.filter(pk__in=deployments).select_related("site"):
-            write_sidecar(deployment)
+    if private:
+        write_private()
+    if deployments or papers:
+        for deployment in Deployment.objects.filter(pk__in=deployments | papers).select_related("site"):
+            write_sidecar(deployment, papers_only=deployment.pk not in deployments)
 
 
-def touched(row: models.Model) -> None:
-    """Note that a record changed; the files follow once the transaction is committed."""
+# A sidecar names cameras, sites and cards by their keys; to save these fields alone changes none.
+_NO_KEYS = frozenset({"state", "note"})
+# What a visit may change of a deployment; neither its bags, its folder nor its events hang on it.
+_PAPER_FIELDS = frozenset(
+    {"card", "cells", "height_m", "tilt_deg", "heading_deg", "aim_distance_m", "burst", "delay_s", "sensitivity"}
+)
+
+
+def touched(row: models.Model, fields: Iterable[str] | None = None) -> None:
+    """Note that a record changed; the files follow once the transaction is committed.
+
+    fields : those that were saved, where not all.
+    """
     if _pending.quiet:
         return
     if isinstance(row, Deployment):
-        _pending.deployments.add(row.pk)
-    elif isinstance(row, (Visit, WalkTest, WatchCorrection, Intake)):
+        (_pending.papers if fields and _PAPER_FIELDS.issuperset(fields) else _pending.deployments).add(row.pk)
+    elif isinstance(row, (Visit, WalkTest)):
+        if row.deployment_id is not None:
+            _pending.papers.add(row.deployment_id)
+        _pending.ledger = _pending.ledger or isinstance(row, Visit)
+    elif isinstance(row, (WatchCorrection, Intake)):
         if row.deployment_id is not None:
             _pending.deployments.add(row.deployment_id)
-        _pending.ledger = _pending.ledger or isinstance(row, (Visit, Intake))
+        _pending.ledger = _pending.ledger or isinstance(row, Intake)
+    elif isinstance(row, Lock):
+        _pending.private = True
     elif type(row) in BY_MODEL:
         _pending.ledger = True
-        # A sidecar names cameras, sites and cards by their keys; these rarely change.
-        if isinstance(row, (Camera, Site, Card, Placement)):
+        if isinstance(row, (Camera, Site, Card, Placement)) and not (fields and _NO_KEYS.issuperset(fields)):
             _pending.deployments.update(row.deployments.values_list("pk", flat=True))
+            _pending.private = _pending.private or isinstance(row, (Camera, Site))
     else:
         return
     transaction.on_commit(flush)
 
 
-def _saved(sender: Any, instance: models.Model, raw: bool = False, **more: Any) -> None:
+def _saved(
+    sender: Any, instance: models.Model, raw: bool = False, update_fields: Any = None, **more: Any
+) -> None:
     if not raw:
-        touched(instance)
+        touched(instance, update_fields)
 
 
 def _deleted(sender: Any, instance: models.Model, **more: Any) -> None:
@@ -416,10 +481,23 @@ def _short(problem: Exception) -> str:
 
 
 def load_ledger(data: dict[str, Any], loader: Loader, where: str = "ledger.json") -> None:
-    """Rows of all that stands in ledger.json except unplaced intakes, which come with their bags."""
+    """Rows of all that stands in ledger.json except unplaced intakes, which come with their bags, and what
+    `load_late` brings."""
     for kind in KINDS:
-        if kind.name in IN_LEDGER or kind.model is Visit:
+        if (kind.name in IN_LEDGER and kind.name not in LATE) or kind.model is Visit:
             loader.load(kind.name, data.get(kind.name) or (), where)
+
+
+def load_late(data: dict[str, Any], loader: Loader, where: str = "ledger.json") -> None:
+    """Rows of ledger.json that name deployments or visits, once the sidecars are read."""
+    for kind in KINDS:
+        if kind.name in LATE:
+            loader.load(kind.name, data.get(kind.name) or (), where)
+
+
+def load_private(data: dict[str, Any], loader: Loader, where: str = "private.json") -> None:
+    """Rows of private.json, once the ledger is read."""
+    loader.load("locks", data.get("locks") or (), where)
 
 
 def load_sidecar(data: dict[str, Any], loader: Loader, where: str) -> Deployment | None:

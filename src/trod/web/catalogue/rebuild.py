@@ -83,6 +83,11 @@ def rebuild(line: Line, *, remake_thumbnails: bool = False, workers: int | None 
             )
         ledger.load_ledger(book, loader)
         deployments = [(_deployment(folder, loader, made), folder) for folder in folders]
+        ledger.load_late(book, loader)
+        try:
+            ledger.load_private(sidecar.read_private(root) or {}, loader)
+        except CatalogueTrouble as problem:
+            made.trouble.append(str(problem))
         for (deployment, folder), number in zip(deployments, range(len(folders)), strict=True):
             line.step(number, len(folders), "Reading the bags")
             _intakes(deployment, folder, book, loader, made, line)

@@ -109,7 +109,10 @@ class Visit(models.Model):
     cells_percent = models.FloatField("cells left", null=True, blank=True, help_text="percent, as the camera shows")
     cells_changed = models.BooleanField(default=False)
     cells_kind = models.CharField(
-        "kind of cells put in", max_length=12, blank=True, help_text="by IEC 60086: LR6 alkaline, FR6 lithium, HR6 rechargeable"
+        "kind of cells put in",
+        max_length=12,
+        blank=True,
+        help_text="by IEC 60086: LR6 alkaline, FR6 lithium, HR6 rechargeable",
     )
     cells_count = models.PositiveSmallIntegerField("number of cells put in", null=True, blank=True)
     card_out = models.ForeignKey("trod.Card", on_delete=models.SET_NULL, null=True, blank=True, related_name="taken_out")
