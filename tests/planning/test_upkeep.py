@@ -201,7 +201,9 @@ def test_a_camera_that_is_long_due_is_visited_today() -> None:
     found = best_next_date(standing(ago=150), today=TODAY)
 
     assert found.best == found.plan_on == TODAY
-    assert found.sentence.startswith("Otter ford: go today. By then it has stopped")
+    assert found.sentence== (
+        "Otter ford: go today. By now it has almost surely stopped, and about 56 camera-days are lost on the average."
+    )
 
 
 def test_common_practice_the_planner_works_from_the_ten_percent_date_not_the_median() -> None:
@@ -217,6 +219,28 @@ def test_common_practice_the_planner_works_from_the_ten_percent_date_not_the_med
     assert found.plan_on == found.tenth
     assert (found.plan_on - camera.visited_on).days < median
     assert "forecasts err on the late side" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("ago", "median", "words"),
+    [
+        (0, 3000, "hardly any chance of having stopped, and hardly a camera-day is lost"),
+        (0, 100, "it has stopped with a chance of 9 in 100, and less than a camera-day is lost on the average"),
+        (120, 100, "By now it has stopped with a chance of 77 in 100, and about 21 camera-days are lost on the average"),
+    ],
+)
+def test_the_words_say_no_naught_point_naught(ago: int, median: float, words: str) -> None:
+    said = best_next_date(standing(ago=ago, median=median, hazard_per_day=None), today=TODAY).sentence
+
+    assert words in said
+    assert "0.0" not in said
+
+
+def test_the_tenth_is_the_day_during_which_it_is_reached() -> None:
+    """The curve tells what has stopped by the end of a day: reached at the end of day 50 is during day 49 to 50."""
+    curve = np.where(np.arange(401) < 50, 0.0, 0.1) + np.where(np.arange(401) < 60, 0.0, 0.9)
+
+    assert best_next_date(standing(stopped=curve), today=TODAY).tenth == TODAY + timedelta(days=49)
 
 
 def test_a_closure_moves_the_visit_before_or_after_it_whichever_loses_less() -> None:

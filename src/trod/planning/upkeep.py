@@ -182,9 +182,9 @@ def best_interval(
         return told(min(LONGEST_UNASKED_DAYS, end), "ask for the hazard", ASK_HAZARD)
     if outcome == "best":
         words = (
-            f"Best visited about every {found:.0f} days: then {lost_days(curve, found, step_days=step_days):.1f} "
-            f"camera-days are lost between visits, and it is found stopped "
-            f"{_in_words(chance_by(curve, found, step_days=step_days))}."
+            f"Best visited about every {found:.0f} days: then "
+            f"{_lost_words(float(lost_days(curve, found, step_days=step_days)))} between visits, and it is found "
+            f"stopped {_in_words(chance_by(curve, found, step_days=step_days))}."
         )
         if hazard_per_day is None:
             words += " Faults and theft are not in it: nobody has said how often they come."
@@ -198,6 +198,24 @@ def _in_words(chance: float) -> str:
     if chance >= 0.95:
         return "nearly always"
     return f"{chance * 100:.0f} times in 100"
+
+
+def _stopped_words(chance: float) -> str:
+    """The chance of having stopped by a day, as the end of a sentence that begins with "By then"."""
+    if chance <= 0.005:
+        return "it has hardly any chance of having stopped"
+    if chance >= 0.95:
+        return "it has almost surely stopped"
+    return f"it has stopped with a chance of {chance * 100:.0f} in 100"
+
+
+def _lost_words(days: float) -> str:
+    """Expected camera-days lost, never as 0.0."""
+    if days < 0.05:
+        return "hardly a camera-day is lost"
+    if days < 0.95:
+        return "less than a camera-day is lost on the average"
+    return f"about {days:.0f} camera-day{' is' if round(days) == 1 else 's are'} lost on the average"
 
 
 def _day_words(day: date) -> str:
@@ -380,7 +398,7 @@ def best_next_date(camera: Standing, *, today: date, within_days: int = 365) -> 
     is_open = np.array([closure is None for closure in closed])
     free = int(np.argmin(score))
     tenth_days = day_of_chance(camera.stopped)
-    tenth = None if tenth_days is None else camera.visited_on + timedelta(days=math.floor(tenth_days))
+    tenth = None if tenth_days is None else camera.visited_on + timedelta(days=_within(tenth_days))
     if not is_open.any():
         why = closed[free]
         assert why is not None
@@ -417,11 +435,16 @@ def best_next_date(camera: Standing, *, today: date, within_days: int = 365) -> 
     return replace(visit, sentence=_say_next(visit, today, interval))
 
 
+def _within(days: float) -> int:
+    """The day during which a chance is reached, counted from the last visit: the curve tells ends of days."""
+    return max(0, math.ceil(days) - 1)
+
+
 def _say_next(visit: NextVisit, today: date, interval: Interval) -> str:
     assert visit.plan_on is not None
     when = "today" if visit.plan_on == today else f"by {_day_words(visit.plan_on)}"
-    said = f"{visit.name}: go {when}. By then it has stopped {_in_words(visit.chance_stopped)}"
-    said += f", and {visit.lost_days:.1f} camera-days are lost on the average."
+    said = f"{visit.name}: go {when}. By {'now' if visit.plan_on == today else 'then'} {_stopped_words(visit.chance_stopped)}, and "
+    said += f"{_lost_words(visit.lost_days)}."
     if visit.held_up_by is not None:
         said += f" A better day is closed ({visit.held_up_by.why})."
     if interval.outcome == "ask for the hazard":
