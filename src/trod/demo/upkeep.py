@@ -108,3 +108,47 @@ NOTES: dict[str, SiteNotes] = {
         snow_m=_HIGH_SNOW,
     ),
 }
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A site where no camera stands yet. kind : as `places.Site`. sign : (what, species, days ago) seen there."""
+
+    name: str
+    slug: str
+    kind: str
+    latitude_deg: float
+    longitude_deg: float
+    slope_deg: float
+    path_bearing_deg: float | None
+    note: str
+    sign: tuple[tuple[str, str, int], ...] = ()
+    notes: SiteNotes = SiteNotes()
+
+
+CANDIDATES: tuple[Candidate, ...] = (
+    Candidate(
+        "Birch Gap",
+        "birch-gap",
+        "saddle",
+        47.3098,
+        13.9291,
+        2.0,
+        62.0,
+        "A gap between two birches; three trails meet. No camera yet.",
+        (("tracks", "red_deer", 9), ("scat", "grey_wolf", 21), ("tracks", "roe_deer", 9)),
+        SiteNotes(access="Off the Saddle path at the second bend, 10 minutes through open wood."),
+    ),
+    Candidate(
+        "Moss Wallow",
+        "moss-wallow",
+        "water hole",
+        47.3042,
+        13.9008,
+        -1.0,
+        None,
+        "A wallow under spruces, in use since autumn. No camera yet.",
+        (("wallow", "red_deer", 30), ("rooting", "wild_boar", 12)),
+        SiteNotes(access="From the Mill path north along the ditch, 20 minutes.", quiet_days=3.0),
+    ),
+)

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 
 from trod.archive import disk, sidecar
-from trod.demo import cards, reserve, upkeep
+from trod.demo import cards, past, reserve, upkeep
 from trod.demo.camera_models import CAMERA_SPECS
 from trod.demo.truth import read_truth
 from trod.demo.words import words_from_truth
@@ -89,6 +89,7 @@ ARRIVALS = {
 
 def load(data: dict[str, Any]) -> None:
     """Make the rows of `trod.demo.reserve.ledger()`, in one transaction. Doing it again changes nothing."""
+    until = max(_instant(row["at"]) for row in data["visits"]).date()
     with transaction.atomic():
         ground = _reserve(data["reserve"])
         species = {row["key"]: _species(row) for row in data["species"]}
@@ -101,6 +102,8 @@ def load(data: dict[str, Any]) -> None:
         sites = {row["slug"]: _site(row, ground, headings.get(row["slug"])) for row in data["sites"]}
         for row in data["signs"]:
             _sign(row, ground, species)
+        for one in upkeep.CANDIDATES:
+            _candidate(one, ground, species, until)
         known_cards = {row["name"]: _card(row) for row in data["cards"]}
         in_camera = {
             row["deployment"]: known_cards[row["name"]] for row in data["cards"] if row["taken_out"] is None
@@ -227,6 +230,40 @@ def _site(row: dict[str, Any], reserve: Reserve, heading_deg: float | None) -> S
         quiet_days=known.quiet_days,
         note=f"{row['kind'].capitalize()}, {row['elevation_m']:.0f} m above the sea.",
     )
+
+
+def _candidate(one: upkeep.Candidate, reserve: Reserve, species: dict[str, Species], until: date) -> Site:
+    site = _make(
+        Site,
+        {"slug": one.slug},
+        reserve=reserve,
+        name=one.name,
+        latitude=one.latitude_deg,
+        longitude=one.longitude_deg,
+        feature=FEATURES.get(one.kind, Site.Feature.OTHER),
+        slope_deg=one.slope_deg,
+        path_bearing_deg=one.path_bearing_deg,
+        ground={"offset_m": one.notes.offset_m, "snow_m": list(one.notes.snow_m)},
+        access=one.notes.access,
+        safety=one.notes.safety,
+        losses_per_year=one.notes.losses_per_year,
+        quiet_days=one.notes.quiet_days,
+        note=one.note,
+    )
+    for what, animal, days_ago in one.sign:
+        _make(
+            Sign,
+            {"uuid": _uuid("sign", one.slug, what, animal)},
+            reserve=reserve,
+            site=site,
+            kind=SIGNS.get(what, Sign.Kind.OTHER),
+            species=species[animal],
+            latitude=one.latitude_deg,
+            longitude=one.longitude_deg,
+            seen_on=until - timedelta(days=days_ago),
+            seen_by=past.TECHNICIANS[0],
+        )
+    return site
 
 
 def _sign(row: dict[str, Any], reserve: Reserve, species: dict[str, Species]) -> Sign:
