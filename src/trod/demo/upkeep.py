@@ -130,7 +130,7 @@ CANDIDATES: tuple[Candidate, ...] = (
     Candidate(
         "Birch Gap",
         "birch-gap",
-        "saddle",
+        "ridge saddle",
         47.3098,
         13.9291,
         2.0,

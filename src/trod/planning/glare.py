@@ -131,7 +131,8 @@ class GlareYear:
         most = ", most in " + " and ".join([", ".join(worst[:-1]), worst[-1]] if len(worst) > 1 else worst)
         inside = f", about {_round(self.hours_in_frame)} of them in it" if self.hours_in_frame >= 1 else ""
         return (
-            f"On clear days the sun is in or near the picture for about {_round(self.hours)} hours a year"
+            f"On clear days the sun is in or near the picture for about {_round(self.hours)} "
+            f"{'hour' if _round(self.hours) == '1' else 'hours'} a year"
             f"{inside}{most if worst else ''}."
         )
 
