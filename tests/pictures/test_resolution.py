@@ -123,6 +123,14 @@ def test_a_picture_of_leaves_without_a_target_is_refused() -> None:
             target_finding.find_sheet(pixels)
 
 
+def test_a_wall_of_dots_is_no_target() -> None:
+    y, x = np.mgrid[0:900, 0:1200]
+    wall = np.where(np.hypot((x % 50) - 25, (y % 50) - 25) < 8, 30, 220).astype(np.uint8)
+
+    with pytest.raises(NotEnoughEvidence, match="the printed target was not found in the picture"):
+        target_finding.find_sheet(wall)
+
+
 def test_the_response_does_not_depend_on_how_the_sheet_hangs() -> None:
     lens, mosaic = 0.7, "none"
     tilt = math.radians(7)
