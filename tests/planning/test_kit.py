@@ -28,7 +28,7 @@ def test_cells_are_summed_by_kind_with_their_spares() -> None:
     assert alkaline.what == "cells LR6 (AA alkaline)"
     assert line(items, "cells FR6").number == 4
     assert (line(items, "empty cards").number, line(items, "empty cards").spare) == (6, 2)
-    assert line(items, "cameras").number == 1
+    assert line(items, "camera").number == 1
 
 
 def test_a_spare_kind_that_no_site_wants_is_carried_all_the_same() -> None:

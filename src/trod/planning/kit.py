@@ -160,7 +160,13 @@ def kit_list(wants: Sequence[Wants], *, spares: Mapping[str, int] | None = None,
         number = sum(getattr(want, many) for want in wants)
         sites = sum(1 for want in wants if getattr(want, many))
         group: Group = "power and cards" if one in ("card", "camera") else "for the sites"
-        what = "empty cards, formatted in the camera they go into" if one == "card" else many
+        what = (
+            "empty cards, formatted in the camera they go into"
+            if one == "card"
+            else many
+            if number + spares.get(one, 0) > 1
+            else one
+        )
         add(group, what, number, spares.get(one, 0), sites)
     keys = Counter(key for want in wants for key in want.keys)
     for key in sorted(keys):
