@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 
 from django.db import models
+from django.urls import reverse
 
 from trod.web.models.reserve import Reserve, Site
 
@@ -55,12 +56,18 @@ class Round(models.Model):
     day = models.DateField()
     by = models.CharField(max_length=80, blank=True)
     note = models.TextField(blank=True)
+    wish = models.JSONField(default=dict, blank=True, help_text="what was asked for; see trod.web.catalogue.wishes")
+    plan = models.JSONField(default=dict, blank=True, help_text="what was planned; see trod.web.catalogue.round_plain")
+    made_at = models.DateTimeField("planned", null=True, blank=True)
 
     class Meta:
-        ordering = ["-day"]
+        ordering = ["-day", "-id"]
 
     def __str__(self) -> str:
         return self.name
+
+    def get_absolute_url(self) -> str:
+        return reverse("rounds:round", args=[self.uuid])
 
 
 class RoundStop(models.Model):
@@ -69,6 +76,8 @@ class RoundStop(models.Model):
     round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="stops")
     site = models.ForeignKey(Site, on_delete=models.PROTECT)
     turn = models.PositiveSmallIntegerField()
+    day = models.DateField(null=True, blank=True)
+    party = models.CharField(max_length=120, blank=True)
 
     class Meta:
         ordering = ["turn"]
