@@ -8,6 +8,7 @@ urlpatterns = [
     path("", include("trod.web.today.urls")),
     path("ground/", include("trod.web.ground.urls")),
     path("ground/sites/of/<slug:slug>/bench/", include("trod.web.bench.urls")),
+    path("cameras/keeping/", include("trod.web.keeping.urls")),
     path("cameras/", include("trod.web.cameras.urls")),
     path("cards/", include("trod.web.cards.urls")),
     path("look/", include("trod.web.look.urls")),

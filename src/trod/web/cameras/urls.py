@@ -3,6 +3,7 @@ from __future__ import annotations
 from django.urls import path
 
 from trod.web.cameras import imports, models_resolve_views, models_views, views
+from trod.web.keeping import card_views
 
 app_name = "cameras"
 urlpatterns = [
@@ -27,7 +28,7 @@ urlpatterns = [
     path("models/target-<slug:paper>.pdf", models_resolve_views.target, name="target"),
     path("compare/", models_views.compare, name="compare"),
     path("compare/answer/", models_views.compare_answer, name="compare_answer"),
-    path("cards/", views.cards, name="cards"),
+    path("cards/", card_views.chain, name="cards"),
     path("cards/new/", views.card_edit, name="card_new"),
     path("cards/<int:pk>/", views.card_edit, name="card_edit"),
     path("cards/<int:pk>/delete/", views.card_delete, name="card_delete"),

@@ -166,14 +166,6 @@ def camera_delete(request: HttpRequest, pk: int) -> HttpResponse:
 # Cards ------------------------------------------------------------------------------------------------------
 
 
-@require_GET
-def cards(request: HttpRequest) -> HttpResponse:
-    """Cards by their labels: where each is."""
-    standing = Deployment.objects.filter(end__isnull=True).select_related("site", "camera")
-    rows = Card.objects.prefetch_related(Prefetch("deployments", standing, to_attr="standing"))
-    return render(request, "trod/cameras/cards.html", {"cards": rows})
-
-
 @form_methods
 def card_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     row = get_object_or_404(Card, pk=pk) if pk else None

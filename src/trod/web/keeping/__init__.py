@@ -1,0 +1,1 @@
+"""Keeping cameras alive: cards, locks, mishaps, cells, stock and what it all costs."""

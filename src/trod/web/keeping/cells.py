@@ -1,0 +1,106 @@
+"""How long cells lasted in each camera, from its visits."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from trod.errors import WrongInput
+from trod.planning.keeping import CellSet, CellVisit, cell_sets, cells_sentence
+from trod.planning.weather import Climate
+from trod.web.keeping.common import spans
+from trod.web.models import Camera, Deployment, Reserve, Visit
+
+WIDTH, BAR, GAP, LEFT, TOP = 640, 18, 14, 8, 4
+END_WORDS = {
+    "dead": "found without power",
+    "changed": "changed with power left",
+    "still in": "still in",
+    "taken down": "taken down with power left",
+}
+
+
+@dataclass(frozen=True)
+class CellStory:
+    """One camera's sets of cells, oldest first."""
+
+    camera: Camera
+    sets: tuple[CellSet, ...]
+    says: str
+
+    @property
+    def present(self) -> CellSet | None:
+        return self.sets[-1] if self.sets and self.sets[-1].end == "still in" else None
+
+
+def nights(reserve: Reserve | None) -> Climate | None:
+    """The reserve's nights, where somebody stated them; nothing is assumed here."""
+    kept = reserve.climate if reserve and isinstance(reserve.climate, dict) else {}
+    minima = kept.get("minimum_c")
+    if not (isinstance(minima, list) and len(minima) == 12 and all(isinstance(v, int | float) for v in minima)):
+        return None
+    try:
+        return Climate(minimum_c=tuple(float(v) for v in minima))
+    except WrongInput:
+        return None
+
+
+def stories(reserve: Reserve | None, now: datetime, *, only: Camera | None = None) -> list[CellStory]:
+    """Every camera that has stood, with the story of its cells. Three queries."""
+    deployments = Deployment.objects.order_by("start")
+    visits = Visit.objects.filter(deployment__isnull=False).order_by("at")
+    if only:
+        deployments, visits = deployments.filter(camera=only), visits.filter(deployment__camera=only)
+    stood: dict[int, list[Deployment]] = defaultdict(list)
+    cells_of: dict[int, tuple[int, str]] = {}
+    for d in deployments:
+        stood[d.camera_id].append(d)
+        cells_of[d.pk] = (d.camera_id, d.cells)
+    told: dict[int, list[CellVisit]] = defaultdict(list)
+    for v in visits.only(
+        "deployment", "at", "cells_changed", "arrival", "cells_percent", "cells_kind", "cells_count"
+    ):
+        camera, kind = cells_of[v.deployment_id]
+        told[camera].append(
+            CellVisit(
+                at=v.at,
+                changed=v.cells_changed,
+                dead=v.arrival == Visit.Arrival.DEAD,
+                percent=v.cells_percent,
+                kind=v.cells_kind or kind,
+                number=v.cells_count,
+            )
+        )
+    climate = nights(reserve)
+    cameras = [only] if only else list(Camera.objects.filter(pk__in=stood))
+    out = []
+    for camera in cameras:
+        sets = cell_sets(told[camera.pk], spans(stood[camera.pk], now), now, climate=climate)
+        out.append(CellStory(camera, sets, cells_sentence(sets)))
+    return out
+
+
+def bars(sets: Sequence[CellSet]) -> dict[str, object]:
+    """Where the bars of a small chart lie: one a set, newest at the bottom, days to the right."""
+    longest = max((s.days for s in sets), default=0) or 1
+    step = next(s for s in (7, 14, 30, 60, 90, 180, 365, 730, 3650) if longest / s <= 7 or s == 3650)
+    scale = (WIDTH - LEFT - 70) / longest
+    rows = []
+    for n, s in enumerate(sets):
+        y = TOP + n * (BAR + GAP)
+        rows.append(
+            {
+                "y": y,
+                "middle": y + BAR / 2,
+                "width": round(max(2.0, s.days * scale), 1),
+                "tip": round(LEFT + max(2.0, s.days * scale), 1),
+                "end": s.end.replace(" ", "-"),
+                "days": round(s.days),
+            }
+        )
+    height = TOP + len(sets) * (BAR + GAP)
+    ticks = [{"x": round(LEFT + d * scale, 1), "days": d} for d in range(0, int(longest) + 1, step)]
+    size = {"width": WIDTH, "height": height + 20, "base": height, "left": LEFT, "bar": BAR}
+    return {"rows": rows, "ticks": ticks, **size}

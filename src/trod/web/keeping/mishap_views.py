@@ -1,0 +1,111 @@
+"""Pages: theft and damage, and how often a site loses a camera's days."""
+
+from __future__ import annotations
+
+import uuid as uuids
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from trod import watch
+from trod.web.forms_common import delete_page, form_page
+from trod.web.keeping import mishaps
+from trod.web.keeping.common import HERE, can_undo, the_reserve, who
+from trod.web.keeping.forms import MishapForm
+from trod.web.models import Camera, CostYear, Deployment, Mishap, Site
+
+form_methods = require_http_methods(["GET", "POST"])
+USUAL_STATE = {"theft": Camera.State.LOST, "fault": Camera.State.REPAIR}
+
+
+@require_GET
+def log(request: HttpRequest) -> HttpResponse:
+    """What cameras suffered, newest first, and the rate of each site."""
+    found, whole = mishaps.rates(timezone.now())
+    last = CostYear.objects.order_by("-year").first()
+    context = {
+        "mishaps": Mishap.objects.select_related("site", "camera", "deployment"),
+        "rates": found,
+        "whole": whole,
+        "currency": last.currency if last else "",
+        **HERE,
+    }
+    return render(request, "trod/keeping/mishaps.html", context)
+
+
+@form_methods
+def edit(request: HttpRequest, uuid: uuids.UUID | None = None) -> HttpResponse:
+    """Write a mishap down, or change one."""
+    row = get_object_or_404(Mishap, uuid=uuid) if uuid else None
+    told = who(request)
+    reserve = told["reserve"]
+    initial: dict[str, Any] = {}
+    if row is None:
+        d = Deployment.objects.filter(slug=request.GET.get("deployment", "")).first()
+        kind = request.GET.get("kind", "")
+        initial = {
+            "deployment": d,
+            "site": None if d else Site.objects.filter(slug=request.GET.get("site", "")).first(),
+            "found_on": watch.local(timezone.now(), reserve.zone if reserve else "UTC").date(),
+            "by": told["person"],
+            "kind": kind if kind in Mishap.Kind.values else "",
+            "camera_becomes": USUAL_STATE.get(kind, ""),
+        }
+    form = MishapForm(request.POST or None, instance=row, initial=initial, **told)
+
+    def after(kept: Mishap) -> str:
+        state = form.cleaned_data.get("camera_becomes")
+        if state and kept.camera and kept.camera.state != state:
+            kept.camera.state = state
+            kept.camera.save(update_fields=["state"])
+        still = kept.deployment and kept.deployment.end is None
+        if still and state:
+            messages.info(request, f"{kept.camera} still stands at {kept.site} by the records. Say when it ended.")
+            return reverse("cameras:deployment_end", args=[kept.deployment.slug])
+        return reverse("keeping:mishaps")
+
+    return form_page(
+        request,
+        form,
+        title="Change what happened" if row else "Theft or damage",
+        kept="It is written down.",
+        back=reverse("keeping:mishaps"),
+        after=after,
+        delete_url=reverse("keeping:mishap_delete", args=[row.uuid]) if row else "",
+        **HERE,
+    )
+
+
+@form_methods
+def delete(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
+    """Delete a mishap; it can be put back."""
+    row = get_object_or_404(Mishap.objects.select_related("site"), uuid=uuid)
+    return delete_page(
+        request,
+        row,
+        name=f"what happened at {row.site} ({row.found_on})",
+        back=reverse("keeping:mishap_edit", args=[uuid]),
+        after=reverse("keeping:mishaps"),
+    )
+
+
+@require_POST
+def take_rate(request: HttpRequest, slug: str) -> HttpResponse:
+    """Reckon a site with the rate of the log from now on. It can be put back."""
+    site = get_object_or_404(Site, slug=slug, reserve=the_reserve())
+    back = reverse("keeping:mishaps")
+    found, _ = mishaps.rates(timezone.now())
+    mine = next((r for r in found if r.site.pk == site.pk), None)
+    if mine is None or mine.suggested is None:
+        messages.error(request, f"The log says nothing of {site} that could be reckoned with.")
+        return redirect(back)
+    can_undo(request, f"Put {site} back as it was", back, before=[Site.objects.get(pk=site.pk)])
+    site.losses_per_year = mine.suggested
+    site.save(update_fields=["losses_per_year"])
+    messages.success(request, f"{site} is reckoned with {mine.suggested:g} faults and thefts a year.", extra_tags="undo")
+    return redirect(back)

@@ -1,0 +1,131 @@
+"""The shelf: how many of each thing there are, what visits used, and what planned rounds may take."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db import transaction
+from django.db.models import Sum
+
+from trod.planning.cells import CELLS
+from trod.web.models import Booking, Deployment, RoundStop, StockItem, Visit
+
+BOOK_WITHIN = timedelta(days=400)  # older changes of cells are history, not something left to book. Ours.
+_CELLS = re.compile(r"(\d{1,2})\s*[×x*]\s*([A-Za-z0-9]{2,12})")
+
+
+@dataclass
+class ShelfLine:
+    """One thing on the shelf. wanted : what planned rounds may take at most."""
+
+    item: StockItem
+    on_hand: int
+    wanted: int = 0
+
+    @property
+    def short(self) -> bool:
+        """Whether to buy: fewer than the least, fewer than rounds may take, or less than none."""
+        return self.on_hand < 0 or self.wanted > self.on_hand or self.on_hand < (self.item.least or 0)
+
+    @property
+    def says(self) -> str:
+        if self.on_hand < 0:
+            return "fewer than none by the bookings: count it anew"
+        if self.wanted > self.on_hand:
+            return f"planned rounds may take up to {self.wanted}: {self.wanted - self.on_hand} too few"
+        if self.on_hand < (self.item.least or 0):
+            return f"fewer than {self.item.least}: buy some"
+        return f"planned rounds may take up to {self.wanted}" if self.wanted else ""
+
+
+@dataclass(frozen=True)
+class ToBook:
+    """A visit whose cells came from the shelf, but were not booked. item, number : suggested, where known."""
+
+    visit: Visit
+    item: StockItem | None
+    number: int | None
+    kind: str
+
+
+def on_hand() -> dict[int, int]:
+    """How many there are of each item, by its number."""
+    return dict(Booking.objects.values_list("item").annotate(n=Sum("change")).values_list("item", "n"))
+
+
+def shelf(today: date) -> list[ShelfLine]:
+    """Everything on the shelf, with what planned rounds may take. A fixed number of queries."""
+    held = on_hand()
+    lines = [ShelfLine(item, held.get(item.pk, 0)) for item in StockItem.objects.all()]
+    wanted = cells_wanted(today)
+    for kind, number in wanted.items():
+        first = next((x for x in lines if x.item.kind == "cells" and x.item.designation.upper() == kind), None)
+        if first is not None:
+            first.wanted = number
+    return lines
+
+
+def cells_wanted(today: date) -> dict[str, int]:
+    """{designation: cells}, if every camera at the stops of rounds from today on got fresh ones."""
+    sites = RoundStop.objects.filter(round__day__gte=today).values_list("site", flat=True)
+    out: dict[str, int] = defaultdict(int)
+    standing = Deployment.objects.filter(end__isnull=True, site__in=list(sites)).select_related("camera__model")
+    for d in standing:
+        number, kind = cells_of(d)
+        if number and kind:
+            out[kind] += number
+    return dict(out)
+
+
+def cells_of(deployment: Deployment) -> tuple[int | None, str]:
+    """(how many, which kind) of cells a deployment takes: as noted with it, else as its model says."""
+    if found := _CELLS.search(deployment.cells or ""):
+        return int(found[1]), found[2].upper()
+    for word in re.findall(r"[A-Za-z0-9]+", deployment.cells or ""):
+        if word.upper() in CELLS:
+            return _model_count(deployment), word.upper()
+    model = deployment.camera.model
+    return (model.cell_count, model.cell_kind.upper()) if model else (None, "")
+
+
+def _model_count(deployment: Deployment) -> int | None:
+    return deployment.camera.model.cell_count if deployment.camera.model else None
+
+
+def to_book(now: datetime, items: Sequence[StockItem]) -> list[ToBook]:
+    """Visits of the last year that changed cells and are not booked, newest first."""
+    by_kind = {i.designation.upper(): i for i in reversed(items) if i.kind == "cells" and i.designation}
+    visits = (
+        Visit.objects.filter(cells_changed=True, bookings__isnull=True, at__gte=now - BOOK_WITHIN)
+        .select_related("site", "deployment__camera__model")
+        .order_by("-at")
+    )
+    out = []
+    for v in visits:
+        number, kind = cells_of(v.deployment) if v.deployment else (None, "")
+        kind = v.cells_kind.upper() or kind
+        out.append(ToBook(v, by_kind.get(kind), v.cells_count or number, kind))
+    return out
+
+
+@transaction.atomic
+def book(
+    chosen: Iterable[tuple[Visit, StockItem, int]], *, by: str
+) -> list[Booking]:
+    """Book what visits used, at the price the item has now. Each visit once for an item."""
+    made = []
+    for visit, item, number in chosen:
+        row, new = Booking.objects.get_or_create(
+            item=item,
+            visit=visit,
+            defaults={
+                "at": visit.at, "change": -number, "why": Booking.Why.USED, "unit_price": item.unit_price, "by": by,
+            },
+        )  # fmt: skip
+        if new:
+            made.append(row)
+    return made
