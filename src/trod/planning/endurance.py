@@ -96,9 +96,8 @@ class StopForecast:
 
     start : the day the forecast begins, when the camera was last known to be as said. stop : days from then
     to the first stop, as 8 of 10 futures have it. stopped : chance that it has stopped by day 0, 1, 2 … after
-    the start; shape (horizon + 1,). supply : the same when no fault or theft comes before. by_cause : chance that it
-    has stopped by then by that cause; they add up to `stopped`. causes : share of the futures that end by each
-    cause within the horizon.
+    the start; shape (horizon + 1,). by_cause : chance that it has stopped by then by that cause; they add up to
+    `stopped`. causes : share of the futures that end by each cause within the horizon.
     cells, card : days to each by itself, of the futures that come so far. dark : days until not even day
     pictures come. cold_share : of the stops by cells, those that a mild week would undo. faults_per_day : as
     asked for. futures : how many were followed.
@@ -113,7 +112,6 @@ class StopForecast:
     faults_per_day: float
     futures: int
     caveats: tuple[str, ...] = ()
-    supply: Floats = field(default_factory=lambda: np.zeros(0), repr=False)
     by_cause: dict[Cause, Floats] = field(default_factory=dict, repr=False)
 
     @property
@@ -294,14 +292,12 @@ def _told(
         counted = np.bincount(np.ceil(days).astype(np.int64), minlength=most_days + 1)[: most_days + 1]
         return np.asarray(np.cumsum(counted) / n)
 
-    supply = np.minimum(stops.flash, stops.card)
     cold_share = float(stops.cold[by_cells].mean()) if by_cells.any() else 0.0
     dark = Spread.of(np.minimum(np.minimum(stops.dark, stops.card), fault)) if second_date else None
     return StopForecast(
         start=start,
         stop=Spread.of(first),
         stopped=by_day(first[ended]),
-        supply=by_day(supply[np.isfinite(supply)]),
         by_cause={"cells": by_day(first[by_cells]), "card": by_day(first[by_card]), "fault": by_day(first[by_fault])},
         causes=causes,
         dark=dark,

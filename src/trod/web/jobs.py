@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import Any
 
-from django.db import close_old_connections, transaction
+from django.db import DatabaseError, close_old_connections, transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
@@ -30,6 +30,7 @@ from trod.errors import Stopped, TrodError
 from trod.web.models import Job
 
 LEASE_S = 60.0
+LOOK_S = 20.0  # between two looks for what has gone stale
 BEAT_S = 1.0  # progress is written at most this often, unless it comes with a result
 
 Handler = Callable[[dict[str, Any], "Report"], Any]
@@ -160,14 +161,23 @@ def work_once(owner: str | None = None) -> Job | None:
 
 
 def work(*, stop: threading.Event, pause_s: float = 0.5) -> None:
-    """Do jobs until told to stop."""
+    """Do jobs until told to stop; look round between them for what has gone stale."""
     from trod.web.catalogue import handlers  # registers them
 
     try:
         handlers.settle_in()
     except (TrodError, OSError) as trouble:  # a full or missing disk; jobs will tell of it
         print(trouble, file=sys.stderr)
+    looked = -LOOK_S
     while not stop.is_set():
         close_old_connections()
-        if work_once() is None:
-            stop.wait(pause_s)
+        if work_once() is not None:
+            continue
+        if time.monotonic() - looked >= LOOK_S:
+            looked = time.monotonic()
+            try:
+                handlers.look_round()
+            except (TrodError, OSError, DatabaseError) as trouble:  # a locked or missing disk: the next look may do
+                print(trouble, file=sys.stderr)
+            continue
+        stop.wait(pause_s)

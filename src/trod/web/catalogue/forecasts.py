@@ -1,8 +1,10 @@
 """When each standing camera will probably stop, and when to go there: worked out once, kept, and shown.
 
 Working it out takes some hundredths of a second a camera and reads all that came home; so it is done by the
-worker, kept in `cache/forecasts.json`, and made anew when what it rests on changed or a new day began. A page
-shows what is kept, says how old it is, and never waits.
+worker, kept in `cache/forecasts-<reserve>.json`, and made anew when what it rests on changed or a new day began.
+A page shows what is kept, says how old it is, and never waits.
+
+Cells and card are followed by the simulation; faults and theft, which come at random, are put on top of it.
 """
 
 from __future__ import annotations
@@ -11,32 +13,39 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
-from django.db.models import Avg, Count, F, FloatField
+from django.db.models import Avg, Count, F, FloatField, Max
 from django.db.models.functions import Cast
+from django.utils import timezone
 from numpy.typing import NDArray
 
 from trod import watch
 from trod.archive import disk
 from trod.errors import TrodError
-from trod.planning import endurance, upkeep
+from trod.planning import endurance, travel, upkeep
 from trod.planning.card_room import FEWEST, FileSizes
-from trod.planning.upkeep import Access, Standing, VisitPrice
+from trod.planning.endurance import NO_HAZARD, StopForecast
+from trod.planning.upkeep import Access, NextVisit, Standing, VisitPrice
+from trod.planning.weather import Climate
 from trod.web import home, jobs
-from trod.web.catalogue import outfits
+from trod.web.catalogue import hunger, outfits
 from trod.web.catalogue.evidence import gather
-from trod.web.models import Card, Deployment, Intake, Job, Picture, Reserve, Visit
+from trod.web.catalogue.outfits import Assumed
+from trod.web.models import Card, Deployment, Intake, Job, Picture, Reserve, Visit, Word
 
 Floats = NDArray[np.float64]
 JOB = "forecasts"
-VERSION = 1
+VERSION = 2
 KEPT_DAYS = 730  # of a curve, in the file
 FEW = 25  # so few cameras are forecast at once when nothing is kept yet
-TRAVEL_MIN = 60.0  # there and back, until somebody plans a round from a known start; assumed
+TRAVEL_MIN = 60.0  # there and back, where nobody said where rounds start; assumed
+WORDS_A_STEP = 200  # so many words of people make a forecast stale; fewer wait for the next day
+AGAIN_AFTER = timedelta(hours=1)  # before a failed making is tried again
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,8 +53,8 @@ class Forecast:
     """One standing camera: when it will probably stop, and when to go there.
 
     start : the day from which it is forecast. stopped : chance that it has stopped by day 0, 1, 2 … after `start`,
-    for any cause; `by_supply` the same without faults and theft. early, middle, late : the dates by which 1, 5
-    and 9 futures of ten have stopped; None beyond the horizon. found : set when its last visit found it stopped.
+    for any cause; `by_supply` by cells and card alone. early, middle, late : the dates by which these have stopped 1,
+    5 and 9 futures of ten; None beyond the horizon. found : set when its last visit found it stopped.
     cells, number : what feeds it. chance_now : that it has stopped by the day this was made for.
     go_by : when to go; None when there is no open day or nothing to say. go_why : why then.
     """
@@ -121,12 +130,11 @@ def stamp(reserve: Reserve, *, today: date) -> str:
     """
     standing = Deployment.objects.filter(site__reserve=reserve, end__isnull=True)
     parts: list[Any] = [VERSION, today.isoformat(), reserve.zone, reserve.climate]
+    parts += [reserve.base_latitude, reserve.base_longitude]
     parts += standing.order_by("slug").values_list(
         "slug", "start", "cells", "mode", "burst", "delay_s", "time_lapse_h", "card__size_gb", "camera__serial",
         "site__slug", "site__feature", "site__latitude", "site__longitude", "site__closed", "site__losses_per_year",
-        "site__quiet_days",
-    )  # fmt: skip
-    parts += standing.order_by("slug").values_list(
+        "site__quiet_days", "site__name", "camera__name",
         "camera__model__idle_mw", "camera__model__wake_j", "camera__model__day_frame_j",
         "camera__model__night_frame_j", "camera__model__measured", "camera__model__cell_kind",
         "camera__model__cell_count", "camera__model__cells", "camera__model__flash",
@@ -136,56 +144,80 @@ def stamp(reserve: Reserve, *, today: date) -> str:
         .order_by("at", "uuid")
         .values_list("uuid", "at", "arrival", "cells_changed", "cells_kind", "cells_count", "card_in", "card_out")
     )
-    parts += Card.objects.filter(deployments__in=standing.values("pk")).values_list("label", "size_gb")
-    parts.append(
-        sorted(
-            Intake.objects.filter(deployment__site__reserve=reserve, state=Intake.State.WHOLE)
-            .order_by()
-            .values_list("name", "new")
-        )
+    parts += Card.objects.order_by("label").values_list("label", "size_gb")
+    parts += (
+        Intake.objects.filter(deployment__site__reserve=reserve, state=Intake.State.WHOLE)
+        .order_by("name")
+        .values_list("name", "new")
     )
+    parts.append((Word.objects.aggregate(last=Max("id"))["last"] or 0) // WORDS_A_STEP)
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:24]
 
 
-def _path(reserve: Reserve) -> Any:
+def _path(reserve: Reserve) -> Path:
     return home.home() / "cache" / f"forecasts-{reserve.slug}.json"
+
+
+_read: dict[Path, tuple[tuple[int, int], tuple[Mapping[str, Forecast], datetime, str]]] = {}
+
+
+def _file(path: Path) -> tuple[Mapping[str, Forecast], datetime, str] | None:
+    """The kept file, read anew only when it changed; None when there is none that can be used."""
+    try:
+        told = path.stat()
+        mark = (told.st_mtime_ns, told.st_size)
+        held = _read.get(path)
+        if held is None or held[0] != mark:
+            data = json.loads(path.read_bytes())
+            if data["version"] != VERSION:
+                return None
+            found = {row["deployment"]: _from_plain(row) for row in data["forecasts"]}
+            if len(_read) > 20:
+                _read.clear()
+            _read[path] = held = (mark, (found, datetime.fromisoformat(data["made_at"]), str(data["stamp"])))
+        return held[1]
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None
 
 
 def kept(reserve: Reserve, now: datetime) -> Kept:
     """What is kept of a reserve, and whether it is stale. Reads one small file and computes nothing."""
-    today = watch.local(now, reserve.zone).date()
-    try:
-        data = json.loads(_path(reserve).read_bytes())
-        if data.get("version") != VERSION:
-            raise ValueError
-        found = {row["deployment"]: _from_plain(row) for row in data["forecasts"]}
-        made_at = datetime.fromisoformat(data["made_at"])
-        old = data["stamp"]
-    except (OSError, ValueError, KeyError, TypeError):
+    held = _file(_path(reserve))
+    if held is None:
         return Kept(forecasts={}, made_at=None, stale=True)
-    return Kept(forecasts=found, made_at=made_at, stale=old != stamp(reserve, today=today))
+    found, made_at, old = held
+    return Kept(forecasts=found, made_at=made_at, stale=old != stamp(reserve, today=_today(reserve, now)))
 
 
 def shown(reserve: Reserve, now: datetime) -> Kept:
     """What a page shows: what is kept; made at once where nothing is kept and the cameras are few.
 
-    When stale, the worker is asked to make it anew; the page does not wait for it.
+    What is stale stays as it is: the worker looks for that by itself (`look_round`).
     """
     held = kept(reserve, now)
     if held.made_at is None:
         standing = Deployment.objects.filter(site__reserve=reserve, end__isnull=True).count()
         if standing <= FEW:
             return make(reserve, now)
-    if held.stale:
-        ask(reserve)
     return held
 
 
+def look_round(now: datetime) -> None:
+    """What the worker does when it has nothing else to do: ask for forecasts that are stale."""
+    for reserve in Reserve.objects.order_by("id"):
+        if kept(reserve, now).stale:
+            ask(reserve)
+
+
 def ask(reserve: Reserve) -> None:
-    """Put the making in the worker's queue, unless it waits there already."""
-    waiting = Job.objects.filter(kind=JOB, state__in=[Job.State.WAITING, Job.State.RUNNING], args=_args(reserve))
-    if not waiting.exists():
-        jobs.ask(JOB, _args(reserve))
+    """Put the making in the worker's queue, unless it waits there already or has just failed."""
+    mine = Job.objects.filter(kind=JOB, args=_args(reserve))
+    if mine.filter(state__in=[Job.State.WAITING, Job.State.RUNNING, Job.State.PAUSED]).exists():
+        return
+    last = mine.order_by("-id").first()
+    failed = last is not None and last.state == Job.State.FAILED and last.finished_at is not None
+    if not failed or timezone.now() - last.finished_at > AGAIN_AFTER:
+        jobs.ask(JOB, _args(reserve), by="Trod")
 
 
 def _args(reserve: Reserve) -> dict[str, Any]:
@@ -194,53 +226,61 @@ def _args(reserve: Reserve) -> dict[str, Any]:
 
 def make(reserve: Reserve, now: datetime, *, report: jobs.Report | None = None) -> Kept:
     """Work all forecasts of a reserve out and keep them."""
-    today = watch.local(now, reserve.zone).date()
-    mark = stamp(reserve, today=today)
+    mark = stamp(reserve, today=_today(reserve, now))
     found = {f.deployment: f for f in work_out(reserve, now, report=report)}
-    path = _path(reserve)
-    path.parent.mkdir(parents=True, exist_ok=True)
     data = {
         "version": VERSION,
         "stamp": mark,
         "made_at": now.astimezone(UTC).isoformat(),
         "forecasts": [_plain(f) for f in found.values()],
     }
+    path = _path(reserve)
+    path.parent.mkdir(parents=True, exist_ok=True)
     disk.write_file(path, json.dumps(data).encode())
-    return Kept(forecasts=found, made_at=now, stale=False)
+    return Kept(forecasts=found, made_at=now.astimezone(UTC), stale=False)
+
+
+_CURVES = ("stopped", "by_supply")
+_DATES = ("start", "made_for", "early", "middle", "late", "found_on", "go_by")
 
 
 def _plain(row: Forecast) -> dict[str, Any]:
-    out = asdict(row)
-    for name in ("stopped", "by_supply"):
-        out[name] = [round(p, 4) for p in out[name]]
-    return {k: v.isoformat() if isinstance(v, date) else v for k, v in out.items()}
+    out = {f.name: getattr(row, f.name) for f in fields(row)}
+    out |= {name: [round(1e4 * p) for p in out[name]] for name in _CURVES}
+    out |= {name: out[name].isoformat() if out[name] else None for name in _DATES}
+    out["assumed"] = [[a.what, a.value, a.source] for a in row.assumed]
+    return out
 
 
 def _from_plain(row: dict[str, Any]) -> Forecast:
     values = dict(row)
-    for name in ("start", "made_for", "early", "middle", "late", "found_on", "go_by"):
+    for name in _DATES:
         values[name] = date.fromisoformat(values[name]) if values[name] else None
-    for name in ("stopped", "by_supply", "caveats"):
-        values[name] = tuple(values[name])
-    values["assumed"] = tuple(outfits.Assumed(**a) for a in values["assumed"])
+    for name in _CURVES:
+        values[name] = tuple(p / 1e4 for p in values[name])
+    values["caveats"] = tuple(values["caveats"])
+    values["assumed"] = tuple(Assumed(*a) for a in values["assumed"])
     return Forecast(**values)
 
 
 # Working out ------------------------------------------------------------------------------------------------
 
 
+def _today(reserve: Reserve, now: datetime) -> date:
+    return watch.local(now, reserve.zone).date()
+
+
 def work_out(
     reserve: Reserve, now: datetime, *, only: Deployment | None = None, report: jobs.Report | None = None
 ) -> list[Forecast]:
     """Forecasts of all standing cameras of a reserve, or of one."""
-    today = watch.local(now, reserve.zone).date()
     climate = outfits.climate_of(reserve)
     equipped = equipment(reserve, now, only=only)
     out = []
     for number, (deployment, gear) in enumerate(equipped):
         if report is not None:
             report.step(number, len(equipped), f"Forecasting {deployment.camera}")
-        out.append(one(deployment, gear, climate=climate, today=today, close=only is not None))
+        out.append(one(deployment, gear, climate=climate, today=_today(reserve, now), close=only is not None))
     return out
 
 
@@ -248,37 +288,53 @@ def equipment(
     reserve: Reserve, now: datetime, *, only: Deployment | None = None
 ) -> list[tuple[Deployment, outfits.Equipped]]:
     """Standing cameras with all that their forecasts rest on. A fixed number of queries."""
-    zone, today = reserve.zone, watch.local(now, reserve.zone).date()
-    account = gather(reserve)
-    all_here = list(
-        Deployment.objects.filter(site__reserve=reserve)
-        .select_related("camera__model", "site", "card")
-        .order_by("site__slug", "start")
+    zone, today = reserve.zone, _today(reserve, now)
+    climate = outfits.climate_of(reserve)
+    pieces = gather(reserve).pieces
+    rows = Deployment.objects.filter(site__reserve=reserve).select_related(
+        "camera__model", "site__reserve", "card"
     )
-    by_site: dict[int, list[Any]] = {}
-    for d in all_here:
-        if d.slug in account.pieces:
-            by_site.setdefault(d.site_id, []).append((d, account.pieces[d.slug]))
-    standing = [d for d in all_here if d.end is None and (only is None or d.pk == only.pk)]
+    if only is not None:
+        rows = rows.filter(site=only.site_id) | rows.filter(camera=only.camera_id)
+    every = list(rows.order_by("site__slug", "start", "slug"))
+    standing = [d for d in every if d.end is None and (only is None or d.pk == only.pk)]
     visits: dict[int, list[Visit]] = {}
-    for visit in Visit.objects.filter(deployment__in=[d.pk for d in standing], at__lte=now).order_by("at"):
+    seen = Visit.objects.filter(deployment__in=[d.pk for d in every] if only else rows.order_by().values("pk"))
+    for visit in seen.filter(at__lte=now).select_related("card_in").order_by("at", "uuid"):
         visits.setdefault(visit.deployment_id or 0, []).append(visit)
-    sizes = file_sizes([d.pk for d in all_here])
+    sizes = file_sizes(reserve)
     by_model: dict[int | None, FileSizes] = {}
-    for d in all_here:
-        if d.pk in sizes:
+    counts: dict[int, Sequence[Any]] = {}
+    of_site: dict[int, list[Deployment]] = {}
+    of_camera: dict[int, list[Deployment]] = {}
+    for d in every:
+        counts[d.pk] = outfits.day_counts(d.site, d, pieces.get(d.slug), zone=zone)
+        of_site.setdefault(d.site_id, []).append(d)
+        of_camera.setdefault(d.camera_id, []).append(d)
+        if d.pk in sizes and d.camera.model_id is not None:
             by_model[d.camera.model_id] = sizes[d.pk]
-    counts: dict[int, Any] = {}
+    arrivals = {
+        site: outfits.arrivals_of(of[0].site, [(d, counts[d.pk]) for d in of]) for site, of in of_site.items()
+    }
     out = []
     for d in standing:
-        if d.site_id not in counts:
-            counts[d.site_id] = outfits.day_counts(d.site, by_site.get(d.site_id, []), zone=zone)
+        mine = visits.get(d.pk, [])
+        spec = outfits.spec_for(d)
+        kind = outfits.pack_at(d, spec, mine, zone)[0].cell.designation
+        life = [
+            hunger.Stood(deployment=o, visits=visits.get(o.pk, []), counts=counts[o.pk])
+            for o in sorted(of_camera[d.camera_id], key=lambda o: o.start)
+        ]
+        scale, learnt = hunger.learn(life, designation=kind, climate=climate, zone=zone)
         gear = outfits.equip(
             d,
-            visits=visits.get(d.pk, []),
-            piece=account.pieces.get(d.slug),
-            counts=counts[d.site_id],
+            visits=mine,
+            piece=pieces.get(d.slug),
+            counts=counts[d.pk],
+            arrivals=arrivals[d.site_id],
             sizes=sizes.get(d.pk) or by_model.get(d.camera.model_id),
+            scale=scale,
+            learnt=learnt,
             zone=zone,
             today=today,
         )
@@ -286,10 +342,10 @@ def equipment(
     return out
 
 
-def file_sizes(deployments: Sequence[int]) -> dict[int, FileSizes]:
+def file_sizes(reserve: Reserve) -> dict[int, FileSizes]:
     """How large the files of each deployment were, where enough came home; one query."""
     rows = (
-        Picture.objects.filter(deployment__in=deployments, size_bytes__gt=0, foreign=False)
+        Picture.objects.filter(deployment__site__reserve=reserve, size_bytes__gt=0, foreign=False)
         .order_by()
         .values("deployment", "kind", "infrared")
         .annotate(
@@ -302,14 +358,14 @@ def file_sizes(deployments: Sequence[int]) -> dict[int, FileSizes]:
     found: dict[int, dict[str, Any]] = {}
     for row in rows:
         here = found.setdefault(row["deployment"], {"said": []})
-        mean_mb = row["mean"] / 1e6
+        mean_mb = float(row["mean"]) / 1e6
         if row["kind"] == Picture.Kind.CLIP:
             if row["seconds"]:
                 here["clip_mb_s"] = mean_mb / row["seconds"]
                 here["said"].append(f"{row['n']} clips")
         elif row["n"] >= FEWEST and row["infrared"] is not None:
             kind = "night" if row["infrared"] else "day"
-            cv = math.sqrt(max(0.0, row["square"] / row["mean"] ** 2 - 1))
+            cv = math.sqrt(max(0.0, row["square"] / 1e12 / mean_mb**2 - 1))
             here |= {f"{kind}_mb": mean_mb / math.sqrt(1 + cv * cv), f"{kind}_cv": cv}
             here["said"].append(f"{row['n']} {kind} pictures")
     out = {}
@@ -320,48 +376,118 @@ def file_sizes(deployments: Sequence[int]) -> dict[int, FileSizes]:
     return out
 
 
+def with_faults(by_cause: Mapping[str, Floats], hazard_per_day: float) -> dict[str, Floats]:
+    """Chances by cause and day when faults and theft come at random on top; they add up to 1 − (1 − F)·e^(−ht).
+
+    by_cause : chance that it has stopped by day 0, 1, 2 … by each cause, without faults.
+    """
+    days = len(next(iter(by_cause.values())))
+    left = np.exp(-hazard_per_day * np.arange(days))
+    within = (left[1:] + left[:-1]) / 2  # of a day's stops, about so many come before a fault does
+    out = {
+        cause: np.concatenate(([0.0], np.cumsum(np.diff(curve) * within))) + curve[0]
+        for cause, curve in by_cause.items()
+        if cause != "fault"
+    }
+    whole = 1 - (1 - np.sum([by_cause[cause] for cause in out], axis=0)) * left
+    return {**out, "fault": np.maximum(0.0, whole - np.sum(list(out.values()), axis=0))}
+
+
+def travel_of(deployment: Deployment) -> tuple[float, str]:
+    """Minutes there and back for a trip to this camera alone, and where that is from."""
+    site, reserve = deployment.site, deployment.site.reserve
+    if reserve.base_latitude is None or reserve.base_longitude is None:
+        return TRAVEL_MIN, "assumed: nobody said where rounds start"
+    places = [
+        travel.Place(key="base", latitude_deg=reserve.base_latitude, longitude_deg=reserve.base_longitude),
+        travel.Place(key="site", latitude_deg=site.latitude, longitude_deg=site.longitude),
+    ]
+    ways = travel.straight(places)
+    return min(24 * 60.0, 2 * ways.way("base", "site").minutes), f"{ways.told}, from where rounds start and back"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Price:
+    """What a visit to one camera costs, and how often one is lost: what somebody typed; None where nobody did."""
+
+    travel_min: float | None = None
+    quiet_days: float | None = None
+    losses_per_year: float | None = None
+
+
+UNTYPED = Price()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reckoned:
+    """One camera worked out. stop : of cells and card alone. by_cause : with faults and theft on top.
+
+    visit : when to go; None when there is nothing to plan.
+    """
+
+    forecast: Forecast
+    stop: StopForecast
+    by_cause: Mapping[str, Floats]
+    price: VisitPrice
+    hazard_per_day: float | None
+    visit: NextVisit | None
+
+
 def one(
-    deployment: Deployment, gear: outfits.Equipped, *, climate: Any, today: date, close: bool = False
+    deployment: Deployment, gear: outfits.Equipped, *, climate: Climate, today: date, close: bool = False
 ) -> Forecast:
     """One camera's forecast. close : with more futures and the second date, as for a page of its own."""
+    return reckon(deployment, gear, climate=climate, today=today, close=close).forecast
+
+
+def reckon(
+    deployment: Deployment,
+    gear: outfits.Equipped,
+    *,
+    climate: Climate,
+    today: date,
+    close: bool = False,
+    price: Price = UNTYPED,
+) -> Reckoned:
+    """One camera's forecast with all that stands behind it. price : typed for this once."""
     site = deployment.site
-    hazard = None if site.losses_per_year is None else min(0.2, site.losses_per_year / 365.25)
-    task = endurance.Task(
-        outfit=gear.outfit, arrivals=gear.arrivals, start=gear.start, used=gear.used, faults_per_day=hazard or 0.0
-    )
-    supply_task = endurance.Task(outfit=gear.outfit, arrivals=gear.arrivals, start=gear.start, used=gear.used)
+    losses = site.losses_per_year if price.losses_per_year is None else price.losses_per_year
+    hazard = None if losses is None else min(0.2, losses / 365.25)
     if close:
-        told, supply = (
-            endurance.forecast(
-                t.outfit, t.arrivals, t.start, climate=climate, used=t.used, faults_per_day=t.faults_per_day
-            )
-            for t in (task, supply_task)
-        )
+        stop = endurance.forecast(gear.outfit, gear.arrivals, gear.start, climate=climate, used=gear.used)
     else:
-        told, supply = (endurance.forecast_many([t], climate=climate)[0] for t in (task, supply_task))
-    go_by, why = None, ""
-    if gear.stopped_on is None:
-        price = VisitPrice(
-            travel_min=TRAVEL_MIN,
-            disturbance_days=upkeep.DISTURBANCE_DAYS if site.quiet_days is None else site.quiet_days,
-        )
-        stand = Standing(
-            name=site.name,
-            visited_on=gear.start,
-            stopped=supply.stopped,
-            price=price,
-            hazard_per_day=hazard,
-            access=Access(closures=outfits.closures_of(site, today=today)),
-        )
-        try:
-            visit = upkeep.best_next_date(stand, today=max(today, gear.start))
-        except TrodError as trouble:
-            go_by, why = today, str(trouble)
-        else:
-            go_by, why = visit.plan_on, visit.sentence
-    else:
-        go_by, why = today, f"{site.name}: it was found stopped on {gear.stopped_on:%-d %B %Y}; go as soon as you can."
-    return Forecast(
+        task = endurance.Task(outfit=gear.outfit, arrivals=gear.arrivals, start=gear.start, used=gear.used)
+        (stop,) = endurance.forecast_many([task], climate=climate)
+    by_cause = with_faults(stop.by_cause, hazard or 0.0)
+    stopped = np.clip(np.sum(list(by_cause.values()), axis=0), 0.0, 1.0)
+    minutes, way = travel_of(deployment) if price.travel_min is None else (price.travel_min, "typed in")
+    quiet = site.quiet_days if price.quiet_days is None else price.quiet_days
+    cost = VisitPrice(
+        travel_min=minutes, disturbance_days=upkeep.DISTURBANCE_DAYS if quiet is None else quiet
+    )
+    visit, go_by, why = _go(site, gear, stop, cost, hazard, today)
+    says = (
+        *gear.assumed,
+        Assumed(
+            "Coldest nights", f"{min(climate.minimum_c):.0f} °C in the coldest month, on the average", climate.source
+        ),
+        Assumed(
+            "Faults and theft",
+            "not counted" if not hazard else f"{losses:g} a year",
+            "not said yet" if losses is None else "typed in" if price.losses_per_year is not None
+            else "as written down for the site",
+        ),
+        Assumed("Way there and back", f"{minutes:.0f} min", way),
+        Assumed(
+            "Quiet after a visit",
+            f"{cost.disturbance_days:g} days",
+            "assumed" if quiet is None else "typed in" if price.quiet_days is not None
+            else "as written down for the site",
+        ),
+        Assumed("Worth of a camera-day", f"{cost.camera_day_min:g} min of work", "assumed"),
+    )
+    rounded = [tuple(round(float(p), 4) for p in curve[: KEPT_DAYS + 1]) for curve in (stopped, stop.stopped)]
+    forecast = Forecast(
         deployment=deployment.slug,
         site=site.slug,
         site_name=site.name,
@@ -371,16 +497,16 @@ def one(
         number=gear.outfit.pack.number,
         start=gear.start,
         made_for=today,
-        stopped=tuple(float(p) for p in told.stopped[: KEPT_DAYS + 1]),
-        by_supply=tuple(float(p) for p in supply.stopped[: KEPT_DAYS + 1]),
-        early=told.early,
-        middle=told.middle,
-        late=told.late,
-        causes={str(k): v for k, v in told.causes.items()},
-        sentence=told.sentence(),
-        after_flash=told.after_flash(),
-        caveats=told.caveats,
-        assumed=gear.assumed,
+        stopped=rounded[0],
+        by_supply=rounded[1],
+        early=stop.early,
+        middle=stop.middle,
+        late=stop.late,
+        causes={cause: round(float(curve[-1]), 4) for cause, curve in by_cause.items()},
+        sentence=_sentence(gear, stop, by_cause, hazard, today),
+        after_flash=stop.after_flash() if gear.stopped_on is None else "",
+        caveats=tuple(c for c in stop.caveats if not (c == NO_HAZARD and hazard)),
+        assumed=says,
         faults_per_day=hazard,
         found=gear.stopped_how,
         found_on=gear.stopped_on,
@@ -391,3 +517,53 @@ def one(
         per_day=gear.arrivals.posterior.per_day,
         unknown_days=gear.unknown_days,
     )
+    return Reckoned(
+        forecast=forecast, stop=stop, by_cause=by_cause, price=cost, hazard_per_day=hazard, visit=visit
+    )
+
+
+def _sentence(
+    gear: outfits.Equipped, stop: StopForecast, by_cause: Mapping[str, Floats], hazard: float | None, today: date
+) -> str:
+    """When and why it stops, faults and theft with it; or that it was found stopped."""
+    if gear.stopped_on is not None:
+        return (
+            f"It was found on {_day(gear.stopped_on)}: {gear.stopped_how}. Nothing says that anybody set it going again."
+        )
+    said = stop.outlook()
+    if hazard:
+        until = stop.early or today + timedelta(days=365)
+        by = min(max(0, (until - gear.start).days), len(by_cause["fault"]) - 1)
+        chance = float(by_cause["fault"][by])
+        if chance >= 0.005:
+            said += f" A fault or theft comes first with a chance of {100 * chance:.0f} in 100 by {_day(until)}."
+    return said
+
+
+def _go(
+    site: Any, gear: outfits.Equipped, stop: StopForecast, price: VisitPrice, hazard: float | None, today: date
+) -> tuple[NextVisit | None, date | None, str]:
+    """When to go, and why then."""
+    if gear.stopped_on is not None:
+        return None, today, f"It was found stopped on {_day(gear.stopped_on)}: go as soon as you can."
+    seen = (today - gear.start).days
+    if seen >= stop.horizon:
+        return None, today, f"Nobody has seen it at work for {seen} days: go as soon as you can."
+    stand = Standing(
+        name=site.name,
+        visited_on=gear.start,
+        stopped=stop.stopped,
+        price=price,
+        hazard_per_day=hazard,
+        access=Access(closures=outfits.closures_of(site, today=today)),
+    )
+    try:
+        visit = upkeep.best_next_date(stand, today=max(today, gear.start))
+    except TrodError as trouble:
+        return None, today, str(trouble)
+    why = visit.sentence.removeprefix(f"{site.name}: ")
+    return visit, visit.plan_on, why[:1].upper() + why[1:]
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%B %Y}"

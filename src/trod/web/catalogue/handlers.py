@@ -6,7 +6,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from trod.web.catalogue import facts, forecasts, take_in
+from trod.web.catalogue import facts, forecasts, take_in, watch
 from trod.web.jobs import Report, handles
 from trod.web.models import Deployment, Intake, Job, Reserve
 
@@ -48,6 +48,11 @@ def settle_in() -> None:
     )
     if not at_work.exists() and take_in.half_read():
         jobs.ask("facts", by="Trod")
+
+
+def look_round() -> None:
+    """Between jobs: ask for what has gone stale by itself, a new day's forecasts among it."""
+    forecasts.look_round(timezone.now())
 
 
 @handles("thumbnails")
@@ -95,3 +100,10 @@ def do_forecasts(args: dict[str, Any], report: Report) -> dict[str, Any]:
     """Forecast all standing cameras anew. args: reserve (its slug)."""
     made = forecasts.make(Reserve.objects.get(slug=args["reserve"]), timezone.now(), report=report)
     return {"cameras": len(made.forecasts)}
+
+
+@handles(watch.JOB)
+def do_follow_watch(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """Bring times and events of a deployment up to its clock. args: deployment (its slug)."""
+    deployment = Deployment.objects.select_related("site__reserve").get(slug=args["deployment"])
+    return {"told": watch.follow(deployment, report)}

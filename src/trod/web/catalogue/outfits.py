@@ -5,38 +5,46 @@ What nobody wrote down is assumed and told as such: no forecast is refused for w
 
 from __future__ import annotations
 
-import math
 import re
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trod import sky, watch
 from trod.errors import WrongInput
-from trod.planning.arrivals import Arrivals, DayCount
+from trod.planning.arrivals import MOST_TRIGGERS, Arrivals, DayCount
+from trod.planning.camera import CameraSpec
 from trod.planning.card_room import FileSizes
-from trod.planning.cells import CELLS, Pack
-from trod.planning.endurance import Outfit, Used
+from trod.planning.cells import CELLS, Pack, external
+from trod.planning.endurance import EnergyScale, Outfit, Used
 from trod.planning.energy import Draw
 from trod.planning.upkeep import Closure
 from trod.planning.weather import DEFAULT_CLIMATE, Climate
 from trod.web.catalogue import specs
 from trod.web.catalogue.evidence import Piece
-from trod.web.models import Deployment, Reserve, Site, Visit
+from trod.web.models import Card, Deployment, Reserve, Site, Visit
 
 # Words that stand for a kind of cell in what people write; the designations are those of IEC 60086.
 CELL_WORDS: tuple[tuple[str, str], ...] = (
-    (r"\bfr\s?6\b|lithium|\bli\b", "FR6"),
-    (r"\bhr\s?6\b|ni-?mh|rechargeable", "HR6"),
+    (r"\bfr\s?6\b|lithium(?!\W*ion)|\bli\b(?!\W*ion)", "FR6"),
+    (r"\bhr\s?6\b|ni-?mh|rechargeable(?!\W*lithium)", "HR6"),
     (r"\blr\s?6\b|alkaline", "LR6"),
 )
+KINDS = ("LR6", "FR6", "HR6")
+# What is no cell of the AA size, whatever else stands beside it.
+STRANGE = re.compile(
+    r"18650|21700|li(?:thium)?\W?ion|\blr\s?(?:14|20|03)\b|\bfr\s?03\b|\b(?:c|d|aaa)[ -]cells?\b|\baaa\b"
+)
+BESIDE = re.compile(r"(\d+(?:[.,]\d+)?)\s*v\b\W*(\d+(?:[.,]\d+)?)\s*ah\b")
+UNKNOWN_HUNGER = EnergyScale()
 CARD_GB = 32.0
 CLIP_S = 15.0
-GONE = frozenset({Visit.Arrival.DEAD, Visit.Arrival.FULL, Visit.Arrival.GONE})
+DARK_DEG = -6.0  # the sun so low that pictures are taken with the flash: the end of civil twilight
+WATCHED_SHARE = 0.5  # of a day; one that was watched for less tells nothing about its triggers
+SAID = {"measured": "as measured", "claimed": "as the maker says", "assumed": "assumed"}
 
 
 @dataclass(frozen=True)
@@ -46,6 +54,11 @@ class Assumed:
     what: str
     value: str
     source: str
+
+    @property
+    def guessed(self) -> bool:
+        """Whether nobody stated or measured it."""
+        return self.source.startswith("assumed")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,19 +83,68 @@ class Equipped:
     assumed: tuple[Assumed, ...]
 
 
-def pack_from(text: str, *, kind: str = "", number: int | None = None) -> tuple[Pack, str]:
-    """The pack that a text such as "8 × AA lithium" or "12 FR6" tells of, else kind and number, else eight LR6.
+# The pack -----------------------------------------------------------------------------------------------------
 
+
+def pack_from(text: str, *, kind: str = "", number: int | None = None) -> tuple[Pack, str]:
+    """The pack that a text such as "8 × AA lithium", "12 FR6" or "8 FR6 and 12 V 7 Ah" tells of.
+
+    What the text does not say is taken from `kind` and `number`, the camera model's; else eight LR6 are assumed.
     Returns the pack and where it is from.
     """
     low = text.lower()
-    word = next((cell for pattern, cell in CELL_WORDS if re.search(pattern, low)), "")
-    found = re.search(r"\b(\d{1,2})\s*(?:x|×|\*|\s)", low) or re.match(r"\s*(\d{1,2})\b", low)
-    count = int(found[1]) if found and 1 <= int(found[1]) <= 64 else None
-    cell = word or (kind.upper() if kind.upper() in CELLS else "")
-    source = "as written down" if word else "as the camera model says" if cell else "assumed"
-    count = count or (number if number else None) or 8
-    return Pack(cell=CELLS[cell or "LR6"], number=count), source
+    beside = BESIDE.search(low)
+    extra = None
+    if beside:
+        volts, hours = (float(beside[n].replace(",", ".")) for n in (1, 2))
+        if 0 < volts <= 60 and 0 < hours <= 500:
+            extra = external(volts, hours)
+    elif "external" in low:
+        extra = CELLS["external"]
+    low = BESIDE.sub(" ", low)
+    strange = STRANGE.search(low)
+    word = "" if strange else next((cell for pattern, cell in CELL_WORDS if re.search(pattern, low)), "")
+    low = re.sub(r"\b[flh]r\s?\d+\b|\d+(?:[.,]\d+)?\s*(?:v|mah|ah|wh)\b", " ", low)
+    found = re.search(r"\b(\d{1,2})\s*(?:x|×|\*)", low) or re.search(r"(?:x|×|\*)\s*(\d{1,2})\b", low)
+    found = found or re.search(r"(?<![\d.,])(\d{1,2})(?![\d.,]*\d)", low)
+    count = int(found[1]) if found and not strange and 1 <= int(found[1]) <= 64 else None
+    known = kind.upper() if kind.upper() in KINDS else ""
+    if strange:
+        source = f"assumed: “{text.strip()[:60]}” is no kind of cell that is known here"
+        return Pack(cell=CELLS[known or "LR6"], number=number or 8, extra=extra), source
+    if word:
+        source = "as written down" if count or number else "as written down; how many is assumed"
+    elif known:
+        source = "as the camera model says" if count or number else "as the camera model says; how many is assumed"
+    else:
+        source = "the number as written down, their kind assumed" if count or number else "assumed"
+    return Pack(cell=CELLS[word or known or "LR6"], number=count or number or 8, extra=extra), source
+
+
+def spec_for(deployment: Deployment) -> CameraSpec | None:
+    """What is known of a deployment's kind of camera; None when nobody noted which it is."""
+    return specs.spec_of(deployment.camera.model) if deployment.camera.model else None
+
+
+def pack_at(
+    deployment: Deployment, spec: CameraSpec | None, visits: Sequence[Visit], zone: str
+) -> tuple[Pack, str]:
+    """What fed a camera after these visits, and where that is from."""
+    model = deployment.camera.model
+    known = spec.figure("cells") if spec else None
+    pack, source = pack_from(
+        deployment.cells or (model.cells if model else ""),
+        kind=spec.cell if spec else "",
+        number=round(known.value) if known and known.origin != "assumed" and 1 <= known.value <= 64 else None,
+    )
+    last = next((v for v in reversed(visits) if v.cells_changed and (v.cells_kind or v.cells_count)), None)
+    if last is None:
+        return pack, source
+    put, _ = pack_from(last.cells_kind, kind=pack.cell.designation, number=last.cells_count or pack.number)
+    return put, f"put in on {watch.local(last.at, zone):%-d %B %Y}"
+
+
+# The reserve's own ---------------------------------------------------------------------------------------------
 
 
 def climate_of(reserve: Reserve) -> Climate:
@@ -97,9 +159,7 @@ def climate_of(reserve: Reserve) -> Climate:
             sd_c=tuple(map(float, kept.get("sd_c") or (4.0,) * 12)),
             source=str(kept.get("source") or "typed in"),
         )
-    except KeyError:
-        return DEFAULT_CLIMATE
-    except (WrongInput, TypeError, ValueError):
+    except (KeyError, WrongInput, TypeError, ValueError):
         return DEFAULT_CLIMATE
 
 
@@ -116,7 +176,7 @@ def closures_of(site: Site, *, today: date, years: int = 2) -> tuple[Closure, ..
                 first, last = _day(year, m1, d1), _day(year + ((m2, d2) < (m1, d1)), m2, d2)
                 if last >= today:
                     out.append(Closure(first=first, last=last, why=str(row.get("why") or "closed")))
-        except (KeyError, TypeError, ValueError, WrongInput):
+        except (KeyError, TypeError, ValueError, AttributeError, WrongInput):
             continue
     return tuple(sorted(out, key=lambda c: c.first))
 
@@ -128,67 +188,124 @@ def _day(year: int, month: int, day: int) -> date:
     return date(year, month, day)
 
 
-def day_counts(
-    site: Site, stood: Sequence[tuple[Deployment, Piece]], *, zone: str, until: date | None = None
-) -> tuple[DayCount, ...]:
-    """The triggers of each whole day that a site's cameras watched, animals and people apart from blanks.
+# What came -----------------------------------------------------------------------------------------------------
+
+
+def day_counts(site: Site, deployment: Deployment, piece: Piece | None, *, zone: str) -> tuple[DayCount, ...]:
+    """The triggers of each whole day that a deployment watched, animals and people apart from blanks.
 
     An event of n pictures counts as n / (pictures a burst) triggers. A day counts as watched when its camera did
     for more than half of it. Days with events nobody has looked at are told as not yet told apart.
     """
-    out: dict[date, DayCount] = {}
-    for deployment, piece in stood:
-        if piece.line is None:
-            continue
-        watched = _watched_days(piece, zone)
-        burst = max(1, deployment.burst)
-        kinds: dict[date, dict[str, int]] = defaultdict(lambda: defaultdict(int))
-        seen: set[str] = set()
-        dark = _in_the_dark(site, [s.utc_s for s in piece.sightings])
-        for sighting, night in zip(piece.sightings, dark, strict=True):
-            if sighting.event in seen:
-                continue
-            seen.add(sighting.event)
-            day = watch.local(datetime.fromtimestamp(sighting.utc_s, UTC), zone).date()
-            triggers = max(1, math.ceil(sighting.pictures / burst))
-            kind = {"blank": "blanks", "person": "people", "vehicle": "people"}.get(sighting.what, "animals")
-            kinds[day][kind] += triggers
-            if kind != "blanks" and night:
-                kinds[day]["night"] += triggers
-        for event in piece.unseen:
-            day = watch.local(datetime.fromtimestamp(event.utc_s, UTC), zone).date()
-            kinds[day]["unseen"] += 1
-        for day in watched:
-            if until is not None and day > until:
-                continue
-            found = kinds.get(day, {})
-            unseen = found.get("unseen", 0)
-            out[day] = DayCount(
-                day=day,
-                animals=found.get("animals", 0) + unseen,
-                people=found.get("people", 0),
-                blanks=found.get("blanks", 0),
-                night=None if unseen else found.get("night", 0),
-                told_apart=not unseen,
-            )
-    return tuple(out[day] for day in sorted(out))
+    if piece is None or piece.line is None or not piece.line.watched:
+        return ()
+    days = _watched_days(piece, zone)
+    if not len(days):
+        return ()
+    first, n = int(days[0]), int(days[-1] - days[0]) + 1
+    burst = max(1, deployment.burst)
+    events = {s.event: s for s in reversed(piece.sightings)}.values()  # the first line of each event's word
+    at = np.array([s.utc_s for s in events], dtype=float)
+    triggers = np.ceil(np.array([s.pictures for s in events], dtype=float) / burst).clip(min=1)
+    kind = np.array([{"blank": 2, "person": 1, "vehicle": 1}.get(s.what, 0) for s in events], dtype=int)
+    where = _local_days(at, zone) - first
+    dark = _in_the_dark(site, at)
+    unseen_at = _local_days(np.array([u.utc_s for u in piece.unseen], dtype=float), zone) - first
+
+    def of(chosen: NDArray[np.bool_]) -> NDArray[np.int64]:
+        inside = chosen & (where >= 0) & (where < n)
+        found = np.bincount(where[inside], weights=triggers[inside], minlength=n)
+        return np.minimum(found, MOST_TRIGGERS // 2).astype(np.int64)
+
+    animals, people, blanks = (of(kind == k) for k in (0, 1, 2))
+    night = of(dark & (kind != 2))
+    unseen = np.bincount(unseen_at[(unseen_at >= 0) & (unseen_at < n)], minlength=n).clip(max=MOST_TRIGGERS // 2)
+    night = np.minimum(night, animals + people)
+    epoch = date(1970, 1, 1)
+    return tuple(
+        DayCount(
+            day=epoch + timedelta(days=int(day)),
+            animals=int(animals[i] + unseen[i]),
+            people=int(people[i]),
+            blanks=int(blanks[i]),
+            night=None if unseen[i] else int(night[i]),
+            told_apart=not unseen[i],
+        )
+        for day, i in zip(days, days - first, strict=True)
+    )
 
 
-def _watched_days(piece: Piece, zone: str) -> list[date]:
+def _local_days(utc_s: NDArray[np.float64], zone: str) -> NDArray[np.int64]:
+    """Local days as numbers, 0 for 1 January 1970."""
+    if not len(utc_s):
+        return np.zeros(0, dtype=np.int64)
+    return np.floor((utc_s + watch.utc_offsets_s(utc_s, zone)) / 86_400).astype(np.int64)
+
+
+def _watched_days(piece: Piece, zone: str) -> NDArray[np.int64]:
+    """The local days, as numbers, of which a camera watched more than half."""
     assert piece.line is not None
-    share: dict[date, float] = defaultdict(float)
-    for span in piece.line.watched:
-        cuts = watch.day_starts_s(span.from_s, span.to_s, zone)
-        edges = [span.from_s, *(c for c in cuts if span.from_s < c < span.to_s), span.to_s]
-        for a, b in pairwise(edges):
-            share[watch.local(datetime.fromtimestamp((a + b) / 2, UTC), zone).date()] += (b - a) / 86_400
-    return [day for day, part in share.items() if part > 0.5]
+    spans = piece.line.watched
+    cuts = np.array(watch.day_starts_s(spans[0].from_s, max(s.to_s for s in spans), zone))
+    share = np.zeros(max(len(cuts) - 1, 0))
+    for span in spans:
+        share += np.clip(np.minimum(cuts[1:], span.to_s) - np.maximum(cuts[:-1], span.from_s), 0, None)
+    whole = share / np.diff(cuts) > WATCHED_SHARE
+    return _local_days((cuts[:-1] + cuts[1:])[whole] / 2, zone)
 
 
-def _in_the_dark(site: Site, utc_s: Sequence[float]) -> list[bool]:
-    """Dark enough for the flash: the sun below −6°, the end of civil twilight."""
-    height, _ = sky.sun_position(np.asarray(utc_s), latitude_deg=site.latitude, longitude_deg=site.longitude)
-    return [bool(low) for low in height < -6.0]
+def _in_the_dark(site: Site, utc_s: NDArray[np.float64]) -> NDArray[np.bool_]:
+    if not len(utc_s):
+        return np.zeros(0, dtype=bool)
+    height, _ = sky.sun_position(utc_s, latitude_deg=site.latitude, longitude_deg=site.longitude)
+    return np.asarray(height < DARK_DEG)
+
+
+def arrivals_of(site: Site, came: Iterable[tuple[Deployment, Sequence[DayCount]]]) -> Arrivals:
+    """What is known of a site's triggers: the prior of its kind, and the days of all that stood there.
+
+    Counts made with several delays are taken to have been made with that of most days.
+    """
+    feature = site.feature if site.feature in Site.Feature.values else "other"
+    arrivals = Arrivals.for_site(feature, latitude_deg=site.latitude)  # type: ignore[arg-type]
+    by_delay: dict[float, int] = {}
+    days: list[DayCount] = []
+    for deployment, counts in came:
+        days.extend(counts)
+        by_delay[deployment.delay_s] = by_delay.get(deployment.delay_s, 0) + len(counts)
+    if not days:
+        return arrivals
+    most = max(by_delay, key=lambda delay: (by_delay[delay], delay))
+    return Arrivals(prior=arrivals.prior, feature=arrivals.feature, delay_s=most).after(days)
+
+
+# The camera as it hangs -----------------------------------------------------------------------------------------
+
+
+def outfit_of(
+    deployment: Deployment,
+    pack: Pack,
+    spec: CameraSpec | None,
+    sizes: FileSizes | None,
+    *,
+    scale: EnergyScale = UNKNOWN_HUNGER,
+    card: Card | None = None,
+) -> Outfit:
+    """A deployment's settings and equipment as one record. card : in it now, when not the deployment's own."""
+    clips = deployment.mode in (Deployment.Mode.CLIP, Deployment.Mode.BOTH)
+    card = card or deployment.card
+    more = {} if sizes is None else {"sizes": sizes, "bytes_sd": 0.03}
+    return Outfit(
+        draw=Draw.of(spec) if spec else Draw(),
+        pack=pack,
+        card_gb=(card.size_gb if card else None) or CARD_GB,
+        frames=0 if deployment.mode == Deployment.Mode.CLIP else max(1, deployment.burst),
+        clip_s=CLIP_S if clips else 0.0,
+        delay_s=deployment.delay_s,
+        lapses_per_day=24 / deployment.time_lapse_h if deployment.time_lapse_h else 0.0,
+        scale=scale,
+        **more,  # type: ignore[arg-type]
+    )
 
 
 def equip(
@@ -197,81 +314,37 @@ def equip(
     visits: Sequence[Visit],
     piece: Piece | None,
     counts: Sequence[DayCount],
+    arrivals: Arrivals,
     sizes: FileSizes | None,
+    scale: EnergyScale,
+    learnt: str,
     zone: str,
     today: date,
 ) -> Equipped:
     """One standing camera, ready to be forecast.
 
-    visits : to this deployment, oldest first. counts : of its whole site. sizes : of files that came home.
+    visits : to this deployment up to now, oldest first. counts : its own days. sizes : of files that came home.
+    scale, learnt : its hunger, and where that is from.
     """
-    spec = specs.spec_of(deployment.camera.model) if deployment.camera.model else None
-    says: list[Assumed] = []
+    spec = spec_for(deployment)
+    pack, source = pack_at(deployment, spec, visits, zone)
+    card = next((v.card_in for v in reversed(visits) if v.card_in_id), None) or deployment.card
+    outfit = outfit_of(deployment, pack, spec, sizes, scale=scale, card=card)
 
     def local(at: datetime) -> date:
         return min(watch.local(at, zone).date(), today)
 
-    last_kind = next((v for v in reversed(visits) if v.cells_changed and (v.cells_kind or v.cells_count)), None)
-    text = deployment.cells or (deployment.camera.model.cells if deployment.camera.model else "")
-    pack, source = pack_from(
-        text,
-        kind=spec.cell if spec else "",
-        number=round(spec.value("cells")) if spec and spec.figure("cells").origin != "assumed" else None,
-    )
-    if last_kind is not None and last_kind.cells_kind in CELLS:
-        pack = Pack(cell=CELLS[last_kind.cells_kind], number=last_kind.cells_count or pack.number)
-        source = f"put in on {local(last_kind.at):%-d %B %Y}"
-    says.append(Assumed("cells", pack.name, source))
-
-    draw = Draw.of(spec) if spec else Draw()
-    for name, told, unit in (
-        ("idle_mw", "drawn while waiting", "mW"),
-        ("wake_j", "energy of a trigger", "J"),
-        ("day_frame_j", "energy of a day picture", "J"),
-        ("night_frame_j", "energy of a night picture", "J"),
-    ):
-        if spec is not None:
-            known = spec.figure(name)
-            says.append(Assumed(told, f"{known.value:g} {unit}", known.origin))
-    if spec is None:
-        says.append(Assumed("camera model", "not known", "assumed"))
-
-    written = deployment.card.size_gb if deployment.card else None
-    card_gb = written or CARD_GB
-    says.append(Assumed("card", f"{card_gb:g} GB", "as written down" if written else "assumed"))
-    sizes = sizes or FileSizes()
-    says.append(Assumed("size of a day picture", f"{sizes.day_mean_mb:.1f} MB", sizes.source))
-    clips = deployment.mode in (Deployment.Mode.CLIP, Deployment.Mode.BOTH)
-    if clips:
-        says.append(Assumed("length of a clip", f"{CLIP_S:g} s", "assumed"))
-    outfit = Outfit(
-        draw=draw,
-        pack=pack,
-        card_gb=card_gb,
-        sizes=sizes,
-        frames=0 if deployment.mode == Deployment.Mode.CLIP else deployment.burst,
-        clip_s=CLIP_S if clips else 0.0,
-        delay_s=deployment.delay_s,
-        lapses_per_day=24 / deployment.time_lapse_h if deployment.time_lapse_h else 0.0,
-        **({"bytes_sd": 0.03} if sizes.source != FileSizes().source else {}),
-    )
-    arrivals = Arrivals.for_site(
-        deployment.site.feature or "other", latitude_deg=deployment.site.latitude  # type: ignore[arg-type]
-    ).after(counts)
-    says.append(Assumed("triggers a day", f"{arrivals.posterior.per_day:.3g}", arrivals.sentence()))
-
     begun = local(deployment.start)
     fresh_cells = max([begun, *(local(v.at) for v in visits if v.cells_changed)])
     card_in = max([begun, *(local(v.at) for v in visits if v.card_in_id)])
-    last = visits[-1] if visits else None
+    last = next((v for v in reversed(visits) if v.arrival != Visit.Arrival.UNKNOWN or goes_again(v)), None)
     stopped_on, how = None, ""
-    if last is not None and last.arrival in GONE and not (last.cells_changed or last.card_in_id or last.card_out_id):
+    if last is not None and stands_still(last):
         stopped_on, how = local(last.at), last.get_arrival_display()
     known_day = begun
     if piece is not None and piece.known_to_s is not None:
         known_day = max(begun, local(datetime.fromtimestamp(piece.known_to_s, UTC)))
-    alive = [local(v.at) for v in visits if v.arrival == Visit.Arrival.WORKING or v.cells_changed or v.card_in_id]
-    start = max([known_day, *alive])
+    start = max([known_day, *(local(v.at) for v in visits if was_alive(v))])
     used, unknown = _used(outfit, arrivals, counts, fresh_cells, card_in, start)
     return Equipped(
         outfit=outfit,
@@ -280,12 +353,63 @@ def equip(
         used=used,
         fresh_cells=fresh_cells,
         card_in=card_in,
-        card=deployment.card.label if deployment.card else "",
+        card=card.label if card else "",
         stopped_on=stopped_on,
         stopped_how=how,
         unknown_days=unknown,
-        assumed=tuple(says),
+        assumed=_told(card, outfit, spec, arrivals, source, learnt),
     )
+
+
+def goes_again(visit: Visit) -> bool:
+    """Whether something was done at a visit that sets a stopped camera going."""
+    return bool(visit.cells_changed or visit.card_in_id or visit.card_out_id)
+
+
+def stands_still(visit: Visit) -> bool:
+    """Whether a visit found a camera stopped and left it so: no power and old cells, a full card left in, or gone."""
+    if visit.arrival == Visit.Arrival.DEAD:
+        return not visit.cells_changed
+    if visit.arrival == Visit.Arrival.FULL:
+        return not (visit.card_in_id or visit.card_out_id)
+    return visit.arrival == Visit.Arrival.GONE
+
+
+def was_alive(visit: Visit) -> bool:
+    """Whether the camera surely watched after a visit."""
+    ran = visit.arrival in (Visit.Arrival.WORKING, Visit.Arrival.KNOCKED, Visit.Arrival.BLIND)
+    return not stands_still(visit) and (ran or goes_again(visit))
+
+
+def _told(
+    card: Card | None,
+    outfit: Outfit,
+    spec: CameraSpec | None,
+    arrivals: Arrivals,
+    cells_source: str,
+    learnt: str,
+) -> tuple[Assumed, ...]:
+    """Every figure of the camera and its site with where it is from."""
+    says = [Assumed("Cells", outfit.pack.name, cells_source)]
+    draw = outfit.draw
+    for name, what, value in (
+        ("idle_mw", "Drawn while waiting", f"{draw.idle_w * 1000:g} mW"),
+        ("wake_j", "A trigger, without its pictures", f"{draw.wake_j:g} J"),
+        ("day_frame_j", "A picture by day", f"{draw.day_frame_j:g} J"),
+        ("night_frame_j", "A picture by night", f"{draw.night_frame_j:g} J"),
+    ):
+        says.append(Assumed(what, value, SAID[spec.figure(name).origin] if spec else "assumed: no camera model noted"))
+    says.append(Assumed("Its own hunger", f"{np.exp(outfit.scale.ln_mean):.2f} of that", learnt))
+    written = card is not None and card.size_gb
+    says.append(Assumed("Card", f"{outfit.card_gb:g} GB", "as written down" if written else "assumed"))
+    if outfit.frames:
+        each = f"{outfit.sizes.day_mean_mb:.1f} MB by day, {outfit.sizes.night_mean_mb:.1f} MB by night"
+        says.append(Assumed("Size of a picture", each, outfit.sizes.source))
+    if outfit.clip_s:
+        says.append(Assumed("Length of a clip", f"{outfit.clip_s:g} s", "assumed"))
+        says.append(Assumed("A second of clip", f"{outfit.sizes.clip_mb_s:.1f} MB", outfit.sizes.source))
+    says.append(Assumed("Triggers a day", f"{arrivals.posterior.per_day:.2g}", arrivals.sentence()))
+    return tuple(says)
 
 
 def _used(
@@ -293,7 +417,7 @@ def _used(
 ) -> tuple[Used, int]:
     """What cells and card gave before `start`: by the counts, and by the mean for days nobody has seen yet."""
     first = min(fresh_cells, card_in)
-    known: Mapping[date, DayCount] = {c.day: c for c in counts if first <= c.day < start}
+    known = {c.day: c for c in counts if first <= c.day < start}
     night = arrivals.posterior.night_share
     used = Used.of(outfit, list(known.values()), fresh_cells=fresh_cells, card_in=card_in, night_share=night)
     wanting = [first + timedelta(days=n) for n in range((start - first).days) if first + timedelta(days=n) not in known]
