@@ -12,20 +12,19 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_GET, require_http_methods
 
 from trod import watch
 from trod.errors import TrodError
 from trod.web.access import person
 from trod.web.bench import pages as bench
-from trod.web.cameras import changes
+from trod.web.cameras import changes, watching
 from trod.web.cameras.forms import (
     CameraForm,
     CardForm,
     DeploymentForm,
     EndForm,
     VisitForm,
-    WatchForm,
     offset_words,
 )
 from trod.web.forms_common import back_to, delete_page, form_page, units_for
@@ -38,7 +37,6 @@ from trod.web.models import (
     Reserve,
     Site,
     Visit,
-    WatchCorrection,
 )
 from trod.web.today import ribbons
 from trod.web.today.needs import dial_error_s, how_far
@@ -233,6 +231,7 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
         "seen": seen,
         "visits": told[::-1],
         "proposed": proposed,
+        "work": watching.work_on(row),
         "svg": ribbons.draw(line, first=first, last=last, today=today),
         "hover": ribbons.hover(line, first=first, last=last),
         "first": first,
@@ -400,79 +399,6 @@ def deployment_delete(request: HttpRequest, slug: str) -> HttpResponse:
         after=reverse("cameras:cameras"),
         instead="Pictures are never deleted by Trod; end the deployment instead.",
     )
-
-
-# The watch --------------------------------------------------------------------------------------------------
-
-
-@form_methods
-def watch_new(request: HttpRequest, slug: str) -> HttpResponse:
-    """Correct a camera's clock."""
-    row = get_object_or_404(Deployment.objects.select_related("camera", "site__reserve"), slug=slug)
-    reserve = row.site.reserve
-    initial: dict[str, Any] = {}
-    visit = None
-    if request.GET.get("visit", "").isdigit():
-        visit = row.visits.filter(pk=request.GET["visit"]).first()
-    if visit and visit.clock_shown and visit.clock_true:
-        initial = {
-            "shown": visit.clock_shown,
-            "truly": visit.clock_true,
-            "to_raw": visit.clock_shown,
-            "reason": f"read at the visit of {watch.local(visit.at, reserve.zone):%Y-%m-%d}",
-        }
-    form = WatchForm(request.POST or None, deployment=row, reserve=reserve, initial=initial)
-    if request.method == "POST" and form.is_valid():
-        from trod.web.catalogue.watch import correct, naive
-
-        said = form.cleaned_data
-        try:
-            made, told = correct(
-                row,
-                shift_s=form.shift_s,
-                reason=said["reason"],
-                by=person(request),
-                now=timezone.now(),
-                from_raw=naive(said["from_raw"]),
-                to_raw=naive(said["to_raw"]),
-            )
-        except TrodError as trouble:
-            form.add_error(None, str(trouble))
-        else:
-            messages.success(
-                request, f"The clock is corrected by {how_far(-made.shift_s)}; times and events follow."
-            )
-            for sentence in told:
-                messages.info(request, sentence)
-            return redirect(row.get_absolute_url() + "#watch")
-    proposed = []
-    if request.method == "GET":
-        from trod.web.catalogue.watch import proposals
-
-        proposed = proposals(row)
-    return render(
-        request,
-        "trod/cameras/watch.html",
-        {"deployment": row, "form": form, "offset": offset_words(row.utc_offset_min), "proposed": proposed},
-        status=422 if form.is_bound else 200,
-    )
-
-
-@require_POST
-def watch_undo(request: HttpRequest, pk: int) -> HttpResponse:
-    """Take a correction back; it stays on record."""
-    row = get_object_or_404(WatchCorrection.objects.select_related("deployment"), pk=pk)
-    from trod.web.catalogue.watch import undo
-
-    try:
-        told = undo(row, by=person(request), now=timezone.now())
-    except TrodError as trouble:
-        messages.error(request, str(trouble))
-    else:
-        messages.success(request, "The correction is undone; times and events follow.")
-        for sentence in told:
-            messages.info(request, sentence)
-    return redirect(row.deployment.get_absolute_url() + "#watch")
 
 
 # Visits -----------------------------------------------------------------------------------------------------

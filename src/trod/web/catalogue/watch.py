@@ -8,18 +8,22 @@ from typing import Any
 
 import numpy as np
 from django.db import transaction
+from django.db.models import QuerySet
 
 from trod import watch
 from trod.errors import WrongInput
+from trod.web import jobs
 from trod.web.catalogue import facts
 from trod.web.catalogue.line import Line, Silent
-from trod.web.models import Deployment, Picture, Visit, WatchCorrection
+from trod.web.models import Deployment, Job, Picture, Visit, WatchCorrection
 
 # A clock that is out by less is left alone: people read it to the minute, and a few minutes of drift in
 # two months change no finding. Ours.
 LEAST_S = 300.0
 # Quartz clocks of cameras drift by seconds a day; what is far more was set wrong. Ours.
 MOST_DRIFT_S_D = 30.0
+JOB = "follow-watch"
+MOST_AT_ONCE = 1500  # pictures that follow a correction while the person waits, in about half a second
 
 
 def naive(dial: datetime | None) -> datetime | None:
@@ -122,11 +126,12 @@ def correct(
     to_raw: datetime | None = None,
     drift_s_per_day: float = 0.0,
     line: Line | None = None,
+    later: bool = False,
 ) -> tuple[WatchCorrection, list[str]]:
     """Say that a camera's clock was out. from_raw, to_raw: naive times on the camera's clock.
 
-    Times and events follow at once; words stay with their pictures. Returns the correction and what is to be
-    told.
+    Times and events follow at once, or by the worker with `later`; words stay with their pictures. Returns the
+    correction and what is to be told.
     Raises WrongInput for a correction that makes no sense.
     """
     watch.WatchCorrection(
@@ -143,18 +148,38 @@ def correct(
             by=by,
             at=now,
         )
-        told = follow(deployment, line or Silent())
+        told = _followed(deployment, line, later)
     return row, told
 
 
-def undo(correction: WatchCorrection, *, by: str, now: datetime, line: Line | None = None) -> list[str]:
-    """Take a correction back; it stays on record."""
+def undo(
+    correction: WatchCorrection, *, by: str, now: datetime, line: Line | None = None, later: bool = False
+) -> list[str]:
+    """Take a correction back; it stays on record. later : the worker brings times and events up to it."""
     if correction.undone_at is not None:
         raise WrongInput("correction", got="one that is undone already", needed="one that stands")
     with transaction.atomic():
         correction.undone_at, correction.undone_by = now, by
         correction.save()
-        return follow(correction.deployment, line or Silent())
+        return _followed(correction.deployment, line, later)
+
+
+def _followed(deployment: Deployment, line: Line | None, later: bool) -> list[str]:
+    if not later:
+        return follow(deployment, line or Silent())
+    if not jobs_of(deployment).exists():
+        jobs.ask(JOB, {"deployment": deployment.slug})
+    return []
+
+
+def jobs_of(deployment: Deployment) -> QuerySet[Job]:
+    """Jobs that wait to bring this deployment up to its clock."""
+    return Job.objects.filter(kind=JOB, state=Job.State.WAITING, args={"deployment": deployment.slug})
+
+
+def is_long_work(deployment: Deployment) -> bool:
+    """Whether following a clock takes longer than a person likes to wait for a page."""
+    return Picture.objects.filter(deployment=deployment).count() > MOST_AT_ONCE
 
 
 def follow(deployment: Deployment, line: Line) -> list[str]:

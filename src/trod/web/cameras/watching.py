@@ -1,0 +1,106 @@
+"""Corrections of a camera's clock: said, undone, and how far the pictures have followed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from trod import watch
+from trod.errors import TrodError
+from trod.web.access import person
+from trod.web.cameras.forms import WatchForm, offset_words
+from trod.web.catalogue import watch as clocks
+from trod.web.models import Deployment, Job, WatchCorrection
+from trod.web.today.needs import how_far
+
+FOLLOWS = "Times and events follow meanwhile; the bar below tells how far they are."
+
+
+@require_http_methods(["GET", "POST"])
+def watch_new(request: HttpRequest, slug: str) -> HttpResponse:
+    """Correct a camera's clock."""
+    row = get_object_or_404(Deployment.objects.select_related("camera", "site__reserve"), slug=slug)
+    reserve = row.site.reserve
+    initial: dict[str, Any] = {}
+    visit = None
+    if request.GET.get("visit", "").isdigit():
+        visit = row.visits.filter(pk=request.GET["visit"]).first()
+    if visit and visit.clock_shown and visit.clock_true:
+        initial = {
+            "shown": visit.clock_shown,
+            "truly": visit.clock_true,
+            "to_raw": visit.clock_shown,
+            "reason": f"read at the visit of {watch.local(visit.at, reserve.zone):%Y-%m-%d}",
+        }
+    form = WatchForm(request.POST or None, deployment=row, reserve=reserve, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        later = clocks.is_long_work(row)
+        try:
+            made, told = clocks.correct(
+                row,
+                shift_s=form.shift_s,
+                reason=said["reason"],
+                by=person(request),
+                now=timezone.now(),
+                from_raw=clocks.naive(said["from_raw"]),
+                to_raw=clocks.naive(said["to_raw"]),
+                later=later,
+            )
+        except TrodError as trouble:
+            form.add_error(None, str(trouble))
+        else:
+            follows = FOLLOWS if later else "Times and events follow."
+            messages.success(request, f"The clock is corrected by {how_far(-made.shift_s)}. {follows}")
+            for sentence in told:
+                messages.info(request, sentence)
+            return redirect(row.get_absolute_url() + "#watch")
+    return render(
+        request,
+        "trod/cameras/watch.html",
+        {
+            "deployment": row,
+            "form": form,
+            "offset": offset_words(row.utc_offset_min),
+            "proposed": clocks.proposals(row) if request.method == "GET" else [],
+        },
+        status=422 if form.is_bound else 200,
+    )
+
+
+@require_POST
+def watch_undo(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a correction back; it stays on record."""
+    row = get_object_or_404(WatchCorrection.objects.select_related("deployment"), pk=pk)
+    later = clocks.is_long_work(row.deployment)
+    try:
+        told = clocks.undo(row, by=person(request), now=timezone.now(), later=later)
+    except TrodError as trouble:
+        messages.error(request, str(trouble))
+    else:
+        messages.success(request, f"The correction is undone. {FOLLOWS if later else 'Times and events follow.'}")
+        for sentence in told:
+            messages.info(request, sentence)
+    return redirect(row.deployment.get_absolute_url() + "#watch")
+
+
+def work_on(deployment: Deployment) -> Job | None:
+    """The last job that brings a deployment up to its clock, as long as it is not done."""
+    found = Job.objects.filter(kind=clocks.JOB, args={"deployment": deployment.slug}).first()
+    return found if found and found.state not in (Job.State.DONE, Job.State.CANCELLED) else None
+
+
+@require_GET
+def watch_work(request: HttpRequest, slug: str) -> HttpResponse:
+    """How far a deployment's pictures have followed its clock; for the bar on its page."""
+    row = get_object_or_404(Deployment, slug=slug)
+    work = work_on(row)
+    answer = render(request, "trod/cameras/watch_bar.html", {"deployment": row, "work": work})
+    if work is None:
+        answer.headers["HX-Redirect"] = row.get_absolute_url() + "#watch"
+    return answer
