@@ -215,7 +215,7 @@ def test_the_thick_sound_near_tree_is_chosen_and_the_others_say_why_not() -> Non
     why = {r.trunk.name: r.why[0] for r in ranked}
     assert why["ash"].startswith("18 cm thick: in wind it bends about 4.0 times as much")
     assert why["snag"] == "dead wood: it may fall or shed bark, and it is no place for a ladder"
-    assert why["far oak"] == "12 m from the path where about 4 m is wanted"
+    assert why["far oak"] == "12 m from the path where about 4.0 m is wanted"
 
 
 def test_what_cannot_be_is_refused_in_words() -> None:

@@ -18,6 +18,7 @@ from trod.planning.camera import CameraSpec
 from trod.planning.energy import burst_energy_j
 from trod.planning.passers import positive
 from trod.planning.placement import GUIDELINES, PASSED, STAYED, Basis
+from trod.planning.said import figure
 from trod.planning.site import Cover, Feature
 
 Aim = Literal["species", "herd", "composition", "hours", "individuals", "behaviour", "people"]
@@ -113,7 +114,7 @@ class Price:
 
 def _two(value: float) -> str:
     """Two figures."""
-    return f"{value:.2g}" if value < 100 else f"{float(f'{value:.2g}'):.0f}"
+    return figure(value)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -243,9 +244,8 @@ def advise(spec: CameraSpec, wish: Wish, *, pricing: Pricing | None = price_of) 
     if total is not None and total.card_days < wish.days:
         cautions.insert(
             0,
-            f"At this rate a card of {wish.card_gb:.0f} GB is full in about {_two(total.card_days)} days, "
-            "before "
-            f"the next visit in {wish.days:.0f}: take a larger card, a longer delay or fewer pictures a "
+            f"At this rate a card of {figure(wish.card_gb, 3)} GB is full in about {_two(total.card_days)} days, "
+            f"before the next visit in {figure(wish.days, 3)}: take a larger card, a longer delay or fewer pictures a "
             "burst.",
         )
     return SettingsAdvice(dials=dials, settings=tuple(priced), price=total, cautions=tuple(dict.fromkeys(cautions)))

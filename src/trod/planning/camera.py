@@ -164,7 +164,10 @@ class CameraSpec:
         unknown = set(found) - set(LIMITS)
         if unknown:
             raise WrongInput("figure", got=sorted(unknown)[0], needed="one of " + ", ".join(LIMITS))
-        kept = {name: int(value) if name in WHOLE else value for name, value in found.items()}
+        kept = {
+            name: int(value) if name in WHOLE and math.isfinite(value) and value == int(value) else value
+            for name, value in found.items()
+        }
         return replace(self, measured=replace(self.measured, **kept))  # type: ignore[arg-type]
 
 

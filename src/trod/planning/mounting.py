@@ -21,7 +21,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from trod.errors import WrongInput
+from trod.planning import said
 from trod.planning.passers import positive
+from trod.planning.said import System
 from trod.planning.site import Branch, Trunk
 
 CASE_HEIGHT_MM = 130.0  # of a usual case. Assumed.
@@ -29,6 +31,8 @@ LENS_CLEAR_M = 0.3  # of snow under the lens. Assumed.
 LADDER_FROM_M = 1.9  # a lens higher than this is set from a ladder. Assumed.
 LEAST_TRUNK_CM = 25.0  # ten inches, common practice
 REFERENCE_TRUNK_CM = 25.4
+CLOSE_M = 0.1  # nearer than this nothing is told in metres
+STEEPEST_DEG = 89.999  # of a picture's edges; a wide lens on a steep tilt looks past its own foot
 GREEN_WOOD_GPA = 8.0  # stiffness of a living branch; assumed
 GREEN_WOOD_KG_M3 = 900.0
 
@@ -37,6 +41,11 @@ def _slope(slope_deg: float) -> float:
     if not -60 <= slope_deg <= 60:
         raise WrongInput("slope_deg", got=slope_deg, needed="degrees from -60 (rising) to 60 (falling away)")
     return math.tan(math.radians(slope_deg))
+
+
+def _fall(down_deg: float) -> float:
+    """The tangent of a line of sight; one past straight down or up counts as straight down or up."""
+    return math.tan(math.radians(min(max(down_deg, -STEEPEST_DEG), STEEPEST_DEG)))
 
 
 def _height(what: str, value_m: float) -> float:
@@ -121,8 +130,14 @@ def ground_seen(*, height_m: float, tilt_deg: float, vertical_deg: float, slope_
         near_m = 0.0
     else:
         near_m = ground_hit_m(height_m=height_m, down_deg=near, slope_deg=slope_deg)
-    far_m = ground_hit_m(height_m=height_m, down_deg=tilt_deg - half, slope_deg=slope_deg)
+    upper = max(tilt_deg - half, -STEEPEST_DEG)
+    far_m = ground_hit_m(height_m=height_m, down_deg=upper, slope_deg=slope_deg)
     return GroundSeen(near_m=near_m, far_m=far_m)
+
+
+def begins(near_m: float, system: System = "metric") -> str:
+    """Where the ground, or a body that fits, begins in the picture, in words."""
+    return "from close under the camera" if near_m < CLOSE_M else f"from about {said.length(near_m, system)}"
 
 
 def cut_off_nearer_than_m(
@@ -134,7 +149,7 @@ def cut_off_nearer_than_m(
     Notes : (top − h)/(tan(V/2 − δ) + tan s).
     """
     positive("top_m", top_m)
-    rise = math.tan(math.radians(vertical_deg / 2 - tilt_deg)) + _slope(slope_deg)
+    rise = _fall(vertical_deg / 2 - tilt_deg) + _slope(slope_deg)
     above = top_m - height_m
     if above <= 0:
         return 0.0
@@ -155,7 +170,7 @@ def whole_body_span_m(
             height_m=height_m, tilt_deg=tilt_deg, vertical_deg=vertical_deg, top_m=top_m, slope_deg=slope_deg
         ),
     )
-    rise = math.tan(math.radians(vertical_deg / 2 - tilt_deg)) + _slope(slope_deg)
+    rise = _fall(vertical_deg / 2 - tilt_deg) + _slope(slope_deg)
     # An upper edge that falls faster than the ground loses the top far away instead.
     far = (top_m - height_m) / rise if rise < 0 and top_m <= height_m else math.inf
     return near, far
@@ -202,7 +217,7 @@ def snow_limits(
     stand on the snow; in soft snow it sinks, and the limits by body are deeper.
     """
     positive("distance_m", distance_m)
-    edge = math.tan(math.radians(tilt_deg - vertical_deg / 2))
+    edge = _fall(tilt_deg - vertical_deg / 2)
     room = height_m + distance_m * (_slope(slope_deg) - edge)
     return SnowLimits(
         middle_m=room - _height("middle_m", middle_m),
@@ -334,7 +349,7 @@ def branch_sag(
     load = most_snow_kg_m2(air_c=air_c, leaf_area_index=leaves) * branch.length_m * branch.spread_m
     sag = 3 / 8 * droop_m(load_kg=load, length_m=branch.length_m, diameter_mm=branch.diameter_mm)
     sag = min(sag, 0.8 * branch.length_m)
-    upper = height_m + branch.distance_m * math.tan(math.radians(vertical_deg / 2 - tilt_deg))
+    upper = height_m + branch.distance_m * _fall(vertical_deg / 2 - tilt_deg)
     return BranchSag(load_kg=load, sag_m=sag, tip_m=branch.height_m - sag, free_m=upper)
 
 
@@ -376,6 +391,10 @@ def swing_pixels(*, swing_mm: float, over_m: float, columns: int, fov_deg: float
     return turn * columns / positive("fov_deg", fov_deg)
 
 
+def _times(ratio: float) -> str:
+    return f"{ratio:.1f} times" if ratio < 10 else "more than ten times"
+
+
 @dataclass(frozen=True, kw_only=True)
 class TrunkRank:
     """A trunk, how steady it is beside the best (1), and why. Smaller `swing` is better."""
@@ -386,7 +405,9 @@ class TrunkRank:
     why: tuple[str, ...]
 
 
-def rank_trunks(trunks: Sequence[Trunk], *, height_m: float, wanted_offset_m: float | None = None) -> list[TrunkRank]:
+def rank_trunks(
+    trunks: Sequence[Trunk], *, height_m: float, wanted_offset_m: float | None = None, system: System = "metric"
+) -> list[TrunkRank]:
     """Trunks from the steadiest fit one down.
 
     Swing counts as height³/diameter⁴ at the lens (a beam held at its foot), doubled for each 10 m of tree
@@ -394,7 +415,9 @@ def rank_trunks(trunks: Sequence[Trunk], *, height_m: float, wanted_offset_m: fl
     """
     positive("height_m", height_m)
     ranked = []
+    ten_inches = "25 cm" if system == "metric" else "10 in"
     for trunk in trunks:
+        thick = said.diameter(trunk.diameter_cm, system)
         swing = height_m**3 / (trunk.diameter_cm / REFERENCE_TRUNK_CM) ** 4
         if trunk.height_m is not None and not trunk.post:
             swing *= 2 ** (max(trunk.height_m - 10.0, 0.0) / 10.0)
@@ -402,10 +425,8 @@ def rank_trunks(trunks: Sequence[Trunk], *, height_m: float, wanted_offset_m: fl
         if trunk.diameter_cm < LEAST_TRUNK_CM and not trunk.post:
             fit = False
             why.append(
-                f"{trunk.diameter_cm:.0f} cm thick: in wind it bends about "
-                f"{relative_swing(diameter_cm=trunk.diameter_cm):.1f} times as much as one of 25 cm and "
-                "fires "
-                "the sensor"
+                f"{thick} thick: in wind it bends about {_times(relative_swing(diameter_cm=trunk.diameter_cm))} as "
+                f"much as one of {ten_inches} and fires the sensor"
             )
         if trunk.dead:
             fit = False
@@ -417,9 +438,10 @@ def rank_trunks(trunks: Sequence[Trunk], *, height_m: float, wanted_offset_m: fl
             apart = trunk.offset_m - wanted_offset_m
             if abs(apart) > 0.5 * wanted_offset_m:
                 fit = False
-                why.append(f"{trunk.offset_m:.0f} m from the path where about {wanted_offset_m:.0f} m is wanted")
+                off, wanted = said.length(trunk.offset_m, system), said.length(wanted_offset_m, system)
+                why.append(f"{off} from the path where about {wanted} is wanted")
         if not why:
-            why.append("a firm post" if trunk.post else f"{trunk.diameter_cm:.0f} cm thick, sound and upright")
+            why.append("a firm post" if trunk.post else f"{thick} thick, sound and upright")
         ranked.append((not fit, swing, trunk, tuple(why)))
     ranked.sort(key=lambda row: (row[0], row[1]))
     best = min((row[1] for row in ranked), default=1.0)

@@ -55,6 +55,7 @@ NEARLY_ALONG_DEG = 10.0  # below this angle the axis runs along the path and har
 TILT_DOUBT_DEG = 2.0  # of a strap on bark. Assumed.
 GLARE_TOLD_H = 50.0
 HERD_FROM = 5
+SHALLOW_M = 0.025  # of snow; less is none
 
 
 def work_out(
@@ -98,6 +99,12 @@ class _Plan:
         columns, rows = round(spec.value("columns")), round(spec.value("rows"))
         self.columns = columns
         self.vertical = optics.vertical_view_deg(fov_deg=self.fov, columns=columns, rows=rows)
+        if not 1 <= self.vertical <= 170:
+            raise WrongInput(
+                "rows",
+                got=f"{columns} × {rows} pixels behind a view {self.fov:.3g}° wide",
+                needed="a picture from 1 to 170 degrees tall: look at columns, rows and fov_deg",
+            )
         self.passing = ground.feature in PASSED or (ground.path_bearing_deg is not None and ground.feature not in STAYED)
         self.snow_m = ground.deepest_snow_m(mount.months)
         # The angle that an asked-for heading makes with the path; None when the angle is free.
@@ -383,10 +390,13 @@ class _Plan:
         if not span[0] <= distance <= span[1]:
             caution = f"At {self.say(distance)} the animal does not fit into the picture from feet to back."
         far = "to beyond sight" if math.isinf(seen.far_m) else f"to about {self.say(seen.far_m)}"
+        begins = mounting.begins(seen.near_m, self.system)
+        value = "none: the picture looks over it" if math.isinf(seen.near_m) else f"{begins} {far}"
+        nowhere = math.isinf(span[0]) or span[0] > span[1]
+        fits = f"Feet to back fit in {'nowhere' if nowhere else mounting.begins(span[0], self.system) + ' on'}"
         self.add(
-            "ground", "Ground in the picture", f"from about {self.say(seen.near_m)} {far}",
-            f"The picture is about {self.vertical:.0f}° tall. Feet to back fit in from about "
-            f"{self.say(span[0])} on"
+            "ground", "Ground in the picture", value,
+            f"The picture is about {self.vertical:.0f}° tall. {fits}"
             + (f", a head held high from about {self.say(cut)}." if math.isfinite(cut) and cut > 0 else "."),
             caution=caution, low=seen.near_m, high=seen.far_m, unit="m",
         )  # fmt: skip
@@ -442,7 +452,7 @@ class _Plan:
         caution = ""
         if warm.low_m < distance:
             caution = (
-                f"In air of {self.mount.air_c[1]:.0f} °C the sensor may not reach {self.say(distance)}: "
+                f"In air of {said.air(self.mount.air_c[1], self.system)} the sensor may not reach {self.say(distance)}: "
                 "hang the camera nearer, or set it to high."
             )
         origin = self.spec.figure("range_m").origin
@@ -462,6 +472,10 @@ class _Plan:
             return None
         reach = self.spec.figure("flash_reach_m")
         band = glare.flash_band(reach_m=reach.value)
+        if band.to_m < mounting.CLOSE_M:
+            reason = f"Reach {reach.origin}: it lights nothing, so no pictures at night."
+            self.add("flash", "Flash", "none", reason, basis="assumed")
+            return None
         caution = ""
         if distance > band.to_m:
             caution = (
@@ -490,19 +504,21 @@ class _Plan:
             back_m=self.animal.back_m,
             slope_deg=self.ground.slope_deg,
         )
-        deepest = max(limits.deepest_m, 0.0)
         caution = ""
-        if self.snow_m > limits.deepest_m:
+        if self.snow_m > max(limits.deepest_m, 0.0):
+            bears = "bears none" if limits.deepest_m < SHALLOW_M else f"bears {self.say(limits.deepest_m)}"
             caution = (
                 f"The usual snow of {self.say(self.snow_m)} is more than this placement bears "
-                f"({self.say(deepest)}, by {limits.rule}): raise it before winter or visit in time."
+                f"({bears}, by {limits.rule}): raise it before winter or visit in time."
             )
+
+        def deep(metres: float) -> str:
+            return "none at all" if metres < SHALLOW_M else self.say(metres)
+
         self.add(
-            "snow", "Deepest snow", f"about {self.say(deepest)}",
-            f"Bound by {limits.rule}: the lens stays clear to {self.say(max(limits.lens_m, 0.0))}, an "
-            "animal's "
-            f"middle stays in the picture to {self.say(max(limits.middle_m, 0.0))}, its back to "
-            f"{self.say(max(limits.whole_m, 0.0))}, standing on the snow.",
+            "snow", "Deepest snow", "none" if limits.deepest_m < SHALLOW_M else f"about {self.say(limits.deepest_m)}",
+            f"Bound by {limits.rule}. Snow over which the lens stays clear: {deep(limits.lens_m)}; standing on which "
+            f"an animal's middle stays in the picture: {deep(limits.middle_m)}, its back: {deep(limits.whole_m)}.",
             caution=caution, low=limits.deepest_m, high=limits.deepest_m, unit="m",
         )  # fmt: skip
         return limits
@@ -532,8 +548,8 @@ class _Plan:
         trunk = self.ground.trunk
         if trunk is None:
             return
-        rank = mounting.rank_trunks([trunk], height_m=height)[0]
-        thick = f"{trunk.diameter_cm:.0f} cm" if self.system == "metric" else f"{trunk.diameter_cm / 2.54:.0f} in"
+        rank = mounting.rank_trunks([trunk], height_m=height, system=self.system)[0]
+        thick = said.diameter(trunk.diameter_cm, self.system)
         self.add(
             "trunk", "Tree or post", f"{trunk.name}, {thick}", "; ".join(rank.why) + ".",
             caution="" if rank.fit else "This tree is not fit: " + "; ".join(rank.why) + ". "

@@ -45,9 +45,34 @@ def thickness(thickness_mm: float, system: System = "metric") -> str:
     return " ".join(part for part in (str(whole) if whole else "", _EIGHTHS[rest]) if part) + " in"
 
 
+def diameter(diameter_cm: float, system: System = "metric") -> str:
+    """A trunk's thickness in cm or inches, two figures."""
+    return f"{figure(diameter_cm)} cm" if system == "metric" else f"{figure(diameter_cm / 2.54)} in"
+
+
 def wind(heading_deg: float) -> str:
     """The name of the compass point nearest to a true bearing, of sixteen."""
     return WINDS[round(heading_deg % 360 / 22.5) % 16]
+
+
+def air(air_c: float, system: System = "metric") -> str:
+    """An air temperature in whole degrees."""
+    return f"{air_c:.0f} °C" if system == "metric" else f"{units.fahrenheit_from_c(air_c):.0f} °F"
+
+
+def speed(speed_mps: float, system: System = "metric") -> str:
+    """A speed in m/s or miles an hour, two figures."""
+    if system == "metric":
+        return f"{figure(speed_mps)} m/s"
+    return f"{figure(speed_mps * 3600 / units.MILE_M)} mph"
+
+
+def figure(value: float, digits: int = 2) -> str:
+    """A bare number with so many figures, never in powers of ten: 4500, 0.1, 65."""
+    if not math.isfinite(value):
+        return "beyond counting" if value > 0 else "not known"
+    rounded = float(f"{value:.{digits}g}")
+    return f"{rounded:.12f}".rstrip("0").rstrip(".") if rounded else "0"
 
 
 def to_step(value: float, step: float) -> float:

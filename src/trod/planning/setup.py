@@ -12,7 +12,6 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from trod import units
 from trod.errors import Stopped, WrongInput
 from trod.planning import adviser, drawing, dwelling, optics, placement, steps, walkby
 from trod.planning.advice import AngleSpan, PlacementAdvice
@@ -26,7 +25,7 @@ from trod.planning.dwelling import Stay, StayCase, Visits
 from trod.planning.glare import flash_band
 from trod.planning.passers import Passer
 from trod.planning.ranking import DAYLIGHT_REACH_M, NAMES
-from trod.planning.said import System, length, to_step, wind
+from trod.planning.said import System, air, figure, length, speed, to_step, wind
 from trod.planning.steps import WalkStep
 from trod.planning.walkby import AngleAdvice, Case, Chances, Estimate, Timing, in_words
 
@@ -492,16 +491,21 @@ def _heading(read: Read, advice: PlacementAdvice) -> DialIn:
     return DialIn(key="heading", label="Heading", value=value, hint=hint)
 
 
-def _air(air_c: float, system: System) -> str:
-    return f"{air_c:.0f} °C" if system == "metric" else f"{units.fahrenheit_from_c(air_c):.0f} °F"
-
-
 def _size_said(animal: Animal, system: System) -> str:
     low, high = (length(metres, system) for metres in animal.shoulder_m)
     span = low if low == high else f"{low} to {high}"
     what = "tall" if animal.build == "person" else "at the shoulder"
     source = f" ({animal.source})" if animal.source else ""
     return f"{animal.name}: {span} {what}, {animal.shoulder_from}{source}; its speeds are {animal.gaits_from}."
+
+
+def _triggers_said(triggers: float, night_share: float) -> str:
+    if triggers <= 0:
+        return "No triggers are expected."
+    nights = round(100 * night_share)
+    by_night = {0: "none of them", 100: "all of them"}.get(nights, f"{nights} in 100 of them")
+    often = "one trigger" if figure(triggers, 3) == "1" else f"{figure(triggers, 3)} triggers"
+    return f"About {often} a day, {by_night} by night."
 
 
 def _assumed(
@@ -521,13 +525,13 @@ def _assumed(
         lines.append("The maker's word, not measured: " + ", ".join(claimed) + ".")
     lines.append(_size_said(animal, system))
     if read.speed_mps is not None:
-        lines.append(f"It is reckoned at {read.speed_mps:.2g} m/s, as dialled in.")
+        lines.append(f"It is reckoned at {speed(read.speed_mps, system)}, as dialled in.")
     elif read.pace != "usual":
         lines.append(f"It is reckoned {PACES[read.pace]}, as dialled in.")
     cold, warm = mount.air_c
     lines.append(
-        f"Air from {_air(cold, system)} to {_air(warm, system)}; the chances are for "
-        f"{_air(usual_air_c(read), system)}. The sensor inside "
+        f"Air from {air(cold, system)} to {air(warm, system)}; the chances are for "
+        f"{air(usual_air_c(read), system)}. The sensor inside "
         "the camera is its maker's secret: a model of ours stands for it."
     )
     if ground.feature in placement.PASSED and ground.path_bearing_deg is None:
@@ -542,7 +546,5 @@ def _assumed(
         lines.append("A clip is reckoned as a picture a second.")
     if settings.dials.sensitivity in ("low", "medium"):
         lines.append(f"Sensitivity {settings.dials.sensitivity} is taken to need a stronger signal by a guess of ours.")
-    lines.append(
-        f"About {read.wish.triggers:.3g} triggers a day, {100 * read.wish.night_share:.0f} in 100 of them by night."
-    )
+    lines.append(_triggers_said(read.wish.triggers, read.wish.night_share))
     return tuple(lines)

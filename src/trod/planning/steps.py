@@ -125,11 +125,12 @@ def walk_steps(
                 "still.",
             )
         )
-    seen = f"ground from about {say(advice.ground.near_m)} on"
+    near_m = advice.ground.near_m
+    seen = "" if math.isinf(near_m) else f"ground {mounting.begins(near_m, system)} on, "
     steps.append(
         WalkStep(
             key="look",
-            text=f"Look at the pictures on the spot: the mark in the middle, {seen}, the horizon level, no twig or "
+            text=f"Look at the pictures on the spot: the mark in the middle, {seen}the horizon level, no twig or "
             "grass near the lens, you in the picture each time it fired.",
         )
     )

@@ -175,7 +175,9 @@ def estimate_words(estimate: Estimate | None, kind: str) -> str:
         return f"{100 * value:.0f} ± {max(100 * error, 0.1):.1f} in 100"
     if kind == "pixels":
         return f"{said.to_step(value, 10 if value < 1000 else 100):.0f} ± {max(error, 1):.0f}"
-    return f"{value:.2g} ± {max(error, 0.01):.1g}"
+    if value < 0.1:
+        return f"{value:.2f} ± {max(error, 0.01):.2f}"
+    return f"{said.figure(value)} ± {said.figure(max(error, 0.01), 1)}"
 
 
 def outcome_table(setup: Setup) -> tuple[tuple[str, str, str], ...]:

@@ -16,6 +16,7 @@ from trod.planning import dials as dialled
 from trod.planning.advice import PASSED, STAYED
 from trod.planning.adviser import AIMS
 from trod.planning.animals import ANIMALS, BY_KEY
+from trod.planning.said import figure
 from trod.planning.site import MONTHS
 from trod.web.bench import units as shown_units
 from trod.web.models import Site
@@ -263,7 +264,7 @@ class BenchForm:
         # Limits hold to the last digit shown, so that a slider's own end is never refused.
         if not limit.least - 1e-6 <= stored <= limit.most + 1e-6 or (limit.whole and stored != int(stored)):
             kind = "a whole number" if limit.whole else "a number"
-            low, high = (f"{unit.from_stored(end):.3g}" for end in (limit.least, limit.most))
+            low, high = (figure(unit.from_stored(end), 3) for end in (limit.least, limit.most))
             self.errors[name] = f"got {text[:20]}; needed: {kind} from {low} to {high} {unit.sign}".strip()
             return None
         return round(min(max(stored, limit.least), limit.most), 4)
