@@ -93,6 +93,12 @@ def test_with_no_trips_the_forecasts_end_is_the_interval() -> None:
     assert found.intervals == (400,)
 
 
+def test_with_more_trips_than_days_each_is_visited_daily() -> None:
+    found = share_trips([stops_about(60)] * 2, trips=5000, over_days=360)
+
+    assert found.intervals == approx((1, 1), abs=0.05)
+
+
 def test_a_falling_chance_is_refused() -> None:
     with pytest.raises(WrongInput, match="needed: chances for each day that only grow, day 0 first"):
         price_at([0.0, 0.5, 0.2])

@@ -70,17 +70,12 @@ def share_trips(
     if not np.all(over > 0):
         raise WrongInput("over_days", got=float(over.min()), needed="days, above 0")
     prices = [price_at(curve) for curve in stopped]
+    days = [np.arange(len(met), dtype=float) for met in prices]
 
     def intervals(price: float) -> Floats:
-        return np.array(
-            [
-                # Where F stands still the price does, too, and the longest such interval is as good as any.
-                max(SHORTEST_DAYS, float(np.interp(price, met, np.arange(len(met)))))
-                if price < met[-1]
-                else float(len(met) - 1)
-                for met in prices
-            ]
-        )
+        # Beyond a forecast's last price its last day stands.
+        each = [float(np.interp(price, met, after)) for met, after in zip(prices, days, strict=True)]
+        return np.maximum(SHORTEST_DAYS, each)
 
     def count(days: Floats) -> float:
         return float(np.sum(np.maximum(0.0, over / days - (1 if end_visit else 0))))
@@ -88,7 +83,7 @@ def share_trips(
     low, high = 0.0, max(float(met[-1]) for met in prices)
     if count(intervals(high)) >= trips:
         low = high  # even the longest intervals take all trips
-    for _ in range(50):
+    while high - low > 1e-5 * max(high, 1e-4):
         middle = (low + high) / 2
         low, high = (middle, high) if count(intervals(middle)) > trips else (low, middle)
     found = intervals(high)
