@@ -10,12 +10,12 @@ card or lithium cells for good where `fixes.worth_of_fix` says that it pays; the
 those same things from the first day on, to tell what the things do and what the plan does.
 
 The world is simulated here, day by day, apart from the forecaster, with which it has only the cells' curve and the mean
-energies in common: each camera has a level of its own, spread, a drift of its own strength and memory, a season that the planner has a wrong idea of, storms,
-hungry or frugal electronics (± 20 %), large or small files (± 15 %), faults and thefts. The planner sees what a
-technician sees: the kind of site, the daily counts (animals and blanks told apart) and the bytes on a card that came
-home, dead or alive on arrival and of what, and the region's long-run rate of faults, from which the reserve's own
-differs by a half. A stolen camera brings no card. A camera whose flash fails counts as stopped, though day pictures
-may go on.
+energies in common: each camera has a level of its own, spread, a drift of its own strength and memory, a season that
+the planner has a wrong idea of, storms, hungry or frugal electronics (± 20 %), large or small files (± 15 %), faults
+and thefts. The planner sees what a technician sees: the kind of site, the daily counts (animals and blanks told apart)
+and the bytes on a card that came home, dead or alive on arrival and of what, and the region's long-run rate of faults,
+from which the reserve's own differs by a half. A stolen camera brings no card. A camera whose flash fails counts as
+stopped, though day pictures may go on.
 """
 
 from __future__ import annotations
