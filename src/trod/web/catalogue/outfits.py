@@ -92,7 +92,7 @@ def pack_from(text: str, *, kind: str = "", number: int | None = None) -> tuple[
     What the text does not say is taken from `kind` and `number`, the camera model's; else eight LR6 are assumed.
     Returns the pack and where it is from.
     """
-    low = text.lower()
+    low = re.sub(r"(\d)\s*[x×*]\s*", r"\1 × ", text.lower())
     beside = BESIDE.search(low)
     extra = None
     if beside:
@@ -105,8 +105,8 @@ def pack_from(text: str, *, kind: str = "", number: int | None = None) -> tuple[
     strange = STRANGE.search(low)
     word = "" if strange else next((cell for pattern, cell in CELL_WORDS if re.search(pattern, low)), "")
     low = re.sub(r"\b[flh]r\s?\d+\b|\d+(?:[.,]\d+)?\s*(?:v|mah|ah|wh)\b", " ", low)
-    found = re.search(r"\b(\d{1,2})\s*(?:x|×|\*)", low) or re.search(r"(?:x|×|\*)\s*(\d{1,2})\b", low)
-    found = found or re.search(r"(?<![\d.,])(\d{1,2})(?![\d.,]*\d)", low)
+    found = re.search(r"\b(\d{1,2}) ×", low) or re.search(r"(?:\bx|×|\*)\s*(\d{1,2})\b", low)
+    found = found or re.search(r"(?<![\w.,/:-])(\d{1,2})(?![\d.,/:-]*\d)\b", low)
     count = int(found[1]) if found and not strange and 1 <= int(found[1]) <= 64 else None
     known = kind.upper() if kind.upper() in KINDS else ""
     if strange:
