@@ -19,7 +19,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from trod.archive import disk
+from trod.archive import disk, fieldnotes
 from trod.archive.card import Progress, Stop
 from trod.archive.making import is_whole
 from trod.archive.manifest import MANIFEST, TAG_MANIFEST, hash_file, read_manifest
@@ -193,6 +193,7 @@ class _Carry:
         for _, _, folder in folders_of_bags(self.source):
             for name in (SIDECAR, WORDS, TORN):
                 yield f"{folder.relative_to(self.source).as_posix()}/{name}"
+        yield from fieldnotes.names(self.source)
 
     def _paper(self, path: str) -> None:
         try:

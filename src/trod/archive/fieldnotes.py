@@ -1,0 +1,119 @@
+"""Notes that came home from the field: what a phone or a sheet said of each visit, its photos, and what waits for
+a person's word.
+
+    field-notes/<visit's uuid>.json     the note as it was taken last, and the earlier ones
+    field-notes/held-<uuid>-<12 of its digest>.json   a note about which two sides differ, with both sides
+    field-notes/<sha256>.jpg            a photo, named by its bytes
+
+One flat folder: below a deployment's folder only bags may lie. Every file is written whole or not at all, and is firm
+on the disk before its writer goes on.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from trod.archive import disk
+from trod.archive.sidecar import read_json, write_json
+from trod.errors import CatalogueTrouble, WrongInput
+
+FOLDER = "field-notes"
+NOTE, HELD = "field-note", "held-note"
+_UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+_SHA = re.compile(r"[0-9a-f]{64}")
+
+
+def folder(root: Path) -> Path:
+    """Where they lie."""
+    return Path(root) / FOLDER
+
+
+def lock(root: Path, *, wait_s: float = 30.0) -> disk.Lock:
+    """Held while notes are looked at and written, so that two phones cannot both be the first."""
+    disk.make_folder(folder(root))
+    return disk.Lock(folder(root) / ".lock", wait_s=wait_s)
+
+
+def _named(uuid: str) -> str:
+    if not _UUID.fullmatch(uuid):
+        raise WrongInput("visit", got=uuid, needed="a UUID in small letters")
+    return uuid
+
+
+def read(root: Path, uuid: str) -> dict[str, Any] | None:
+    """A note by its visit's uuid, or None. Raises CatalogueTrouble for a file that is damaged."""
+    return read_json(folder(root) / f"{_named(uuid)}.json", NOTE)
+
+
+def write(root: Path, uuid: str, fields: Mapping[str, Any]) -> None:
+    """Write a note, in place of the one there is."""
+    write_json(folder(root) / f"{_named(uuid)}.json", NOTE, fields)
+
+
+def held_name(uuid: str, digest: str) -> str:
+    """The name of a held note's file, without its folder."""
+    if not _SHA.fullmatch(digest):
+        raise WrongInput("digest", got=digest, needed="a SHA-256 in small letters")
+    return f"held-{_named(uuid)}-{digest[:12]}.json"
+
+
+def write_held(root: Path, name: str, fields: Mapping[str, Any]) -> None:
+    """Write a held note under the name of `held_name`."""
+    write_json(folder(root) / name, HELD, fields)
+
+
+def read_held(root: Path, name: str) -> dict[str, Any] | None:
+    """A held note by its file's name, or None."""
+    if not re.fullmatch(r"held-[0-9a-f-]{36}-[0-9a-f]{12}\.json", name):
+        raise WrongInput("held note", got=name, needed="a name as the page gives it")
+    return read_json(folder(root) / name, HELD)
+
+
+def all_held(root: Path) -> Iterator[tuple[str, dict[str, Any]]]:
+    """(file name, fields) of each held note, also of those decided. A damaged one is passed over."""
+    for path in sorted(folder(root).glob("held-*.json")):
+        try:
+            found = read_json(path, HELD)
+        except (CatalogueTrouble, OSError):
+            continue
+        if found is not None:
+            yield path.name, found
+
+
+def keep_photo(root: Path, data: bytes) -> str:
+    """Keep a photo; the same bytes are kept once. Returns its SHA-256."""
+    sha256 = hashlib.sha256(data).hexdigest()
+    path = folder(root) / f"{sha256}.jpg"
+    if not (path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() == sha256):
+        with disk.trouble_told(path, "a photo was written"):
+            disk.make_folder(path.parent)
+            disk.write_file(path, data)
+    return sha256
+
+
+def photo_path(root: Path, sha256: str) -> Path | None:
+    """Where a photo lies; None when there is none."""
+    if not _SHA.fullmatch(sha256):
+        return None
+    path = folder(root) / f"{sha256}.jpg"
+    return path if path.is_file() else None
+
+
+def names(root: Path) -> Iterator[str]:
+    """Every file of the folder as a path below the archive, for a backup."""
+    place = folder(root)
+    if place.is_dir():
+        for path in sorted(place.iterdir()):
+            if path.is_file() and not path.name.startswith(".") and not path.name.endswith(".new"):
+                yield f"{FOLDER}/{path.name}"
+
+
+def plain(value: Mapping[str, Any]) -> dict[str, Any]:
+    """A copy through JSON, to be sure that it can be written."""
+    made: dict[str, Any] = json.loads(json.dumps(value, ensure_ascii=False))
+    return made
