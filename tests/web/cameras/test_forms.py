@@ -211,8 +211,8 @@ def test_a_visit_swaps_the_card(client, cast):
         at="2026-06-28T10:00",
         by="Suri",
         arrival="working",
-        card_out=cast.card.pk,
-        card_in=other.pk,
+        card_out=cast.card.label,
+        card_in=other.label.lower(),
     )
     cast.deployment.refresh_from_db()
 
@@ -226,7 +226,7 @@ def test_a_visit_offers_no_card_by_itself(client, cast):
     form = client.get("/cameras/visits/new/?deployment=meadow-2026-03-03").context["form"]
 
     assert form["card_out"].value() is None
-    assert form.fields["card_out"].help_text == "in it now: C-1"
+    assert form.fields["card_out"].now == "in it now: C-1"
 
 
 def test_the_cameras_dial_is_kept_as_read(client, cast):

@@ -1,15 +1,14 @@
-"""Forms for cameras, cards, deployments, visits and watch corrections."""
+"""Forms for cameras, cards, deployments and watch corrections."""
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError
 from django.db.models import Q
-from django.utils import timezone
 
 from trod import watch
 from trod.web.forms_common import Dial, LocalMoment, RecordForm, refusal, slug_from
@@ -226,94 +225,6 @@ class EndForm(RecordForm):
                 "can only end after that"
             )
         return end
-
-
-class VisitForm(RecordForm):
-    """Somebody stood before a camera, or at an empty site."""
-
-    groups = (
-        ("The visit", ("deployment", "at", "by", "arrival", "site"), True),
-        ("Cells and card", ("cells_percent", "cells_changed", "card_out", "card_in"), True),
-        ("The clock", ("clock_shown", "clock_true"), False),
-        ("Work and note", ("walk_test", "work", "note"), True),
-    )
-    at = LocalMoment(label="When")
-    clock_shown = Dial(label="Camera's clock showed", required=False, help_text="as it stands on the camera")
-    clock_true = LocalMoment(
-        label="True time then", required=False, help_text="left empty: the time of the visit"
-    )
-
-    class Meta:
-        model = Visit
-        fields = (
-            "deployment",
-            "site",
-            "at",
-            "by",
-            "arrival",
-            "cells_percent",
-            "cells_changed",
-            "card_out",
-            "card_in",
-            "clock_shown",
-            "clock_true",
-            "walk_test",
-            "work",
-            "note",
-        )
-
-    def __init__(self, *args: Any, **more: Any) -> None:
-        super().__init__(*args, **more)
-        of = Deployment.objects.select_related("camera", "site").order_by("-start")
-        if self.reserve:
-            of = of.filter(site__reserve=self.reserve)
-        recent = (
-            Q(end__isnull=True)
-            | Q(end__gte=timezone.now() - timedelta(days=400))
-            | Q(pk=self.instance.deployment_id)
-        )
-        self.fields["deployment"].queryset = of.filter(recent)
-        self.fields["deployment"].label_from_instance = lambda d: (
-            f"{d.site}: {d.camera}" + ("" if d.end is None else f" (until {d.end:%Y-%m-%d})")
-        )
-        self.fields["deployment"].empty_label = "none: the site is empty"
-        self.fields["deployment"].label = "Camera"
-        self.fields["site"].required = False
-        self.fields["site"].help_text = "only when no camera is chosen"
-        if self.reserve:
-            self.fields["site"].queryset = Site.objects.filter(reserve=self.reserve)
-        self.fields["clock_true"].widget.attrs["step"] = "1"
-        self.fields["clock_true"].widget.format = "%Y-%m-%dT%H:%M:%S"
-
-    def clean(self) -> dict[str, Any]:
-        data = super().clean()
-        deployment, at = data.get("deployment"), data.get("at")
-        if deployment:
-            data["site"] = deployment.site
-            if at and (
-                at < deployment.start - timedelta(days=1)
-                or (deployment.end and at > deployment.end + timedelta(days=1))
-            ):
-                zone = self.reserve.zone if self.reserve else "UTC"
-                until = f"to {watch.local(deployment.end, zone):%Y-%m-%d}" if deployment.end else "on"
-                self.add_error(
-                    "at",
-                    f"{deployment.camera} stood there from "
-                    f"{watch.local(deployment.start, zone):%Y-%m-%d} {until}",
-                )
-        elif not data.get("site"):
-            self.add_error("site", "choose a camera, or the empty site that was visited")
-        if at and at > timezone.now() + timedelta(days=1):
-            self.add_error("at", "that lies ahead; a visit is written down afterwards")
-        if data.get("clock_shown") and not data.get("clock_true"):
-            data["clock_true"] = at
-        if data.get("clock_true") and not data.get("clock_shown"):
-            data["clock_true"] = None
-        if data.get("card_out") and data.get("card_out") == data.get("card_in"):
-            self.add_error(
-                "card_in", "the same card cannot come out and go in; leave both empty if it stayed"
-            )
-        return data
 
 
 class WatchForm(forms.Form):

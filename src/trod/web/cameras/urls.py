@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.urls import path
 
 from trod.web.cameras import imports, models_resolve_views, models_views, views, watching
-from trod.web.keeping import card_views
+from trod.web.keeping import card_views, visit_views
 
 app_name = "cameras"
 urlpatterns = [
@@ -40,9 +40,9 @@ urlpatterns = [
     path("deployments/of/<slug:slug>/watch/", watching.watch_new, name="watch_new"),
     path("deployments/of/<slug:slug>/watch/work/", watching.watch_work, name="watch_work"),
     path("watch/<int:pk>/undo/", watching.watch_undo, name="watch_undo"),
-    path("visits/new/", views.visit_edit, name="visit_new"),
-    path("visits/<int:pk>/", views.visit_edit, name="visit_edit"),
-    path("visits/<int:pk>/delete/", views.visit_delete, name="visit_delete"),
+    path("visits/new/", visit_views.visit_edit, name="visit_new"),
+    path("visits/<int:pk>/", visit_views.visit_edit, name="visit_edit"),
+    path("visits/<int:pk>/delete/", visit_views.visit_delete, name="visit_delete"),
     path("import/<slug:what>/", imports.import_page, name="import"),
     path("import/<slug:what>/sample.csv", imports.sample, name="import_sample"),
 ]

@@ -1,4 +1,4 @@
-"""Cameras, deployments, visits, watches, cards by label."""
+"""Cameras, deployments, watches, cards by label."""
 
 from __future__ import annotations
 
@@ -24,7 +24,6 @@ from trod.web.cameras.forms import (
     CardForm,
     DeploymentForm,
     EndForm,
-    VisitForm,
     offset_words,
 )
 from trod.web.forms_common import back_to, delete_page, form_page, units_for
@@ -36,7 +35,6 @@ from trod.web.models import (
     Placement,
     Reserve,
     Site,
-    Visit,
 )
 from trod.web.today import ribbons
 from trod.web.today.needs import dial_error_s, how_far
@@ -398,63 +396,4 @@ def deployment_delete(request: HttpRequest, slug: str) -> HttpResponse:
         back=row.get_absolute_url(),
         after=reverse("cameras:cameras"),
         instead="Pictures are never deleted by Trod; end the deployment instead.",
-    )
-
-
-# Visits -----------------------------------------------------------------------------------------------------
-
-
-@form_methods
-def visit_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
-    """Record a visit, or change one."""
-    row = get_object_or_404(Visit, pk=pk) if pk else None
-    initial: dict[str, Any] = {}
-    back = reverse("today:today")
-    if row:
-        back = row.deployment.get_absolute_url() if row.deployment else row.site.get_absolute_url()
-    else:
-        d = Deployment.objects.filter(slug=request.GET.get("deployment", "")).select_related("card").first()
-        site = Site.objects.filter(slug=request.GET.get("site", "")).first()
-        initial = {
-            "at": _now(),
-            "by": person(request),
-            "arrival": Visit.Arrival.WORKING,
-            "deployment": d,
-            "site": site,
-        }
-        if d:
-            back = d.get_absolute_url()
-        elif site:
-            back = site.get_absolute_url()
-    form = VisitForm(request.POST or None, instance=row, initial=initial, **_who(request))
-    if not row and d and d.card:
-        form.fields["card_out"].help_text = f"in it now: {d.card}"
-
-    def after(kept: Visit) -> str:
-        changes.follow_visit(kept)
-        return kept.deployment.get_absolute_url() if kept.deployment else kept.site.get_absolute_url()
-
-    return form_page(
-        request,
-        form,
-        title="Change the visit" if row else "Record a visit",
-        kept="The visit is kept.",
-        back=back,
-        after=after,
-        delete_url=reverse("cameras:visit_delete", args=[row.pk]) if row else "",
-        lead="" if row else "Leave both cards empty if the card stayed in the camera.",
-    )
-
-
-@form_methods
-def visit_delete(request: HttpRequest, pk: int) -> HttpResponse:
-    row = get_object_or_404(Visit.objects.select_related("site", "deployment"), pk=pk)
-    home = row.deployment.get_absolute_url() if row.deployment else row.site.get_absolute_url()
-    zone = row.site.reserve.zone
-    return delete_page(
-        request,
-        row,
-        name=f"the visit of {watch.local(row.at, zone):%Y-%m-%d} to {row.site}",
-        back=reverse("cameras:visit_edit", args=[pk]),
-        after=home,
     )
