@@ -44,7 +44,7 @@ def test_a_camera_of_which_nothing_is_known_is_forecast_and_all_is_told_as_assum
 
     assert (found.cells, found.number, found.card) == ("LR6", 8, "")
     assert found.start == date(2026, 3, 3)
-    assert 0.5 < found.chance_now  # 120 days of a meadow on eight alkaline cells
+    assert found.chance_now > 0.5  # 120 days of a meadow on eight alkaline cells
     for what in ("Cells", "Card", "Drawn while waiting", "A picture by night", "Size of a picture", "Coldest nights",
                  "Way there and back", "Quiet after a visit"):  # fmt: skip
         assert told(found, what).guessed, what

@@ -486,7 +486,7 @@ def reckon(
         ),
         Assumed("Worth of a camera-day", f"{cost.camera_day_min:g} min of work", "assumed"),
     )
-    rounded = [tuple(round(float(p), 4) for p in curve[: KEPT_DAYS + 1]) for curve in (stopped, stop.stopped)]
+    rounded = [tuple(np.round(curve[: KEPT_DAYS + 1], 4).tolist()) for curve in (stopped, stop.stopped)]
     forecast = Forecast(
         deployment=deployment.slug,
         site=site.slug,
