@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
+from nonsense import nonsense
 
 from trod.commands.place import of_words
 from trod.errors import WrongInput
@@ -182,3 +183,39 @@ def test_the_animals_are_listed(trod):
     done = trod("place", "--animals")
 
     assert done.exit_code == 0 and "red-deer" in done.stdout and "from memory" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "needed"),
+    [
+        (("--figure", "columns=nan"), "columns: got nan; needed: a whole number from 16 to 60000 pixels"),
+        (("--figure", "columns=2.7"), "columns: got 2.7; needed: a whole number"),
+        (("--height", "9" * 400), "height_m: got 'no fitting number'"),
+        (("--height", "-0.8"), "height_m: got -0.8; needed: a number from 0.05 to 30 m"),
+        (("--height", "½m"), "height_m: got '½m'; needed: a number, alone in m or with one of m, cm, mm, ft, in"),
+        (("--dial", "air_cold_c=200F"), "air_cold_c: got 93.3333; needed: a number from -60 to 60 °C"),
+        (("--dial", "=3"), "'': got 'a dial that there is not'"),
+        (("--dial", "\x1b[31m=3"), "'\\x1b[31m': got 'a dial that there is not'"),
+        (("--dial", "snow_m=[1,1,1,1,1,1,1,1,1,1,1,NaN]"), "snow_m: got 'no fitting number'; needed: twelve depths"),
+        (("--slip", ""), "is no name for a file. Name one, as slip.pdf."),
+    ],
+)
+def test_hostile_values_are_refused_in_words(trod, words, needed):
+    done = trod("place", *BARE, *words)
+
+    assert done.exit_code == 3 and needed in done.stderr
+
+
+def test_a_word_may_be_written_large(said):
+    assert said("place", *BARE, "--side", "Left")["dials"]["side"] == "left"
+
+
+@pytest.mark.parametrize("lat", [-45, 0, 70, -90])
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_from_pole_to_pole_what_is_printed_holds_no_nonsense(trod, lat, units):
+    for more in ((), ("--feature", "feeding", "--herd", 60, "--aim", "herd", "--holder", "ladder"),
+                 ("--figure", "flash_reach_m=0", "--height", "0.05", "--dial", "triggers=5000")):  # fmt: skip
+        done = trod("place", "--lat", lat, "--lon", -180, "--animal", "elk", "--units", units, *more)
+
+        assert done.exit_code == 0, done.output
+        assert nonsense(done.stdout) == []

@@ -17,6 +17,7 @@ from trod.planning import said
         (0.87, "0.85 m", "2 ft 10 in"),
         (0.98, "1.0 m", "3 ft 3 in"),
         (0.1, "0.10 m", "4 in"),
+        (0.01, "under 5 cm", "under 1 in"),
         (4.04, "4.0 m", "13 ft"),
         (9.97, "10 m", "33 ft"),
         (23.4, "23 m", "77 ft"),

@@ -229,6 +229,8 @@ def of_words(dial: str, words: str) -> Any:
     from trod.planning import dials as board
 
     if dial not in board.LIMITS:
+        if dial in board.WORDS:
+            return words.strip().lower()
         return _of_json(words) if dial in board.LISTS or dial in board.YES_NO else words
     unit = board.LIMITS[dial].unit
     if unit == "°C":
@@ -388,6 +390,8 @@ def _slip(done: Setup, row: Any, paper: str | None, true_places: bool, day: Any)
 
 
 def _write(path: Path, content: bytes) -> None:
+    if not path.name:
+        raise ArchiveUnwritable(f"{str(path)!r} is no name for a file. Name one, as slip.pdf.")
     part = path.with_name(f".{path.name}.part")
     try:
         part.write_bytes(content)

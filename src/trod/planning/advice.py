@@ -88,6 +88,15 @@ class Mount:
         return 4.0 if self.holder == "ladder" else mounting.LADDER_FROM_M
 
 
+def patch_span_m(mount: Mount, aim_distance_m: float) -> tuple[float, float]:
+    """Near and far edge of the ground on which animals stay: as told, else 6/10 to 16/10 of the aim point's
+    distance, at least 2 m off and half a metre deep (assumed). [m]"""
+    if mount.patch_m is not None:
+        return mount.patch_m
+    near = max(0.6 * aim_distance_m, 2.0)
+    return near, max(1.6 * aim_distance_m, near + 0.5)
+
+
 class AngleSpan(Protocol):
     """What a simulation says of the angle to the path; `walkby.AngleAdvice` is one."""
 

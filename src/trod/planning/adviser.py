@@ -112,6 +112,12 @@ class Price:
         )
 
 
+def _days(value: float) -> str:
+    if value < 0.95:
+        return "less than a day"
+    return "about a day" if figure(value) == "1" else f"about {figure(value)} days"
+
+
 def _two(value: float) -> str:
     """Two figures."""
     return figure(value)
@@ -244,7 +250,7 @@ def advise(spec: CameraSpec, wish: Wish, *, pricing: Pricing | None = price_of) 
     if total is not None and total.card_days < wish.days:
         cautions.insert(
             0,
-            f"At this rate a card of {figure(wish.card_gb, 3)} GB is full in about {_two(total.card_days)} days, "
+            f"At this rate a card of {figure(wish.card_gb, 3)} GB is full in {_days(total.card_days)}, "
             f"before the next visit in {figure(wish.days, 3)}: take a larger card, a longer delay or fewer pictures a "
             "burst.",
         )

@@ -206,5 +206,5 @@ BY_KEY = {animal.key: animal for animal in ANIMALS}
 def animal(key: str) -> Animal:
     """An animal of the table. Raises WrongInput that lists them."""
     if key not in BY_KEY:
-        raise WrongInput("animal", got=key, needed="one of " + ", ".join(BY_KEY))
+        raise WrongInput("animal", got=key[:60], needed="one of " + ", ".join(BY_KEY))
     return BY_KEY[key]

@@ -155,7 +155,9 @@ def checked(dials: Mapping[str, Any]) -> dict[str, Any]:
     good: dict[str, Any] = {}
     for key, value in dials.items():
         if key not in KEYS:
-            raise WrongInput(str(key)[:40], got="a dial that there is not", needed="one of " + ", ".join(KEYS))
+            name = str(key)[:40]
+            name = name if name and name.isprintable() else repr(name)
+            raise WrongInput(name, got="a dial that there is not", needed="one of " + ", ".join(KEYS))
         if value is None:
             continue
         if key in LIMITS:
@@ -182,7 +184,9 @@ def checked(dials: Mapping[str, Any]) -> dict[str, Any]:
 def _short(value: object) -> object:
     """A wrong value, short enough for a message."""
     if isinstance(value, int | float):
-        return value if abs(value) < 1e15 else "no fitting number"
+        if not abs(value) < 1e15:
+            return "no fitting number"
+        return float(f"{value:.6g}") if isinstance(value, float) else value
     return value[:60] if isinstance(value, str) else type(value).__name__
 
 

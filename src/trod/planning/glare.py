@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from trod import sky
 from trod.errors import WrongInput
+from trod.planning import said
 from trod.planning.passers import positive
 from trod.planning.site import MONTHS, Horizon
 
@@ -280,7 +281,7 @@ def best_headings(
         worst_h=float(hours[worst]),
         good=tuple(spans),
         table=tuple(zip(headings.tolist(), hours.tolist(), strict=True)),
-        sentence=f"{words} ({'none' if least < 1 else f'about {_round(least)} hours'} a year of clear days); "
+        sentence=f"{words} ({'none' if least < 1 else f'about {said.hours(least)}'} a year of clear days); "
         f"{headings[worst]:.0f}° has most, about {_round(float(hours[worst]))}.",
     )
 

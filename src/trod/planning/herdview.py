@@ -106,7 +106,7 @@ def simulate(
         raise WrongInput(
             "herd",
             got=herd,
-            needed=f"animals, at least 1, that fit on {width_m:g} × {depth_m:g} m without crowding",
+            needed=f"animals, at least 1, that fit on {width_m:.3g} × {depth_m:.3g} m without crowding",
         )
     rng = np.random.default_rng(seed)
     rows = int(64 * _WORDS)
@@ -251,7 +251,7 @@ def share(
         raise WrongInput(
             "herd",
             got=float(herds.max()),
-            needed=f"animals that fit on {width_m:g} × {depth_m:g} m without crowding",
+            needed=f"animals that fit on {width_m:.3g} × {depth_m:.3g} m without crowding",
         )
 
     values = table()

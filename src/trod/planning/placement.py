@@ -27,6 +27,7 @@ from trod.planning.advice import (
     PlacementAdvice,
     angle_rule,
     headings_for,
+    patch_span_m,
 )
 from trod.planning.animals import Animal
 from trod.planning.camera import CameraSpec
@@ -223,7 +224,7 @@ class _Plan:
         caution = ""
         if angle is not None and distance > 8 and self.spec.flash != "none":
             caution = (
-                f"The {GUIDELINES}, §7.4.1 and 7.4.3, aim at 3 to 5 m so that night animals are lit; "
+                f"The {GUIDELINES}, §7.4.1 and 7.4.3, aim at {self.say(3.0)} to {self.say(5.0)} so that night animals are lit; "
                 "hang the camera nearer to the path if it can be."
             )
         self.add(
@@ -254,9 +255,8 @@ class _Plan:
         else:
             height = min(max(animal.trunk_centre_m, 0.3), 1.0)
             reason = (
-                f"At the height of its trunk (about {self.say(animal.trunk_centre_m)}), within the 0.3 to "
-                "1 m of "
-                "common practice."
+                f"At the height of its trunk (about {self.say(animal.trunk_centre_m)}), within the "
+                f"{self.say(0.3)} to {self.say(1.0)} of common practice."
             )
         least = self.snow_m + mounting.LENS_CLEAR_M
         if self.snow_m > 0 and height < least:
@@ -286,7 +286,7 @@ class _Plan:
 
     def _patch(self, distance: float) -> dict[str, float]:
         """The ground a herd stands on, for `herdview`."""
-        near, far = self.mount.patch_m or (max(distance * 0.6, 2.0), distance * 1.6)
+        near, far = patch_span_m(self.mount, distance)
         return {
             "width_m": self.mount.patch_width_m or (far - near) * 4 / 3,
             "depth_m": far - near,
@@ -397,7 +397,7 @@ class _Plan:
         self.add(
             "ground", "Ground in the picture", value,
             f"The picture is about {self.vertical:.0f}° tall. {fits}"
-            + (f", a head held high from about {self.say(cut)}." if math.isfinite(cut) and cut > 0 else "."),
+            + (f", a head held high {mounting.begins(cut, self.system)}." if math.isfinite(cut) and cut > 0 else "."),
             caution=caution, low=seen.near_m, high=seen.far_m, unit="m",
         )  # fmt: skip
         return seen, span, cut
@@ -534,13 +534,16 @@ class _Plan:
             if sag.in_view
             else ""
         )
+        sinks = "hardly sinks" if sag.sag_m < SHALLOW_M else f"may sink by about {self.say(sag.sag_m)}"
+
+        def at(metres: float) -> str:
+            return "at the ground" if metres < SHALLOW_M else f"at about {self.say(metres)}"
+
         self.add(
-            "branch", "Lowest branch", f"may sink by about {self.say(sag.sag_m)}",
-            f"Under about {sag.load_kg:.0f} kg of fresh snow its tip comes to about "
-            f"{self.say(max(sag.tip_m, 0.0))}; the "
-            f"picture's upper edge is there at {self.say(max(sag.free_m, 0.0))}. A scale, no more: the "
-            "coefficients "
-            "are partly from memory and branches differ.",
+            "branch", "Lowest branch", sinks,
+            f"Under {said.mass(sag.load_kg, self.system)} of fresh snow its tip hangs {at(sag.tip_m)}; the picture's "
+            f"upper edge is there {at(sag.free_m)}. A scale, no more: the coefficients are partly from memory and "
+            "branches differ.",
             caution=caution, low=sag.sag_m, high=sag.sag_m, unit="m", basis="assumed",
         )  # fmt: skip
 

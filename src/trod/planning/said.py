@@ -7,6 +7,8 @@ from typing import Literal
 
 from trod import units
 
+HARDLY_M = {"metric": 0.025, "us": 0.0127}  # half a step of what is said
+POUND_KG = 0.45359237  # avoirdupois pound, exact by the international agreement of 1959
 System = Literal["metric", "us"]
 WINDS = (
     "north", "north-north-east", "north-east", "east-north-east", "east", "east-south-east", "south-east",
@@ -20,6 +22,8 @@ def length(length_m: float, system: System = "metric") -> str:
     """A length in metres, to 5 cm below a metre and two figures above; or in feet and inches."""
     if math.isinf(length_m):
         return "beyond sight"
+    if 0 < length_m < HARDLY_M[system]:
+        return "under 5 cm" if system == "metric" else "under 1 in"
     if system == "us":
         feet = units.feet_from_m(length_m)
         if abs(feet) >= 7:
@@ -57,7 +61,15 @@ def wind(heading_deg: float) -> str:
 
 def air(air_c: float, system: System = "metric") -> str:
     """An air temperature in whole degrees."""
-    return f"{air_c:.0f} °C" if system == "metric" else f"{units.fahrenheit_from_c(air_c):.0f} °F"
+    degrees = air_c if system == "metric" else units.fahrenheit_from_c(air_c)
+    return f"{round(degrees)} {'°C' if system == 'metric' else '°F'}"
+
+
+def mass(mass_kg: float, system: System = "metric") -> str:
+    """A load in kilograms or pounds, two figures."""
+    value = mass_kg if system == "metric" else mass_kg / POUND_KG
+    unit = "kg" if system == "metric" else "lb"
+    return f"less than 1 {unit}" if value < 0.95 else f"about {figure(value)} {unit}"
 
 
 def speed(speed_mps: float, system: System = "metric") -> str:

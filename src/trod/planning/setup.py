@@ -14,7 +14,7 @@ from typing import Literal
 
 from trod.errors import Stopped, WrongInput
 from trod.planning import adviser, drawing, dwelling, optics, placement, steps, walkby
-from trod.planning.advice import AngleSpan, PlacementAdvice
+from trod.planning.advice import AngleSpan, PlacementAdvice, patch_span_m
 from trod.planning.adviser import SettingsAdvice
 from trod.planning.animals import Animal
 from trod.planning.camera import CameraSpec
@@ -208,8 +208,7 @@ def path_of(advice: PlacementAdvice, read: Read) -> Path | None:
 
 def patch_of(advice: PlacementAdvice, read: Read) -> Stay:
     """The ground on which animals stay: as told, else about the aim point (6/10 to 16/10 of its distance)."""
-    near, far = read.mount.patch_m or (max(0.6 * advice.aim_distance_m, 2.0), 1.6 * advice.aim_distance_m)
-    far = max(far, near + 0.5)
+    near, far = patch_span_m(read.mount, advice.aim_distance_m)
     return Stay(near_m=near, depth_m=far - near, width_m=read.mount.patch_width_m or (far - near) * 4 / 3)
 
 

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 
 from trod.planning import crossing, mounting
-from trod.planning.advice import PlacementAdvice
+from trod.planning.advice import PlacementAdvice, patch_span_m
 from trod.planning.crossing import Path
 from trod.planning.dials import Read
 from trod.planning.said import System, length, wind
@@ -95,7 +95,7 @@ def walk_steps(
             )
         )
     else:
-        near, far = read.mount.patch_m or (max(0.6 * aim, 1.0), 1.6 * aim)
+        near, far = patch_span_m(read.mount, aim)
         for key, away, name in (("near edge", near, "near"), ("far edge", far, "far")):
             steps.append(
                 WalkStep(
@@ -108,11 +108,12 @@ def walk_steps(
                 )
             )
     half = aim * math.tan(math.radians(min(advice.zone_deg, 160.0) / 2))
+    beside = f"about {say(half)} to either side of the axis" if half >= mounting.CLOSE_M else "hardly beside the axis"
     steps.append(
         WalkStep(
             key="edge",
             text=f"At the mark's distance step slowly in from the left until it fires, {pause}, then from the right. "
-            f"Reckoned: about {say(half)} to either side of the axis.",
+            f"Reckoned: {beside}.",
             offset_m=aim,
             angle_deg=90.0,
         )
