@@ -224,8 +224,8 @@ class _Plan:
         caution = ""
         if angle is not None and distance > 8 and self.spec.flash != "none":
             caution = (
-                f"The {GUIDELINES}, §7.4.1 and 7.4.3, aim at {self.say(3.0)} to {self.say(5.0)} so that night animals are lit; "
-                "hang the camera nearer to the path if it can be."
+                f"The {GUIDELINES}, §7.4.1 and 7.4.3, aim at {self.say(3.0)} to {self.say(5.0)} so that night "
+                "animals are lit; hang the camera nearer to the path if it can be."
             )
         self.add(
             "distance", "Aim point", f"about {self.say(distance)} away", reason, caution=caution,
