@@ -61,7 +61,7 @@ def test_a_site_without_a_loss_is_not_said_to_be_safe() -> None:
     rate = loss_rate(0, 365.25)
 
     assert rate is not None
-    assert rate.sentence == "None in 1.0 camera-year; up to 3.0 a year for each camera cannot be ruled out (90 %)."
+    assert rate.sentence == "None in 1 camera-year; up to 3 a year for each camera cannot be ruled out (90 %)."
     assert loss_rate(2, 0) is None
 
 

@@ -41,7 +41,8 @@ class LossRate:
     @property
     def sentence(self) -> str:
         """The rate with what it rests on."""
-        stood = f"{_plain(self.camera_years)} camera-year{'' if round(self.camera_years, 1) == 1 else 's'}"
+        years = _plain(self.camera_years)
+        stood = f"{years} camera-year{'' if years == '1' else 's'}"
         if self.mishaps == 0:
             return f"None in {stood}; up to {_plain(self.high)} a year for each camera cannot be ruled out (90 %)."
         return (
@@ -69,10 +70,8 @@ def loss_rate(mishaps: int, camera_days: float) -> LossRate | None:
 
 
 def _plain(value: float) -> str:
-    """A number to two digits at most, without a bare zero for what is not nothing."""
-    if value and abs(value) < 0.05:
-        return f"{value:.1g}"
-    return f"{value:.1f}" if abs(value) < 10 else f"{value:.0f}"
+    """A number of 0 or more to two digits."""
+    return f"{value:.2g}" if value < 9.95 else f"{value:.0f}"
 
 
 # Cells -----------------------------------------------------------------------------------------------------
@@ -316,8 +315,8 @@ def money(value: float, currency: str = "") -> str:
     return f"{text.replace(',', ' ')} {currency}".strip()
 
 
-def costs_sentence(costs: YearCosts, year: int, currency: str = "") -> str:
-    """A year in a sentence, and what is not in it."""
+def costs_sentence(costs: YearCosts, year: int, currency: str = "", *, unbooked: int = 0) -> str:
+    """A year in a sentence, and what is not in it. unbooked : visits whose cells nobody took off the shelf."""
     whole = costs.whole
     if not whole.total:
         text = f"Nothing with a price is noted for {year}."
@@ -331,6 +330,8 @@ def costs_sentence(costs: YearCosts, year: int, currency: str = "") -> str:
         name = {"mishaps": "mishap", "cells": "use of cells", "cards": "use of cards"}.get(kind, "other use")
         many = {"mishap": "mishaps", "use of cells": "uses of cells", "use of cards": "uses of cards"}
         text += f" Not in it: {n} {name if n == 1 else many.get(name, 'other uses')} without a price."
+    if unbooked:
+        text += f" Not in it: {unbooked} change{'' if unbooked == 1 else 's'} of cells that nobody booked."
     if costs.travel_unknown:
         text += " Travel is not in it: nobody has typed the way and its price."
     return text

@@ -14,9 +14,13 @@ from trod.archive import sidecar
 from trod.web import home
 from trod.web.catalogue import ledger
 from trod.web.models import (
+    Booking,
     Camera,
     Card,
+    CostYear,
     Deployment,
+    Lock,
+    Mishap,
     Placement,
     Question,
     Reserve,
@@ -25,6 +29,7 @@ from trod.web.models import (
     Sign,
     Site,
     Species,
+    StockItem,
     Visit,
     WalkTest,
 )
@@ -82,6 +87,26 @@ def entered(trod_home: Path, transactional_db: Any) -> Deployment:
     )
     tour = Round.objects.create(reserve=reserve, name="Spring", day=AT.date())
     RoundStop.objects.create(round=tour, site=site, turn=1)
+    visit = Visit.objects.create(
+        site=site,
+        deployment=deployment,
+        at=AT,
+        cells_changed=True,
+        cells_kind="LR6",
+        cells_count=8,
+        lock_left="locked",
+        changed={"delay_s": [0.0, 30.0]},
+        packet_revision=3,
+        packet_digest="ab" * 32,
+        photos=[{"sha256": "cd" * 32, "name": "one.jpg", "path": "photos/one.jpg"}],
+    )
+    item = StockItem.objects.create(name="LR6, alkaline", designation="LR6", unit_price=0.55, least=40)
+    Booking.objects.create(item=item, at=AT, change=-8, why="used", visit=visit, unit_price=0.55)
+    Mishap.objects.create(
+        site=site, camera=camera, deployment=deployment, found_on=AT.date(), kind="theft", cost=240.5, what="Gurt durch"
+    )
+    CostYear.objects.create(reserve=reserve, year=2026, currency="€", travel_km=840, price_per_km=0.42)
+    Lock.objects.create(label="blue", camera=camera, key_number="K-204", combination="4417")
     return deployment
 
 
@@ -91,7 +116,7 @@ def files() -> dict[str, bytes]:
 
 
 def test_every_change_is_in_the_files_as_soon_as_it_is_made(entered: Deployment) -> None:
-    assert set(files()) == {"ledger.json", "grey-lick/grey-lick-2026/sidecar.json"}
+    assert set(files()) == {"ledger.json", "private.json", "grey-lick/grey-lick-2026/sidecar.json"}
     entered.height_m = 2.5
     entered.save()
     written = sidecar.read_sidecar(home.archive_root() / "grey-lick/grey-lick-2026")
@@ -138,6 +163,8 @@ def test_a_camera_that_gets_another_serial_is_renamed_in_its_sidecars(entered: D
 
 
 def test_a_deployment_taken_out_again_leaves_no_folder_behind(entered: Deployment) -> None:
+    Booking.objects.all().delete()
+    Mishap.objects.all().delete()
     Visit.objects.filter(deployment=entered).delete()
     entered.delete()
     assert not (home.archive_root() / "grey-lick/grey-lick-2026").exists()
@@ -149,7 +176,7 @@ def test_a_mended_site_carries_the_sidecar_along(entered: Deployment) -> None:
     )
     entered.site = other
     entered.save()
-    assert {name for name in files() if name != "ledger.json"} == {"stone-ford/grey-lick-2026/sidecar.json"}
+    assert {name for name in files() if "/" in name} == {"stone-ford/grey-lick-2026/sidecar.json"}
 
 
 def test_a_process_that_died_before_writing_is_caught_up_with(entered: Deployment) -> None:
@@ -163,16 +190,32 @@ def test_a_process_that_died_before_writing_is_caught_up_with(entered: Deploymen
 
 
 def test_all_of_it_comes_back_the_same(entered: Deployment) -> None:
-    before, side = ledger.dump_ledger(), ledger.dump_sidecar(entered)
+    before, side, private = ledger.dump_ledger(), ledger.dump_sidecar(entered), ledger.dump_private()
+    assert before["mishaps"][0]["deployment"] == "grey-lick-2026" and before["bookings"][0]["visit"]
+    assert "4417" in json.dumps(private) and "4417" not in json.dumps([before, side])
     with ledger.quiet():
         for kind in reversed(ledger.KINDS):
             kind.model._default_manager.all().delete()
         loader = ledger.Loader()
         ledger.load_ledger(json.loads(json.dumps(before)), loader)
         again = ledger.load_sidecar(json.loads(json.dumps(side)), loader, "here")
+        ledger.load_late(json.loads(json.dumps(before)), loader)
+        ledger.load_private(json.loads(json.dumps(private)), loader)
     assert loader.trouble == []
     assert again is not None
-    assert (ledger.dump_ledger(), ledger.dump_sidecar(again)) == (before, side)
+    assert (ledger.dump_ledger(), ledger.dump_sidecar(again), ledger.dump_private()) == (before, side, private)
+
+
+def test_a_visit_writes_its_words_without_reading_events_and_leaves_what_it_did_not_read(entered: Deployment) -> None:
+    place = home.archive_root() / "grey-lick/grey-lick-2026/sidecar.json"
+    told = json.loads(place.read_text())
+    place.write_text(json.dumps({**told, "events": [{"key": "k", "pictures": ["a/b.jpg"]}]}))
+    Visit.objects.create(site=entered.site, deployment=entered, at=AT, note="fresh snow")
+    written = json.loads(place.read_text())
+    assert written["events"] == [{"key": "k", "pictures": ["a/b.jpg"]}]
+    assert "fresh snow" in [v["note"] for v in written["visits"]]
+    entered.save()  # all of it: then events are read anew
+    assert json.loads(place.read_text())["events"] == []
 
 
 def test_a_row_that_does_not_fit_is_told_and_the_others_come_back(entered: Deployment) -> None:

@@ -21,7 +21,7 @@ from trod.web import home
 from trod.web.catalogue import ledger, rebuild, take_in, watch, words
 from trod.web.catalogue.line import Silent
 from trod.web.catalogue.words import Dot, Line
-from trod.web.models import Card, Event, Intake, Picture, Species, Visit
+from trod.web.models import Booking, Card, Event, Intake, Lock, Mishap, Picture, Species, StockItem, Visit
 
 NOON = datetime(2026, 7, 1, 12, tzinfo=UTC)
 
@@ -73,9 +73,15 @@ def lived(small: Any, take: Any) -> Any:
     words.say(
         found[2], [Line(what="animal", species="red-fox")], by="Ilka Marwood", at=NOON + timedelta(minutes=4)
     )
-    Visit.objects.create(
+    visit = Visit.objects.create(
         site=small.lick.site, deployment=small.lick, at=NOON, by="Suri", card_out=label, arrival="working"
     )
+    item = StockItem.objects.create(name="LR6", designation="LR6")
+    Booking.objects.create(item=item, at=NOON, change=-8, why="used", visit=visit)
+    Mishap.objects.create(
+        site=small.lick.site, deployment=small.lick, camera=small.lick.camera, found_on=NOON.date(), kind="animal"
+    )
+    Lock.objects.create(label="blue", camera=small.lick.camera, combination="4417")
     row, _ = watch.correct(small.lick, shift_s=-3600, reason="summer time", by="Suri", now=NOON)
     watch.undo(row, by="Suri", now=NOON)
     watch.correct(

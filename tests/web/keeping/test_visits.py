@@ -176,7 +176,8 @@ def test_changing_a_visit_changes_no_setting_and_shows_what_it_changed(client, c
     record(client, cast, delay_s="30")
     visit = m.Visit.objects.get()
     page = client.get(f"/cameras/visits/{visit.pk}/").content.decode()
-    client.post(f"/cameras/visits/{visit.pk}/", {**SAID, "deployment": cast.deployment.pk, "note": "fog", "delay_s": "5"})
+    said = {**SAID, "deployment": cast.deployment.pk, "note": "fog", "delay_s": "5"}
+    client.post(f"/cameras/visits/{visit.pk}/", said)
     visit.refresh_from_db()
 
     assert "Delay between bursts: 0 → 30 s" in page

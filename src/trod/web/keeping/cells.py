@@ -11,6 +11,7 @@ from trod.errors import WrongInput
 from trod.planning.keeping import CellSet, CellVisit, cell_sets, cells_sentence
 from trod.planning.weather import Climate
 from trod.web.keeping.common import spans
+from trod.web.keeping.stock import said_of_cells
 from trod.web.models import Camera, Deployment, Reserve, Visit
 
 WIDTH, BAR, GAP, LEFT, TOP = 640, 18, 14, 8, 4
@@ -54,15 +55,16 @@ def stories(reserve: Reserve | None, now: datetime, *, only: Camera | None = Non
     if only:
         deployments, visits = deployments.filter(camera=only), visits.filter(deployment__camera=only)
     stood: dict[int, list[Deployment]] = defaultdict(list)
-    cells_of: dict[int, tuple[int, str]] = {}
+    cells_of: dict[int, tuple[int, int | None, str]] = {}
     for d in deployments:
         stood[d.camera_id].append(d)
-        cells_of[d.pk] = (d.camera_id, d.cells)
+        number, kind = said_of_cells(d.cells)
+        cells_of[d.pk] = (d.camera_id, number, kind or d.cells)
     told: dict[int, list[CellVisit]] = defaultdict(list)
     for v in visits.only(
         "deployment", "at", "cells_changed", "arrival", "cells_percent", "cells_kind", "cells_count"
     ):
-        camera, kind = cells_of[v.deployment_id]
+        camera, number, kind = cells_of[v.deployment_id]
         told[camera].append(
             CellVisit(
                 at=v.at,
@@ -70,7 +72,7 @@ def stories(reserve: Reserve | None, now: datetime, *, only: Camera | None = Non
                 dead=v.arrival == Visit.Arrival.DEAD,
                 percent=v.cells_percent,
                 kind=v.cells_kind or kind,
-                number=v.cells_count,
+                number=v.cells_count or (None if v.cells_kind else number),
             )
         )
     climate = nights(reserve)

@@ -11,12 +11,21 @@ from trod.planning.cells import CELLS
 from trod.web.forms_common import DayInput, LocalMoment, RecordForm
 from trod.web.models import Booking, Camera, CostYear, Deployment, Lock, Mishap, Site, StockItem
 
+MONEY = ("cost", "unit_price", "travel_km", "price_per_km")
 KEPT = "left empty: it stays as it is"
 
 
 def cell_kinds() -> list[str]:
     """Designations to choose from."""
     return sorted(CELLS)
+
+
+class MoneyForm(RecordForm):
+    """A form with amounts. The database's upper limits are beyond any price and not worth telling."""
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.limits |= {name: (0, None) for name in MONEY}
 
 
 class LockForm(RecordForm):
@@ -65,7 +74,7 @@ class LockForm(RecordForm):
         return super().save(commit)
 
 
-class MishapForm(RecordForm):
+class MishapForm(MoneyForm):
     """Theft, damage or a fault."""
 
     groups = (
@@ -129,7 +138,7 @@ class MishapForm(RecordForm):
         return data
 
 
-class StockForm(RecordForm):
+class StockForm(MoneyForm):
     """A thing on the shelf."""
 
     groups = (
@@ -153,7 +162,7 @@ class StockForm(RecordForm):
         return str(self.cleaned_data.get("designation") or "").strip().upper()
 
 
-class BookingForm(RecordForm):
+class BookingForm(MoneyForm):
     """So many came, went, or were counted."""
 
     groups = (("", ("why", "number", "at", "unit_price", "note"), True),)
@@ -190,7 +199,7 @@ class BookingForm(RecordForm):
         return data
 
 
-class CostYearForm(RecordForm):
+class CostYearForm(MoneyForm):
     """What is typed for a year."""
 
     groups = (("", ("travel_km", "price_per_km", "currency", "note"), True),)

@@ -6,6 +6,7 @@ import uuid as uuids
 from typing import Any
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -15,7 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from trod import watch
 from trod.web.forms_common import delete_page, form_page
 from trod.web.keeping import mishaps
-from trod.web.keeping.common import HERE, can_undo, the_reserve, who
+from trod.web.keeping.common import HERE, can_undo, who
 from trod.web.keeping.forms import MishapForm
 from trod.web.models import Camera, CostYear, Deployment, Mishap, Site
 
@@ -28,7 +29,10 @@ def log(request: HttpRequest) -> HttpResponse:
     """What cameras suffered, newest first, and the rate of each site."""
     found, whole = mishaps.rates(timezone.now())
     last = CostYear.objects.order_by("-year").first()
+    rest = [r for r in found if r.borrowed and r.suggested is not None and not r.taken]
     context = {
+        "rest": rest,
+        "rest_rate": rest[0].suggested if rest else None,
         "mishaps": Mishap.objects.select_related("site", "camera", "deployment"),
         "rates": found,
         "whole": whole,
@@ -95,17 +99,21 @@ def delete(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
 
 
 @require_POST
-def take_rate(request: HttpRequest, slug: str) -> HttpResponse:
-    """Reckon a site with the rate of the log from now on. It can be put back."""
-    site = get_object_or_404(Site, slug=slug, reserve=the_reserve())
+def take_rate(request: HttpRequest, slug: str = "") -> HttpResponse:
+    """Reckon a site, or all without a mishap of their own, with the rate of the log from now on. It can be put back."""
     back = reverse("keeping:mishaps")
     found, _ = mishaps.rates(timezone.now())
-    mine = next((r for r in found if r.site.pk == site.pk), None)
-    if mine is None or mine.suggested is None:
-        messages.error(request, f"The log says nothing of {site} that could be reckoned with.")
+    mine = [r for r in found if (r.site.slug == slug if slug else r.borrowed) and r.suggested is not None]
+    if not mine:
+        messages.error(request, "The log says nothing that could be reckoned with. Write down what happened first.")
         return redirect(back)
-    can_undo(request, f"Put {site} back as it was", back, before=[Site.objects.get(pk=site.pk)])
-    site.losses_per_year = mine.suggested
-    site.save(update_fields=["losses_per_year"])
-    messages.success(request, f"{site} is reckoned with {mine.suggested:g} faults and thefts a year.", extra_tags="undo")
+    name = str(mine[0].site) if slug else "the sites without a mishap"
+    can_undo(request, f"Put {name} back as before", back, before=[Site.objects.get(pk=r.site.pk) for r in mine])
+    with transaction.atomic():
+        for one in mine:
+            one.site.losses_per_year = one.suggested
+            one.site.save(update_fields=["losses_per_year"])
+    messages.success(
+        request, f"Reckoned with {mine[0].suggested:g} faults and thefts a year from now on: {name}.", extra_tags="undo"
+    )
     return redirect(back)

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
-from django.db.models import Sum
+from django.db.models import Max, Min, Sum
 
-from trod.planning.cells import CELLS
+from trod.web.catalogue.outfits import pack_from
 from trod.web.models import Booking, Deployment, RoundStop, StockItem, Visit
 
 BOOK_WITHIN = timedelta(days=400)  # older changes of cells are history, not something left to book. Ours.
-_CELLS = re.compile(r"(\d{1,2})\s*[×x*]\s*([A-Za-z0-9]{2,12})")
 
 
 @dataclass
@@ -83,24 +81,41 @@ def cells_wanted(today: date) -> dict[str, int]:
 
 def cells_of(deployment: Deployment) -> tuple[int | None, str]:
     """(how many, which kind) of cells a deployment takes: as noted with it, else as its model says."""
-    if found := _CELLS.search(deployment.cells or ""):
-        return int(found[1]), found[2].upper()
-    for word in re.findall(r"[A-Za-z0-9]+", deployment.cells or ""):
-        if word.upper() in CELLS:
-            return _model_count(deployment), word.upper()
     model = deployment.camera.model
-    return (model.cell_count, model.cell_kind.upper()) if model else (None, "")
+    return said_of_cells(
+        deployment.cells or (model.cells if model else ""),
+        kind=model.cell_kind if model else "",
+        number=model.cell_count if model else None,
+    )
 
 
-def _model_count(deployment: Deployment) -> int | None:
-    return deployment.camera.model.cell_count if deployment.camera.model else None
+def said_of_cells(text: str, *, kind: str = "", number: int | None = None) -> tuple[int | None, str]:
+    """(how many, which kind) a text tells of; nothing that is only assumed."""
+    pack, source = pack_from(text, kind=kind, number=number)
+    if source.startswith("assumed"):
+        return None, ""
+    return (
+        None if "how many is assumed" in source else pack.number,
+        "" if "kind assumed" in source else pack.cell.designation,
+    )
 
 
 def to_book(now: datetime, items: Sequence[StockItem]) -> list[ToBook]:
-    """Visits of the last year that changed cells and are not booked, newest first."""
-    by_kind = {i.designation.upper(): i for i in reversed(items) if i.kind == "cells" and i.designation}
+    """Visits that changed cells since the shelf was counted and are not booked, newest first.
+
+    What was used before a thing was counted last is in that count already.
+    """
+    cells = [i for i in items if i.kind == StockItem.Kind.CELLS]
+    booked = Booking.objects.filter(item__in=cells)
+    first = booked.aggregate(at=Min("at"))["at"]
+    if first is None:
+        return []
+    counted = dict(
+        booked.filter(why=Booking.Why.COUNTED).values_list("item").annotate(at=Max("at")).values_list("item", "at")
+    )
+    by_kind = {i.designation.upper(): i for i in reversed(cells) if i.designation}
     visits = (
-        Visit.objects.filter(cells_changed=True, bookings__isnull=True, at__gte=now - BOOK_WITHIN)
+        Visit.objects.filter(cells_changed=True, bookings__isnull=True, at__gte=max(first, now - BOOK_WITHIN))
         .select_related("site", "deployment__camera__model")
         .order_by("-at")
     )
@@ -108,14 +123,14 @@ def to_book(now: datetime, items: Sequence[StockItem]) -> list[ToBook]:
     for v in visits:
         number, kind = cells_of(v.deployment) if v.deployment else (None, "")
         kind = v.cells_kind.upper() or kind
-        out.append(ToBook(v, by_kind.get(kind), v.cells_count or number, kind))
+        item = by_kind.get(kind)
+        if item is None or v.at >= counted.get(item.pk, v.at):
+            out.append(ToBook(v, item, v.cells_count or number, kind))
     return out
 
 
 @transaction.atomic
-def book(
-    chosen: Iterable[tuple[Visit, StockItem, int]], *, by: str
-) -> list[Booking]:
+def book(chosen: Iterable[tuple[Visit, StockItem, int]], *, by: str) -> list[Booking]:
     """Book what visits used, at the price the item has now. Each visit once for an item."""
     made = []
     for visit, item, number in chosen:

@@ -183,12 +183,13 @@ def cost_page(request: HttpRequest, year: int | None = None) -> HttpResponse:
         typed = costs.typed(reserve, number)  # the table stands as it was kept
     found = costs.year(reserve, number, now, typed)
     firsts = [d.year for d in Deployment.objects.order_by("start").values_list("start", flat=True)[:1]]
+    unbooked = Visit.objects.filter(cells_changed=True, bookings__isnull=True, at__year=number).count()
     years = years_between(now.date().replace(year=min([*firsts, number]), month=1, day=1), now.date())
     context = {
         "year": number,
         "years": years if number in years else (number, *years),
         "costs": found,
-        "says": costs_sentence(found, number, typed.currency),
+        "says": costs_sentence(found, number, typed.currency, unbooked=unbooked),
         "currency": typed.currency,
         "form": form,
         "reserve_known": reserve is not None,

@@ -19,6 +19,7 @@ urlpatterns = [
     path("mishaps/new/", mishap_views.edit, name="mishap_new"),
     path("mishaps/<uuid:uuid>/", mishap_views.edit, name="mishap_edit"),
     path("mishaps/<uuid:uuid>/delete/", mishap_views.delete, name="mishap_delete"),
+    path("mishaps/rate/", mishap_views.take_rate, name="take_rest"),
     path("mishaps/rate/<slug:slug>/", mishap_views.take_rate, name="take_rate"),
     path("cells/", cell_views.all_cells, name="all_cells"),
     path("cells/<int:pk>/", cell_views.of_camera, name="cells"),

@@ -49,8 +49,8 @@ class VisitForm(RecordForm):
         ("Cells", ("cells_percent", "cells_changed", "cells_kind", "cells_count"), True),
         ("Card", ("card_out", "card_in"), True),
         ("The clock", ("clock_shown", "clock_true"), True),
-        ("Set otherwise", (*visiting.SETTINGS, "anew"), True),
         ("Lock", ("lock_left", "lock"), True),
+        ("Set otherwise", (*visiting.SETTINGS, "anew"), True),
         ("Work and note", ("walk_test", "work", "note"), True),
     )
     at = LocalMoment(label="When")
