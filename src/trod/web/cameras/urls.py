@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from trod.web.cameras import imports, models_resolve_views, models_views, views, watching
+from trod.web.cameras import imports, models_resolve_views, models_views, power, views, watching
 from trod.web.keeping import card_views, visit_views
 
 app_name = "cameras"
@@ -37,6 +37,7 @@ urlpatterns = [
     path("deployments/of/<slug:slug>/change/", views.deployment_edit, name="deployment_edit"),
     path("deployments/of/<slug:slug>/end/", views.deployment_end, name="deployment_end"),
     path("deployments/of/<slug:slug>/delete/", views.deployment_delete, name="deployment_delete"),
+    path("deployments/of/<slug:slug>/power/", power.power, name="power"),
     path("deployments/of/<slug:slug>/watch/", watching.watch_new, name="watch_new"),
     path("deployments/of/<slug:slug>/watch/work/", watching.watch_work, name="watch_work"),
     path("watch/<int:pk>/undo/", watching.watch_undo, name="watch_undo"),

@@ -60,6 +60,11 @@ class Assumed:
         """Whether nobody stated or measured it."""
         return self.source.startswith("assumed")
 
+    @property
+    def why(self) -> str:
+        """What is said beside "assumed"."""
+        return self.source.removeprefix("assumed").lstrip(": ") if self.guessed else self.source
+
 
 @dataclass(frozen=True, kw_only=True)
 class Equipped:
@@ -141,7 +146,8 @@ def pack_at(
     if last is None:
         return pack, source
     put, _ = pack_from(last.cells_kind, kind=pack.cell.designation, number=last.cells_count or pack.number)
-    return put, f"put in on {watch.local(last.at, zone):%-d %B %Y}"
+    on = watch.local(last.at, zone).date()
+    return put, f"put in on {on.day} {on:%B %Y}"
 
 
 # The reserve's own ---------------------------------------------------------------------------------------------

@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from itertools import pairwise
 from statistics import median
 from urllib.parse import urlencode
 
 from django.db.models import Exists, OuterRef
-from django.urls import reverse
+from django.urls import NoReverseMatch, reverse
 
+from trod.web.catalogue.forecasts import Forecast
 from trod.web.models import (
     Card,
     Deployment,
@@ -33,6 +34,14 @@ from trod.web.today.summary import Summary
 AHEAD_D = 30  # what an idle camera loses before somebody would come by anyway
 CLOCK_S = 120  # a clock within two minutes is right enough for events and hours. Ours.
 USUAL_VISIT_D = 60  # between visits, when the reserve has no rhythm of its own yet. Ours.
+LIKELY = 0.5  # a chance from which a camera has "probably" stopped
+SOON_D = 7  # a visit that is due within so many days is told
+MOST_LIKELY = {
+    "cells": "; most likely its cells no longer carry the flash",
+    "card": "; most likely its card is full",
+    "fault": "; most likely by a fault or theft",
+}
+WOULD = {"cells": "its cells fail", "card": "its card is full"}
 MANY = 3  # more cameras than this without a visit are one line: it is one round to plan, not many errands
 MOST_EACH = 40  # of one kind; what is beyond is counted in one line
 
@@ -106,8 +115,12 @@ def silent_cameras(
     visits: Mapping[int, list[Visit]],
     sums: Mapping[int, Summary],
     now: datetime,
+    foretold: Mapping[str, Forecast] | None = None,
 ) -> list[Need]:
-    """Cameras in the field that are probably dead, full, blind or not visited for too long."""
+    """Cameras in the field that were gone, brought silence, or are not visited for too long.
+
+    foretold : by slug. A camera with a forecast needs no rule of thumb for its next visit.
+    """
     usual = usual_visit_days(visits)
     needs: list[Need] = []
     unvisited: list[tuple[float, str]] = []
@@ -143,6 +156,8 @@ def silent_cameras(
                     clay=True,
                 )
             )
+            continue
+        if foretold and d.slug in foretold:
             continue
         full = _full_in(d, seen, of, now)
         if full is not None and full <= 0:
@@ -184,6 +199,78 @@ def silent_cameras(
             )
         )
     return needs
+
+
+def stopping_cameras(standing: Iterable[Deployment], foretold: Mapping[str, Forecast], today: date) -> list[Need]:
+    """Cameras found stopped and left so, probably stopped by now, or due within a week; by their forecasts.
+
+    The loss is what was probably lost since the camera was last known to watch, and what will be in the next
+    thirty days.
+    """
+    needs: list[Need] = []
+    maybe: list[tuple[float, float, str, Need]] = []
+    soon: list[tuple[date, str, Need]] = []
+    for d in standing:
+        told = foretold.get(d.slug)
+        if told is None or told.found == Visit.Arrival.GONE.label:  # told of elsewhere
+            continue
+        where = f"{d.camera} at {d.site}"
+        lost = told.lost_days(today, since=told.start) + told.lost_days(today + timedelta(days=AHEAD_D), since=today)
+        if told.found_on is not None:
+            how = "with its card full" if told.found == Visit.Arrival.FULL.label else f"with {told.found}"
+            sentence = (
+                f"{where} was found {how} on {told.found_on.day} {told.found_on:%B}, and nothing says that anybody "
+                "set it going again."
+            )
+            lost = (today - told.found_on).days + AHEAD_D
+            needs.append(Need("stopped", lost, sentence, "Record a visit", _visit_url(d), clay=True))
+            continue
+        chance, url = told.chance(today), reverse("cameras:power", args=[d.slug])
+        because = MOST_LIKELY.get(told.cause, "")
+        if chance >= LIKELY:
+            sentence = f"{where} has probably stopped by now, with a chance of {_in_100(chance)}{because}."
+            needs.append(Need("stopped", lost, sentence, "Record a visit", _visit_url(d), clay=True))
+        elif told.early is not None and told.early <= today:
+            sentence = f"{where} may have stopped by now, with a chance of {_in_100(chance)}{because}."
+            maybe.append((lost, chance, where, Need("may-stop", lost, sentence, "See why", url)))
+        elif told.go_by is not None and (told.go_by - today).days <= SOON_D:
+            by = "today" if told.go_by <= today else f"by {told.go_by:%A}, {told.go_by.day} {told.go_by:%B}"
+            sentence = f"Go to {where} {by}: {_before(told)}."
+            soon.append((told.go_by, where, Need("due", lost, sentence, "See why", url)))
+    if len(maybe) > MANY:
+        lost, chance, where, _ = max(maybe)
+        sentence = (
+            f"{len(maybe)} cameras may have stopped by now, first of all {where} with a chance of {_in_100(chance)}."
+        )
+        needs.append(Need("may-stop", sum(one[0] for one in maybe), sentence, *_round()))
+    else:
+        needs += [one[-1] for one in maybe]
+    if len(soon) > MANY:
+        sentence = f"{len(soon)} cameras are due within a week, first of all {min(soon, key=lambda one: one[:2])[1]}."
+        needs.append(Need("due", sum(one[-1].loss for one in soon), sentence, *_round()))
+    else:
+        needs += [one[-1] for one in soon]
+    return needs
+
+
+def _in_100(chance: float) -> str:
+    return f"{min(99, max(1, round(100 * chance)))} in 100"
+
+
+def _before(told: Forecast) -> str:
+    """Why a camera is due, in few words."""
+    if told.early is None:
+        return "faults and theft are reason enough"
+    what = WOULD.get(told.cause, "it would stop")
+    return f"from {told.early.day} {told.early:%B} on {what} with a chance of 1 in 10 or more"
+
+
+def _round() -> tuple[str, str]:
+    """The action for many cameras: to plan a round, where there is a page for it."""
+    try:
+        return "Plan a round", reverse("rounds:new")
+    except NoReverseMatch:
+        return "See the cameras", reverse("cameras:cameras")
 
 
 def _silence_to_end(d: Deployment, seen: Summary) -> float:

@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db.models import Sum
 
 from trod import watch
+from trod.web.catalogue import forecasts
+from trod.web.catalogue.forecasts import Forecast, Kept
 from trod.web.models import Camera, Deployment, Intake, Reserve, Site, Visit
 from trod.web.today import needs as n
-from trod.web.today.ribbons import Ribbon, Stay
+from trod.web.today.ribbons import Ahead, Ribbon, Stay
 from trod.web.today.summary import Summary, summaries
 
+NOTHING_KEPT = Kept(forecasts={}, made_at=None, stale=False)
 SPANS = (90, 182, 365, 730)  # days a person may choose for the ribbons
 
 
 @dataclass(frozen=True)
 class Today:
-    """The whole page. first_steps : what to do first, when there is little yet: (done, "
-    "sentence, action, url name)."""
+    """The whole page. last : the last day of the ribbons; beyond today where something is foretold.
+
+    first_steps : what to do first, when there is little yet: (done, sentence, action, url name). kept : the
+    forecasts that are shown. unmade : standing cameras of which no forecast is kept yet.
+    """
 
     now: datetime
     today: date
@@ -29,6 +36,28 @@ class Today:
     last: date
     days: int
     first_steps: list[tuple[bool, str, str, str]]
+    kept: Kept = NOTHING_KEPT
+    unmade: bool = False
+
+    @property
+    def span(self) -> int:
+        """Days from the ribbons' first to their last, the foretold ones with them."""
+        return (self.last - self.first).days + 1
+
+    @property
+    def forecast_age(self) -> str:
+        """How old the forecasts are, and what of it."""
+        if self.kept.made_at is None:
+            return ""
+        minutes = max(0, round((self.now - self.kept.made_at).total_seconds() / 60))
+        age = (
+            "just now" if minutes < 2 else f"{minutes} minutes ago" if minutes < 120
+            else f"{minutes / 60:.0f} hours ago" if minutes < 48 * 60 else f"{minutes / 1440:.0f} days ago"
+        )  # fmt: skip
+        said = f"Forecasts were worked out {age}."
+        if self.kept.stale or self.unmade:
+            said += " Something has changed since: they are being worked out anew."
+        return said
 
 
 def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
@@ -65,8 +94,11 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
         d.mean_bytes = sizes.get(d.pk)
     sums = summaries(deployments, reserve, now, visits)
     standing = [d for d in deployments if d.end is None]
+    kept = forecasts.kept(reserve, now)
+    foretold = {d.slug: kept.forecasts[d.slug] for d in standing if d.slug in kept.forecasts}
     found = [
-        *n.silent_cameras(standing, visits, sums, now),
+        *n.silent_cameras(standing, visits, sums, now, foretold),
+        *n.stopping_cameras(standing, foretold, today),
         *n.cards_not_home(deployments, homes, visits, now),
         *n.work_stuck(),
         *n.wrong_clocks(deployments, visits, sums),
@@ -75,8 +107,10 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
         *n.empty_sites(reserve),
         *n.short_questions(),
     ]
-    lines = ribbons(deployments, sums, visits, zone, first, today)
-    return Today(now, today, n.in_order(found), lines, first, today, days, steps)
+    last = today + timedelta(days=days // 3) if foretold else today
+    lines = ribbons(deployments, sums, visits, zone, first, today, foretold)
+    unmade = any(d.slug not in foretold for d in standing)
+    return Today(now, today, n.in_order(found), lines, first, last, days, steps, kept, unmade)
 
 
 def first_steps(reserve: Reserve | None) -> list[tuple[bool, str, str, str]]:
@@ -107,6 +141,36 @@ def first_steps(reserve: Reserve | None) -> list[tuple[bool, str, str, str]]:
     ]
 
 
+def ahead_of(told: Forecast) -> Ahead:
+    """A forecast as the ribbon draws it."""
+    if told.found_on is not None:
+        return Ahead(told.found_on, (1.0,), None, f"found on {_day(told.found_on)}: {told.found}")
+    return Ahead(told.start, told.stopped, told.early, when(told))
+
+
+def when(told: Forecast) -> str:
+    """When a camera probably stops, in few words: by cells and card."""
+    if told.early is None:
+        return "lasts longer than is foretold"
+    if told.late is None:
+        return f"probably stops after {_day(told.early)}"
+    return f"probably stops {_day(told.early)} to {_day(told.late)}"
+
+
+def told_of(line: Ribbon, kept: Kept) -> list[dict[str, object]]:
+    """The forecasts of a line's cameras in words, for the table."""
+    of = [kept.forecasts[s.deployment] for s in line.stays if s.end is None and s.deployment in kept.forecasts]
+    rows = []
+    for told in of:
+        words = ahead_of(told).words
+        rows.append({"when": words[:1].upper() + words[1:], "go_by": told.go_by, "deployment": told.deployment})
+    return rows
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%b %Y}"
+
+
 def ribbons(
     deployments: list[Deployment],
     sums: dict[int, Summary],
@@ -114,9 +178,9 @@ def ribbons(
     zone: str,
     first: date,
     today: date,
+    foretold: Mapping[str, Forecast] | None = None,
 ) -> list[Ribbon]:
-    """One line a site that had a camera in these days. Cameras side by side share the line, "
-    "their events added."""
+    """One line a site that had a camera in these days. Cameras side by side share the line, their events added."""
 
     def day(when: datetime) -> date:
         return watch.local(when, zone).date()
@@ -134,7 +198,9 @@ def ribbons(
             for on, events, _ in seen.by_day:
                 counts[on] = counts.get(on, 0) + events
             known = day(seen.known_to) if seen.known_to else None
-            stays.append(Stay(day(d.start), day(d.end) if d.end else None, known, str(d.camera)))
+            told = (foretold or {}).get(d.slug) if d.end is None else None
+            end, ahead = day(d.end) if d.end else None, ahead_of(told) if told else None
+            stays.append(Stay(day(d.start), end, known, str(d.camera), ahead, d.slug))
             # A gap shades only the days that lie in it wholly; the days at its ends had something.
             for stretches, into in ((seen.gaps, gaps), (seen.doubts, doubts)):
                 for begin, end, _ in stretches:

@@ -6,7 +6,7 @@ stand in the page around it, where they keep their size.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
@@ -19,14 +19,37 @@ UNIT, HEIGHT, TOP, FOOT = 4, 34, 4, 26  # px a day, px, and where the coloured b
 
 
 @dataclass(frozen=True)
+class Ahead:
+    """What is foretold of a standing camera. start : when it was last known to watch.
+
+    stopped : chance that it has stopped by day 0, 1, 2 … after that. plan_on : the day by which one in ten has
+    stopped. words : when it probably stops.
+    """
+
+    start: date
+    stopped: Sequence[float]
+    plan_on: date | None = None
+    words: str = ""
+
+    def watches(self, day: date) -> float:
+        """Chance that it still watches at the end of a day."""
+        n = (day - self.start).days
+        return 1.0 if n < 0 or not self.stopped else 1 - self.stopped[min(n, len(self.stopped) - 1)]
+
+
+@dataclass(frozen=True)
 class Stay:
-    """A deployment on the line. end : None while it stands. known_to : up to when its pictures "
-    "are at home."""
+    """A deployment on the line. end : None while it stands. known_to : up to when its pictures are at home.
+
+    ahead : its forecast, while it stands. deployment : its slug.
+    """
 
     start: date
     end: date | None
     known_to: date | None
     camera: str = ""
+    ahead: Ahead | None = None
+    deployment: str = ""
 
 
 @dataclass(frozen=True)
@@ -64,6 +87,7 @@ class Ribbon:
             words.append(f"{lost} days with a gap")
         if self.visits:
             words.append(f"last visit {_day(max(self.visits))}")
+        words += [stay.ahead.words for stay in self.stays if stay.ahead and stay.ahead.words]
         return ", ".join(words) + "."
 
 
@@ -109,10 +133,34 @@ def _rects(
     ]
 
 
+STEPS = 20  # so many steps of fading are told apart
+
+
+def _fading(
+    ahead: Ahead, first: date, last: date, a: date, b: date, css: str, top: int, height: int
+) -> list[str]:
+    """A band that grows thinner and paler with the chance that the camera still watches, from day a to day b."""
+    out = []
+    at, b = max(a, first), min(b, last)
+    while at <= b:
+        step = round(STEPS * ahead.watches(at))
+        to = at
+        while to < b and round(STEPS * ahead.watches(to + timedelta(days=1))) == step:
+            to += timedelta(days=1)
+        if step:
+            x, wide = (at - first).days * UNIT, ((to - at).days + 1) * UNIT
+            high = height * step / STEPS
+            opacity = "" if step == STEPS else f' fill-opacity="{0.25 + 0.75 * step / STEPS:.2f}"'
+            y = top + (height - high) / 2
+            out.append(f'<rect class="{css}" x="{x}" y="{y:g}" width="{wide}" height="{high:g}"{opacity}/>')
+        at = to + timedelta(days=1)
+    return out
+
+
 def draw(ribbon: Ribbon, *, first: date, last: date, today: date) -> SafeString:
     """One line as an SVG that stretches to the width it is given.
 
-    first, last : the days at its ends. What lies beyond `today` stays empty: nothing is foretold here.
+    first, last : the days at its ends. Beyond `today` stands what is foretold, and nothing where that is nothing.
     """
     wide = ((last - first).days + 1) * UNIT
     parts: list[str] = []
@@ -122,8 +170,13 @@ def draw(ribbon: Ribbon, *, first: date, last: date, today: date) -> SafeString:
         if known and known >= stay.start:
             parts += _rects(first, last, [(stay.start, known)], "known", TOP, FOOT - TOP)
         begin = max(stay.start, known + timedelta(days=1)) if known else stay.start
-        if begin <= end:
-            parts += _rects(first, last, [(begin, end)], "unread", TOP + 4, FOOT - TOP - 8)
+        sure = min(end, stay.ahead.start) if stay.ahead else end
+        if begin <= sure:
+            parts += _rects(first, last, [(begin, sure)], "unread", TOP + 4, FOOT - TOP - 8)
+        if stay.ahead:
+            since = max(begin, stay.ahead.start + timedelta(days=1))
+            parts += _fading(stay.ahead, first, last, since, today, "unread", TOP + 4, FOOT - TOP - 8)
+            parts += _fading(stay.ahead, first, last, today + timedelta(days=1), last, "ahead", TOP, FOOT - TOP)
     shaded: dict[int, list[str]] = {}
     for day, events in sorted(ribbon.counts.items()):
         if first <= day <= min(today, last) and (of := shade(events)):
@@ -144,6 +197,11 @@ def draw(ribbon: Ribbon, *, first: date, last: date, today: date) -> SafeString:
     )
     if ticks:
         parts.append(f'<path class="visit" d="{ticks}"/>')
+    for stay in ribbon.stays:
+        on = stay.ahead.plan_on if stay.ahead else None
+        if on is not None and first <= on <= last:
+            x = (on - first).days * UNIT + UNIT // 2
+            parts.append(f'<path class="plan" d="M{x - 2 * UNIT} 1H{x + 2 * UNIT}M{x} 1V{FOOT + 2}"/>')
     if first <= today <= last:
         x = ((today - first).days + 1) * UNIT
         parts.append(f'<path class="today" d="M{x} 0V{HEIGHT}"/>')
@@ -161,3 +219,17 @@ def hover(ribbon: Ribbon, *, first: date, last: date) -> str:
     """Events of each day from first to last, for the pointer: numbers parted by commas, none left empty."""
     days = (last - first).days + 1
     return ",".join(str(ribbon.counts.get(first + timedelta(days=k)) or "") for k in range(days))
+
+
+def hover_ahead(ribbon: Ribbon, *, today: date, last: date) -> str:
+    """The chance in 100 that a camera still watches, for each day after today; empty where nothing is foretold."""
+    of = [stay.ahead for stay in ribbon.stays if stay.ahead]
+    if not of:
+        return ""
+    told = []
+    for n in range(1, (last - today).days + 1):
+        none = 1.0
+        for ahead in of:
+            none *= 1 - ahead.watches(today + timedelta(days=n))
+        told.append(str(round(100 * (1 - none))))
+    return ",".join(told)

@@ -18,7 +18,9 @@ def today(request: HttpRequest) -> HttpResponse:
         {
             "ribbon": line,
             "svg": ribbons.draw(line, first=page.first, last=page.last, today=page.today),
-            "hover": ribbons.hover(line, first=page.first, last=page.last),
+            "hover": ribbons.hover(line, first=page.first, last=page.today),
+            "ahead": ribbons.hover_ahead(line, today=page.today, last=page.last),
+            "told": pages.told_of(line, page.kept),
             "cameras": ", ".join(dict.fromkeys(s.camera for s in line.stays if s.end is None)),
             "days_out": line.days_out(page.first, page.today),
             "events": sum(n for day, n in line.counts.items() if page.first <= day <= page.today),

@@ -1,4 +1,4 @@
-// Says the day and its events under the pointer. The page's own table says the same to those without one.
+// Says the day and its events under the pointer, and beyond today the chance that the camera still watches. The page's own table says the same to those without one.
 "use strict";
 (() => {
   const box = document.querySelector(".ribbons");
@@ -12,11 +12,15 @@
     const strip = event.target.closest?.(".strip");
     if (!strip) return hide();
     strip.counts ??= strip.dataset.counts.split(",");
+    strip.ahead ??= strip.dataset.ahead?.split(",") ?? [];
     const edge = strip.getBoundingClientRect();
     const day = Math.min(days - 1, Math.max(0, Math.floor(((event.clientX - edge.left) / edge.width) * days)));
-    const events = Number(strip.counts[day] || 0);
     const name = strip.parentElement.querySelector(".who").textContent;
-    told.textContent = `${name}, ${format.format(first + day * 864e5)}: ${events === 1 ? "1 event" : `${events || "no"} events`}`;
+    const events = Number(strip.counts[day] || 0);
+    const chance = strip.ahead[day - strip.counts.length];
+    if (day >= strip.counts.length && chance === undefined) return hide();
+    const what = chance !== undefined ? `watches with a chance of ${chance} in 100` : events === 1 ? "1 event" : `${events || "no"} events`;
+    told.textContent = `${name}, ${format.format(first + day * 864e5)}: ${what}`;
     const around = box.getBoundingClientRect();
     const half = told.offsetWidth / 2;
     told.style.left = `${Math.min(around.width - half, Math.max(half, event.clientX - around.left))}px`;
