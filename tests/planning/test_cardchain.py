@@ -32,7 +32,7 @@ def test_a_card_goes_out_comes_home_and_is_safe_to_format_only_when_all_was_read
     assert [story(way[:n]).where for n in range(4)] == ["shelf", "in a camera", "home", "safe"]
     assert story([put(3, 1), out(5, 1), copied(5, 2, safe=False)]).where == "copied"
     assert not any(story(way[:n]).doubts for n in range(4))
-    assert sentence(story(way[:2])) == "Taken out of R-1 at the ford on 2026-05-01 by Suri; not taken in yet."
+    assert sentence(story(way[:2])) == "Taken out of R-1 at the ford on 1 May 2026 by Suri; not taken in yet."
     assert sentence(story(way)).endswith("safe to format in the camera.")
 
 
@@ -41,7 +41,7 @@ def test_a_card_in_two_cameras_is_told() -> None:
 
     assert found.where == "in a camera" and found.last is not None and found.last.camera == "B-2"
     (doubt,) = found.doubts
-    assert doubt.startswith("In two cameras: it went into B-2 at the ford on 2026-04-01, while by the records it is in")
+    assert doubt.startswith("In two cameras: it went into B-2 at the ford on 1 Apr 2026, while by the records it is in")
 
 
 def test_a_card_set_again_into_the_camera_it_is_in_keeps_its_first_day() -> None:
@@ -53,7 +53,7 @@ def test_a_card_set_again_into_the_camera_it_is_in_keeps_its_first_day() -> None
 def test_a_card_that_goes_out_again_before_it_was_taken_in_is_told() -> None:
     (doubt,) = story([put(3, 1), out(5, 1), put(5, 3, "B-2")]).doubts
 
-    assert "before the pictures from R-1 at the ford, taken out on 2026-05-01, were taken in" in doubt
+    assert "before the pictures from R-1 at the ford, taken out on 1 May 2026, were taken in" in doubt
 
 
 def test_a_swap_within_one_minute_is_out_before_in() -> None:
@@ -66,9 +66,9 @@ def test_a_swap_within_one_minute_is_out_before_in() -> None:
 @pytest.mark.parametrize(
     ("steps", "words"),
     [
-        ([put(3, 1), out(5, 1, "B-2")], "came out of B-2 at the ford on 2026-05-01, while by the records it was in R-1"),
+        ([put(3, 1), out(5, 1, "B-2")], "came out of B-2 at the ford on 1 May 2026, while by the records it was in R-1"),
         ([put(3, 1), copied(5, 1)], "A visit that took it out is missing."),
-        ([put(3, 1), out(4, 1), out(5, 1, "B-2")], "though it was out already since 2026-04-01"),
+        ([put(3, 1), out(4, 1), out(5, 1, "B-2")], "though it was out already since 1 Apr 2026"),
     ],
 )
 def test_what_does_not_go_together_is_told(steps: list[Step], words: str) -> None:
@@ -83,7 +83,7 @@ def test_a_card_left_in_a_camera_that_was_taken_down_is_looked_for_there() -> No
 
     assert found.where == "left in a camera"
     assert sentence(found) == (
-        "Still in R-1 at the ford, which was taken down on 2026-06-01; nobody noted that the card came out."
+        "Still in R-1 at the ford, which was taken down on 1 Jun 2026; nobody noted that the card came out."
     )
     again = Stay(camera="R-1", start=day(6, 2), end=None)
     assert story([put(3, 1)], [stood, again]).where == "in a camera"
@@ -94,7 +94,7 @@ def test_a_card_whose_camera_was_gone_is_gone_with_it() -> None:
     found = story([put(3, 1), gone])
 
     assert found.where == "gone" and not found.doubts
-    assert sentence(found) == "Gone with R-1 at the ford, found gone on 2026-05-01."
+    assert sentence(found) == "Gone with R-1 at the ford, found gone on 1 May 2026."
 
 
 def test_an_instant_without_zone_and_an_unknown_step_are_refused() -> None:

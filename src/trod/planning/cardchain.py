@@ -64,7 +64,7 @@ class Story:
 
 
 def _day(at: datetime) -> str:
-    return f"{at:%Y-%m-%d}"
+    return f"{at.day} {at:%b %Y}"
 
 
 def _there(step: Step) -> str:

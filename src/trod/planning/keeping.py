@@ -171,8 +171,11 @@ def _mean_night_c(start: datetime, until: datetime, spans: Iterable[Span], clima
     return float(np.mean(climate.night_minimum_c(np.concatenate(days))))
 
 
-def cells_sentence(sets: Sequence[CellSet]) -> str:
-    """What a camera's sets of cells tell, without calling a set finished that was changed with power left."""
+def cells_sentence(sets: Sequence[CellSet], *, present: bool = True) -> str:
+    """What a camera's sets of cells tell, without calling a set finished that was changed with power left.
+
+    present : tell of the set that is in, too.
+    """
     if not sets:
         return "It has not stood anywhere yet, so nothing is known of its cells."
     known = [s for s in sets if s.fresh]
@@ -191,11 +194,13 @@ def cells_sentence(sets: Sequence[CellSet]) -> str:
         shown = f", at {min(left):.0f} % or more" if left else ""
         parts.append(f"{_count(len(early), 'set')} changed after {span} days with power left{shown}")
     last = sets[-1]
-    if last.end == "still in":
+    if present and last.end == "still in":
         of = f" ({last.kind})" if last.kind else ""
-        parts.append(f"the present set{of} is in for {last.days:.0f} days")
-    if not parts:
+        parts.append(f"the present set{of} is in for {_count(round(last.days), 'day')}")
+    if not parts and present:
         return "No change of cells is noted of it yet, so nothing is known of how long they last."
+    if not parts:
+        return "No set has been changed yet."
     text = "; ".join(parts)
     return f"{text[0].upper()}{text[1:]}."
 

@@ -36,7 +36,7 @@ def taken_in(cast: Any, card: Any, days: float, *, safe: bool = True) -> None:
 def test_the_card_a_deployment_was_set_up_with_is_in_its_camera(cast):
     found = line("C-1", cast)
 
-    assert found.place == "in a camera" and found.says == "In Red, Meadow since 2026-03-03."
+    assert found.place == "in a camera" and found.says == "In Red, Meadow since 3 Mar 2026."
     assert found.doubts == () and not found.story.last.guessed
 
 
@@ -90,7 +90,7 @@ def test_a_stolen_camera_takes_its_card_along(cast):
     visit(cast, 50, arrival="gone")
     found = line("C-1", cast)
 
-    assert found.place == "gone" and found.says == "Gone with Red, Meadow, found gone on 2026-04-22."
+    assert found.place == "gone" and found.says == "Gone with Red, Meadow, found gone on 22 Apr 2026."
     assert found.doubts == ("Its record says “in a camera”.",) and found.fitting == "lost"
 
 
@@ -121,7 +121,7 @@ def test_days_are_those_of_the_reserve(cast):
     """23:30 UTC on 2 March is half past midnight of the 3rd in Vienna."""
     m.Deployment.objects.update(start=datetime(2026, 3, 2, 23, 30, tzinfo=UTC))
 
-    assert line("C-1", cast).says == "In Red, Meadow since 2026-03-03."
+    assert line("C-1", cast).says == "In Red, Meadow since 3 Mar 2026."
 
 
 def test_queries_do_not_grow_with_cards(client, cast):

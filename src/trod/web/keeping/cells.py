@@ -32,6 +32,11 @@ class CellStory:
     says: str
 
     @property
+    def past(self) -> str:
+        """What the sets before the present one tell."""
+        return cells_sentence(self.sets, present=False)
+
+    @property
     def present(self) -> CellSet | None:
         return self.sets[-1] if self.sets and self.sets[-1].end == "still in" else None
 

@@ -25,7 +25,7 @@ class MoneyForm(RecordForm):
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
-        self.limits |= {name: (0, None) for name in MONEY}
+        self.limits |= dict.fromkeys(MONEY, (0, None))
 
 
 class LockForm(RecordForm):
@@ -109,6 +109,7 @@ class MishapForm(MoneyForm):
             "note",
         )
         widgets = {"found_on": DayInput()}
+        labels = {"stopped": "it stopped the camera"}
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
