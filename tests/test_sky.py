@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from trod import sky
 from trod.errors import WrongInput
+from trod.planning import glare
 
 EDT, CDT = timezone(timedelta(hours=-4)), timezone(timedelta(hours=-5))
 
@@ -35,6 +36,31 @@ def test_sun_stands_where_reda_and_andreas_2003_put_it() -> None:
     )
     assert float(elevation) == pytest.approx(39.872046, abs=0.02)
     assert float(azimuth) == pytest.approx(194.34024, abs=0.02)
+
+
+def test_sun_of_the_worked_example_through_the_air_and_its_day() -> None:
+    """I. Reda, A. Andreas (2003, rev. 2008) Solar Position Algorithm, NREL/TP-560-34302, App. A.5: zenith with
+    refraction 50.11162° (820 mbar, 11 °C), to 0.02°; sunrise 06:12:43, sunset 17:20:19 at UTC−7, to 3 s.
+
+    The printed sunset belongs to the day by UT, which has begun at 17:00 of the evening before: it is that of
+    16 October by the clock of the place. ephem says so too (00:20:18 and, a day later, 00:18:51 UT).
+    """
+    elevation, _ = sky.sun_position(
+        unix(2003, 10, 17, 19, 30, 30), latitude_deg=39.742476, longitude_deg=-105.1786
+    )
+    lifted = float(glare.refraction_deg(elevation)) * 820 / 1010 * 283 / (273 + 11)
+    assert 90 - float(elevation) - lifted == pytest.approx(50.11162, abs=0.02)
+
+    mst = timezone(timedelta(hours=-7))
+    before, day = (
+        sky.sun_times(date(2003, 10, n), latitude_deg=39.742476, longitude_deg=-105.1786, zone=mst) for n in (16, 17)
+    )
+    for ours, printed in (
+        (day.rise, datetime(2003, 10, 17, 6, 12, 43, tzinfo=mst)),
+        (before.set, datetime(2003, 10, 16, 17, 20, 19, tzinfo=mst)),
+    ):
+        assert ours is not None
+        assert abs(ours - printed) <= timedelta(seconds=3)
 
 
 def test_apparent_declination_against_meeus_1998_example_25a() -> None:

@@ -8,6 +8,7 @@ import native_camera
 import numpy as np
 import pytest
 from PIL import Image
+from scipy.special import ndtr
 
 from trod.errors import NotEnoughEvidence, WrongInput
 from trod.pictures import edge
@@ -32,6 +33,50 @@ def test_the_closed_forms_give_the_handbook_values() -> None:
     assert edge.pixel_mtf(np.array([0.5]))[0] == pytest.approx(0.636620, abs=1e-6)
     assert edge.crossing_cpp(F, edge.pixel_mtf(F), 0.5) == pytest.approx(0.603355, abs=1e-5)
     assert edge.crossing_cpp(F, edge.pixel_mtf(F) ** 2, 0.5) == pytest.approx(0.442946, abs=1e-4)
+
+
+@pytest.mark.parametrize("moved_px", [2.0, 4.0, 6.0])
+def test_a_picture_that_moved_loses_what_is_as_fine_as_its_way(moved_px: float) -> None:
+    # Closed form of an even straight motion of L pixels: |sinc(fL)|, first nought at 1/L.
+    sigma_px, side, fine, tilt = 0.8, 100, 4, math.radians(5)
+    along = (np.arange(side * fine) + 0.5) / fine - 0.5
+    y, x = np.meshgrid(along, along, indexing="ij")
+    distance = (x - (side - 1) / 2) * math.cos(tilt) - (y - (side - 1) / 2) * math.sin(tilt)
+    way = ((np.arange(24) + 0.5) / 24 - 0.5) * moved_px * math.cos(tilt)
+    made = sum(ndtr((distance - at) / sigma_px) for at in way) / 24
+    found = edge.measure_edge(40 + 160 * np.asarray(made).reshape(side, fine, side, fine).mean(axis=(1, 3)))
+
+    wanted = expected(sigma_px, 5) * edge.pixel_mtf(F * moved_px * math.cos(tilt))
+    assert np.abs(found.mtf - wanted)[BELOW_NYQUIST].max() < MTF_TOLERANCE
+    assert found.at(1 / moved_px) < 0.02
+
+
+@pytest.mark.parametrize("cutoff_cpp", [0.6, 0.8, 1.0])
+def test_a_lens_at_its_limit_is_told_a_little_too_sharp_because_its_light_spreads_wide(cutoff_cpp: float) -> None:
+    # Closed form of a round aperture: 2/π·(arccos u − u√(1 − u²)), 0.391002 at half the cutoff. Its light reaches
+    # far beside the edge, where the window cuts it off: the response comes out up to 0.04 too high at the coarse
+    # end and the half response up to 0.008 (docs/models/resolution.md). The edge is made by a Fourier sum over a
+    # bar of 1024 pixels, gathered by square pixels.
+    side, period, tilt = 100, 2048.0, math.radians(5)
+
+    def aperture(f: np.ndarray) -> np.ndarray:
+        u = np.minimum(f / cutoff_cpp, 1.0)
+        return np.asarray(2 / math.pi * (np.arccos(u) - u * np.sqrt(1 - u * u)))
+
+    assert aperture(np.array([cutoff_cpp / 2]))[0] == pytest.approx(0.391002, abs=1e-6)
+    wanted = aperture(F) * edge.pixel_mtf(F * math.cos(tilt)) * edge.pixel_mtf(F * math.sin(tilt))
+    y, x = np.mgrid[0:side, 0:side] - (side - 1) / 2
+    distance = x * math.cos(tilt) - y * math.sin(tilt)
+    odd = np.arange(1, int(cutoff_cpp * period) + 1, 2)
+    f = odd / period
+    kept = aperture(f) * np.sinc(f * math.cos(tilt)) * np.sinc(f * math.sin(tilt)) * 2 / (math.pi * odd)
+    made = 0.5 + sum(share * np.sin(2 * math.pi * at * distance) for share, at in zip(kept, f, strict=True))
+
+    found = edge.measure_edge(40 + 160 * np.asarray(made))
+
+    error = (found.mtf - wanted)[BELOW_NYQUIST]
+    assert error.min() > -0.001 and 0.02 < error.max() < 0.045
+    assert found.mtf50_cpp == pytest.approx(edge.crossing_cpp(F, wanted, 0.5), abs=0.008)
 
 
 @pytest.mark.parametrize("tilt_deg", [3.0, 5.0, 8.0, 12.0, -6.0])

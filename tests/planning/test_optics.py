@@ -69,7 +69,8 @@ def test_pixels_on_the_subject_and_their_blur() -> None:
     assert blurred == approx(1 / 15, rel=1e-4)
 
 
-# EN/IEC 62676-4:2014/2015, levels table. Seen in secondary pages: monitor, recognise; the others from memory.
+# EN/IEC 62676-4:2014/2015, Video surveillance systems for use in security applications – Part 4: Application
+# guidelines, levels table; written of people. Seen in secondary pages: monitor, recognise; the others from memory.
 STEPS = {"monitor": 12.5, "detect": 25, "observe": 62.5, "recognise": 125, "identify": 250}
 
 
@@ -98,7 +99,9 @@ def test_a_density_is_given_the_highest_step_it_reaches() -> None:
 
 
 def test_johnson_1958_line_pairs_as_pixels_on_a_foxs_body() -> None:
-    """J. Johnson (1958): 1.0, 1.4, 4.0, 6.4 line pairs, two pixels each; a body 0.35 m deep wants 8/0.35."""
+    """J. Johnson (1958) Analysis of Image Forming Systems, Proc. Image Intensifier Symposium, Fort Belvoir (AD
+    220160): 1.0 ± 0.25, 1.4 ± 0.35, 4.0 ± 0.8 and 6.4 ± 1.5 line pairs over the least dimension, half of the
+    watchers succeeding; two pixels each, so a body 0.35 m deep wants 8/0.35."""
     assert optics.JOHNSON_LINE_PAIRS == {
         "detection": 1.0, "orientation": 1.4, "recognition": 4.0, "identification": 6.4,
     }  # fmt: skip

@@ -139,3 +139,17 @@ def test_a_rank_tells_its_standard_error_and_how_far_the_work_is() -> None:
 def test_a_ranking_that_is_told_to_stop_stops() -> None:
     with pytest.raises(Stopped, match="stopped after 0 of 4 steps"):
         rank_for("small animals", [GOOD, GOOD], stop=lambda: True)
+
+
+def test_the_pixels_that_security_asks_for_are_told_with_their_edition_and_that_they_speak_of_people() -> None:
+    """IEC/EN 62676-4:2014/2015, Video surveillance systems for use in security applications – Part 4: Application
+    guidelines, table of levels: recognise 125 pixels a metre, of people."""
+    use = USES["security"]
+
+    assert use.per_m == 125
+    assert use.note == (
+        "A picture counts from 125 pixels a metre on, the step “recognise” of EN/IEC 62676-4:2014/2015. These steps "
+        "were written for people under watch. For animals they are a scale of resolution, no more; a later edition of "
+        "the standard has other words and other numbers."
+    )
+    assert [other.note for other in USES.values() if other.name != "security"] == [""] * (len(USES) - 1)

@@ -19,7 +19,7 @@ from trod.planning.camera import CameraSpec
 from trod.planning.crossing import Path, View
 from trod.planning.detection import Sensor, contrast_k
 from trod.planning.dwelling import Stay, StayCase, visits
-from trod.planning.optics import distance_for_m
+from trod.planning.optics import EN_62676_4, EN_62676_4_CAUTION, EN_62676_4_EDITION, distance_for_m
 from trod.planning.passers import DEER, FOX, HARE, PERSON, Gait, Passer
 from trod.planning.walkby import Case, Timing, first_answer, in_words
 
@@ -35,7 +35,7 @@ class Use:
     passers : what comes by, each equally often. paths : (offset, angle) of the lines they come on, [m] and
     [°], each equally often. stay : instead of passing, animals stay. night_share : of the visits. per_m :
     pixels for each metre of animal that a picture must have to count. hidden : whether the flash had better
-    not be seen.
+    not be seen. note : what is to be known of the yardstick.
     """
 
     name: str
@@ -45,9 +45,11 @@ class Use:
     night_share: float = 0.5
     per_m: float = 100.0
     hidden: bool = False
+    note: str = ""
 
 
 _FAST = (Gait(share=0.7, median_mps=3.5, sigma_ln=0.25), Gait(share=0.3, median_mps=7.0, sigma_ln=0.2))
+RECOGNISE = next(step for step in EN_62676_4 if step.word == "recognise")
 # Scenes of ours; the pixel counts are assumed, save security's: "recognise" of EN 62676-4 (2014/2015).
 USES: dict[str, Use] = {
     use.name: use
@@ -71,8 +73,10 @@ USES: dict[str, Use] = {
             name="security",
             passers=(PERSON,),
             paths=((3.0, 60.0), (6.0, 60.0), (10.0, 60.0), (10.0, 90.0)),
-            per_m=125.0,
+            per_m=RECOGNISE.per_m,
             hidden=True,
+            note=f"A picture counts from {RECOGNISE.per_m:g} pixels a metre on, the step “{RECOGNISE.word}” of "
+            f"{EN_62676_4_EDITION}. {EN_62676_4_CAUTION}",
         ),
     )
 }

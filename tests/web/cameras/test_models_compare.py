@@ -127,6 +127,22 @@ def test_the_page_shows_progress_first_and_the_ranking_when_it_is_done(client, c
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize(("wanted", "told"), [("security", True), ("small", False)])
+def test_the_standards_step_for_people_is_told_with_its_edition_and_warning(client, cast, wanted, told):
+    specs.store(CAMERA_SPECS[0])
+    use = models_compare.WANTED[wanted][0]
+    _, work = models_compare.ranking(
+        use, [specs.spec_of(row) for row in CameraModel.objects.all()], air_c=5.0,
+        rank=lambda name, of, **more: [replace(ranked("A", 0.5), spec=of[0])],
+    )  # fmt: skip
+    assert work.ended.wait(5)
+
+    page = client.get(reverse("cameras:compare") + f"?use={wanted}&air=cool").content.decode()
+
+    assert ("EN/IEC 62676-4:2014/2015. These steps were written for people under watch." in page) == told
+
+
+@pytest.mark.django_db
 def test_asking_to_compare_writes_nothing(client, cast, django_assert_num_queries):
     specs.store(CAMERA_SPECS[0])
     from django.db import connection

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from trod.errors import WrongInput
 from trod.planning.camera import COLUMNS
-from trod.planning.ranking import TIED
+from trod.planning.ranking import TIED, USES
 from trod.web import lists
 from trod.web.access import person
 from trod.web.cameras import models_compare, models_csv, models_pages, models_picture, models_resolve
@@ -214,7 +214,8 @@ def _answer(asked: dict[str, Any], system: Any) -> dict[str, Any]:
                 "figures": [line for legend, of in groups if legend != "Energy" for line in of],
             }
         )
-    return {"work": work, "lines": lines, **models_compare.context(asked["wanted"], asked["air"], work.result)}
+    told = models_compare.context(asked["wanted"], asked["air"], work.result)
+    return {"work": work, "lines": lines, "note": USES[use].note, **told}
 
 
 def id_of(spec: Any) -> tuple[str, str]:
