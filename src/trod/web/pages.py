@@ -24,6 +24,7 @@ NAV = (
     Door("Today", "today:today", "today"),
     Door("Ground", "ground:ground", "ground"),
     Door("Cameras", "cameras:cameras", "cameras"),
+    Door("Rounds", "rounds:rounds", "rounds"),
     Door("Cards", "cards:cards", "cards"),
     Door("Look-through", "look:look", "look"),
     Door("Questions", "questions:questions", "questions"),

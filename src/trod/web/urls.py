@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from django.urls import include, path
 
+from trod.web.rounds.home_views import hand_in
+
 urlpatterns = [
     path("", include("trod.web.today.urls")),
     path("ground/", include("trod.web.ground.urls")),
     path("ground/sites/of/<slug:slug>/bench/", include("trod.web.bench.urls")),
     path("cameras/keeping/", include("trod.web.keeping.urls")),
     path("cameras/", include("trod.web.cameras.urls")),
+    path("rounds/", include("trod.web.rounds.urls")),
+    path("packet/visits/", hand_in),
     path("cards/", include("trod.web.cards.urls")),
     path("look/", include("trod.web.look.urls")),
     path("questions/", include("trod.web.questions.urls")),

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from trod.web.catalogue import facts, forecasts, take_in, watch
+from trod.web.catalogue import facts, forecasts, rounds, take_in, watch
 from trod.web.jobs import Report, handles
 from trod.web.models import Deployment, Intake, Job, Reserve
 
@@ -107,3 +107,9 @@ def do_follow_watch(args: dict[str, Any], report: Report) -> dict[str, Any]:
     """Bring times and events of a deployment up to its clock. args: deployment (its slug)."""
     deployment = Deployment.objects.select_related("site__reserve").get(slug=args["deployment"])
     return {"told": watch.follow(deployment, report)}
+
+
+@handles(rounds.JOB)
+def do_round(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """Plan a round of many cameras. args: wish, round (its uuid, to plan it anew)."""
+    return rounds.do_job(args, report)

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
+from django.utils import timezone
 
 from trod import watch
 from trod.errors import WrongInput
@@ -17,12 +18,15 @@ from trod.planning import rounds as core
 from trod.planning.rounds import LeftOut, Party, RoundDay, RoundPlan, Span, Stop, Trip
 from trod.planning.travel import Place, Ways
 from trod.report import sentences
+from trod.web import jobs
 from trod.web.catalogue import outfits, round_plain
 from trod.web.catalogue.due import VISIT_MIN, Due, due
 from trod.web.catalogue.round_plain import Planned
 from trod.web.catalogue.wishes import Wish
-from trod.web.models import Reserve, Round, RoundStop, Site
+from trod.web.catalogue.wishes import from_plain as wish_from
+from trod.web.models import Job, Reserve, Round, RoundStop, Site
 
+JOB = "round"
 START = "@start"  # no slug looks like this
 ANY_WAY_MIN = 1000.0  # a stop worth so much work is gone to wherever there is room
 WALK_IN_M = 150.0  # from car to site, where no track tells; assumed
@@ -373,3 +377,22 @@ def moved(planned: Planned, key: str, by: int) -> list[tuple[date, str, list[str
 def as_json(planned: Planned) -> dict[str, Any]:
     """A plan for `--json`, every number whole."""
     return round_plain.to_plain(planned)
+
+
+def do_job(args: dict[str, Any], report: jobs.Report) -> dict[str, Any]:
+    """The worker's part. args: wish, round (uuid of the one to put it in place of, or "")."""
+    now = timezone.now()
+    row = Round.objects.select_related("reserve").filter(uuid=args["round"]).first() if args.get("round") else None
+    reserve = row.reserve if row else Reserve.objects.order_by("id").first()
+    if reserve is None:
+        raise WrongInput("reserve", got="none", needed="a reserve; write it down first")
+
+    def step(done: int, total: int, words: str) -> None:
+        report.step(done, total, words, force=True)
+
+    wish = wish_from(args["wish"])
+    made = plan(reserve, wish, now, step=step)
+    by = Job.objects.values_list("by", flat=True).get(pk=report.job_id)
+    with report.saving(3, 3, "Kept"):
+        kept = keep(reserve, wish, made, by=by, now=now, row=row)
+    return {"round": str(kept.uuid)}

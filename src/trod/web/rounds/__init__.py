@@ -1,0 +1,1 @@
+"""Rounds: who is due, a round planned, taken along, and brought home."""

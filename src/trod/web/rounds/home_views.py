@@ -1,0 +1,167 @@
+"""What comes home: a packet handed in over the Wi-Fi, a file brought in, a conflict settled, a photo shown."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from django.contrib import messages
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.http.multipartparser import MultiPartParserError
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from trod.archive import fieldnotes as files
+from trod.errors import TrodError, WrongInput
+from trod.report.packet import read_packet
+from trod.report.packet.reading import MOST_BYTES
+from trod.web import home
+from trod.web.access import person
+from trod.web.catalogue import bring_home, field_notes, round_papers
+from trod.web.models import Reserve, Round
+from trod.web.rounds.forms import HomeForm
+
+MOST_HANDED_IN = 64_000_000  # one visit can weigh 55 MB; `trod serve` itself takes no more
+TOO_BIG = f"at most {MOST_HANDED_IN // 1_000_000} MB at once."
+TOKEN = "X-Trod-Packet"
+
+
+# The phone's door -------------------------------------------------------------------------------------------
+
+
+def _doors(request: HttpRequest, answer: HttpResponse) -> HttpResponse:
+    """A page that was opened from a file has the origin null; the token alone opens this door."""
+    answer.headers["Access-Control-Allow-Origin"] = "*"
+    answer.headers["Access-Control-Allow-Methods"] = "POST"
+    answer.headers["Access-Control-Allow-Headers"] = "content-type, x-trod-packet"
+    if request.headers.get("Access-Control-Request-Private-Network") == "true":
+        answer.headers["Access-Control-Allow-Private-Network"] = "true"
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
+
+
+def _refused(request: HttpRequest, status: int, words: str) -> HttpResponse:
+    return _doors(request, JsonResponse({"error": words}, status=status))
+
+
+@csrf_exempt
+@require_http_methods(["POST", "OPTIONS"])
+def hand_in(request: HttpRequest) -> HttpResponse:
+    """Take visits from a packet; see docs/packet.md. The answer is a promise: what it names is on the disk."""
+    if request.method == "OPTIONS":
+        return _doors(request, HttpResponse(status=204))
+    token = request.headers.get(TOKEN, "")
+    if not token:
+        return _refused(request, 401, "No token came with it. Hand the visits in from the packet's own page.")
+    try:
+        length = int(request.META.get("CONTENT_LENGTH") or 0)
+    except ValueError:
+        length = 0
+    if length > MOST_HANDED_IN:
+        return _refused(request, 413, f"{length // 1_000_000} MB came; {TOO_BIG}")
+    data = request.read(MOST_HANDED_IN + 1)
+    if len(data) > MOST_HANDED_IN:
+        return _refused(request, 413, f"More came than fits; {TOO_BIG}")
+    try:
+        # Whose it is comes first: nothing of a stranger's file is looked at closely.
+        packet_id = json.loads(data)["packet"]["id"]
+        known = isinstance(packet_id, str) and round_papers.token_fits(packet_id, token)
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return _refused(request, 422, "That is no file of visits. Make the file anew on the phone.")
+    if not known:
+        return _refused(request, 403, "The token does not belong to this packet. Take the packet of this round anew.")
+    row = Round.objects.select_related("reserve").filter(uuid=_uuid(packet_id)).first()
+    if row is None:
+        return _refused(request, 409, "This round is no longer here. Make the file and bring it in by hand.")
+    now = timezone.now()
+    if not round_papers.may_still_hand_in(row, now):
+        return _refused(request, 403, "This packet has lapsed. Make the file and bring it in by hand.")
+    try:
+        found = read_packet(data)
+        origin = field_notes.Origin(packet=packet_id, by=f"phone, {row.name}"[:80], at=now)
+        taken = field_notes.take(found.visits, origin)
+    except WrongInput as trouble:
+        return _refused(request, 422, str(trouble))
+    except TrodError as trouble:
+        return _refused(request, 507, str(trouble))
+    return _doors(
+        request,
+        JsonResponse(
+            {
+                "accepted": [*taken.new, *taken.changed],
+                "already": taken.same,
+                "conflicts": [{"uuid": uid, "words": words} for uid, words in taken.held.items()],
+            }
+        ),
+    )
+
+
+def _uuid(text: str) -> Any:
+    import uuid
+
+    try:
+        return uuid.UUID(text)
+    except ValueError:
+        return None
+
+
+# By hand ----------------------------------------------------------------------------------------------------
+
+
+@require_http_methods(["GET", "POST"])
+def bring(request: HttpRequest) -> HttpResponse:
+    """Bring a file home, and settle what is held."""
+    problem, taken, doubts = "", None, ()
+    form = HomeForm()
+    if request.method == "POST":
+        try:
+            form = HomeForm(request.POST, request.FILES)
+            if form.is_valid():
+                taken, doubts = _bring(request, form.cleaned_data["file"])
+        except (TrodError, MultiPartParserError) as trouble:
+            problem = str(trouble)
+    reserve = Reserve.objects.order_by("id").first()
+    context = {
+        "form": form,
+        "problem": problem,
+        "taken": taken,
+        "doubts": doubts,
+        "held": field_notes.open_held(),
+        "zone": reserve.zone if reserve else "UTC",
+    }
+    bad = bool(problem or form.errors)
+    return render(request, "trod/rounds/home.html", context, status=422 if request.method == "POST" and bad else 200)
+
+
+def _bring(request: HttpRequest, file: Any) -> tuple[field_notes.Taken, tuple[str, ...]]:
+    data = file.read(MOST_BYTES + 1)
+    if len(data) > MOST_BYTES:
+        raise WrongInput("file", got=f"{file.size // 1_000_000} MB", needed=f"at most {MOST_BYTES // 1_000_000} MB")
+    return bring_home.take_file(data, file.name or "", by=person(request), now=timezone.now())
+
+
+@require_POST
+def decide(request: HttpRequest, name: str) -> HttpResponse:
+    """Settle one held note."""
+    try:
+        taken = field_notes.decide(name, request.POST.get("keep", ""), by=person(request), now=timezone.now())
+    except TrodError as trouble:
+        messages.error(request, str(trouble))
+    else:
+        messages.success(request, " ".join(["Settled; both sides stay in the archive.", *taken.told]))
+    return redirect("rounds:home")
+
+
+@require_GET
+def photo(request: HttpRequest, sha256: str) -> HttpResponseBase:
+    """A photo that was taken on a visit."""
+    path = files.photo_path(home.archive_root(), sha256)
+    if path is None:
+        raise Http404("There is no such photo.")
+    answer = FileResponse(path.open("rb"), content_type="image/jpeg")
+    answer.headers["X-Content-Type-Options"] = "nosniff"
+    answer.headers["Content-Security-Policy"] = "default-src 'none'"
+    answer.headers["Cache-Control"] = "private, max-age=31536000, immutable"
+    return answer

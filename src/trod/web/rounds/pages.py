@@ -1,0 +1,218 @@
+"""What the pages of rounds show, as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from django.utils.html import escape
+from django.utils.safestring import SafeString, mark_safe
+
+from trod.planning.kit import GROUPS
+from trod.planning.rounds import StopTime, Trip
+from trod.report import round_sheet, sentences
+from trod.web.catalogue.due import Due
+from trod.web.catalogue.round_plain import Planned
+from trod.web.models import Reserve, Round
+
+
+@dataclass(frozen=True)
+class DueLine:
+    """One site of the list of who is due. now, then : chances in hundredths, None without a forecast."""
+
+    due: Due
+    saves: float
+    saves_words: str
+    now: int | None
+    then: int | None
+    by: date | None
+    late: bool
+    closed: str
+
+
+def due_lines(found: Sequence[Due], today: date, ahead: int) -> list[DueLine]:
+    """The list of who is due within so many days."""
+
+    def per(value: float | None) -> int | None:
+        return None if value is None else round(100 * value)
+
+    out = []
+    for d in found:
+        saves = max(d.saves, default=0.0)
+        out.append(
+            DueLine(
+                due=d,
+                saves=saves,
+                saves_words=sentences.days_number(saves) if saves >= 0.05 else "none",
+                now=per(d.chance(today)),
+                then=per(d.chance(today + timedelta(days=ahead))),
+                by=d.go_by,
+                late=d.stopped or (d.go_by is not None and d.go_by <= today + timedelta(days=ahead)),
+                closed=d.closed.get(today, ""),
+            )
+        )
+    # Those late first, then by what a visit saves, then by their date.
+    return sorted(out, key=lambda x: (not x.due.stopped, not x.late, -x.saves, x.by or date.max, x.due.site.name))
+
+
+def length_words(metres: float, units: str) -> str:
+    """A way's length in the person's units, two digits."""
+    if units == "us":
+        return f"{sentences.trimmed(metres / 1609.344, 2)} mi"
+    return f"{round(metres, -1):.0f} m" if metres < 1000 else f"{sentences.trimmed(metres / 1000, 2)} km"
+
+
+def minutes_words(minutes: float) -> str:
+    """'25 min', '2 h 05'."""
+    whole = round(minutes)
+    return f"{whole} min" if whole < 90 else f"{whole // 60} h {whole % 60:02d}"
+
+
+def way_words(v: StopTime, units: str) -> str:
+    """How they come to a stop."""
+    parts = []
+    if v.way.drive_m >= 50:
+        parts.append(f"{length_words(v.way.drive_m, units)} by car")
+    if v.way.walk_m >= 10:
+        climb = ""
+        if v.way.climb_m is not None and v.way.climb_m >= 20:
+            up = f"{round(v.way.climb_m / 0.3048, -1):.0f} ft" if units == "us" else f"{round(v.way.climb_m, -1):.0f} m"
+            climb = f", {up} uphill"
+        parts.append(f"{length_words(v.way.walk_m, units)} on foot{climb}")
+    return f"{minutes_words(max(1, v.way.minutes))}: {', '.join(parts)}" if parts else "here"
+
+
+def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
+    """Each trip for its section."""
+    out = []
+    all_days = len({t.day for t in planned.plan.trips}) > 1
+    for n, trip in enumerate(planned.plan.trips):
+        kit = planned.kits[n] if n < len(planned.kits) else ()
+        out.append(
+            {
+                "n": n,
+                "trip": trip,
+                "day": f"{round_sheet.DAYS[trip.day.weekday()]}, {sentences.day(trip.day)}",
+                "leave": round_sheet.clock(trip.leave),
+                "home": round_sheet.clock(trip.home),
+                "away": minutes_words((trip.home - trip.leave).total_seconds() / 60),
+                "foot": length_words(trip.walk_m, units),
+                "car": length_words(trip.drive_m, units) if trip.drive_m >= 50 else "",
+                "back": minutes_words(max(1, trip.back.minutes)),
+                "light": planned.light[n] if n < len(planned.light) else "",
+                "saves": sentences.camera_days(trip.saves_days),
+                "visits": [
+                    {
+                        "v": v,
+                        "arrive": round_sheet.clock(v.arrive),
+                        "leave": round_sheet.clock(v.leave),
+                        "wait": minutes_words(v.wait_min) if v.wait_min >= 1 else "",
+                        "way": way_words(v, units),
+                        "saves": sentences.days_number(v.saves_days) if v.saves_days >= 0.05 else "",
+                        "first": n == 0 and v.number == 1,
+                        "last": n + 1 == len(planned.plan.trips) and v.number == len(trip.visits),
+                    }
+                    for v in trip.visits
+                ],
+                "kit": [(g, here) for g in GROUPS if (here := [i for i in kit if i.group == g])],
+                "strip": day_strip(trip),
+                "keys": ",".join(v.stop.key for v in trip.visits),
+                "more_days": all_days,
+            }
+        )  # fmt: skip
+    return out
+
+
+def day_strip(trip: Trip) -> SafeString:
+    """The day as a strip: hours along it, the ways as lines, each visit as a numbered block. SVG.
+
+    Full line by car, dashed on foot; the same stands in the table.
+    """
+    wide, high = 1000.0, 74.0
+    first = trip.leave.hour * 60 + trip.leave.minute
+    end = first + (trip.home - trip.leave).total_seconds() / 60
+    lo, hi = 60 * (first // 60), 60 * (int(end) // 60 + 1)
+    scale = (wide - 40) / max(hi - lo, 60)
+
+    def x(minute: float) -> float:
+        return 20 + (minute - lo) * scale
+
+    def at(when: Any) -> float:
+        return first + (when - trip.leave).total_seconds() / 60
+
+    parts = []
+    step = 60 if hi - lo <= 12 * 60 else 120
+    for hour in range(lo, hi + 1, step):
+        parts.append(f'<path class="hour" d="M{x(hour):.1f} 8V48"/>')
+        parts.append(f'<text class="hour-told" x="{x(hour):.1f}" y="68">{hour // 60 % 24}</text>')
+    here = float(first)
+    for v in trip.visits:
+        parts.append(_leg(x, here, v.way.drive_min, v.way.walk_min))
+        a, b = at(v.arrive) + v.wait_min, at(v.leave)
+        w = max(3.0, (b - a) * scale)
+        parts.append(f'<rect class="stay" x="{x(a):.1f}" y="14" width="{w:.1f}" height="28" rx="2"/>')
+        parts.append(f'<text class="stay-told" x="{x(a) + w / 2:.1f}" y="33">{v.number}</text>')
+        here = b
+    parts.append(_leg(x, here, trip.back.drive_min, trip.back.walk_min))
+    told = (
+        f"Away from {round_sheet.clock(trip.leave)} to {round_sheet.clock(trip.home)} with {len(trip.visits)} visits; "
+        "the table below says the same."
+    )
+    head = f'<svg class="daystrip" viewBox="0 0 {wide:.0f} {high:.0f}" role="img" aria-label="{escape(told)}">'
+    return mark_safe(head + "".join(parts) + "</svg>")  # only numbers and our own words are in it
+
+
+def _leg(x: Any, here: float, drive_min: float, walk_min: float) -> str:
+    out = ""
+    if drive_min > 0.2:
+        out += f'<path class="drive" d="M{x(here):.1f} 28H{x(here + drive_min):.1f}"/>'
+    if walk_min > 0.2:
+        out += f'<path class="walk" d="M{x(here + drive_min):.1f} 28H{x(here + drive_min + walk_min):.1f}"/>'
+    return out
+
+
+def map_data(reserve: Reserve, planned: Planned) -> dict[str, Any]:
+    """The map's data: ground, start, numbered stops, ways, and what was left out."""
+    plan = planned.plan
+    return {
+        "middle": [reserve.latitude, reserve.longitude],
+        "boundary": reserve.boundary,
+        "start": [plan.start.latitude_deg, plan.start.longitude_deg],
+        "trips": [
+            {
+                "name": f"{trip.day:%a} {trip.day.day}, {trip.party.name}",
+                "lines": [
+                    [list(p) for p in line]
+                    for line in (*(v.line for v in trip.visits), trip.back_line)
+                    if len(line) > 1
+                ],
+                "stops": [
+                    {
+                        "n": v.number,
+                        "name": v.stop.name,
+                        "at": [v.stop.latitude_deg, v.stop.longitude_deg],
+                        "when": round_sheet.clock(v.arrive),
+                        "why": v.stop.why,
+                        "key": v.stop.key,
+                    }
+                    for v in trip.visits
+                ],
+            }
+            for trip in plan.trips
+        ],
+        "left": [
+            {"name": x.stop.name, "at": [x.stop.latitude_deg, x.stop.longitude_deg]} for x in plan.left_out
+        ],
+    }
+
+
+def kept_rounds(reserve: Reserve, today: date) -> tuple[list[Round], list[Round]]:
+    """Rounds to come, the next first, and those past, the last first. Their plans are not read."""
+    from django.db.models import Count
+
+    rows = list(
+        Round.objects.filter(reserve=reserve).defer("plan").annotate(n=Count("stops")).order_by("-day", "-id")[:60]
+    )
+    return [r for r in reversed(rows) if r.day >= today], [r for r in rows if r.day < today]

@@ -1,0 +1,70 @@
+"""Where rounds start, and how cold the nights are."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods
+
+from trod import units as conversions
+from trod.planning.weather import DEFAULT_CLIMATE
+from trod.web.catalogue import outfits
+from trod.web.forms_common import back_to, units_for
+from trod.web.models import Reserve
+from trod.web.rounds.forms import NightsForm, StartForm
+
+
+@require_http_methods(["GET", "POST"])
+def start(request: HttpRequest) -> HttpResponse:
+    """Where rounds start: typed, or by a click on the map."""
+    reserve = Reserve.objects.order_by("id").first()
+    if reserve is None:
+        return redirect("people:reserve")
+    form = StartForm(request.POST or None, instance=reserve)
+    if request.method == "POST" and form.is_valid():
+        row = form.save(commit=False)
+        row.save(update_fields=["base_latitude", "base_longitude"])
+        messages.success(request, "Rounds start there from now on.")
+        return redirect(back_to(request, "/rounds/"))
+    known = Reserve.objects.get(pk=reserve.pk)
+    at = None if known.base_latitude is None else [known.base_latitude, known.base_longitude]
+    data = {
+        "middle": [known.latitude, known.longitude],
+        "boundary": known.boundary,
+        "start": at,
+        "choose": True,
+        "trips": [],
+        "left": [{"name": s.name, "at": [s.latitude, s.longitude]} for s in known.sites.filter(retired=False)],
+    }
+    context = {"form": form, "data": data, "next": back_to(request, "/rounds/")}
+    return render(request, "trod/rounds/start.html", context, status=422 if form.is_bound else 200)
+
+
+@require_http_methods(["GET", "POST"])
+def nights(request: HttpRequest) -> HttpResponse:
+    """The mean night minima by month; cells give less in the cold."""
+    reserve = Reserve.objects.order_by("id").first()
+    if reserve is None:
+        return redirect("people:reserve")
+    units = units_for(request, reserve)
+    climate = outfits.climate_of(reserve)
+    ours = climate is not DEFAULT_CLIMATE
+
+    def shown(celsius: float) -> float:
+        return round(conversions.fahrenheit_from_c(celsius) if units == "us" else celsius, 1)
+
+    initial = {f"m{n}": shown(v) for n, v in enumerate(climate.minimum_c, 1)} if ours else {}
+    if ours and len(set(climate.sd_c)) == 1:
+        initial["sd"] = round(climate.sd_c[0] * (1.8 if units == "us" else 1), 1)
+    if ours:
+        initial["source"] = climate.source
+    form = NightsForm(request.POST or None, request.FILES or None, units=units, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        reserve.climate = form.climate()
+        reserve.save(update_fields=["climate"])
+        words = "The nights are kept." if reserve.climate else "Your numbers are taken back; assumed nights stand in."
+        messages.success(request, f"{words} Forecasts are worked out anew.")
+        return redirect(back_to(request, "/rounds/"))
+    context = {"form": form, "ours": ours, "climate": climate, "next": back_to(request, "/rounds/"), "units": units}
+    return render(request, "trod/rounds/nights.html", context, status=422 if form.is_bound else 200)
