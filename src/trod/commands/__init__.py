@@ -23,6 +23,7 @@ VERBS = (
     "restore",
     "ask",
     "place",
+    "power",
     "report",
     "export",
 )

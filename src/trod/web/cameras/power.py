@@ -17,12 +17,14 @@ from django.views.decorators.http import require_GET
 
 from trod import watch
 from trod.errors import WrongInput
+from trod.planning import outfit_change
+from trod.planning.outfit_change import Change
 from trod.report import charts
 from trod.web.cameras import power_chart
 from trod.web.catalogue import forecasts, outfits, what_if
 from trod.web.catalogue.forecasts import Price, Reckoned
 from trod.web.catalogue.outfits import Assumed
-from trod.web.catalogue.what_if import Change, Help
+from trod.web.catalogue.what_if import Help
 from trod.web.forms_common import units_for
 from trod.web.models import Deployment
 from trod.web.questions import script
@@ -99,7 +101,7 @@ def make(row: Deployment, now: datetime, *, price: Price, change: Change, units:
     if not change.nothing:
         try:
             outfit, stop = what_if.visited(gear, today=today, climate=climate, change=change)
-            other, other_says = what_if.words(outfit), stop.sentence()
+            other, other_says = outfit_change.words(outfit), stop.sentence()
         except WrongInput as wrong:
             trouble = str(wrong)
     end = power_chart.last_day(reckoned.by_cause, gone=gone)
@@ -117,7 +119,7 @@ def make(row: Deployment, now: datetime, *, price: Price, change: Change, units:
         assumed=assumed,
         guesses=sum(a.guessed for a in assumed),
         cautions=told.caveats,
-        as_is=what_if.words(as_is),
+        as_is=outfit_change.words(as_is),
         as_is_says=as_is_stop.sentence(),
         other=other,
         other_says=other_says,

@@ -26,6 +26,7 @@ from trod.web.cameras.forms import (
     EndForm,
     offset_words,
 )
+from trod.web.catalogue import forecasts
 from trod.web.forms_common import back_to, delete_page, form_page, units_for
 from trod.web.models import (
     Camera,
@@ -207,7 +208,11 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
     first = watch.local(row.start, zone).date()
     today = watch.local(now, zone).date()
     last = max(watch.local(row.end, zone).date() if row.end else today, first + timedelta(days=29))
-    (line,) = ribbons_of([row], {row.pk: seen}, {row.pk: visits}, zone, first, max(last, today))
+    foretold = forecasts.kept(reserve, now).forecasts.get(row.slug) if row.end is None else None
+    told_of = {row.slug: foretold} if foretold else {}
+    (line,) = ribbons_of([row], {row.pk: seen}, {row.pk: visits}, zone, first, max(last, today), told_of)
+    if foretold is not None:
+        last = max(last, min(foretold.late or today, today + timedelta(days=365)), today + timedelta(days=60))
     told = []
     for v in visits:
         error_s = dial_error_s(v, row.utc_offset_min)
@@ -231,7 +236,9 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
         "proposed": proposed,
         "work": watching.work_on(row),
         "svg": ribbons.draw(line, first=first, last=last, today=today),
-        "hover": ribbons.hover(line, first=first, last=last),
+        "hover": ribbons.hover(line, first=first, last=min(last, max(today, first)) if foretold else last),
+        "ahead": ribbons.hover_ahead(line, today=today, last=last),
+        "foretold": foretold,
         "first": first,
         "days": (last - first).days + 1,
         "months": [

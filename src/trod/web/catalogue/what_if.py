@@ -11,64 +11,18 @@ from datetime import date
 
 import numpy as np
 
-from trod.errors import WrongInput
 from trod.planning import endurance, fixes
 from trod.planning.arrivals import STORM_DAY_BLANKS, Arrivals
 from trod.planning.cells import CELLS
 from trod.planning.endurance import Outfit, StopForecast, Task, Used
+from trod.planning.outfit_change import Change, changed
 from trod.planning.weather import Climate
 from trod.web.catalogue.forecasts import Reckoned
-from trod.web.catalogue.outfits import Equipped, pack_from
+from trod.web.catalogue.outfits import Equipped
 
 FEWER_LOSSES = 0.5  # of thefts and knocks, for a camera high in its tree; assumed
 LONGER_DELAY_S = 60.0
 WORTH_DAYS = 0.5  # camera-days a year below which a fix is not worth a line
-
-
-@dataclass(frozen=True, kw_only=True)
-class Change:
-    """What is to be set otherwise; None leaves it as it is. cells : as people write it, like "12 FR6"."""
-
-    cells: str | None = None
-    card_gb: float | None = None
-    delay_s: float | None = None
-    burst: int | None = None
-    clip_s: float | None = None
-
-    @property
-    def nothing(self) -> bool:
-        """Whether nothing is changed."""
-        return all(value is None for value in (self.cells, self.card_gb, self.delay_s, self.burst, self.clip_s))
-
-
-def changed(outfit: Outfit, change: Change) -> Outfit:
-    """The outfit with a change. Raises WrongInput that names what cannot be."""
-    more: dict[str, object] = {}
-    if change.cells is not None:
-        pack, source = pack_from(change.cells, kind=outfit.pack.cell.designation, number=outfit.pack.number)
-        if source.startswith("assumed") or not change.cells.strip():
-            raise WrongInput("cells", got=change.cells[:60], needed="a number and a kind, like 12 FR6 or 8 LR6")
-        more["pack"] = pack
-    if change.card_gb is not None:
-        if not 0 < change.card_gb <= 4096:
-            raise WrongInput("card", got=change.card_gb, needed="gigabytes, above 0 and at most 4096")
-        more["card_gb"] = change.card_gb
-    if change.delay_s is not None:
-        if not 0 <= change.delay_s <= 86_400:
-            raise WrongInput("delay", got=change.delay_s, needed="seconds, from 0 to 86400")
-        more["delay_s"] = change.delay_s
-    if change.clip_s is not None:
-        if not 0 <= change.clip_s <= 600:
-            raise WrongInput("clip", got=change.clip_s, needed="seconds, from 0 to 600")
-        more["clip_s"] = change.clip_s
-    if change.burst is not None:
-        if not 0 <= change.burst <= 100:
-            raise WrongInput("burst", got=change.burst, needed="pictures a trigger, a whole number from 0 to 100")
-        more["frames"] = change.burst
-    new = replace(outfit, **more)  # type: ignore[arg-type]
-    if new.frames == 0 and not new.clip_s:
-        raise WrongInput("burst", got=0, needed="a picture or a clip for each trigger")
-    return new
 
 
 def visited(
@@ -77,18 +31,6 @@ def visited(
     """The outfit and its forecast if the camera were visited today."""
     outfit = changed(gear.outfit, change) if change is not None else gear.outfit
     return outfit, endurance.forecast(outfit, gear.arrivals, today, climate=climate, used=Used())
-
-
-def words(outfit: Outfit) -> str:
-    """An outfit in a few words."""
-    takes = []
-    if outfit.frames:
-        takes.append(f"{outfit.frames} picture{'s' if outfit.frames != 1 else ''}")
-    if outfit.clip_s:
-        takes.append(f"a clip of {outfit.clip_s:g} s")
-    return (
-        f"{outfit.pack.name}, {outfit.card_gb:g} GB, {' and '.join(takes)} a trigger, {outfit.delay_s:g} s between"
-    )
 
 
 # What would help ----------------------------------------------------------------------------------------------
