@@ -24,7 +24,7 @@ def addresses() -> list[tuple[str, str]]:
     from django.urls import reverse
 
     from trod.web import pages
-    from trod.web.models import Camera, CameraModel, Deployment, Event, Placement, Sign, Site, Species, Visit
+    from trod.web.models import Camera, CameraModel, Card, Deployment, Event, Placement, Sign, Site, Species, Visit
 
     out = [(door.label, reverse(door.url_name)) for door in (*pages.NAV, *pages.FOOT)]
     busiest = Deployment.objects.order_by("start").first()
@@ -50,7 +50,18 @@ def addresses() -> list[tuple[str, str]]:
         ("new camera model", reverse("cameras:model_new")),
         ("settings of a site", reverse("ground:settings", args=[Site.objects.get(pk=busiest.site_id).slug])),
         ("where next", reverse("ground:season")),
-        ("cards by label", reverse("cameras:cards")),
+        ("which card is where", reverse("cameras:cards")),
+        ("a card's way", reverse("keeping:card", args=[Card.objects.order_by("pk").first().pk])),
+        ("keeping", reverse("keeping:keeping")),
+        ("locks and keys", reverse("keeping:locks")),
+        ("new lock", reverse("keeping:lock_new")),
+        ("theft and damage", reverse("keeping:mishaps")),
+        ("write a mishap down", reverse("keeping:mishap_new")),
+        ("how long cells lasted", reverse("keeping:all_cells")),
+        ("cells of a camera", reverse("keeping:cells", args=[busiest.camera_id])),
+        ("the shelf", reverse("keeping:stock")),
+        ("new on the shelf", reverse("keeping:stock_new")),
+        ("what a year costs", reverse("keeping:costs_of", args=[busiest.start.year])),
         ("bring a list", reverse("cameras:import", args=["sites"])),
         ("species", reverse("people:species")),
         ("a species", reverse("people:species_edit", args=[Species.objects.order_by("pk").first().slug])),
