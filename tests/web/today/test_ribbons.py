@@ -93,8 +93,14 @@ def test_a_name_cannot_break_out_of_the_drawing():
 def test_months_stand_where_they_begin():
     found = months(date(2025, 12, 15), date(2026, 2, 14))
 
-    assert [(label, new) for label, _, new in found] == [("Jan", True), ("Feb", False)]
+    assert [(label, year) for label, _, year in found] == [("Jan", 2026), ("Feb", None)]
     assert found[0][1] == 17 / 62
+
+
+def test_every_january_of_a_long_line_tells_its_own_year():
+    found = months(date(2025, 11, 1), date(2027, 2, 1))
+
+    assert [(label, year) for label, _, year in found if year] == [("Jan", 2026), ("Jan", 2027)]
 
 
 def test_the_pointer_finds_each_day():

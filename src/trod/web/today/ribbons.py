@@ -100,13 +100,13 @@ def shade(events: int) -> int:
     return sum(events >= low for low in SHADES)
 
 
-def months(first: date, last: date) -> list[tuple[str, float, bool]]:
-    """The axis: (label, place from 0 to 1, begins a year) of each month that begins between the days."""
+def months(first: date, last: date) -> list[tuple[str, float, int | None]]:
+    """The axis: (label, place from 0 to 1, the year that begins with it) of each month that begins in the days."""
     span = (last - first).days + 1
     out = []
     at = first if first.day == 1 else (first.replace(day=1) + timedelta(days=32)).replace(day=1)
     while at <= last:
-        out.append((f"{at:%b}", (at - first).days / span, at.month == 1))
+        out.append((f"{at:%b}", (at - first).days / span, at.year if at.month == 1 else None))
         at = (at + timedelta(days=32)).replace(day=1)
     return out
 

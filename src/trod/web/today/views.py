@@ -46,9 +46,9 @@ def today(request: HttpRequest) -> HttpResponse:
                 {
                     "label": label,
                     "left": f"{place * 100:.2f}",
-                    "year": page.first.year + 1 if new_year else None,
+                    "year": year,
                 }
-                for label, place, new_year in ribbons.months(page.first, page.last)
+                for label, place, year in ribbons.months(page.first, page.last)
             ],
             "spans": pages.SPANS,
             "shades": [
