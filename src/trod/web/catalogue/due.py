@@ -292,4 +292,9 @@ def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[dat
         best = best_day_for_round(standings, today=today, travel_days=way.travel_days)
     except TrodError:
         return None, ""
+    wanting = [(d.go_by, d.site.name) for d in found if d.go_by is not None]
+    first, who = min(wanting, default=(date.max, ""))
+    if first <= today + timedelta(days=120) and (best.day is None or first < best.day):
+        then = "" if best.day is None else f" A round to all of them would pay best on {sentences.day(best.day)}."
+        return first, f"Go by {sentences.day(first)}, which is as long as {who} should wait.{then}"
     return best.day, best.sentence

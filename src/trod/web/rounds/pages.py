@@ -10,7 +10,7 @@ from typing import Any
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
-from trod.planning.kit import GROUPS
+from trod.planning.kit import GROUPS, KitItem
 from trod.planning.rounds import StopTime, Trip
 from trod.report import round_sheet, sentences
 from trod.web.catalogue.due import Due
@@ -102,7 +102,7 @@ def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
                 "car": length_words(trip.drive_m, units) if trip.drive_m >= 50 else "",
                 "back": minutes_words(max(1, trip.back.minutes)),
                 "light": planned.light[n] if n < len(planned.light) else "",
-                "saves": sentences.camera_days(trip.saves_days),
+                "saves": sentences.camera_days(trip.saves_days) if trip.saves_days >= 0.05 else "",
                 "visits": [
                     {
                         "v": v,
@@ -117,6 +117,7 @@ def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
                     for v in trip.visits
                 ],
                 "kit": [(g, here) for g in GROUPS if (here := [i for i in kit if i.group == g])],
+                "kit_words": kit_words(kit),
                 "strip": day_strip(trip),
                 "keys": ",".join(v.stop.key for v in trip.visits),
                 "more_days": all_days,
@@ -125,12 +126,22 @@ def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
     return out
 
 
+def kit_words(kit: Sequence[KitItem]) -> str:
+    """What goes to the sites, in a few words: '8 LR6, 9 cards, ladder'."""
+    parts = []
+    for item in kit:
+        if item.group in GROUPS[:2]:
+            what = item.what.removeprefix("cells ").partition(" (")[0].partition(",")[0].removeprefix("empty ")
+            parts.append(what if item.number == 1 and what == "ladder" else f"{item.number} {what}")
+    return ", ".join(parts) or "nothing for the sites"
+
+
 def day_strip(trip: Trip) -> SafeString:
     """The day as a strip: hours along it, the ways as lines, each visit as a numbered block. SVG.
 
     Full line by car, dashed on foot; the same stands in the table.
     """
-    wide, high = 1000.0, 74.0
+    wide, high = 640.0, 74.0
     first = trip.leave.hour * 60 + trip.leave.minute
     end = first + (trip.home - trip.leave).total_seconds() / 60
     lo, hi = 60 * (first // 60), 60 * (int(end) // 60 + 1)

@@ -11,6 +11,7 @@
       zoomControl: false, attributionControl: false, scrollWheelZoom: false, maxZoom: 19, minZoom: 3, zoomSnap: 0.25,
       fadeAnimation: !still, zoomAnimation: !still, markerZoomAnimation: !still,
     });
+    map.setView(data.start || data.middle, 12, { animate: false });
     L.control.zoom({ position: "topright", zoomInTitle: "Nearer", zoomOutTitle: "Farther" }).addTo(map);
     L.control.scale({ position: "bottomleft", maxWidth: 160 }).addTo(map);
     const bounds = L.latLngBounds([]);
