@@ -23,6 +23,8 @@ VERBS = (
     "restore",
     "ask",
     "place",
+    "rounds",
+    "packet",
     "power",
     "report",
     "export",

@@ -229,10 +229,10 @@ def _reasons(f: Forecast, day: date, today: date, next_days: int) -> list[tuple[
     cause = {"cells": "its cells", "card": "its card"}.get(f.cause, "")
     because = f", most likely by {cause}" if cause else ""
     if now >= 0.05:
-        return [(100 * now, f"{f.camera} has stopped by then {_times(now)}{because}")]
+        return [(100 * now, f"{f.camera} has stopped by {sentences.day(day)} {_times(now)}{because}")]
     if then >= 0.05:
         till = sentences.day(day + timedelta(days=next_days))
-        return [(10 * then, f"{f.camera} would stop until {till} {_times(then)}{because}")]
+        return [(10 * then, f"{f.camera} stops by {till} {_times(then)}{because}")]
     return [(0.0, f"{f.camera} has power and room for longer")]
 
 

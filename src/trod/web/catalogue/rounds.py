@@ -351,6 +351,14 @@ def keep(reserve: Reserve, wish: Wish, planned: Planned, *, by: str, now: dateti
     return row
 
 
+def unsaved(reserve: Reserve, wish: Wish, planned: Planned, now: datetime) -> Round:
+    """The round as a row that is not kept, for papers alone."""
+    return Round(
+        reserve=reserve, name=wish.name, day=wish.first, wish=wish.plain(), plan=round_plain.to_plain(planned),
+        made_at=now,
+    )  # fmt: skip
+
+
 def order_of(planned: Planned) -> list[tuple[date, str, list[str]]]:
     """The order of a plan: (day, party, slugs) for each trip."""
     return [(t.day, t.party.name, [v.stop.key for v in t.visits]) for t in planned.plan.trips]

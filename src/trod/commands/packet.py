@@ -1,0 +1,121 @@
+"""`trod packet`: a round's packet for a phone, and what comes back from it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+
+@click.command(short_help="Make a round's packet for a phone; take its notes home.")
+@click.option("--round", "name", metavar="NAME", help="The round, by its name; the newest of that name.")
+@click.option(
+    "--out", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.html", help="Where the packet goes."
+)
+@click.option(
+    "--address", "addresses", multiple=True, metavar="URL",
+    help="Where the phone may find trod serve, like http://192.168.4.1:8000; may be given again.",
+)  # fmt: skip
+@click.option("--blur", is_flag=True, help="Leave the places of sensitive sites out.")
+@click.option(
+    "--take",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Take in the file that a packet made, or the round's table with its columns filled in.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def packet(
+    name: str | None, out: Path | None, addresses: tuple[str, ...], blur: bool, take: Path | None, as_json: bool
+) -> None:
+    """Make the packet of a kept round, or take home what was noted.
+
+    The packet is one HTML file: open it in a phone's browser, without a network. Taking a file in twice does no
+    harm; what two sides say differently is held until you decide, under Rounds.
+
+    \b
+    Examples:
+      trod packet --round "West side" --out west-side.html
+      trod packet --take visits.json
+    \b
+    Exit statuses:
+      0  done
+      1  taken in, and something is held until you decide
+      2  the command line was wrong
+      3  not done: no such round, a file that cannot be read, a place that cannot be written to
+
+    --json gives, with --take: new, changed, same, held (visit: why), told, doubts; else: out, bytes, stops.
+    """
+    if (take is None) == (name is None):
+        raise click.UsageError("Give either --round with --out, or --take.")
+    if name is not None and out is None:
+        raise click.UsageError("Where does the packet go? Give --out FILE.html.")
+    from trod.web.start import ready
+
+    ready()
+    from datetime import UTC, datetime
+
+    from trod.web.access import machine_person
+
+    now = datetime.now(UTC)
+    if take is not None:
+        from trod.errors import WrongInput
+        from trod.web.catalogue import bring_home
+
+        try:
+            data = take.read_bytes()
+        except OSError as trouble:
+            why = trouble.strerror or str(trouble)
+            raise WrongInput(str(take), got=why, needed="a file that can be read") from trouble
+        taken, doubts = bring_home.take_file(data, take.name, by=machine_person(), now=now)
+        if as_json:
+            told = {
+                "new": taken.new,
+                "changed": taken.changed,
+                "same": taken.same,
+                "held": taken.held,
+                "told": taken.told,
+                "doubts": list(doubts),
+            }
+            click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+        else:
+            click.echo(taken.sentence())
+            for words in (*taken.told, *doubts, *taken.held.values()):
+                click.echo(f"  {words}")
+            if taken.held:
+                click.echo("Decide under Rounds, Bring notes home.")
+        if taken.held:
+            raise SystemExit(1)
+        return
+    assert name is not None and out is not None
+    _make(name, out, addresses, blur, as_json, now)
+
+
+def _make(name: str, out: Path, addresses: tuple[str, ...], blur: bool, as_json: bool, now: object) -> None:
+    from datetime import datetime
+
+    from trod.commands.rounds import write
+    from trod.errors import WrongInput
+    from trod.report.packet import packet_html
+    from trod.web.catalogue import round_papers
+    from trod.web.models import Round
+
+    assert isinstance(now, datetime)
+    rows = Round.objects.select_related("reserve")
+    row = rows.filter(name__iexact=name.strip()).order_by("-day", "-id").first()
+    if row is None:
+        known = ", ".join(rows.order_by("-day").values_list("name", flat=True)[:10])
+        needed = f"one of: {known}" if known else "a round; plan one with: trod rounds"
+        raise WrongInput("round", got=name, needed=needed)
+    data = round_papers.packet_of(
+        row, units=row.reserve.units, now=now, addresses=addresses, with_sensitive=not blur
+    )
+    made = packet_html(data).encode("utf-8")
+    write(out, made)
+    if as_json:
+        told = {"out": str(out), "bytes": len(made), "stops": len(data.stops), "round": str(row.uuid)}
+        click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+        return
+    click.echo(f"The packet of {row.name}, {len(data.stops)} stops, is {out}.")
+    click.echo("Copy it to the phone and open it there in a browser, not in a preview.")
+    click.echo("Bring the notes home the same day.")
