@@ -275,9 +275,18 @@ def test_faults_that_are_stated_come_on_top_and_are_told(cast):
 
     assert found.early is None or found.early > found.start + timedelta(days=200)  # of cells and card
     assert found.stopped[365] == pytest.approx(1 - (1 - found.by_supply[365]) * np.exp(-0.6 * 365 / 365.25), abs=2e-4)
-    assert "A fault or theft comes first with a chance of" in found.sentence
+    assert found.sentence.startswith("Most likely a fault or theft ends it, in half of the futures by 22 August 2027.")
     assert sum(found.causes.values()) > 0.8
     assert not any("No chance of a fault" in caveat for caveat in found.caveats)
+
+
+def test_a_rare_fault_is_told_beside_cells_that_end_sooner(cast):
+    visit(cast, 1, arrival="working", cells_changed=True, cells_kind="LR6", cells_count=8)
+    m.Site.objects.update(losses_per_year=0.2)
+    found = mine(cast)
+
+    assert found.sentence.startswith("By cells and card it probably stops between ")
+    assert f"in 100 by {found.early.day} {found.early:%B %Y}." in found.sentence
 
 
 def test_chances_by_cause_with_faults_add_up_to_the_closed_form():
@@ -313,7 +322,7 @@ def test_the_size_of_files_is_taken_from_what_came_home(cast, bring_events):
     )  # fmt: skip
     size = told(mine(cast), "Size of a picture")
 
-    assert size.value == "5.0 MB by day, 5.0 MB by night"
+    assert size.value == "5 MB by day, 5 MB by night"
     assert size.source == "from 25 day pictures and 25 night pictures"
 
 

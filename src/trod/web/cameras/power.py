@@ -30,19 +30,26 @@ from trod.web.models import Deployment
 from trod.web.questions import script
 
 
+def _number(needed: str) -> dict[str, str]:
+    """What is said when something typed is no number."""
+    return {"invalid": f"That is no number that can be read; needed: {needed}."}
+
+
 class PriceForm(forms.Form):
     """What a visit costs and how often a camera is lost here; for this page, not kept."""
 
     travel_min = forms.FloatField(
-        label="Way there and back (min)", min_value=0, max_value=2880, required=False, help_text="for this camera alone"
-    )
+        label="Way there and back (min)", min_value=0, max_value=2880, required=False, help_text="for this camera alone",
+        error_messages=_number("minutes, like 90"),
+    )  # fmt: skip
     quiet_days = forms.FloatField(
         label="Quiet after a visit (days)", min_value=0, max_value=90, required=False,
-        help_text="for how long animals stay away",
+        help_text="for how long animals stay away", error_messages=_number("days, like 2"),
     )  # fmt: skip
     losses = forms.FloatField(
         label="Faults and thefts (a year)", min_value=0, max_value=50, required=False,
         help_text="how many a camera here suffers; 0.1 is one in ten years",
+        error_messages=_number("how many a year, like 0.2"),
     )  # fmt: skip
 
 
@@ -50,9 +57,17 @@ class ChangeForm(forms.Form):
     """What might be set otherwise at the next visit."""
 
     cells = forms.CharField(label="Cells", max_length=60, required=False, help_text="like 12 FR6 or 8 alkaline")
-    card_gb = forms.FloatField(label="Card (GB)", min_value=0.1, max_value=4096, required=False)
-    delay_s = forms.FloatField(label="Between triggers (s)", min_value=0, max_value=86_400, required=False)
-    burst = forms.IntegerField(label="Pictures a trigger", min_value=0, max_value=100, required=False)
+    card_gb = forms.FloatField(
+        label="Card (GB)", min_value=0.1, max_value=4096, required=False, error_messages=_number("gigabytes, like 64")
+    )
+    delay_s = forms.FloatField(
+        label="Between triggers (s)", min_value=0, max_value=86_400, required=False,
+        error_messages=_number("seconds, like 30"),
+    )  # fmt: skip
+    burst = forms.IntegerField(
+        label="Pictures a trigger", min_value=0, max_value=100, required=False,
+        error_messages=_number("pictures, like 3"),
+    )  # fmt: skip
 
     def clean_cells(self) -> str:
         typed = str(self.cleaned_data["cells"]).strip()
@@ -75,6 +90,7 @@ class Page:
     cautions: tuple[str, ...]
     as_is: str
     as_is_says: str
+    as_is_now: dict[str, str]
     other: str = ""
     other_says: str = ""
     trouble: str = ""
@@ -121,6 +137,12 @@ def make(row: Deployment, now: datetime, *, price: Price, change: Change, units:
         cautions=told.caveats,
         as_is=outfit_change.words(as_is),
         as_is_says=as_is_stop.sentence(),
+        as_is_now={
+            "cells": as_is.pack.name,
+            "card_gb": f"{as_is.card_gb:g}",
+            "delay_s": f"{as_is.delay_s:g}",
+            "burst": str(as_is.frames),
+        },
         other=other,
         other_says=other_says,
         trouble=trouble,
@@ -161,11 +183,16 @@ def power(request: HttpRequest, slug: str) -> HttpResponse:
     price, change = PriceForm(request.GET or None), ChangeForm(request.GET or None)
     page = make(row, now, price=_price(price), change=_change(change), units=units_for(request, row.site.reserve))
     told = page.forecast
+    for name, value in page.as_is_now.items():
+        change.fields[name].widget.attrs["placeholder"] = value
+    # The day stands above it already.
+    why = told.go_why.partition(". ")[2] if told.go_why.startswith("Go ") else told.go_why
     context = {
+        "why": why,
         "deployment": row,
         "page": page,
         "told": told,
-        "price_form": PriceForm(_shown(request, _price_now(page))),
+        "price_form": price if price.errors else PriceForm(_shown(request, _price_now(page))),
         "change_form": change,
         "chart": json_script(_chart(page), "chart-data"),
         "charts_url": reverse("questions:charts_script", args=[script.stamp()]),

@@ -76,7 +76,7 @@ def spec(
     watching = 1 - np.sum([by_cause[c] for c in by_cause], axis=0)
     low = np.zeros(len(days))
     layers: list[dict[str, Any]] = []
-    names = []
+    names: list[tuple[str, Floats, Floats, str]] = []
     for key, words, style in BANDS:
         part = np.clip((watching if key == "watching" else by_cause[key])[days], 0.0, 1.0)
         high = np.minimum(low + part, 1.0)
@@ -90,17 +90,18 @@ def spec(
             if key != "fault":
                 layers.append(_edge(values))
             if part.max() >= LABEL_FROM:
-                names.append(_name(words, days, low, high, start, key))
+                names.append((words, low, high, key))
         low = high
     rules = [(today, "today", "exact", 0)]
-    if plan_on is not None:
-        rules.append((plan_on, "plan on this day", "even", 14))
-    if go_by is not None and go_by not in (plan_on, today):
+    if plan_on is not None and (go_by is None or abs((go_by - plan_on).days) > 0.03 * end):
+        rules.append((plan_on, "1 in 10 stopped", "even", 14))
+    if go_by is not None and go_by != today:
         rules.append((go_by, "go by", "even", 28))
     for day, words, style, dy in rules:
         if start <= day <= start + timedelta(days=end):
             layers += _rule(day, words, style, dy, right=(day - start).days > 0.75 * end)
-    layers += names
+    last = max([(day - start).days for day, *_ in rules if day <= start + timedelta(days=end // 2)], default=0)
+    layers += [_name(words, days, low, high, start, key, after=last + 0.02 * end) for words, low, high, key in names]
     return {
         "$schema": f"https://vega.github.io/schema/vega-lite/v{charts.VEGALITE}.json",
         "description": label,
@@ -146,14 +147,16 @@ def _edge(values: list[dict[str, Any]]) -> dict[str, Any]:
     }
 
 
-def _name(words: str, days: Floats, low: Floats, high: Floats, start: date, key: str) -> dict[str, Any]:
-    """A band's name inside it: near its thickest place, off the edges of the drawing."""
+def _name(
+    words: str, days: Floats, low: Floats, high: Floats, start: date, key: str, *, after: float
+) -> dict[str, Any]:
+    """A band's name inside it: near its thickest place, off the edges of the drawing and off the lines."""
     inner = np.arange(len(days))
     inside = (inner >= 0.1 * len(days)) & (inner <= 0.82 * len(days))
     thick = np.where(inside, high - low, -1.0)
     best = int(np.argmax(thick))
     if key == "watching":  # low down, where its lines do not pass
-        best, middle = int(0.1 * len(days)), 0.12
+        best, middle = min(int(np.searchsorted(days, after)), len(days) - 1), 0.08
     else:
         middle = float(low[best] + high[best]) / 2
     return {
@@ -170,7 +173,7 @@ def _rule(day: date, words: str, style: str, dy: int, *, right: bool) -> list[di
         {"data": data, "mark": {"type": "rule", "style": style}, "encoding": {"x": _x()}},
         {
             "data": data,
-            "mark": {"type": "text", "style": "note", "baseline": "top", "dy": 4 + dy, **side},
+            "mark": {"type": "text", "style": "figure", "baseline": "top", "dy": 4 + dy, **side},
             "encoding": {"x": _x(), "y": _y("top"), "text": {"field": "what"}},
         },
     ]

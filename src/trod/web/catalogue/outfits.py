@@ -362,11 +362,11 @@ def _told(
     written = card is not None and card.size_gb
     says.append(Assumed("Card", f"{outfit.card_gb:g} GB", "as written down" if written else "assumed"))
     if outfit.frames:
-        each = f"{outfit.sizes.day_mean_mb:.1f} MB by day, {outfit.sizes.night_mean_mb:.1f} MB by night"
+        each = f"{outfit.sizes.day_mean_mb:.2g} MB by day, {outfit.sizes.night_mean_mb:.2g} MB by night"
         says.append(Assumed("Size of a picture", each, outfit.sizes.source))
     if outfit.clip_s:
         says.append(Assumed("Length of a clip", f"{outfit.clip_s:g} s", "assumed"))
-        says.append(Assumed("A second of clip", f"{outfit.sizes.clip_mb_s:.1f} MB", outfit.sizes.source))
+        says.append(Assumed("A second of clip", f"{outfit.sizes.clip_mb_s:.2g} MB", outfit.sizes.source))
     says.append(Assumed("Triggers a day", f"{arrivals.posterior.per_day:.2g}", arrivals.sentence()))
     return tuple(says)
 

@@ -54,6 +54,9 @@ class Help:
         if self.fewer_visits >= 0.95:
             n = round(self.fewer_visits)
             said += f", {'one visit' if n == 1 else f'{n} visits'} fewer among them"
+        elif self.fewer_visits <= -0.95:
+            n = -round(self.fewer_visits)
+            said += f", with {'one visit' if n == 1 else f'{n} visits'} more, since these then pay"
         return said
 
 

@@ -35,7 +35,7 @@ AHEAD_D = 30  # what an idle camera loses before somebody would come by anyway
 CLOCK_S = 120  # a clock within two minutes is right enough for events and hours. Ours.
 USUAL_VISIT_D = 60  # between visits, when the reserve has no rhythm of its own yet. Ours.
 LIKELY = 0.5  # a chance from which a camera has "probably" stopped
-SOON_D = 7  # a visit that is due within so many days is told
+SOON_D = 14  # a visit that is due within so many days is told
 MOST_LIKELY = {
     "cells": "; most likely its cells no longer carry the flash",
     "card": "; most likely its card is full",
@@ -202,7 +202,7 @@ def silent_cameras(
 
 
 def stopping_cameras(standing: Iterable[Deployment], foretold: Mapping[str, Forecast], today: date) -> list[Need]:
-    """Cameras found stopped and left so, probably stopped by now, or due within a week; by their forecasts.
+    """Cameras found stopped and left so, probably stopped by now, or due within a fortnight; by their forecasts.
 
     The loss is what was probably lost since the camera was last known to watch, and what will be in the next
     thirty days.
@@ -246,7 +246,7 @@ def stopping_cameras(standing: Iterable[Deployment], foretold: Mapping[str, Fore
     else:
         needs += [one[-1] for one in maybe]
     if len(soon) > MANY:
-        sentence = f"{len(soon)} cameras are due within a week, first of all {min(soon, key=lambda one: one[:2])[1]}."
+        sentence = f"{len(soon)} cameras are due within a fortnight, first of all {min(soon, key=lambda one: one[:2])[1]}."
         needs.append(Need("due", sum(one[-1].loss for one in soon), sentence, *_round()))
     else:
         needs += [one[-1] for one in soon]

@@ -1,0 +1,307 @@
+"""The page of how long a standing camera lasts."""
+
+from __future__ import annotations
+
+import json
+import re
+from datetime import date, timedelta
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from trod.web import models as m
+from trod.web.cameras import power_chart
+from trod.web.catalogue import forecasts, outfits, what_if
+
+pytestmark = pytest.mark.django_db
+URL = "/cameras/deployments/of/meadow-2026-03-03/power/"
+
+
+@pytest.fixture
+def stands(cast):
+    """The camera Red, set up three weeks ago with twelve alkaline cells."""
+    m.Deployment.objects.update(start=timezone.now() - timedelta(days=21), cells="12 LR6", delay_s=10, burst=3)
+    cast.deployment.refresh_from_db()
+    return cast
+
+
+def seen(client, **asked):
+    answer = client.get(URL, asked)
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def test_the_sentence_comes_first_and_the_day_to_go_with_its_reason(client, stands):
+    page = seen(client)
+    told = forecasts.work_out(stands.reserve, timezone.now(), only=stands.deployment)[0]
+
+    assert told.sentence in page
+    places = [page.index(words) for words in (told.sentence, "Go by", "What would help", "What it rests on")]
+    assert places == sorted(places)
+    assert f"{told.go_by:%A}, {told.go_by.day} {told.go_by:%B %Y}" in page
+    assert "camera-day" in page
+
+
+def test_every_figure_stands_with_where_it_is_from(client, stands):
+    page = seen(client)
+
+    assert "12 × LR6" in page
+    assert "as written down" in page
+    assert page.count('<span class="tag">assumed</span>') >= 8
+    assert "figures are assumed: nobody measured or noted them." in re.sub(r"\d+ of these \d+ ", "", page)
+    assert f"/cameras/{stands.red.pk}/change/" in page  # no camera model is noted
+
+
+def test_measured_figures_are_asked_for_at_the_camera_model(client, stands):
+    kind = m.CameraModel.objects.create(maker="Oddlethorpe", name="Wren 12", slug="wren-12", idle_mw=3, measured={})
+    m.Camera.objects.update(model=kind)
+    page = seen(client)
+
+    assert 'href="/cameras/models/of/wren-12/change/"' in page
+    assert "as the maker says" in page
+
+
+def test_what_speaks_against_it_asks_for_faults_and_theft(client, stands):
+    assert "No chance of a fault, damage or theft is in this forecast." in seen(client)
+    assert "No chance of a fault" not in seen(client, losses="0.5")
+
+
+def test_a_typed_price_moves_the_day_and_is_not_kept(client, stands):
+    def goes(**asked):
+        row = m.Deployment.objects.select_related("camera__model", "site__reserve", "card").get()
+        price = forecasts.Price(**asked)
+        (pair,) = forecasts.equipment(stands.reserve, timezone.now(), only=row)
+        climate = outfits.climate_of(stands.reserve)
+        today = timezone.now().date()
+        return forecasts.reckon(*pair, climate=climate, today=today, price=price).visit.interval.at_most_days
+
+    assert goes(travel_min=5, quiet_days=0) < goes(travel_min=600, quiet_days=10)
+    page = seen(client, travel_min="600", quiet_days="10", losses="0.3")
+    assert 'value="600"' in page
+    stands.meadow.refresh_from_db()
+    assert (stands.meadow.quiet_days, stands.meadow.losses_per_year) == (None, None)
+
+
+def test_set_otherwise_stands_beside_as_it_is(client, stands):
+    page = seen(client, cells="12 FR6", card_gb="128", delay_s="60", burst="1")
+
+    assert "As it is: 12 × LR6, 32 GB, 3 pictures a trigger, 10 s between" in page
+    assert "Set otherwise: 12 × FR6, 128 GB, 1 picture a trigger, 60 s between" in page
+
+
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        ({"cells": "the red ones"}, "tells no kind of cells; needed: a number and a kind, like 12 FR6"),
+        ({"card_gb": "x"}, "That is no number that can be read; needed: gigabytes, like 64."),
+        ({"card_gb": "-3"}, "greater than or equal to 0.1"),
+        ({"burst": "0"}, "burst: got 0; needed: a picture or a clip for each trigger"),
+        ({"delay_s": "1e400"}, "needed: seconds, like 30."),
+        ({"travel_min": "soon"}, "needed: minutes, like 90."),
+        ({"losses": "1e9"}, "less than or equal to 50"),
+    ],
+)
+def test_what_cannot_be_is_told_beside_its_field_and_left_out(client, stands, asked, words):
+    page = seen(client, **asked).replace("&#x27;", "'")
+
+    assert words in page
+    assert "Set otherwise:" not in page
+
+
+def test_a_deployment_that_ended_has_nothing_to_foretell(client, stands):
+    m.Deployment.objects.update(end=timezone.now() - timedelta(days=1))
+
+    assert "there is nothing to foretell" in seen(client)
+    assert client.get("/cameras/deployments/of/nowhere/power/").status_code == 404
+    assert client.post(URL).status_code == 405
+
+
+@pytest.mark.parametrize("visit", [{"arrival": "dead"}, {"arrival": "gone"}, {"arrival": "full"}])
+def test_a_camera_found_stopped_is_told_so(client, stands, visit):
+    m.Visit.objects.create(
+        site=stands.meadow, deployment=stands.deployment, at=timezone.now() - timedelta(days=4), **visit
+    )
+    page = seen(client)
+
+    assert "It was found on" in page
+    assert "go as soon as you can" in page
+
+
+def test_a_camera_nobody_saw_for_years_still_has_its_page(client, stands):
+    m.Deployment.objects.update(start=timezone.now() - timedelta(days=2000))
+
+    assert "Nobody has seen it at work for 2000 days" in seen(client)
+
+
+def test_degrees_are_in_the_persons_units(client, stands):
+    assert "°C in the coldest month" in seen(client)
+    client.cookies["units"] = "us"
+    page = seen(client)
+    assert "°F in the coldest month" in page
+    assert "°C" not in page
+
+
+def test_the_page_asks_a_fixed_number_of_queries(client, stands, bring_events):
+    def asked():
+        client.get(URL)
+        with CaptureQueriesContext(connection) as queries:
+            client.get(URL)
+        return len(queries)
+
+    few = asked()
+    bring_events([timezone.now() - timedelta(days=d) for d in range(20, 1, -1) for _ in range(3)])
+    for n in range(4):
+        at = timezone.now() - timedelta(days=10 + n)
+        m.Visit.objects.create(site=stands.meadow, deployment=stands.deployment, at=at, arrival="working")
+    assert asked() <= few + 1  # the piece of a deployment with events is kept
+
+
+def test_the_chart_is_the_table(client, stands):
+    page = seen(client)
+    data = json.loads(re.search(r'<script id="chart-data" type="application/json">(.*?)</script>', page)[1])
+
+    assert set(data["themes"]) == {"light", "night", "paper"}
+    (watching, *_) = [la for la in data["spec"]["layer"] if la["mark"]["type"] == "area"]
+    assert watching["data"]["values"][0]["high"] == 1.0
+    assert "The same as a table" in page
+
+
+# The drawing's numbers ---------------------------------------------------------------------------------------
+
+
+def curves(days=800):
+    at = np.arange(days + 1.0)
+    cells = 0.7 * np.clip((at - 100) / 100, 0, 1)
+    card = 0.2 * np.clip((at - 50) / 200, 0, 1)
+    return {"cells": cells, "card": card, "fault": 0.1 * at / days}
+
+
+def test_bands_fill_the_drawing_from_bottom_to_top():
+    spec = power_chart.spec(
+        curves(), date(2026, 3, 1), today=date(2026, 4, 1), plan_on=date(2026, 6, 1), go_by=date(2026, 5, 1), label="x"
+    )
+    areas = [layer["data"]["values"] for layer in spec["layer"] if layer["mark"]["type"] == "area"]
+
+    assert len(areas) == 4
+    for below, above in pairwise(areas):
+        assert [v["high"] for v in below] == pytest.approx([v["low"] for v in above], abs=1e-4)
+    assert areas[0][0]["low"] == 0
+    assert [v["high"] for v in areas[-1]] == pytest.approx([1.0] * len(areas[-1]), abs=1e-4)
+    words = {layer["data"]["values"][0]["what"] for layer in spec["layer"] if layer["mark"]["type"] == "text"}
+    assert {"today", "1 in 10 stopped", "go by", "still watching", "cells", "card full"} <= words
+
+
+def test_a_day_to_go_beside_the_tenth_is_one_line_not_two():
+    spec = power_chart.spec(
+        curves(), date(2026, 3, 1), today=date(2026, 4, 1), plan_on=date(2026, 6, 1), go_by=date(2026, 5, 31), label="x"
+    )
+    words = [layer["data"]["values"][0]["what"] for layer in spec["layer"] if layer["mark"]["type"] == "text"]
+
+    assert "go by" in words
+    assert "1 in 10 stopped" not in words
+
+
+def test_the_table_has_the_ends_and_each_first_of_a_month():
+    lines = power_chart.lines(curves(), date(2026, 3, 5), gone=20)
+
+    assert lines[0].day == date(2026, 3, 5)
+    assert [line.day.day for line in lines[1:-1]] == [1] * (len(lines) - 2)
+    for line in lines:
+        assert line.watching + line.cells + line.card + line.fault == pytest.approx(1)
+    assert lines[0].of_100 == ("100", "–", "–", "–")
+
+
+def test_a_line_that_never_ends_is_cut_after_two_years():
+    assert power_chart.last_day({"cells": np.zeros(1097)}, gone=0) == 730
+    assert power_chart.last_day({"cells": np.zeros(1097)}, gone=900) == 960
+    assert power_chart.last_day({"cells": np.ones(1097)}, gone=0) == 60
+
+
+# What would help ---------------------------------------------------------------------------------------------
+
+
+def helps(cast, **price):
+    row = m.Deployment.objects.select_related("camera__model", "site__reserve", "card").get()
+    ((d, gear),) = forecasts.equipment(cast.reserve, timezone.now(), only=row)
+    climate = outfits.climate_of(cast.reserve)
+    today = timezone.now().date()
+    reckoned = forecasts.reckon(d, gear, climate=climate, today=today, price=forecasts.Price(**price))
+    return {one.key: one for one in what_if.what_helps(gear, reckoned, today=today, climate=climate)}
+
+
+def test_a_camera_whose_card_fills_is_helped_by_a_larger_one_and_not_by_cells(stands):
+    m.Site.objects.update(feature="feeding")
+    m.Deployment.objects.update(cells="12 FR6", burst=5)
+    found = helps(stands, losses_per_year=0.1)
+
+    assert "cells" not in found
+    assert found["card"].what == "A card of 64 GB"
+    assert found["card"].saved_days > 5
+    assert re.fullmatch(r"saves about \d+ camera-days a year, \d+ visits fewer among them", found["card"].sentence)
+    assert found["delay"].saved_days > 1
+
+
+def test_a_card_that_fills_in_days_makes_no_visit_pay_until_it_is_larger(stands):
+    m.Site.objects.update(feature="feeding")
+    m.Deployment.objects.update(cells="12 FR6", burst=5)
+    m.Card.objects.update(size_gb=8)
+    found = helps(stands, losses_per_year=0.1)
+
+    assert re.fullmatch(
+        r"saves about \d+ camera-days a year, with \d+ visits more, since these then pay", found["card"].sentence
+    )
+
+
+def test_a_camera_whose_cells_end_is_helped_by_lithium_and_not_by_a_card(stands):
+    m.Card.objects.update(size_gb=256)
+    found = helps(stands, losses_per_year=0.1)
+
+    assert found["cells"].saved_days > 1
+    assert "card" not in found
+
+
+def test_moving_it_up_the_tree_helps_only_where_cameras_are_lost(stands):
+    assert "higher" not in helps(stands)
+    often = helps(stands, losses_per_year=2)
+    assert often["higher"].saved_days > helps(stands, losses_per_year=0.5)["higher"].saved_days > 0
+    assert "assumed" in often["higher"].note
+
+
+def test_no_fix_is_offered_that_saves_hardly_anything(stands):
+    for one in helps(stands, losses_per_year=0.1).values():
+        assert one.saved_days >= 0.5
+        assert "about 0 " not in one.sentence
+
+
+def test_without_its_storms_a_site_keeps_its_animals(stands):
+    from trod.planning.arrivals import Arrivals, DayCount
+
+    first = date(2026, 5, 1)
+    days = [
+        DayCount(day=first + timedelta(days=n), animals=8, blanks=90 if n % 9 == 0 else 1) for n in range(60)
+    ]
+    windy = Arrivals.for_site("meadow").after(days)
+    calm = what_if.without_storms(windy)
+
+    assert calm.posterior.storm_share == 0
+    assert calm.posterior.level.per_day == pytest.approx(windy.posterior.level.per_day, rel=0.1)
+    assert calm.posterior.per_day < windy.posterior.per_day - 3
+
+
+# Where it is linked from --------------------------------------------------------------------------------------
+
+
+def test_the_deployments_page_says_how_long_and_leads_here(client, stands):
+    page = client.get("/cameras/deployments/of/meadow-2026-03-03/").content.decode()
+    assert "Not worked out yet." in page
+    assert URL in page
+    forecasts.make(stands.reserve, timezone.now())
+    page = client.get("/cameras/deployments/of/meadow-2026-03-03/").content.decode()
+    assert "Probably stops between" in page
+    assert "Go by" in page
+    assert 'class="ahead"' in page
+    assert "data-ahead=" in page
