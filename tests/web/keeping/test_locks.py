@@ -13,6 +13,7 @@ from django.contrib.auth import get_user_model
 
 from trod.archive import backup as core
 from trod.archive import sidecar
+from trod.archive import verify as core_verify
 from trod.web import home
 from trod.web import models as m
 from trod.web.catalogue import ledger
@@ -149,17 +150,29 @@ def test_a_rebuild_and_a_backup_bring_locks_back(cast, lock, tmp_path: Path):
 
 @pytest.mark.django_db(transaction=True)
 def test_an_export_and_the_tables_hold_no_number(client, lock, tmp_path: Path):
+    from click.testing import CliRunner
+
     from trod.commands import main
 
     out = tmp_path / "out"
-    from click.testing import CliRunner
-
-    for verb in (["export", str(out)],):
-        CliRunner().invoke(main, verb)
+    done = CliRunner().invoke(main, ["export", str(out)])
+    assert done.exit_code == 0, done.output
     pages = [client.get(f"/cameras/keeping/costs/{y}/costs.csv").content for y in (2025, 2026)]
     files = [p.read_bytes() for p in out.rglob("*") if p.is_file()]
+    assert len(files) > 3
     for data in (*pages, *files):
         assert KEY.encode() not in data and CODE.encode() not in data
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_private_file_is_no_stranger_in_the_archive_and_a_torn_one_is_told(cast, lock):
+    ledger.catch_up()
+    place = home.archive_root() / sidecar.PRIVATE
+    whole = core_verify.verify(home.archive_root())
+    assert (whole.unexpected, whole.torn) == ((), ())
+    place.write_text(place.read_text()[:40])
+    (words,) = core_verify.verify(home.archive_root()).torn
+    assert "is not a private as Trod writes it" in words and words.endswith("Take it from your backup.")
 
 
 @pytest.mark.django_db
