@@ -9,7 +9,9 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from trod import watch
+from trod.errors import WrongInput
 from trod.web.forms_common import DayInput, RecordForm
+from trod.web.ground import seasons
 from trod.web.models import Sign, Site, Species
 
 
@@ -32,6 +34,14 @@ class SiteForm(RecordForm):
             ),
             False,
         ),
+        ("Getting there", ("access", "safety", "closed_lines", "losses_per_year", "quiet_days"), False),
+    )
+    closed_lines = forms.CharField(
+        label="Closed seasons",
+        required=False,
+        max_length=4000,
+        widget=forms.Textarea,
+        help_text=f"one a line, like: {seasons.EXAMPLE}; rounds leave it out then",
     )
 
     class Meta:
@@ -49,10 +59,15 @@ class SiteForm(RecordForm):
             "tree_diameter_cm",
             "retired",
             "note",
+            "access",
+            "safety",
+            "losses_per_year",
+            "quiet_days",
         )
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
+        self.initial.setdefault("closed_lines", seasons.write(self.instance.closed))
         if self.reserve is not None and self.instance.reserve_id is None:
             self.instance.reserve = self.reserve
 
@@ -64,6 +79,16 @@ class SiteForm(RecordForm):
         if other.exists():
             raise ValidationError(f"a site is called {other.get().name} already; give this one another name")
         return name
+
+    def clean_closed_lines(self) -> str:
+        text = self.cleaned_data["closed_lines"]
+        if "closed_lines" not in self.data and self.prefix is None:
+            return text  # a list that does not speak of it, or a form without the field, changes nothing
+        try:
+            self.instance.closed = seasons.read(text)
+        except WrongInput as trouble:
+            raise ValidationError(f"got {trouble.got!r}; needed: {trouble.needed}") from trouble
+        return text
 
     def clean_retired(self) -> bool:
         retired = self.cleaned_data["retired"]

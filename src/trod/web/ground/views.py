@@ -17,7 +17,7 @@ from trod.errors import WrongInput
 from trod.web import lists
 from trod.web.access import person
 from trod.web.forms_common import delete_page, form_page, units_for
-from trod.web.ground import pages
+from trod.web.ground import pages, seasons
 from trod.web.ground.forms import SignForm, SiteForm, TrackForm
 from trod.web.models import Reserve, Sign, Site
 from trod.web.today.summary import summaries
@@ -67,6 +67,7 @@ def site(request: HttpRequest, slug: str) -> HttpResponse:
     months, came = pages.came_by_month(row)
     context = {
         "site": row,
+        "closed": seasons.write(row.closed),
         "story": [{"deployment": d, "seen": sums[d.pk]} for d in deployments],
         "standing": [d for d in deployments if d.end is None],
         "visits": row.visits.select_related("deployment__camera")[:12],
