@@ -188,3 +188,20 @@ def test_every_build_has_an_outline_that_stands_on_the_ground() -> None:
         points = silhouettes.SIDE[build]
         assert min(y for _, y in points) == 0.0
         assert 0.8 <= max(y for _, y in points) <= 1.6
+
+
+def test_a_lens_that_looks_past_its_own_foot_is_drawn_with_the_ground_at_its_foot() -> None:
+    """120° across, 62° down: the shaded picture reaches straight down to the foot, and the words say so."""
+    fox, mount = animal("red_fox"), Mount(height_m=4, aim_distance_m=2)
+    wide = replace(CAMERA, claimed=replace(CAMERA.claimed, fov_deg=120))
+    level = SiteGround(latitude_deg=47.3, longitude_deg=13.9, feature="feeding")
+    advice = work_out(wide, level, fox, mount)
+
+    drawn = drawing.side_svg(advice, level, fox, theme="paper")
+
+    assert advice.tilt_deg + advice.vertical_deg / 2 > 90
+    assert "ground seen from the foot on" in drawn
+    shaded = next(path for path in re.findall(r'<path d="([^"]*)"[^>]*fill-opacity="0.8"', drawn))
+    (xl, yl), (_, yu), (_, yg), (xf, yf) = [map(float, pair.split()) for pair in re.findall(r"[ML]([^MLZ]+)", shaded)]
+    assert xf == approx(xl) and yf == approx(yg)
+    assert yl < yu < yf

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+import re
 
 import pytest
 from nonsense import nonsense, odd_animal, odd_camera, odd_dials
@@ -41,6 +42,8 @@ def test_at_the_ends_of_what_is_accepted_a_setup_is_told_without_nonsense(seed: 
             assert refused.what in {"rows", *dials.LIMITS}, refused  # a name that a person has met
             continue
         worked += 1
+        for drawn in setup_slip.drawings(done):
+            assert not re.search(r"\b(nan|inf|None)\b", drawn), told
         for text in texts(done):
             assert nonsense(text) == [], (told, system)
             told_by = text.split(" at the shoulder")[0].replace("25 cm (10 in)", "")  # a source speaks as it does

@@ -15,12 +15,12 @@ NONSENSE = {
     "nothing, as Python says it": r"\bNone\b",
     "minus nought": r"(?<![\w.])-0(?!\.?\d)",
     "powers of ten": r"\d[eE][+-]?\d+",
-    "a length of nought": r"(?<![\d.,/])0(\.0+)? (m|ft|in|mm|cm|px|pixels|GB|hours|days)\b(?! 100)",
+    "a length of nought": r"(?<![\d.,/])0(\.0+)? (m|ft|in|mm|cm|px|pixels|GB|hours|days)\b(?! (100|a) )",
     "a direction twice round": r"360°",
     "a distance that is none": r"about beyond|beyond sight on",
     "one of many": r"(?<![\d.,])1 (hours|animals|months|pictures|days|triggers|times|cells|frames)\b",
     "braces": r"[{}]",
-    "more digits than are known": r"\d\.\d{4,}",
+    "more digits than are known": r"\d\.\d{5,}",
 }
 
 

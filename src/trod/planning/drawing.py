@@ -22,7 +22,7 @@ from trod.errors import WrongInput
 from trod.planning import said, silhouettes
 from trod.planning.animals import Animal
 from trod.planning.glare import CELLS_A_DAY, DOWN, IN_FRAME, NEAR, GlareYear
-from trod.planning.mounting import CASE_HEIGHT_MM
+from trod.planning.mounting import CASE_HEIGHT_MM, CLOSE_M
 from trod.planning.placement import PlacementAdvice
 from trod.planning.said import System, length
 from trod.planning.site import MONTHS, SiteGround
@@ -345,6 +345,12 @@ def _bar(pen: _Pen, wide: float, words: str, height: float) -> None:
 # --- from the side ----------------------------------------------------------------------------
 
 
+def _ground_words(near_m: float, system: System) -> str:
+    if math.isinf(near_m):
+        return "no ground seen"
+    return "ground seen from the foot on" if near_m < CLOSE_M else f"ground seen from {length(near_m, system)} on"
+
+
 def side_svg(
     advice: PlacementAdvice,
     ground: SiteGround,
@@ -398,13 +404,15 @@ def side_svg(
     pen.shape(trunk, fill="ruled", ink="edge", wide=1.2)
     # The picture: from the lens to where its edges leave the ground or the drawing.
     out = far + 2
-    upper, lower = math.tan(half - delta), math.tan(-half - delta)
-    xu, yu = at(out, lens + out * upper)
+    # A wide lens on a steep tilt looks past its own foot, or straight up.
+    straight_up, straight_down = half - delta >= math.radians(89), half + delta >= math.radians(89)
+    xu, yu = at(0, lens + 2 * out) if straight_up else at(out, lens + out * math.tan(half - delta))
     reach = min(near, out)
-    xn, yn = at(reach, lens + reach * lower)
+    xn, yn = at(0, 0) if straight_down else at(reach, lens + reach * math.tan(-half - delta))
     xg, yg = at(out, -out * fall)
     lower_end = f"L{xg:.1f} {yg:.1f}L{xn:.1f} {yn:.1f}" if near < out else f"L{xn:.1f} {yn:.1f}"
-    pen.shape(f"M{xl:.1f} {yl:.1f}L{xu:.1f} {yu:.1f}{lower_end}Z", fill="moss-wash", opacity=0.8)
+    beyond = f"L{at(out, 0)[0]:.1f} {yu:.1f}" if straight_up else ""
+    pen.shape(f"M{xl:.1f} {yl:.1f}L{xu:.1f} {yu:.1f}{beyond}{lower_end}Z", fill="moss-wash", opacity=0.8)
 
     corners = [at(-left, left * fall), at(out, -out * fall), at(out, bottom_m - 1), at(-left, bottom_m - 1)]
     outline = "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in corners) + "Z"
@@ -453,7 +461,7 @@ def side_svg(
     lines = [
         (f"Lens {length(lens, system)} up, {_tilt_words(advice)}", ""),
         (_capital(_wedge_words(advice, system)), ""),
-        (f"ground seen from {length(near, system)}", "near"),
+        (_ground_words(near, system), "near"),
     ]  # fmt: skip
     if drawn_snow:
         lines.append((f"usual snow {length(snow, system)}", "snow"))
@@ -477,7 +485,7 @@ def side_svg(
         title=f"The placement from the side, {animal.name.lower()} at the aim point",
         desc=f"To scale. The lens is {length(lens, system)} up, {_tilt_words(advice)}, and looks at a "
         f"point {length(advice.aim_height_m, system)} above the "
-        f"ground, {length(aim, system)} away. {slope} The picture shows ground from {length(near, system)} on. "
+        f"ground, {length(aim, system)} away. {slope} In the picture: {_ground_words(near, system)}. "
         f"{_capital(_wedge_words(advice, system))}."
         + (f" Usual snow is {length(snow, system)} deep." if drawn_snow else ""),
     )

@@ -261,8 +261,9 @@ class BenchForm:
             self.errors[name] = f"got “{text[:20]}”; needed: a number"
             return None
         stored = unit.to_stored(value) if math.isfinite(value) else math.nan
-        # Limits hold to the last digit shown, so that a slider's own end is never refused.
-        if not limit.least - 1e-6 <= stored <= limit.most + 1e-6 or (limit.whole and stored != int(stored)):
+        # Limits hold to the last digit shown, so that a slider's own end and what was kept are never refused.
+        slack = 1e-6 if unit.scale == 1 else 0.0051 * abs(unit.scale)
+        if not limit.least - slack <= stored <= limit.most + slack or (limit.whole and stored != int(stored)):
             kind = "a whole number" if limit.whole else "a number"
             low, high = (figure(unit.from_stored(end), 3) for end in (limit.least, limit.most))
             self.errors[name] = f"got {text[:20]}; needed: {kind} from {low} to {high} {unit.sign}".strip()
