@@ -30,11 +30,13 @@ def addresses() -> list[tuple[str, str]]:
     busiest = Deployment.objects.order_by("start").first()
     if busiest is None:
         return out
+    standing = Deployment.objects.filter(end__isnull=True).order_by("start").first()
     out += [
         ("a site", Site.objects.get(pk=busiest.site_id).get_absolute_url()),
         ("a camera", Camera.objects.get(pk=busiest.camera_id).get_absolute_url()),
         ("a deployment", busiest.get_absolute_url()),
         ("change a deployment", reverse("cameras:deployment_edit", args=[busiest.slug])),
+        ("how long it lasts", reverse("cameras:power", args=[(standing or busiest).slug])),
         ("correct a watch", reverse("cameras:watch_new", args=[busiest.slug])),
         ("take down", reverse("cameras:deployment_end", args=[busiest.slug])),
         ("delete a deployment", reverse("cameras:deployment_delete", args=[busiest.slug])),

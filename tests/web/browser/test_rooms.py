@@ -26,6 +26,7 @@ DETAILS = (
     "a camera",
     "a deployment",
     "change a deployment",
+    "how long it lasts",
     "correct a watch",
     "take down",
     "delete a deployment",

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from datetime import timedelta
 
 import pytest
 
+from trod import watch
 from trod.web import models as m
 from trod.web.today import pages
 from trod.web.today.needs import Need, how_far, in_order
@@ -215,3 +217,135 @@ def test_the_worst_comes_first_and_the_order_does_not_waver():
 )
 def test_how_far_a_clock_is_out_in_words(seconds, words):
     assert how_far(seconds) == words
+
+
+# By forecast -------------------------------------------------------------------------------------------------
+
+
+def foretold(cast, **changed):
+    """Keeps a forecast of the one camera as said."""
+    from dataclasses import replace
+
+    from trod.web.catalogue import forecasts
+
+    made = forecasts.make(cast.reserve, cast.now).forecasts[cast.deployment.slug]
+    told = replace(made, **changed)
+    path = forecasts._path(cast.reserve)
+    data = json.loads(path.read_text())
+    data["forecasts"] = [forecasts._plain(told)]
+    path.write_text(json.dumps(data))
+    forecasts._read.clear()
+    return told
+
+
+def today(cast):
+    return watch.local(cast.now, cast.reserve.zone).date()
+
+
+def test_a_camera_that_has_probably_stopped_is_told_with_its_chance_and_cause(cast):
+    foretold(cast, stopped=(0.0,) * 20 + (0.76,) * 300, causes={"cells": 0.2, "card": 0.7, "fault": 0.1})
+    (need,) = of_kind(cast, "stopped")
+
+    assert need.sentence == (
+        "Red at Meadow has probably stopped by now, with a chance of 76 in 100; most likely its card is full."
+    )
+    assert (need.action, need.url) == ("Record a visit", "/cameras/visits/new/?deployment=meadow-2026-03-03")
+    assert need.clay
+    # 100 days at 0.76 are lost already, and 30 more will be.
+    assert need.loss == pytest.approx(0.76 * (100 + 30))
+
+
+def test_a_camera_past_its_early_date_may_have_stopped(cast):
+    foretold(
+        cast, stopped=(0.0,) * 20 + (0.12,) * 300, early=today(cast) - timedelta(days=1),
+        causes={"cells": 0.9, "card": 0.0, "fault": 0.0},
+    )  # fmt: skip
+    (need,) = of_kind(cast, "may-stop")
+
+    assert need.sentence == (
+        "Red at Meadow may have stopped by now, with a chance of 12 in 100; most likely its cells no longer carry "
+        "the flash."
+    )
+    assert need.url == "/cameras/deployments/of/meadow-2026-03-03/power/"
+    assert not need.clay
+
+
+def test_a_camera_that_is_due_within_a_fortnight_is_told_with_its_day(cast):
+    foretold(
+        cast, stopped=(0.0,) * 400, go_by=today(cast) + timedelta(days=3), early=today(cast) + timedelta(days=4),
+        causes={"cells": 0.9, "card": 0.0, "fault": 0.0},
+    )  # fmt: skip
+    (need,) = of_kind(cast, "due")
+
+    assert need.sentence == (
+        "Go to Red at Meadow by Saturday, 4 July: from 5 July on its cells fail with a chance of 1 in 10 or more."
+    )
+
+
+def test_a_camera_that_has_time_is_not_told_however_long_nobody_was_there(cast):
+    later = today(cast) + timedelta(days=40)
+    foretold(cast, stopped=(0.0,) * 400, go_by=later, early=later, causes={"cells": 0.9})
+
+    assert {need.kind for need in needs(cast)}.isdisjoint({"stopped", "may-stop", "due", "unvisited", "full"})
+
+
+@pytest.mark.parametrize(("arrival", "how"), [("dead", "with no power"), ("full", "with its card full")])
+def test_a_camera_found_stopped_and_left_so_is_told(cast, arrival, how):
+    m.Visit.objects.create(
+        site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=9), arrival=arrival
+    )
+    foretold(cast)
+    (need,) = of_kind(cast, "stopped")
+
+    assert need.sentence == (
+        f"Red at Meadow was found {how} on 22 June, and nothing says that anybody set it going again."
+    )
+    assert need.loss == 9 + 30
+
+
+def test_a_camera_that_was_gone_is_told_once(cast):
+    m.Visit.objects.create(
+        site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=2), arrival="gone"
+    )
+    foretold(cast)
+
+    assert len(of_kind(cast, "gone")) == 1
+    assert of_kind(cast, "stopped") == []
+
+
+def test_many_cameras_that_may_have_stopped_are_one_round_to_plan(cast):
+    from dataclasses import replace
+
+    from trod.web.catalogue import forecasts
+    from trod.web.today.needs import stopping_cameras
+
+    made = forecasts.make(cast.reserve, cast.now).forecasts[cast.deployment.slug]
+    standing, told = [], {}
+    for n in range(5):
+        camera = m.Camera(serial=f"N-{n}", name=f"North {n}")
+        standing.append(m.Deployment(slug=f"n{n}", camera=camera, site=cast.meadow))
+        told[f"n{n}"] = replace(
+            made, deployment=f"n{n}", stopped=(0.0,) * 20 + (0.12 + 0.01 * n,) * 300, early=today(cast)
+        )
+    (need,) = stopping_cameras(standing, told, today(cast))
+
+    assert need.sentence == (
+        "5 cameras may have stopped by now, first of all North 4 at Meadow with a chance of 16 in 100."
+    )
+    assert (need.action, need.url) == ("Plan a round", "/rounds/new/")
+
+
+def test_the_camera_that_loses_most_stands_first(cast):
+    from dataclasses import replace
+
+    from trod.web.catalogue import forecasts
+    from trod.web.today.needs import stopping_cameras
+
+    made = forecasts.make(cast.reserve, cast.now).forecasts[cast.deployment.slug]
+    standing, told = [], {}
+    for slug, since in (("late", 100), ("early", 20)):
+        standing.append(m.Deployment(slug=slug, camera=m.Camera(serial=slug), site=cast.meadow))
+        told[slug] = replace(made, deployment=slug, stopped=(0.0,) * since + (0.9,) * 300)
+    found = in_order(stopping_cameras(standing, told, today(cast)))
+
+    assert [need.sentence.split()[0] for need in found] == ["early", "late"]

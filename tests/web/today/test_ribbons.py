@@ -6,7 +6,7 @@ import re
 from datetime import date
 from xml.etree import ElementTree
 
-from trod.web.today.ribbons import UNIT, Ribbon, Stay, draw, hover, months, shade
+from trod.web.today.ribbons import UNIT, Ahead, Ribbon, Stay, draw, hover, hover_ahead, months, shade
 
 FIRST, LAST = date(2026, 1, 1), date(2026, 1, 31)
 
@@ -119,3 +119,81 @@ def test_cameras_side_by_side_are_counted_once():
     )
 
     assert both.days_out(FIRST, LAST) == 12
+
+
+# What is foretold --------------------------------------------------------------------------------------------
+
+
+def foretold(stopped, *, start=date(2026, 1, 10), plan_on=None, words="probably stops 12 Jan to 20 Jan 2026"):
+    ahead = Ahead(start, stopped, plan_on, words)
+    return ribbon(stays=(Stay(date(2026, 1, 3), None, date(2026, 1, 10), "Red", ahead),))
+
+
+def bands(svg, css):
+    return [r for r in svg if r.get("class") == css]
+
+
+def test_beyond_today_the_band_grows_thinner_and_paler_and_ends():
+    falling = [0.0] * 6 + [0.25, 0.5, 0.75] + [1.0] * 30
+    svg = drawn(foretold(falling), today=date(2026, 1, 14))
+    ahead = bands(svg, "ahead")
+
+    assert float(ahead[0].get("x")) == 14 * UNIT
+    heights = [float(r.get("height")) for r in ahead]
+    assert heights == sorted(heights, reverse=True)
+    paler = [float(r.get("fill-opacity") or 1) for r in ahead]
+    assert paler == sorted(paler, reverse=True)
+    assert len(set(heights)) == 4
+    assert float(ahead[-1].get("x")) + float(ahead[-1].get("width")) == 18 * UNIT  # day 9 after the start has none
+
+
+def test_what_is_still_on_the_card_fades_from_when_it_was_last_known_to_watch():
+    svg = drawn(foretold([0.0, 0.1, 0.2, 0.3, 0.4, 0.5] + [0.6] * 30), today=date(2026, 1, 14))
+    unread = bands(svg, "unread")
+
+    assert [float(r.get("x")) for r in unread] == [10 * UNIT, 11 * UNIT, 12 * UNIT, 13 * UNIT]
+    assert float(unread[0].get("height")) > float(unread[-1].get("height"))
+
+
+def test_a_sure_camera_is_one_whole_band_to_the_end_of_the_line():
+    (ahead,) = bands(drawn(foretold([0.0] * 200), today=date(2026, 1, 14)), "ahead")
+
+    assert (ahead.get("width"), ahead.get("fill-opacity")) == (str(17 * UNIT), None)
+
+
+def test_the_day_to_plan_on_has_a_mark_of_its_own_shape():
+    (mark,) = bands(drawn(foretold([0.0] * 200, plan_on=date(2026, 1, 20)), today=date(2026, 1, 14)), "plan")
+
+    assert f"M{19 * UNIT + UNIT // 2} 1V" in mark.get("d")
+    assert not bands(drawn(foretold([0.0] * 9, plan_on=date(2026, 3, 1)), today=date(2026, 1, 14)), "plan")
+
+
+def test_a_camera_found_stopped_has_nothing_ahead():
+    assert not bands(drawn(foretold((1.0,)), today=date(2026, 1, 14)), "ahead")
+
+
+def test_a_camera_of_which_nothing_is_foretold_has_nothing_ahead():
+    assert not bands(drawn(ribbon(), today=date(2026, 1, 14)), "ahead")
+    assert hover_ahead(ribbon(), today=date(2026, 1, 14), last=LAST) == ""
+
+
+def test_the_line_says_when_it_probably_stops():
+    said = drawn(foretold([0.0] * 99), today=date(2026, 1, 14)).get("aria-label")
+
+    assert said.endswith("probably stops 12 Jan to 20 Jan 2026.")
+
+
+def test_the_pointer_finds_the_chance_of_each_day_to_come():
+    line = foretold([0.0] * 5 + [0.25] + [0.5] * 30)
+
+    assert hover_ahead(line, today=date(2026, 1, 14), last=date(2026, 1, 17)) == "75,50,50"
+
+
+def test_of_two_cameras_side_by_side_one_is_enough():
+    both = ribbon(
+        stays=tuple(
+            Stay(date(2026, 1, 3), None, None, name, Ahead(date(2026, 1, 3), [0.0] + [0.5] * 99)) for name in "ab"
+        )
+    )
+
+    assert hover_ahead(both, today=date(2026, 1, 14), last=date(2026, 1, 15)) == "75"

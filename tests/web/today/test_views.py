@@ -67,3 +67,51 @@ def test_days_are_the_reserves_own(cast, bring_events):
     found = summary.summaries([cast.deployment], cast.reserve, cast.now)[cast.deployment.pk]
 
     assert [(day.day, n) for day, n, _ in found.by_day] == [(10, 1), (11, 1)]
+
+
+# Forecasts ---------------------------------------------------------------------------------------------------
+
+
+def made(cast):
+    from django.utils import timezone
+
+    from trod.web.catalogue import forecasts
+
+    return forecasts.make(cast.reserve, timezone.now())
+
+
+def test_before_anything_is_foretold_it_says_that_it_is_being_worked_out(client, cast):
+    page = client.get("/").content.decode()
+
+    assert "is still being worked out" in page
+    assert "data-ahead" not in page
+    assert not m.Job.objects.exists()  # a page does not save; the worker looks for itself
+
+
+def test_what_is_foretold_stands_on_the_ribbon_in_the_legend_and_in_the_table(client, cast):
+    m.Deployment.objects.update(cells="12 FR6")
+    told = made(cast).forecasts[cast.deployment.slug]
+    page = client.get("/").content.decode()
+
+    assert "data-ahead=" in page
+    assert 'class="ahead"' in page
+    assert "plan on this day: one in ten has stopped by then" in page
+    assert "Forecasts were worked out just now." in page
+    assert f"/cameras/deployments/of/{cast.deployment.slug}/power/" in page
+    assert f"{told.go_by.day} {told.go_by:%b %Y}" in page
+
+
+def test_forecasts_that_are_stale_are_shown_with_their_age(client, cast):
+    made(cast)
+    m.Site.objects.update(losses_per_year=0.5)
+    page = client.get("/").content.decode()
+
+    assert "Forecasts were worked out just now. Something has changed since: they are being worked out anew." in page
+    assert "data-ahead=" in page
+
+
+def test_beyond_today_the_line_goes_on_for_a_third_of_what_it_shows(client, cast):
+    made(cast)
+
+    assert 'data-days="486"' in client.get("/").content.decode()  # 365 days and 121 to come
+    assert 'data-days="120"' in client.get("/", {"days": "90"}).content.decode()
