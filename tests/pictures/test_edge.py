@@ -15,7 +15,8 @@ from trod.pictures import edge
 
 F = edge.FREQUENCIES_CPP
 BELOW_NYQUIST = F < 0.5
-# ISO 12233 sets no tolerance for software; these are the project's: 0.01 in the response, 0.005 in its half.
+# ISO 12233 (2017, 2023), e-SFR, from memory: it sets no tolerance for software. These are the project's: 0.01 in
+# the response, 0.005 in its half.
 MTF_TOLERANCE, MTF50_TOLERANCE_CPP = 0.01, 0.005
 
 

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from pytest import approx
 
 from trod.errors import WrongInput
+from trod.planning.adviser import Dials, Wish, price_of
+from trod.planning.animals import animal
 from trod.planning.camera import ASSUMED, CameraSpec, Figures
 from trod.planning.cells import CELLS, Pack
 from trod.planning.energy import Draw, burst_energy_j, day_energy_wh, steady_days, trigger_energy_j
+from trod.planning.stopping import Outfit
 
 
 @pytest.mark.parametrize(("frame", "saved"), [("day_frame_j", 0.44), ("night_frame_j", 0.15)])
@@ -117,3 +122,21 @@ def test_impossible_triggers_are_refused(given: dict[str, float], words: str) ->
     usual: dict[str, float] = {"frames": 1, "clip_s": 0, "night_share": 0.5}
     with pytest.raises(WrongInput, match=words):
         trigger_energy_j(Draw(), **(usual | given))  # type: ignore[arg-type]
+
+
+def test_the_bench_and_the_endurance_forecast_price_a_burst_alike() -> None:
+    """One energy model for both: settings advised on the bench and the cells forecast for them."""
+    camera = CameraSpec(
+        maker="Ashling", model="Two", claimed=Figures(idle_mw=1.2, wake_j=1.5, day_frame_j=0.8, night_frame_j=6.0)
+    )
+    for frames in (1, 3):
+        for night in (0.0, 0.5, 1.0):
+            wish = replace(Wish(aim="species", feature="trail", animal=animal("red_deer")), night_share=night)
+            dials = Dials(burst=frames, time_lapse_h=None)
+            bench = (
+                price_of(camera, dials, replace(wish, triggers=10)).wh_a_day
+                - price_of(camera, dials, replace(wish, triggers=0)).wh_a_day
+            )
+            forecast = Outfit(draw=Draw.of(camera), pack=Pack(cell=CELLS["FR6"]), frames=frames).trigger_wh(night)
+
+            assert bench / 10 == approx(forecast)
