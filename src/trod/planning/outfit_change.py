@@ -29,8 +29,8 @@ def changed(outfit: Outfit, change: Change) -> Outfit:
     """The outfit with a change. Raises WrongInput that names what cannot be."""
     more: dict[str, object] = {}
     if change.cells is not None:
-        pack, source = pack_from(change.cells, kind=outfit.pack.cell.designation, number=outfit.pack.number)
-        if source.startswith("assumed") or not change.cells.strip():
+        pack, _ = pack_from(change.cells, kind=outfit.pack.cell.designation, number=outfit.pack.number)
+        if pack_from(change.cells)[1].startswith("assumed"):  # by itself it tells neither number nor kind
             raise WrongInput("cells", got=change.cells[:60], needed="a number and a kind, like 12 FR6 or 8 LR6")
         more["pack"] = pack
     if change.card_gb is not None:
