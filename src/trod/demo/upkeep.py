@@ -152,3 +152,37 @@ CANDIDATES: tuple[Candidate, ...] = (
         SiteNotes(access="From the Mill path north along the ditch, 20 minutes.", quiet_days=3.0),
     ),
 )
+
+
+@dataclass(frozen=True)
+class Item:
+    """Something on the invented shelf. count, price : what came in one go, and of one."""
+
+    name: str
+    kind: str
+    designation: str
+    count: int
+    price: float
+    least: int
+
+
+SHELF: tuple[Item, ...] = (
+    Item("AA lithium", "cells", "FR6", 240, 1.90, 40),
+    Item("AA alkaline", "cells", "LR6", 40, 0.45, 16),
+    Item("AA rechargeable", "cells", "HR6", 72, 2.60, 16),
+    Item("Cards, 32 GB", "cards", "", 12, 7.50, 6),
+    Item("Straps", "straps", "", 6, 4.00, 3),
+)
+CURRENCY, TRAVEL_KM, PRICE_PER_KM = "€", 640.0, 0.42
+
+MISHAPS: tuple[tuple[str, str, int, str, float], ...] = (
+    ("stone-ford", "fault", 135, "No life with fresh cells; water had come in past the seal. Sent in for repair.", 60.0),
+    ("closed-lane", "animal", 246, "Strap chewed through, case hanging; put right, camera unhurt.", 4.0),
+)
+"""(site, kind, days before the last day, what happened, cost)."""
+
+LOCKS: tuple[tuple[str, str, str, str], ...] = (
+    ("green", "cable", "closed-lane", "K 114"),
+    ("two dots", "key", "orchard-wall", "K 27"),
+)
+"""(label, kind, site, invented number of its key)."""

@@ -22,8 +22,8 @@ from trod.demo.truth import read_truth
 from trod.demo.words import words_from_truth
 from trod.errors import TrodError
 from trod.web import home
+from trod.web.catalogue import demo_keeping, specs, take_in, watch, words
 from trod.web.catalogue import ledger as files
-from trod.web.catalogue import specs, take_in, watch, words
 from trod.web.catalogue.line import Line, Silent, teller
 from trod.web.models import (
     Camera,
@@ -114,6 +114,7 @@ def load(data: dict[str, Any]) -> None:
         }
         for row in data["visits"]:
             _visit(row, deployments, known_cards)
+        demo_keeping.keep(ground, until)
 
 
 def _make(model: Any, known_by: dict[str, Any], /, **values: Any) -> Any:
