@@ -75,6 +75,10 @@ def addresses() -> list[tuple[str, str]]:
             "note a walk test",
             reverse("bench:walk_test_new", args=[busiest.site.slug]) + f"?deployment={busiest.slug}",
         ),
+        ("plan a round", reverse("rounds:new")),
+        ("bring notes home", reverse("rounds:home")),
+        ("where rounds start", reverse("rounds:start")),
+        ("cold nights", reverse("rounds:nights")),
         ("Today, 2 years", reverse("today:today") + "?days=730"),
     ]
     model = CameraModel.objects.first()

@@ -21,7 +21,7 @@ def start(request: HttpRequest) -> HttpResponse:
     reserve = Reserve.objects.order_by("id").first()
     if reserve is None:
         return redirect("people:reserve")
-    form = StartForm(request.POST or None, instance=reserve)
+    form = StartForm(request.POST if request.method == "POST" else None, instance=reserve)
     if request.method == "POST" and form.is_valid():
         row = form.save(commit=False)
         row.save(update_fields=["base_latitude", "base_longitude"])
@@ -59,7 +59,10 @@ def nights(request: HttpRequest) -> HttpResponse:
         initial["sd"] = round(climate.sd_c[0] * (1.8 if units == "us" else 1), 1)
     if ours:
         initial["source"] = climate.source
-    form = NightsForm(request.POST or None, request.FILES or None, units=units, initial=initial)
+    posted = request.method == "POST"
+    form = NightsForm(
+        request.POST if posted else None, request.FILES if posted else None, units=units, initial=initial
+    )
     if request.method == "POST" and form.is_valid():
         reserve.climate = form.climate()
         reserve.save(update_fields=["climate"])

@@ -1,0 +1,377 @@
+"""Notes that come home: nothing is lost, nothing doubles, nothing is chosen silently."""
+
+from __future__ import annotations
+
+import json
+from datetime import timedelta
+
+import pytest
+from homecoming import jpeg, packet_file, visit
+
+pytestmark = pytest.mark.django_db
+OTHER = "99999999-2222-4333-8444-555555555555"
+
+
+def hand_in(client, kept, visits, *, token=None, phone=1, **more):
+    from trod.web.catalogue import round_papers
+
+    packet_id = str(kept.uuid)
+    token = round_papers.token_of(packet_id) if token is None else token
+    body = packet_file(packet_id, visits, at=kept.made_at, phone=phone)
+    headers = {"HTTP_X_TROD_PACKET": token} if token else {}
+    return client.post("/packet/visits/", body, content_type="application/json", **headers, **more)
+
+
+def test_a_visit_handed_in_by_a_phone_stands_in_the_catalogue_and_on_the_disk(client, kept, base, trod_home):
+    from trod.web.models import Card, Visit
+
+    picture = jpeg()
+    answer = hand_in(client, kept, [visit(base.now, photo=picture)])
+
+    assert answer.status_code == 200
+    assert answer.json() == {"accepted": [visit(base.now)["uuid"]], "already": [], "conflicts": []}
+    row = Visit.objects.get()
+    assert (row.deployment, row.cells_kind, row.cells_count, row.work) == (base.deployment, "FR6", 8, "cut the grass")
+    assert (row.card_out.label, row.card_in.label) == ("C-1", "C-2")
+    assert Card.objects.get(label="C-1").state == "home" and Card.objects.get(label="C-2").state == "out"
+    shots = trod_home / "archive" / "field-notes" / f"{row.photos[0]['sha256']}.jpg"
+    assert shots.read_bytes() == picture
+    note = json.loads((trod_home / "archive" / "field-notes" / f"{row.uuid}.json").read_text("utf-8"))
+    assert note["state"] == "kept" and note["note"]["work"] == "cut the grass"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_sidecar_names_the_visit_before_the_phone_is_answered(client, kept, base, trod_home):
+    from trod.archive.sidecar import read_sidecar
+
+    hand_in(client, kept, [visit(base.now)])
+
+    sidecar = read_sidecar(trod_home / "archive" / "meadow" / base.deployment.slug)
+    assert [v["work"] for v in sidecar["visits"]] == ["cut the grass"]
+
+
+def test_the_same_visit_handed_in_twice_is_one_visit(client, kept, base):
+    from trod.web.models import Visit
+
+    hand_in(client, kept, [visit(base.now)])
+    answer = hand_in(client, kept, [visit(base.now)])
+
+    assert answer.json()["already"] == [visit(base.now)["uuid"]]
+    assert Visit.objects.count() == 1
+
+
+def test_what_the_phone_wrote_later_takes_the_place_of_what_it_wrote_first(client, kept, base):
+    from trod.web.models import Visit
+
+    hand_in(client, kept, [visit(base.now)])
+    answer = hand_in(client, kept, [visit(base.now, revision=2, note="and a nest in the box")])
+
+    assert answer.json()["accepted"] == [visit(base.now)["uuid"]]
+    assert Visit.objects.get().note == "and a nest in the box"
+
+
+def test_a_visit_struck_out_on_the_phone_goes_and_its_words_stay_on_the_disk(client, kept, base, trod_home):
+    from trod.web.models import Visit
+
+    hand_in(client, kept, [visit(base.now)])
+    hand_in(client, kept, [visit(base.now, revision=2, struck=True)])
+
+    assert Visit.objects.count() == 0
+    path = trod_home / "archive" / "field-notes" / f"{visit(base.now)['uuid']}.json"
+    assert json.loads(path.read_text("utf-8"))["earlier"][0]["work"] == "cut the grass"
+
+
+def test_changed_at_home_and_on_the_phone_is_held_with_both_sides(client, kept, base):
+    from trod.web.catalogue import field_notes
+    from trod.web.models import Visit
+
+    hand_in(client, kept, [visit(base.now)])
+    row = Visit.objects.get()
+    row.work = "cut the grass and the elder"
+    row.save()
+    answer = hand_in(client, kept, [visit(base.now, revision=2, work="cut nothing")])
+
+    (told,) = answer.json()["conflicts"]
+    assert told["uuid"] == str(row.uuid) and "home" in told["words"]
+    (held,) = field_notes.open_held()
+    assert (held.one.work, held.other.work) == ("cut the grass and the elder", "cut nothing")
+    row.refresh_from_db()
+    assert row.work == "cut the grass and the elder"
+
+
+@pytest.mark.parametrize(
+    ("choice", "works"),
+    [("one", ["at home"]), ("other", ["on the phone"]), ("both", ["at home", "on the phone"])],
+)
+def test_a_person_decides_and_the_same_question_never_comes_back(client, kept, base, choice, works):
+    from trod.web.catalogue import field_notes
+    from trod.web.models import Visit
+
+    hand_in(client, kept, [visit(base.now)])
+    Visit.objects.update(work="at home")
+    later = visit(base.now, revision=2, work="on the phone")
+    hand_in(client, kept, [later])
+    (held,) = field_notes.open_held()
+    answer = client.post(f"/rounds/home/held/{held.name}/", {"keep": choice})
+
+    assert answer.status_code == 302
+    assert sorted(v.work for v in Visit.objects.all()) == works
+    assert hand_in(client, kept, [later]).json()["already"] == [later["uuid"]]
+    assert field_notes.open_held() == []
+
+
+def test_two_phones_at_one_camera_within_two_hours_are_asked_about(client, kept, base):
+    from trod.web.catalogue import field_notes
+    from trod.web.models import Visit
+
+    hand_in(client, kept, [visit(base.now, card_in="", card_out="")])
+    second = visit(base.now + timedelta(minutes=20), uid=OTHER, card_in="", card_out="", by="Ben")
+    answer = hand_in(client, kept, [second], phone=2)
+
+    assert [c["uuid"] for c in answer.json()["conflicts"]] == [OTHER]
+    (held,) = field_notes.open_held()
+    client.post(f"/rounds/home/held/{held.name}/", {"keep": "both"})
+    assert sorted(v.by for v in Visit.objects.all()) == ["Ada", "Ben"]
+
+
+def test_of_two_notes_of_one_visit_the_second_can_take_the_first_ones_place(client, kept, base):
+    from trod.web.catalogue import field_notes
+    from trod.web.models import Visit
+
+    hand_in(client, kept, [visit(base.now, card_in="", card_out="")])
+    second = visit(base.now + timedelta(minutes=20), uid=OTHER, card_in="", card_out="", by="Ben")
+    hand_in(client, kept, [second], phone=2)
+    (held,) = field_notes.open_held()
+    client.post(f"/rounds/home/held/{held.name}/", {"keep": "other"})
+
+    assert [v.by for v in Visit.objects.all()] == ["Ben"]
+    # The first one, sent again, does not come back.
+    assert hand_in(client, kept, [visit(base.now, card_in="", card_out="")]).json()["already"]
+    assert [v.by for v in Visit.objects.all()] == ["Ben"]
+
+
+def test_two_states_under_one_number_lose_neither(client, kept, base):
+    from trod.report.packet import read_packet
+    from trod.web.catalogue import field_notes
+    from trod.web.models import Visit
+
+    one, two = (
+        read_packet(packet_file(str(kept.uuid), [visit(base.now, work=word)], at=base.now)).visits[0] for word in "ab"
+    )
+    taken = field_notes.take([one, two], field_notes.Origin(packet="", by="Ada", at=base.now))
+    (held,) = field_notes.open_held()
+    assert list(taken.held) == [one.uuid] and Visit.objects.count() == 0
+    client.post(f"/rounds/home/held/{held.name}/", {"keep": "both"})
+    assert sorted(v.work for v in Visit.objects.all()) == ["a", "b"]
+
+
+def test_a_card_in_two_cameras_is_asked_about(client, kept, base):
+    base.second.card = base.second_card
+    base.second.save()
+    answer = hand_in(client, kept, [visit(base.now, card_in="c-2")])
+
+    (told,) = answer.json()["conflicts"]
+    assert "is said to be in" in told["words"]
+
+
+def test_a_site_that_is_not_known_is_held_and_not_lost(client, kept, base):
+    from trod.web.catalogue import field_notes
+
+    answer = hand_in(client, kept, [visit(base.now, site="nowhere", deployment="")])
+
+    assert "no site of the name 'nowhere'" in answer.json()["conflicts"][0]["words"]
+    assert [h.other.site for h in field_notes.open_held()] == ["nowhere"]
+
+
+def test_another_height_begins_a_new_deployment_and_says_so(kept, base):
+    from trod.report.packet import read_packet
+    from trod.web.catalogue import field_notes
+    from trod.web.models import Deployment
+
+    row = visit(base.now)
+    row["changes"]["height_m"] = 2.5
+    found = read_packet(packet_file(str(kept.uuid), [row], at=base.now))
+    taken = field_notes.take(found.visits, field_notes.Origin(packet="", by="Ada", at=base.now))
+
+    assert any("new deployment begins" in words for words in taken.told)
+    new = Deployment.objects.filter(site=base.meadow, end__isnull=True).get()
+    assert (new.height_m, new.card.label) == (2.5, "C-2")
+
+
+def test_a_note_whose_process_died_before_its_row_was_made_gets_it_when_it_comes_again(client, kept, base, monkeypatch):
+    from trod.web.catalogue import field_notes
+    from trod.web.models import Visit
+
+    class Killed(BaseException):
+        pass
+
+    def die(*_):
+        raise Killed
+
+    with monkeypatch.context() as patched, pytest.raises(Killed):
+        patched.setattr(field_notes, "_row", die)
+        hand_in(client, kept, [visit(base.now)])
+    assert Visit.objects.count() == 0
+    answer = hand_in(client, kept, [visit(base.now)])
+
+    assert answer.json()["already"] == [visit(base.now)["uuid"]]
+    assert Visit.objects.get().work == "cut the grass"
+
+
+# The door ---------------------------------------------------------------------------------------------------
+
+
+def test_without_its_token_nothing_is_taken(client, kept, base):
+    from trod.web.models import Visit
+
+    assert hand_in(client, kept, [visit(base.now)], token="").status_code == 401
+    answer = hand_in(client, kept, [visit(base.now)], token="f" * 64)
+
+    assert answer.status_code == 403 and "token" in answer.json()["error"]
+    assert Visit.objects.count() == 0
+
+
+def test_the_token_of_one_packet_does_not_open_another(client, kept, base):
+    from trod.web.catalogue import round_papers
+
+    answer = hand_in(client, kept, [visit(base.now)], token=round_papers.token_of(OTHER))
+
+    assert answer.status_code == 403
+
+
+def test_a_page_from_a_file_may_ask_and_needs_no_account(client, kept, base, settings):
+    settings.TROD_OPEN_ON_LOOPBACK = False
+    first = client.options(
+        "/packet/visits/", HTTP_ORIGIN="null", HTTP_ACCESS_CONTROL_REQUEST_METHOD="POST",
+        HTTP_ACCESS_CONTROL_REQUEST_PRIVATE_NETWORK="true",
+    )  # fmt: skip
+    answer = hand_in(client, kept, [visit(base.now)], HTTP_ORIGIN="null")
+
+    assert first.status_code == 204
+    assert first.headers["Access-Control-Allow-Origin"] == "*"
+    assert first.headers["Access-Control-Allow-Headers"] == "content-type, x-trod-packet"
+    assert first.headers["Access-Control-Allow-Private-Network"] == "true"
+    assert "Access-Control-Allow-Credentials" not in first.headers
+    assert answer.status_code == 200 and answer.headers["Access-Control-Allow-Origin"] == "*"
+    assert client.get("/rounds/").status_code == 302
+
+
+def test_a_packet_lapses_two_months_after_its_round(client, kept, base):
+    from trod.web.models import Round
+
+    wish = {**kept.wish, "first": (base.now - timedelta(days=90)).date().isoformat()}
+    Round.objects.filter(pk=kept.pk).update(wish=wish)
+    answer = hand_in(client, kept, [visit(base.now)])
+
+    assert answer.status_code == 403 and "lapsed" in answer.json()["error"]
+
+
+def test_too_much_is_refused_before_it_is_read(client, kept):
+    from trod.web.catalogue import round_papers
+
+    answer = client.post(
+        "/packet/visits/", b"{}", content_type="application/json", CONTENT_LENGTH=str(70_000_000),
+        HTTP_X_TROD_PACKET=round_papers.token_of(str(kept.uuid)),
+    )  # fmt: skip
+    assert answer.status_code == 413 and "64 MB" in answer.json()["error"]
+
+
+@pytest.mark.parametrize("body", [b"", b"[]", b"{", b'{"packet": 3}', b"[" * 100_000, b'{"packet": {"id": [1]}}'])
+def test_what_is_no_file_of_visits_is_refused_in_words(client, kept, body):
+    answer = client.post("/packet/visits/", body, content_type="application/json", HTTP_X_TROD_PACKET="x")
+
+    assert answer.status_code in (403, 422) and answer.json()["error"]
+
+
+def test_a_visit_that_cannot_be_is_refused_with_its_place(client, kept, base):
+    answer = hand_in(client, kept, [visit(base.now, cells_percent=140)])
+
+    assert answer.status_code == 422 and "cells_percent" in answer.json()["error"]
+
+
+# By hand ----------------------------------------------------------------------------------------------------
+
+
+def test_the_exported_file_is_taken_in_on_the_page(client, kept, base):
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    file = SimpleUploadedFile("visits.json", packet_file(str(kept.uuid), [visit(base.now)], at=base.now))
+    answer = client.post("/rounds/home/", {"file": file})
+
+    assert answer.status_code == 200
+    assert "Visits: 1 new." in answer.content.decode()
+
+
+def test_a_file_of_another_kind_is_refused_on_the_page(client, base):
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    answer = client.post("/rounds/home/", {"file": SimpleUploadedFile("x.json", b'{"trod": 9}')})
+
+    assert answer.status_code == 422
+    assert "Nothing was taken in." in answer.content.decode()
+
+
+def test_the_rounds_table_filled_in_by_hand_comes_home(client, kept, base):
+    import csv
+    import io
+
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    from trod.web.models import Visit
+
+    table = client.get(f"/rounds/of/{kept.uuid}/take/table.csv").content.decode()
+    rows = list(csv.DictReader(io.StringIO(table)))
+    line = next(r for r in rows if r["key"] == "meadow")
+    line |= {
+        "came_at": "9:40", "state_on_arrival": "no power", "cells_percent": "0", "cells_changed": "yes",
+        "card_out": "C-1", "card_in": "C-2", "clock_showed": "9:38:10", "true_time": "9:41", "work_done": "swapped all",
+    }  # fmt: skip
+    out = io.StringIO()
+    writer = csv.DictWriter(out, rows[0].keys())
+    writer.writeheader()
+    writer.writerows(rows)
+
+    for said in ("1 new", "1 known already"):
+        file = SimpleUploadedFile("both.csv", out.getvalue().encode())
+        assert f"Visits: {said}." in client.post("/rounds/home/", {"file": file}).content.decode()
+    row = Visit.objects.get()
+    assert (row.arrival, row.deployment, row.by) == ("dead", base.deployment, "Ada and Ben")
+    assert row.clock_shown.strftime("%H:%M:%S") == "09:38:10"
+
+
+def test_a_line_that_cannot_be_read_is_named(client, kept, base):
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    table = client.get(f"/rounds/of/{kept.uuid}/take/table.csv").content.decode().split("\r\n")
+    head = table[0].split(",")
+    cells = dict.fromkeys(head, "") | {"day": "2026-07-01", "key": "meadow", "came_at": "soon"}
+    bad = "\r\n".join([table[0], ",".join(cells[h] for h in head)])
+    answer = client.post("/rounds/home/", {"file": SimpleUploadedFile("b.csv", bad.encode())})
+
+    assert answer.status_code == 422 and "line 2, came_at" in answer.content.decode()
+
+
+def test_a_photo_is_shown_by_its_sum_and_no_other_file(client, kept, base):
+    from trod.web.models import Visit
+
+    hand_in(client, kept, [visit(base.now, photo=jpeg())])
+    sha = Visit.objects.get().photos[0]["sha256"]
+
+    assert client.get(f"/rounds/photos/{sha}.jpg").headers["Content-Type"] == "image/jpeg"
+    assert client.get(f"/rounds/photos/{'0' * 64}.jpg").status_code == 404
+    assert client.get("/rounds/photos/ledger.jpg").status_code == 404
+    assert sha in client.get(f"/rounds/of/{kept.uuid}/").content.decode()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_field_notes_go_into_a_backup(client, kept, base, trod_home, tmp_path):
+    from datetime import UTC, datetime
+
+    from trod.archive import backup
+
+    hand_in(client, kept, [visit(base.now, photo=jpeg())])
+    backup.backup(trod_home / "archive", tmp_path / "copy", now=datetime.now(UTC))
+
+    had = sorted(p.name for p in (trod_home / "archive" / "field-notes").iterdir() if not p.name.startswith("."))
+    assert sorted(p.name for p in (tmp_path / "copy" / "field-notes").iterdir()) == had
+    assert len(had) == 2
