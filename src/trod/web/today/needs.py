@@ -246,7 +246,8 @@ def stopping_cameras(standing: Iterable[Deployment], foretold: Mapping[str, Fore
     else:
         needs += [one[-1] for one in maybe]
     if len(soon) > MANY:
-        sentence = f"{len(soon)} cameras are due within a fortnight, first of all {min(soon, key=lambda one: one[:2])[1]}."
+        first = min(soon, key=lambda one: one[:2])[1]
+        sentence = f"{len(soon)} cameras are due within a fortnight, first of all {first}."
         needs.append(Need("due", sum(one[-1].loss for one in soon), sentence, *_round()))
     else:
         needs += [one[-1] for one in soon]

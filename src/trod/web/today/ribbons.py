@@ -6,9 +6,11 @@ stand in the page around it, where they keep their size.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from itertools import groupby
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
@@ -33,8 +35,15 @@ class Ahead:
 
     def watches(self, day: date) -> float:
         """Chance that it still watches at the end of a day."""
-        n = (day - self.start).days
-        return 1.0 if n < 0 or not self.stopped else 1 - self.stopped[min(n, len(self.stopped) - 1)]
+        return self.span(day, 1)[0]
+
+    def span(self, first: date, days: int) -> list[float]:
+        """The same for so many days from the first on."""
+        before = min(max(0, (self.start - first).days), days)
+        n = max(0, (first - self.start).days)
+        known = [1 - p for p in self.stopped[n : n + days - before]]
+        rest = days - before - len(known)
+        return [1.0] * before + known + [1 - self.stopped[-1] if self.stopped else 1.0] * rest
 
 
 @dataclass(frozen=True)
@@ -140,20 +149,19 @@ def _fading(
     ahead: Ahead, first: date, last: date, a: date, b: date, css: str, top: int, height: int
 ) -> list[str]:
     """A band that grows thinner and paler with the chance that the camera still watches, from day a to day b."""
-    out = []
-    at, b = max(a, first), min(b, last)
-    while at <= b:
-        step = round(STEPS * ahead.watches(at))
-        to = at
-        while to < b and round(STEPS * ahead.watches(to + timedelta(days=1))) == step:
-            to += timedelta(days=1)
+    a, b = max(a, first), min(b, last)
+    out: list[str] = []
+    if b < a:
+        return out
+    x = (a - first).days * UNIT
+    for step, of in groupby(round(STEPS * p) for p in ahead.span(a, (b - a).days + 1)):
+        wide = UNIT * sum(1 for _ in of)
         if step:
-            x, wide = (at - first).days * UNIT, ((to - at).days + 1) * UNIT
             high = height * step / STEPS
             opacity = "" if step == STEPS else f' fill-opacity="{0.25 + 0.75 * step / STEPS:.2f}"'
             y = top + (height - high) / 2
             out.append(f'<rect class="{css}" x="{x}" y="{y:g}" width="{wide}" height="{high:g}"{opacity}/>')
-        at = to + timedelta(days=1)
+        x += wide
     return out
 
 
@@ -217,8 +225,11 @@ def draw(ribbon: Ribbon, *, first: date, last: date, today: date) -> SafeString:
 
 def hover(ribbon: Ribbon, *, first: date, last: date) -> str:
     """Events of each day from first to last, for the pointer: numbers parted by commas, none left empty."""
-    days = (last - first).days + 1
-    return ",".join(str(ribbon.counts.get(first + timedelta(days=k)) or "") for k in range(days))
+    told = [""] * ((last - first).days + 1)
+    for day, events in ribbon.counts.items():
+        if events and first <= day <= last:
+            told[(day - first).days] = str(events)
+    return ",".join(told)
 
 
 def hover_ahead(ribbon: Ribbon, *, today: date, last: date) -> str:
@@ -226,10 +237,8 @@ def hover_ahead(ribbon: Ribbon, *, today: date, last: date) -> str:
     of = [stay.ahead for stay in ribbon.stays if stay.ahead]
     if not of:
         return ""
-    told = []
-    for n in range(1, (last - today).days + 1):
-        none = 1.0
-        for ahead in of:
-            none *= 1 - ahead.watches(today + timedelta(days=n))
-        told.append(str(round(100 * (1 - none))))
-    return ",".join(told)
+    days = max(0, (last - today).days)
+    spans = [ahead.span(today + timedelta(days=1), days) for ahead in of]
+    none = [math.prod(1 - p for p in at) for at in zip(*spans, strict=True)] if len(of) > 1 else None
+    both = [1 - p for p in none] if none is not None else spans[0]
+    return ",".join([str(round(100 * p)) for p in both])
