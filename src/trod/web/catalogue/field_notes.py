@@ -522,12 +522,12 @@ def _leave_out(one: VisitNote) -> None:
 
 
 def brought(row: Round, slugs: Sequence[str]) -> list[Visit]:
-    """Visits noted on the field sheets of a round: at its sites, from its first day on for two months."""
+    """Visits that came from a round's packet, or from a table: at its sites, from its first day on for two months."""
     if not slugs:
         return []
     zone = row.reserve.zone
     begin = watch.utc_from_local(datetime.combine(row.day, datetime.min.time()) + timedelta(hours=3), zone)
-    return list(
+    rows = (
         Visit.objects.filter(
             site__slug__in=slugs, packet_revision__isnull=False, at__gte=begin - timedelta(days=1),
             at__lte=begin + timedelta(days=60),
@@ -535,6 +535,16 @@ def brought(row: Round, slugs: Sequence[str]) -> list[Visit]:
         .select_related("site", "deployment", "card_in", "card_out")
         .order_by("at")
     )  # fmt: skip
+    return [v for v in rows if _packet_of(v) in ("", str(row.uuid))]
+
+
+def _packet_of(visit: Visit) -> str:
+    """The packet that a visit came from; "" for one from a table, or where its note cannot be read."""
+    try:
+        fields = files.read(home.archive_root(), str(visit.uuid))
+    except CatalogueTrouble:
+        fields = None
+    return str(fields.get("packet", "")) if fields else ""
 
 
 def _moment(at: datetime) -> str:

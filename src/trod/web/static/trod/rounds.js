@@ -53,7 +53,8 @@
         under.className = "under";
         under.textContent = data.trips.length > 1 ? `${trip.name}: ${stop.why}` : stop.why;
         words.append(head, under);
-        L.marker(stop.at, { icon: icon(mark(stop.n, `t${n % 4}`)), title: name, alt: name, riseOnHover: true })
+        // Not reached by keyboard: stops may lie close together, and the list beside the map says all of it.
+        L.marker(stop.at, { icon: icon(mark(stop.n, `t${n % 4}`)), title: name, alt: name, riseOnHover: true, keyboard: false })
           .addTo(map).bindPopup(words);
         bounds.extend(stop.at);
       }
@@ -61,7 +62,7 @@
     let home = null;
     const put = (at) => {
       if (home) home.setLatLng(at);
-      else home = L.marker(at, { icon: icon(mark("", "home")), title: "Start", alt: "Start", zIndexOffset: -100 }).addTo(map);
+      else home = L.marker(at, { icon: icon(mark("", "home")), title: "Start", alt: "Start", zIndexOffset: -100, keyboard: false, interactive: false }).addTo(map);
     };
     if (data.start) { put(data.start); bounds.extend(data.start); }
     const spread = bounds.isValid() && !bounds.getSouthWest().equals(bounds.getNorthEast());
