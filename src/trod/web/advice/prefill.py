@@ -10,12 +10,11 @@ from typing import Any, get_args
 
 from django.db.models import Count, Q, Sum
 
-from trod.planning import arrivals, season
+from trod.planning import arrivals
 from trod.planning.adviser import Aim
-from trod.planning.animals import ANIMALS
 from trod.planning.site import Cover
-from trod.planning.site import Feature as PlanFeature
-from trod.web.models import Camera, CameraModel, Card, Deployment, Event, Sighting, Site, Species
+from trod.web.catalogue import usual
+from trod.web.models import Card, Deployment, Event, Site
 from trod.web.today.summary import summaries
 
 FEWEST_DAYS = 5.0  # camera-days from which the site's own cards go before the usual figure. Ours.
@@ -38,6 +37,7 @@ class Start:
     model: str
     animal: str
     aim: Aim
+    herd: int
     cover: str
     triggers: Guess
     night_share: Guess
@@ -45,57 +45,25 @@ class Start:
     card_gb: Guess
 
 
-def feature_of(site: Site) -> PlanFeature:
-    """A site's feature as the planning room knows it; other for a word it does not know."""
-    return site.feature if site.feature in get_args(PlanFeature) else "other"  # type: ignore[return-value]
-
-
 def start_of(site: Site, now: datetime) -> Start:
     """What to begin with at a site. A fixed number of queries."""
     deployments = list(site.deployments.select_related("camera__model", "card").order_by("-start"))
     standing = next((d for d in deployments if d.end is None), None)
-    feature = feature_of(site)
+    feature = usual.feature(site)
     prior = arrivals.prior_for(feature, latitude_deg=site.latitude)
     ground = site.ground if isinstance(site.ground, dict) else {}
     cover = ground.get("cover")
-    answers = sorted(season.ANSWERS[feature].items(), key=lambda item: -item[1][0])
     return Start(
-        model=_model(standing),
-        animal=_animal(site),
-        aim=answers[0][0] if answers else "species",
+        model=usual.model(site),
+        animal=usual.animal(site),
+        aim=usual.aim(site),
+        herd=usual.herd(site),
         cover=cover if cover in get_args(Cover) else "open",
         triggers=_triggers(site, deployments, prior, now),
         night_share=_night(site, prior),
         days=_days(site),
         card_gb=_card(standing),
     )
-
-
-def _model(standing: Deployment | None) -> str:
-    if standing is not None and standing.camera.model is not None:
-        return str(standing.camera.model.slug)
-    ready = Camera.objects.filter(state=Camera.State.READY, model__isnull=False).select_related("model").first()
-    if ready is not None and ready.model is not None:
-        return str(ready.model.slug)
-    first = CameraModel.objects.first()
-    return first.slug if first is not None else ""
-
-
-def _animal(site: Site) -> str:
-    """The animal of the planning table that people saw most here; else the reserve's first hoofed one."""
-    by_name = {animal.scientific.casefold(): animal for animal in ANIMALS}
-    seen = (
-        Sighting.objects.filter(word__event__deployment__site=site, species__isnull=False)
-        .values_list("species__scientific_name")
-        .annotate(n=Count("id"))
-        .order_by("-n", "species__scientific_name")[:12]
-    )
-    for name, _ in seen:
-        if (found := by_name.get(name.strip().casefold())) is not None:
-            return found.key
-    names = Species.objects.filter(active=True).values_list("scientific_name", flat=True)
-    own = [by_name[n.strip().casefold()] for n in names if n.strip().casefold() in by_name] or list(ANIMALS)
-    return next((animal for animal in own if animal.build == "deer"), own[0]).key
 
 
 def _triggers(site: Site, deployments: list[Deployment], prior: arrivals.Prior, now: datetime) -> Guess:

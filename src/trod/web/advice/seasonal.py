@@ -15,8 +15,7 @@ from trod.planning import season
 from trod.planning.adviser import AIMS, Aim
 from trod.planning.season import Came, Candidate, Place, SeenSign
 from trod.planning.site import MONTHS
-from trod.web.advice.prefill import feature_of
-from trod.web.catalogue import evidence
+from trod.web.catalogue import evidence, usual
 from trod.web.models import Reserve, Sign, Site
 
 MOST_SIGN = 20_000
@@ -66,7 +65,7 @@ def places(sites: Iterable[Site], watched: set[int]) -> list[Place]:
             name=site.name,
             latitude_deg=site.latitude,
             longitude_deg=site.longitude,
-            feature=feature_of(site),
+            feature=usual.feature(site),
             watched=site.pk in watched,
             sensitive=site.sensitive,
             closed=closed_months(site.closed),

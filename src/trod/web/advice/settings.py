@@ -20,7 +20,8 @@ from trod.planning.energy import Draw
 from trod.planning.site import Cover
 from trod.planning.stopping import Outfit
 from trod.planning.weather import Climate
-from trod.web.advice.prefill import Start, feature_of
+from trod.web.advice.prefill import Start
+from trod.web.catalogue import usual
 from trod.web.models import CameraModel, Site
 
 FUTURES, STEP_DAYS = 300, 3  # the early date is then uncertain by about a tenth of the band
@@ -54,7 +55,7 @@ class WishForm(forms.Form):
         self.begun = {
             "aim": start.aim,
             "animal": start.animal,
-            "herd": 1,
+            "herd": start.herd,
             "model": start.model,
             "triggers": f"{start.triggers.value:g}",
             "night": round(100 * start.night_share.value),
@@ -85,7 +86,7 @@ class WishForm(forms.Form):
         said = self.cleaned_data
         return Wish(
             aim=said["aim"],
-            feature=feature_of(site),
+            feature=usual.feature(site),
             animal=animal(said["animal"]),
             cover=said["cover"],
             herd=said["herd"],

@@ -17,6 +17,7 @@ from trod.planning import animals, calibrate
 from trod.planning.crossing import Path
 from trod.web.access import person
 from trod.web.bench import evidence, pages, walks
+from trod.web.catalogue import usual
 from trod.web.catalogue.specs import spec_of
 from trod.web.forms_common import delete_page, units_for
 from trod.web.models import CameraModel, Deployment, Site, WalkTest
@@ -33,7 +34,7 @@ def _site(slug: str) -> Site:
 
 
 def _model(request: HttpRequest, site: Site) -> CameraModel | None:
-    slug = request.GET.get("model") or request.POST.get("model") or pages.usual_model(site)
+    slug = request.GET.get("model") or request.POST.get("model") or usual.model(site)
     return CameraModel.objects.filter(slug=slug).first()
 
 
@@ -73,7 +74,7 @@ def _counted(request: HttpRequest, site: Site, spec: Any, units: str) -> dict[st
     dials = pages.dials_of(site)
     animal = request.GET.get("animal", "")
     if animal not in animals.BY_KEY:
-        animal = pages.usual_animal(site)
+        animal = usual.animal(site)
     counts = {name: request.GET.get(name, "")[:10] for name in ("empty", "cut", "whole")}
     counts["offset"] = request.GET.get("offset", f"{dials.get('offset_m', 4.0) / scale:.3g}")[:10]
     counts["angle"] = request.GET.get("angle", "45")[:10]

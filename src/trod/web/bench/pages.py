@@ -13,7 +13,7 @@ from django.db.models import Count
 from django.utils import timezone
 
 from trod.errors import WrongInput
-from trod.planning import adviser, animals
+from trod.planning import adviser
 from trod.planning.camera import CameraSpec
 from trod.planning.said import System, length, to_step
 from trod.planning.setup import Outcome, Setup
@@ -24,7 +24,7 @@ from trod.web.bench.forms import LABELS, LIMITS, SITE_COLUMNS, SITE_GROUND, WORD
 from trod.web.bench.units import shown
 from trod.web.bench.units import text as in_units
 from trod.web.catalogue.specs import spec_of
-from trod.web.models import Camera, CameraModel, Placement, Sighting, Site, Species
+from trod.web.models import CameraModel, Placement, Site
 
 UNKNOWN_CAMERA = CameraSpec(maker="Any", model="camera")
 MOST_KEPT = 3
@@ -60,44 +60,6 @@ def spec_for(slug: str) -> tuple[CameraSpec, CameraModel | None]:
     if row is None:
         raise WrongInput("camera_model", got=slug[:60], needed="one of the list")
     return spec_of(row), row
-
-
-def usual_model(site: Site) -> str:
-    """The model of the camera that stands here, else of one at home, else of any."""
-    cameras = Camera.objects.filter(model__isnull=False).select_related("model")
-    for rows in (
-        cameras.filter(deployments__site=site, deployments__end__isnull=True),
-        cameras.filter(state=Camera.State.READY),
-        cameras,
-    ):
-        if camera := rows.first():
-            return camera.model.slug
-    first = CameraModel.objects.first()
-    return first.slug if first else ""
-
-
-def reserve_animals() -> list[str]:
-    """Keys of the animals that the reserve's own list of species names, in its order; all of them when none is."""
-    by_name = {animal.scientific.lower(): animal.key for animal in animals.ANIMALS}
-    names = Species.objects.filter(active=True).values_list("scientific_name", flat=True)
-    found = [by_name[name.strip().lower()] for name in names if name.strip().lower() in by_name]
-    return found or [animal.key for animal in animals.ANIMALS]
-
-
-def usual_animal(site: Site) -> str:
-    """The animal that people saw most at a site, else the first of the reserve's list."""
-    rows = (
-        Sighting.objects.filter(word__event__deployment__site=site, species__isnull=False)
-        .values("species__scientific_name")
-        .annotate(n=Count("id"))
-        .order_by("-n", "species__scientific_name")
-    )
-    by_name = {animal.scientific.lower(): animal.key for animal in animals.ANIMALS}
-    for row in rows[:12]:
-        if key := by_name.get(row["species__scientific_name"].strip().lower()):
-            return key
-    hoofed = [key for key in reserve_animals() if animals.animal(key).build == "deer"]
-    return (hoofed or reserve_animals())[0]
 
 
 def dials_of(site: Site) -> dict[str, Any]:

@@ -22,10 +22,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from trod.errors import Stopped, WrongInput
+from trod.planning import animals
 from trod.web.access import person
 from trod.web.bench import answers, curve, evidence, pages
 from trod.web.bench.forms import LIMITS, BenchForm, out_of_place
 from trod.web.bench.units import shown, text
+from trod.web.catalogue import usual
 from trod.web.forms_common import units_for
 from trod.web.models import Deployment, Placement, Site
 
@@ -61,9 +63,9 @@ def _form(request: HttpRequest, site: Site) -> tuple[BenchForm, Placement | None
             row,
         )
     known = set(dict(models))
-    model = told["camera_model"] if told.get("camera_model") in known else pages.usual_model(site)
-    animal = told["animal"] if told.get("animal") in pages.animals.BY_KEY else pages.usual_animal(site)
-    dials = pages.dials_of(site)
+    model = told["camera_model"] if told.get("camera_model") in known else usual.model(site)
+    animal = told["animal"] if told.get("animal") in animals.BY_KEY else usual.animal(site)
+    dials = usual.dials(site) | pages.dials_of(site)
     return BenchForm.of_dials(dials, animal=animal, camera_model=model, units=units, models=models), None
 
 
@@ -197,7 +199,7 @@ def _closer(
     """
     done = answers.work(question)
     day, night = answers.closer(question, stop=stop)
-    others = answers.paces(question, pages.reserve_animals(), stop=stop)
+    others = answers.paces(question, usual.reserve_animals(), stop=stop)
     _, model = pages.spec_for(form.camera_model)
     return {
         "site": site,
