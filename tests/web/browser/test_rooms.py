@@ -258,3 +258,37 @@ def test_lists_and_forms_work_without_script(browser, house, addresses):
     page.goto(house.url.rstrip("/") + addresses["record a visit"])
     assert page.locator("form.record [name=at]").input_value()
     context.close()
+
+
+def test_the_pointer_beyond_today_says_the_chance_that_it_still_watches(house, visit, addresses):
+    """What is foretold is worked out by the worker; here by a process of its own on the same folder."""
+    code = (
+        "from trod.web.start import ready; ready();"
+        "from django.utils import timezone; from trod.web.models import Reserve;"
+        "from trod.web.catalogue import forecasts; forecasts.make(Reserve.objects.get(), timezone.now())"
+    )
+    subprocess.run([sys.executable, "-c", code], env=house.env, cwd=ROOT, check=True)
+    page = visit(house.url).page
+    strip = page.locator(".ribbons .strip[data-ahead]").first
+    strip.scroll_into_view_if_needed()
+    box = strip.bounding_box()
+    page.mouse.move(box["x"] + box["width"] - 4, box["y"] + 10)
+
+    assert " watches with a chance of " in page.locator("#told.seen").inner_text()
+
+
+def test_how_long_it_lasts_is_drawn_and_told_without_script_too(browser, house, visit, addresses):
+    address = house.url.rstrip("/") + addresses["how long it lasts"]
+    seen = visit(address)
+    seen.page.wait_for_selector(".chart .on-screen svg")
+
+    assert (seen.complaints, seen.foreign) == ([], [])
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(address)
+    assert page.locator(".sentence").inner_text()
+    assert page.locator("#rests").count() == 1
+    page.fill("[name=cells]", "12 FR6")
+    page.locator("form:has([name=cells]) button").click()
+    assert "Set otherwise: 12 × FR6" in page.content()
+    context.close()
