@@ -237,6 +237,16 @@ def test_cold_nights_are_typed_or_come_from_a_file_and_can_be_taken_back(client,
     assert base.reserve.climate == {}
 
 
+def test_spreads_by_month_outlive_a_change_of_one_night(client, base):
+    spreads = [3.0 + n / 10 for n in range(12)]
+    base.reserve.climate = {"minimum_c": [0.0] * 12, "sd_c": spreads, "source": "x"}
+    base.reserve.save()
+    client.post("/rounds/nights/", {**{f"m{n}": "0" for n in range(2, 13)}, "m1": "-5", "sd": "", "source": "x"})
+    base.reserve.refresh_from_db()
+
+    assert base.reserve.climate["sd_c"] == spreads and base.reserve.climate["minimum_c"][0] == -5
+
+
 @pytest.mark.parametrize(
     ("table", "words"),
     [

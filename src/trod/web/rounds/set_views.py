@@ -64,10 +64,15 @@ def nights(request: HttpRequest) -> HttpResponse:
         request.POST if posted else None, request.FILES if posted else None, units=units, initial=initial
     )
     if request.method == "POST" and form.is_valid():
-        reserve.climate = form.climate()
+        made = form.climate()
+        by_month = len(set(climate.sd_c)) > 1
+        if made and ours and by_month and not form.cleaned_data.get("file") and form.cleaned_data.get("sd") is None:
+            made["sd_c"] = list(climate.sd_c)  # the page shows one spread; those of each month stay
+        reserve.climate = made
         reserve.save(update_fields=["climate"])
         words = "The nights are kept." if reserve.climate else "Your numbers are taken back; assumed nights stand in."
         messages.success(request, f"{words} Forecasts are worked out anew.")
         return redirect(back_to(request, "/rounds/"))
-    context = {"form": form, "ours": ours, "climate": climate, "next": back_to(request, "/rounds/"), "units": units}
+    context = {"form": form, "ours": ours, "climate": climate, "next": back_to(request, "/rounds/"), "units": units,
+               "by_month": ours and len(set(climate.sd_c)) > 1}  # fmt: skip
     return render(request, "trod/rounds/nights.html", context, status=422 if form.is_bound else 200)
