@@ -95,7 +95,7 @@ def test_what_is_foretold_stands_on_the_ribbon_in_the_legend_and_in_the_table(cl
 
     assert "data-ahead=" in page
     assert 'class="ahead"' in page
-    assert "plan on this day: one in ten has stopped by then" in page
+    assert "plan on this day: cells or card have stopped one in ten by then" in page
     assert "Forecasts were worked out just now." in page
     assert f"/cameras/deployments/of/{cast.deployment.slug}/power/" in page
     assert f"{told.go_by.day} {told.go_by:%b %Y}" in page
