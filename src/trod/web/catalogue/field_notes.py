@@ -370,9 +370,14 @@ class Held:
         """Whether both sides are one visit."""
         return self.one is not None and self.one.uuid == self.other.uuid
 
-    def rows(self) -> list[tuple[str, str, str, bool]]:
-        """(label, first side, second side, whether they differ), for a table."""
-        return note_plain.side_by_side(self.one, self.other)
+    def rows(self, zone: str) -> list[tuple[str, str, str, bool]]:
+        """(label, first side, second side, whether they differ), for a table in the reserve's time."""
+        return note_plain.side_by_side(self.one, self.other, zone)
+
+    def heading(self, site: str, zone: str) -> str:
+        """The sentence with the site's name and the reserve's time."""
+        said = self.words.partition(" UTC: ")[2] or self.words
+        return f"{site}, {watch.local(self.other.at, zone):%Y-%m-%d %H:%M}: {said}"
 
 
 def _hold_conflict(conflict: Conflict, held: set[str], origin: Origin, taken: Taken) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 
+from trod import watch
 from trod.errors import WrongInput
 from trod.report.packet import VisitNote
 from trod.report.packet.visit import Changes, PhonePlace, Photo, WalkPass
@@ -103,24 +104,24 @@ LABELS = (
 )  # fmt: skip
 
 
-def side_by_side(one: VisitNote | None, other: VisitNote) -> list[tuple[str, str, str, bool]]:
-    """(label, first, second, differs) of everything that either side tells."""
+def side_by_side(one: VisitNote | None, other: VisitNote, zone: str) -> list[tuple[str, str, str, bool]]:
+    """(label, first, second, differs) of everything that either side tells, in the reserve's time."""
     out = []
     for name, label in LABELS:
-        a = _words(getattr(one, name)) if one is not None else ""
-        b = _words(getattr(other, name))
+        a = _words(getattr(one, name), zone) if one is not None else ""
+        b = _words(getattr(other, name), zone)
         if a or b:
             out.append((label, a, b, a != b and one is not None))
     return out
 
 
-def _words(value: Any) -> str:
+def _words(value: Any, zone: str) -> str:
     if value in (None, "", (), False) or value == Changes():
         return ""
     if value is True:
         return "yes"
     if isinstance(value, datetime):
-        return f"{value:%Y-%m-%d %H:%M:%S}" + (" UTC" if value.tzinfo and not value.utcoffset() else f"{value:%z}")
+        return f"{watch.local(value, zone) if value.tzinfo else value:%Y-%m-%d %H:%M:%S}"
     if isinstance(value, Changes):
         names = ((f.name, getattr(value, f.name)) for f in fields(value))
         return ", ".join(f"{n.replace('_', ' ')} {v:g}" if isinstance(v, float) else f"{n.replace('_', ' ')} {v}"

@@ -75,9 +75,9 @@ class Wish:
         for part in (p.strip() for p in self.people.split(";") if p.strip()):
             if re.fullmatch(r"\d{1,2}", part):
                 n = int(part)
-                found.append((f"{n} {'person' if n == 1 else 'people'}", max(1, n)))
-            else:
-                names = [name.strip() for name in part.split(",") if name.strip()]
+                if n:
+                    found.append((f"{n} {'person' if n == 1 else 'people'}", n))
+            elif names := [name.strip() for name in part.split(",") if name.strip()]:
                 found.append((" and ".join(filter(None, (", ".join(names[:-1]), *names[-1:]))), len(names)))
         if len(found) > MOST_PARTIES or any(n > 50 for _, n in found):
             raise WrongInput("people", got=self.people[:80], needed=f"at most {MOST_PARTIES} parties of 50")

@@ -20,7 +20,7 @@ from trod.report.packet.reading import MOST_BYTES
 from trod.web import home
 from trod.web.access import person
 from trod.web.catalogue import bring_home, field_notes, round_papers
-from trod.web.models import Reserve, Round
+from trod.web.models import Reserve, Round, Site
 from trod.web.rounds.forms import HomeForm
 
 MOST_HANDED_IN = 64_000_000  # one visit can weigh 55 MB; `trod serve` itself takes no more
@@ -128,11 +128,19 @@ def bring(request: HttpRequest) -> HttpResponse:
         "problem": problem,
         "taken": taken,
         "doubts": doubts,
-        "held": field_notes.open_held(),
-        "zone": reserve.zone if reserve else "UTC",
+        "held": _held_lines(reserve),
     }
     bad = bool(problem or form.errors)
     return render(request, "trod/rounds/home.html", context, status=422 if request.method == "POST" and bad else 200)
+
+
+def _held_lines(reserve: Reserve | None) -> list[dict[str, Any]]:
+    zone = reserve.zone if reserve else "UTC"
+    names = dict(Site.objects.values_list("slug", "name"))
+    return [
+        {"note": h, "heading": h.heading(names.get(h.other.site, h.other.site), zone), "rows": h.rows(zone)}
+        for h in field_notes.open_held()
+    ]
 
 
 def _bring(request: HttpRequest, file: Any) -> tuple[field_notes.Taken, tuple[str, ...]]:
