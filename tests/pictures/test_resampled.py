@@ -47,7 +47,8 @@ def test_the_second_difference_of_a_linear_enlargement_lives_on_the_old_pixels(t
 
 
 @pytest.mark.parametrize(
-    ("factor", "frequency"), [(1.2, 0.1667), (1.25, 0.2), (1.5, 0.3333), (math.sqrt(3), 0.4227), (2.5, 0.4), (2.2, 0.4545)]
+    ("factor", "frequency"),
+    [(1.2, 0.1667), (1.25, 0.2), (1.5, 0.3333), (math.sqrt(3), 0.4227), (2.5, 0.4), (2.2, 0.4545)],
 )
 def test_the_line_stands_at_the_aliased_inverse_of_the_factor(factor: float, frequency: float) -> None:
     # Gallagher (2005): the period of the second difference; the aliases are arithmetic.

@@ -53,10 +53,10 @@ def demo(
 ) -> None:
     """Draw a year of pictures of a reserve that does not exist, take its cards in, and show the pages.
 
-    The year ends today. All of it is invented: place, people, makers, pictures, and what the people said. Two cards were pulled
-    on the last day: one is taken in and waits to be looked through, one is still to be taken in (under
-    Cards). A demo that is there already is opened as it is; one that was broken off is built anew. A folder
-    with real data is refused.
+    The year ends today. All of it is invented: place, people, makers, pictures, and what the people said.
+    Two cards were pulled on the last day: one is taken in and waits to be looked through, one is still to be
+    taken in (under Cards). A demo that is there already is opened as it is; one that was broken off is built
+    anew. A folder with real data is refused.
 
     \b
     Example:

@@ -443,7 +443,8 @@ def _within(days: float) -> int:
 def _say_next(visit: NextVisit, today: date, interval: Interval) -> str:
     assert visit.plan_on is not None
     when = "today" if visit.plan_on == today else f"by {_day_words(visit.plan_on)}"
-    said = f"{visit.name}: go {when}. By {'now' if visit.plan_on == today else 'then'} {_stopped_words(visit.chance_stopped)}, and "
+    by = "now" if visit.plan_on == today else "then"
+    said = f"{visit.name}: go {when}. By {by} {_stopped_words(visit.chance_stopped)}, and "
     said += f"{_lost_words(visit.lost_days)}."
     if visit.held_up_by is not None:
         said += f" A better day is closed ({visit.held_up_by.why})."
