@@ -65,7 +65,39 @@ def test_a_site_named_not_this_time_is_left_out_with_that_reason(client, base, w
 
     row = Round.objects.get()
     assert [s.site.slug for s in row.stops.all()] == ["meadow"]
-    assert "You left it out" in client.get(row.get_absolute_url()).content.decode()
+    page = client.get(row.get_absolute_url()).content.decode()
+    assert "You left it out" in page
+    client.post("/rounds/new/", form(base, wish, which="named", name="Two", **{"site-meadow": "must"}))
+    assert "; 1 is left for another time." in Round.objects.get(name="Two").plan["sentence"]
+
+
+def test_when_no_visit_pays_the_page_says_so_and_what_to_do(client, base, wish):
+    from trod.web.models import Round
+
+    for site in (base.meadow, base.ford):
+        site.quiet_days = 90
+        site.save()
+    client.post("/rounds/new/", form(base, wish, which="pays"))
+    row = Round.objects.get()
+
+    assert row.stops.count() == 0
+    page = client.get(row.get_absolute_url()).content.decode()
+    assert "No stop is worth going to on these days." in page and "A visit saves no camera-day" in page
+    client.post(f"/rounds/of/{row.uuid}/order/", {"do": "in", "stop": "ford"})
+    assert [s.site.slug for s in row.stops.all()] == ["ford"]
+
+
+def test_of_very_many_cameras_those_that_save_most_are_chosen_from(base, wish, monkeypatch):
+    from trod.web.catalogue import rounds
+
+    monkeypatch.setattr(rounds, "LEAST_CANDIDATES", 1)
+    monkeypatch.setattr(rounds, "CANDIDATES_AN_HOUR", 0.0)
+    made = rounds.plan(base.reserve, wish(which="all"), base.now)
+
+    assert made.plan.stops == 1
+    (left,) = made.plan.left_out
+    assert left.reason == "no room is left for it beside the stops that save more"
+    assert left.saves_days <= made.plan.saves_days
 
 
 def test_a_site_closed_on_the_day_is_left_out_and_the_page_says_why(client, base, wish):

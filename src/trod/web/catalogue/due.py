@@ -297,4 +297,8 @@ def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[dat
     if first <= today + timedelta(days=120) and (best.day is None or first < best.day):
         then = "" if best.day is None else f" A round to all of them would pay best on {sentences.day(best.day)}."
         return first, f"Go by {sentences.day(first)}, which is as long as {who} should wait.{then}"
-    return best.day, best.sentence
+    if best.day is None:
+        return None, best.sentence
+    words = f"Go on {sentences.day(best.day)} to {len(best.take)} of {sentences.plural(len(standings), 'camera')}"
+    waits = sentences.listed_at_most(best.leave, 4)
+    return best.day, f"{words}; {waits} can wait." if best.leave else f"{words}."

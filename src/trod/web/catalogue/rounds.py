@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -29,6 +30,8 @@ from trod.web.models import Job, Reserve, Round, RoundStop, Site
 JOB = "round"
 START = "@start"  # no slug looks like this
 ANY_WAY_MIN = 1000.0  # a stop worth so much work is gone to wherever there is room
+LEAST_CANDIDATES = 25
+CANDIDATES_AN_HOUR = 2.5  # of a party's time; nobody does so many visits and ways in an hour. Ours.
 WALK_IN_M = 150.0  # from car to site, where no track tells; assumed
 
 
@@ -173,10 +176,38 @@ def plan(reserve: Reserve, wish: Wish, now: datetime, *, step: Step | None = Non
     tell(0, 3, "Working out the ways")
     ground = prepare(reserve, wish, now)
     tell(1, 3, f"Choosing and ordering {sentences.plural(len(ground.stops), 'stop')}")
+    ground = _fewer(ground, wish)
     made = _planned(ground, wish)
     tell(2, 3, "Writing the lists")
     left = tuple(sorted((*made.left_out, *ground.left), key=lambda x: (-x.saves_days, x.stop.key)))
-    return _with_lists(replace(made, left_out=left), ground, wish)
+    said = made.sentence if made.stops or not left else "No stop is worth going to on these days."
+    if made.stops and left and wish.which != "all":  # the planner counts only those that it was asked about
+        wait = f"; {len(left)} {'is' if len(left) == 1 else 'are'} left for another time."
+        said = re.sub(r"(?:; \d+ (?:is|are) left for another time)?\.(?= |$)", wait, said, count=1)
+    return _with_lists(replace(made, left_out=left, sentence=said), ground, wish)
+
+
+def _fewer(ground: Ground, wish: Wish) -> Ground:
+    """The ground without stops that will not be chosen, so that the search takes seconds: those that save nothing
+    where only what pays is wanted, and of very many those that save least."""
+
+    def most(stop: Stop) -> float:
+        return max(stop.saves_on(n) for n in range(len(ground.days)))
+
+    must = [s for s in ground.stops if s.must or wish.which == "named"]
+    rest = sorted((s for s in ground.stops if s not in must), key=lambda s: (-most(s), s.key))
+    left: list[LeftOut] = []
+    if wish.which == "pays":
+        nothing = [s for s in rest if most(s) <= 0]
+        rest = [s for s in rest if most(s) > 0]
+        left += [LeftOut(stop=s, reason="a visit saves no camera-day", saves_days=0.0) for s in nothing]
+    hours = sum((day.out.to_min - day.out.from_min) / 60 for day in ground.days) * len(ground.parties)
+    room = max(LEAST_CANDIDATES, int(CANDIDATES_AN_HOUR * hours))
+    left += [
+        LeftOut(stop=s, reason="no room is left for it beside the stops that save more", saves_days=most(s))
+        for s in rest[room:]
+    ]
+    return replace(ground, stops=tuple(must + rest[:room]), left=(*ground.left, *left))
 
 
 def _planned(ground: Ground, wish: Wish) -> RoundPlan:
