@@ -278,9 +278,22 @@ def test_too_much_is_refused_before_it_is_read(client, kept):
 
 @pytest.mark.parametrize("body", [b"", b"[]", b"{", b'{"packet": 3}', b"[" * 100_000, b'{"packet": {"id": [1]}}'])
 def test_what_is_no_file_of_visits_is_refused_in_words(client, kept, body):
-    answer = client.post("/packet/visits/", body, content_type="application/json", HTTP_X_TROD_PACKET="x")
+    from trod.web.catalogue import round_papers
 
-    assert answer.status_code in (403, 422) and answer.json()["error"]
+    token = round_papers.token_of(str(kept.uuid))
+    answer = client.post("/packet/visits/", body, content_type="application/json", HTTP_X_TROD_PACKET=token)
+
+    assert answer.status_code == 422 and answer.json()["error"]
+
+
+def test_a_file_of_another_packet_is_refused(client, kept, base):
+    from trod.web.catalogue import round_papers
+
+    body = packet_file(OTHER, [visit(base.now)], at=base.now)
+    token = round_papers.token_of(str(kept.uuid))
+    answer = client.post("/packet/visits/", body, content_type="application/json", HTTP_X_TROD_PACKET=token)
+
+    assert answer.status_code == 403 and "another packet" in answer.json()["error"]
 
 
 def test_a_visit_that_cannot_be_is_refused_with_its_place(client, kept, base):
@@ -361,6 +374,33 @@ def test_a_photo_is_shown_by_its_sum_and_no_other_file(client, kept, base):
     assert client.get(f"/rounds/photos/{'0' * 64}.jpg").status_code == 404
     assert client.get("/rounds/photos/ledger.jpg").status_code == 404
     assert sha in client.get(f"/rounds/of/{kept.uuid}/").content.decode()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_all_of_it_comes_back_from_the_archive_alone(client, kept, base, trod_home):
+    from trod.archive import verify
+    from trod.web import models as m
+    from trod.web.catalogue import field_notes, ledger, rebuild
+    from trod.web.catalogue.line import Silent
+
+    first = visit(base.now, photo=jpeg())
+    hand_in(client, kept, [first])
+    hand_in(client, kept, [visit(base.now + timedelta(minutes=9), uid=OTHER, by="Ben")], phone=2)
+    ledger.catch_up()
+    base.deployment.refresh_from_db()
+    before = ledger.dump_ledger(), ledger.dump_sidecar(base.deployment)
+    assert verify.verify(trod_home / "archive").ok
+    with ledger.quiet():
+        for model in (m.RoundStop, m.Round, m.Visit, m.Deployment, m.Card, m.Camera, m.Site, m.Reserve):
+            model.objects.all().delete()
+    told = rebuild.rebuild(Silent())
+
+    assert told.trouble == []
+    again = m.Deployment.objects.get(slug=base.deployment.slug)
+    assert (ledger.dump_ledger(), ledger.dump_sidecar(again)) == before
+    assert [h.other.by for h in field_notes.open_held()] == ["Ben"]
+    row = m.Round.objects.get()
+    assert hand_in(client, row, [first]).json()["already"] == [first["uuid"]]
 
 
 @pytest.mark.django_db(transaction=True)

@@ -27,6 +27,7 @@ from trod.web.models import Deployment, Round, Site
 UPLOAD_PATH = "/packet/visits/"
 LAPSE = timedelta(days=60)  # after its last day a round's packet may hand nothing in
 DAYS = round_sheet.DAYS
+MOST_OPEN = 1000  # rounds whose packets may hand in
 MOST_SLIPS = 60  # a placement is worked out anew for its slip; some hundredths of a second each
 
 
@@ -133,6 +134,16 @@ def token_of(packet_id: str) -> str:
 def token_fits(packet_id: str, token: str) -> bool:
     """Whether a token belongs to a packet; compared in constant time."""
     return constant_time_compare(token_of(packet_id), token)
+
+
+def round_of(token: str, now: datetime) -> Round | None:
+    """The round whose packet a token belongs to, if it still may hand visits in. Each is compared in constant time."""
+    found = None
+    recent = Round.objects.select_related("reserve").defer("plan").filter(day__gte=(now - 2 * LAPSE).date())
+    for row in recent.order_by("-day", "-id")[:MOST_OPEN]:
+        if token_fits(str(row.uuid), token):
+            found = row
+    return found if found is not None and may_still_hand_in(found, now) else None
 
 
 def packet_of(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from django.contrib import messages
@@ -20,7 +19,7 @@ from trod.report.packet.reading import MOST_BYTES
 from trod.web import home
 from trod.web.access import person
 from trod.web.catalogue import bring_home, field_notes, round_papers
-from trod.web.models import Reserve, Round, Site
+from trod.web.models import Reserve, Site
 from trod.web.rounds.forms import HomeForm
 
 MOST_HANDED_IN = 64_000_000  # one visit can weigh 55 MB; `trod serve` itself takes no more
@@ -55,6 +54,12 @@ def hand_in(request: HttpRequest) -> HttpResponse:
     token = request.headers.get(TOKEN, "")
     if not token:
         return _refused(request, 401, "No token came with it. Hand the visits in from the packet's own page.")
+    # Whose it is comes first: nothing of a stranger's is read.
+    row = round_papers.round_of(token, timezone.now())
+    if row is None:
+        return _refused(
+            request, 403, "The token is not known here, or has lapsed. Make the file and bring it in by hand."
+        )
     try:
         length = int(request.META.get("CONTENT_LENGTH") or 0)
     except ValueError:
@@ -64,23 +69,12 @@ def hand_in(request: HttpRequest) -> HttpResponse:
     data = request.read(MOST_HANDED_IN + 1)
     if len(data) > MOST_HANDED_IN:
         return _refused(request, 413, f"More came than fits; {TOO_BIG}")
-    try:
-        # Whose it is comes first: nothing of a stranger's file is looked at closely.
-        packet_id = json.loads(data)["packet"]["id"]
-        known = isinstance(packet_id, str) and round_papers.token_fits(packet_id, token)
-    except (ValueError, KeyError, TypeError, RecursionError):
-        return _refused(request, 422, "That is no file of visits. Make the file anew on the phone.")
-    if not known:
-        return _refused(request, 403, "The token does not belong to this packet. Take the packet of this round anew.")
-    row = Round.objects.select_related("reserve").filter(uuid=_uuid(packet_id)).first()
-    if row is None:
-        return _refused(request, 409, "This round is no longer here. Make the file and bring it in by hand.")
     now = timezone.now()
-    if not round_papers.may_still_hand_in(row, now):
-        return _refused(request, 403, "This packet has lapsed. Make the file and bring it in by hand.")
     try:
         found = read_packet(data)
-        origin = field_notes.Origin(packet=packet_id, by=f"phone, {row.name}"[:80], at=now)
+        if found.packet_id != str(row.uuid):
+            return _refused(request, 403, "The token belongs to another packet. Take the packet of this round anew.")
+        origin = field_notes.Origin(packet=found.packet_id, by=f"phone, {row.name}"[:80], at=now)
         taken = field_notes.take(found.visits, origin)
     except WrongInput as trouble:
         return _refused(request, 422, str(trouble))
@@ -96,15 +90,6 @@ def hand_in(request: HttpRequest) -> HttpResponse:
             }
         ),
     )
-
-
-def _uuid(text: str) -> Any:
-    import uuid
-
-    try:
-        return uuid.UUID(text)
-    except ValueError:
-        return None
 
 
 # By hand ----------------------------------------------------------------------------------------------------
