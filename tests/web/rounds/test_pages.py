@@ -227,6 +227,19 @@ def test_without_sensitive_places_the_packet_does_not_hold_them(client, base, ke
     assert "47.30000, 13.90000" in whole and "47.30000, 13.90000" not in blurred
 
 
+def test_the_packet_carries_the_setup_slip_of_what_hangs_there(client, base, kept):
+    from trod.web.models import Placement
+
+    base.deployment.placement = Placement.objects.create(
+        site=base.meadow, name="west tree", animal="red_deer", dials={}, at=base.now
+    )
+    base.deployment.save()
+    page = client.get(f"/rounds/of/{kept.uuid}/take/packet.html").content.decode()
+
+    assert "Lens height" in page and "Setup slip" in page
+    assert page.count("<svg") >= 3  # two sketch maps and a side view
+
+
 def test_many_cameras_are_planned_by_the_worker(client, base, wish, monkeypatch):
     from trod.web import jobs
     from trod.web.models import Round
