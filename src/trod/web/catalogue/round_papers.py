@@ -275,7 +275,7 @@ def _slip(hangs: Deployment, *, system: System, year: int) -> tuple[tuple[tuple[
     except TrodError as trouble:
         return (("not worked out", f"{trouble}. Look at the site's bench."),), ""
     rows = [
-        *((label, f"{value} {hint}".strip()) for label, value, hint in setup_slip.tiles(setup)),
+        *((label, f"{value}, {hint}" if hint else value) for label, value, hint in setup_slip.tiles(setup)),
         *setup_slip.settings_rows(setup),
     ]
     side = drawing.side_svg(
@@ -286,7 +286,7 @@ def _slip(hangs: Deployment, *, system: System, year: int) -> tuple[tuple[tuple[
         system=system,
         theme="paper",
         key="side",
-        across=340,
+        across=420,
     )
     return tuple(rows), side
 
