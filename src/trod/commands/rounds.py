@@ -149,6 +149,7 @@ def _wish(
     from datetime import date
 
     from trod.errors import WrongInput
+    from trod.report import sentences
     from trod.web.catalogue.wishes import Wish
 
     try:
@@ -169,10 +170,10 @@ def _wish(
         return str(found.slug)
 
     return Wish(
-        name=name or f"Round of {first.day} {first:%B}",
+        name=" ".join(str(sentences.clean(name)).split()) or f"Round of {first.day} {first:%B}",
         first=first,
         days=days,
-        people=people,
+        people=str(sentences.clean(people)),
         by_car=not on_foot,
         which=which,
         must=tuple(slug(s) for s in sites),

@@ -125,6 +125,13 @@ def test_a_stop_that_must_be_and_cannot_is_told_and_nothing_is_kept(client, base
     assert Round.objects.count() == 0
 
 
+@pytest.mark.parametrize("asked", ["³", "-1", "", "nan", "30.5", "9" * 50, "<b>"])
+def test_a_strange_number_of_days_ahead_shows_a_month(client, base, asked):
+    answer = client.get("/rounds/", {"days": asked})
+
+    assert answer.status_code == 200 and answer.context["ahead"] == 30
+
+
 @pytest.mark.parametrize(
     ("changes", "words"),
     [

@@ -286,7 +286,7 @@ def _slip(hangs: Deployment, *, system: System, year: int) -> tuple[tuple[tuple[
         system=system,
         theme="paper",
         key="side",
-        across=420,
+        across=440,
     )
     return tuple(rows), side
 

@@ -73,7 +73,7 @@ class Wish:
         """(name, how many people) of each party. A number alone, such as "2", means so many unnamed people."""
         found: list[tuple[str, int]] = []
         for part in (p.strip() for p in self.people.split(";") if p.strip()):
-            if re.fullmatch(r"\d{1,2}", part):
+            if re.fullmatch(r"[0-9]{1,2}", part):
                 n = int(part)
                 if n:
                     found.append((f"{n} {'person' if n == 1 else 'people'}", n))

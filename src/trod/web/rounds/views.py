@@ -51,8 +51,7 @@ def rounds(request: HttpRequest) -> HttpResponse:
         return render(request, "trod/rounds/rounds.html", {"nothing": "reserve"})
     now = timezone.now()
     today = watch.local(now, reserve.zone).date()
-    asked = request.GET.get("days", "")
-    ahead = int(asked) if asked.isdigit() and int(asked) in AHEADS else 30
+    ahead = next((n for n in AHEADS if str(n) == request.GET.get("days")), 30)
     found = dues.due(reserve, now, days=[today], next_days=ahead)
     best, why = dues.best_day(reserve, found, now)
     lines = pages.due_lines(found, today, ahead)
