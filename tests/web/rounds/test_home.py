@@ -336,7 +336,8 @@ def test_the_rounds_table_filled_in_by_hand_comes_home(client, kept, base):
     rows = list(csv.DictReader(io.StringIO(table)))
     line = next(r for r in rows if r["key"] == "meadow")
     line |= {
-        "came_at": "9:40", "state_on_arrival": "no power", "cells_percent": "0", "cells_changed": "yes",
+        "came_at": "9:40", "state_on_arrival": "no power", "cells_percent": "0",
+        "cells_changed": "8 FR6",
         "card_out": "C-1", "card_in": "C-2", "clock_showed": "9:38:10", "true_time": "9:41", "work_done": "swapped all",
     }  # fmt: skip
     out = io.StringIO()
@@ -349,6 +350,7 @@ def test_the_rounds_table_filled_in_by_hand_comes_home(client, kept, base):
         assert f"Visits: {said}." in client.post("/rounds/home/", {"file": file}).content.decode()
     row = Visit.objects.get()
     assert (row.arrival, row.deployment, row.by) == ("dead", base.deployment, "Ada and Ben")
+    assert (row.cells_changed, row.cells_count, row.cells_kind) == (True, 8, "FR6")
     assert row.clock_shown.strftime("%H:%M:%S") == "09:38:10"
 
 

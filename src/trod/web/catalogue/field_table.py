@@ -70,6 +70,7 @@ def _note(
     hung = [d for d in standing.get(key, ()) if d.start <= at + timedelta(hours=12) and (d.end is None or d.end >= at)]
     shown = said.get("clock_showed", "")
     left = said.get("left_at", "")
+    put_in = said.get("cells_changed", "")
     work = said.get("work_done", "")
     percent = said.get("cells_percent", "").rstrip(" %").replace(",", ".")
     if percent and not (re.fullmatch(r"\d+(\.\d+)?", percent) and 0 <= float(percent) <= 100):
@@ -88,6 +89,7 @@ def _note(
         arrival=_arrival(said.get("state_on_arrival", "")),  # type: ignore[arg-type]
         cells_percent=float(percent) if percent else None,
         cells_changed=_yes("cells_changed", said.get("cells_changed", "")),
+        cells=put_in if any(ch.isdigit() for ch in put_in) else "",
         card_out=said.get("card_out", ""),
         card_in=said.get("card_in", ""),
         clock_shown=_moment("clock_showed", shown, day) if shown else None,
