@@ -68,6 +68,11 @@ def unit_of(field: str, units: str) -> Unit | None:
     return None
 
 
+def whole(text: str) -> int | None:
+    """The number of an address or a form that Trod itself wrote: up to nine plain digits, else None."""
+    return int(text) if re.fullmatch(r"[0-9]{1,9}", text) else None
+
+
 def units_for(request: HttpRequest, reserve: Reserve | None) -> str:
     """'metric' or 'us': the person's choice, else the reserve's."""
     chosen = request.COOKIES.get("units") or (reserve.units if reserve else "metric")

@@ -175,7 +175,7 @@ def counted(text: dict[str, str]) -> FirstPictures | None:
         return None
     counts = {}
     for name, value in given.items():
-        if not (value or "0").isdigit() or len(value) > 6:
+        if not (value or "0").isdecimal() or len(value) > 6:
             raise WrongInput(name, got=value[:20], needed="a number of pictures, 0 or more")
         counts[name] = int(value or 0)
     return FirstPictures(**counts)

@@ -156,7 +156,8 @@ def _opened(request: HttpRequest, site: Site) -> Placement | None:
 def _turn(request: HttpRequest) -> tuple[str, int]:
     """Which bench asks (a word of the page's own), and its question's number."""
     number = request.POST.get("turn", "0")
-    return request.POST.get("bench", "")[:40], int(number) if number.isdigit() and len(number) < 16 else 0
+    known = number.isascii() and number.isdigit() and len(number) < 16
+    return request.POST.get("bench", "")[:40], int(number) if known else 0
 
 
 @require_POST

@@ -27,7 +27,7 @@ from trod.web.cameras.forms import (
     offset_words,
 )
 from trod.web.catalogue import forecasts
-from trod.web.forms_common import back_to, delete_page, form_page, units_for
+from trod.web.forms_common import back_to, delete_page, form_page, units_for, whole
 from trod.web.models import (
     Camera,
     Card,
@@ -262,11 +262,7 @@ def _deployment_start(request: HttpRequest) -> dict[str, Any]:
     """What a new deployment most likely is: the placement, site and camera asked for, the settings of the last one."""
     placement = _placement(request)
     site = placement.site if placement else Site.objects.filter(slug=request.GET.get("site", "")).first()
-    camera = (
-        Camera.objects.filter(pk=request.GET["camera"]).first()
-        if request.GET.get("camera", "").isdigit()
-        else None
-    )
+    camera = Camera.objects.filter(pk=whole(request.GET.get("camera", ""))).first()
     like = Deployment.objects.order_by("-start")
     last = (
         (site and like.filter(site=site).first())

@@ -15,6 +15,7 @@ from trod.errors import TrodError
 from trod.web.access import person
 from trod.web.cameras.forms import WatchForm, offset_words
 from trod.web.catalogue import watch as clocks
+from trod.web.forms_common import whole
 from trod.web.models import Deployment, Job, WatchCorrection
 from trod.web.today.needs import how_far
 
@@ -28,8 +29,8 @@ def watch_new(request: HttpRequest, slug: str) -> HttpResponse:
     reserve = row.site.reserve
     initial: dict[str, Any] = {}
     visit = None
-    if request.GET.get("visit", "").isdigit():
-        visit = row.visits.filter(pk=request.GET["visit"]).first()
+    if (number := whole(request.GET.get("visit", ""))) is not None:
+        visit = row.visits.filter(pk=number).first()
     if visit and visit.clock_shown and visit.clock_true:
         initial = {
             "shown": visit.clock_shown,

@@ -16,7 +16,7 @@ from trod import watch
 from trod.errors import WrongInput
 from trod.web import lists
 from trod.web.access import person
-from trod.web.forms_common import delete_page, form_page, units_for
+from trod.web.forms_common import delete_page, form_page, units_for, whole
 from trod.web.ground import pages, seasons
 from trod.web.ground.forms import SignForm, SiteForm, TrackForm
 from trod.web.models import Reserve, Sign, Site
@@ -39,8 +39,8 @@ def ground(request: HttpRequest) -> HttpResponse:
     reserve = _reserve()
     if reserve is None:
         return render(request, "trod/ground.html", {"sites": []})
-    asked = request.GET.get("month", "")
-    month = int(asked) if asked.isdigit() and 1 <= int(asked) <= 12 else None
+    asked = whole(request.GET.get("month", ""))
+    month = asked if asked is not None and 1 <= asked <= 12 else None
     sites = list(reserve.sites.order_by("retired", "name"))
     for site in sites:
         site.reserve = reserve

@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from trod.web.forms_common import delete_page, form_page
+from trod.web.forms_common import delete_page, form_page, whole
 from trod.web.keeping import locks
 from trod.web.keeping.common import HERE, who
 from trod.web.keeping.forms import LockForm
@@ -68,9 +68,7 @@ def edit(request: HttpRequest, uuid: uuids.UUID | None = None) -> HttpResponse:
     initial = {}
     if not row:
         initial = {
-            "camera": Camera.objects.filter(pk=request.GET["camera"]).first()
-            if request.GET.get("camera", "").isdigit()
-            else None,
+            "camera": Camera.objects.filter(pk=whole(request.GET.get("camera", ""))).first(),
             "site": Site.objects.filter(slug=request.GET.get("site", "")).first(),
         }
     form = LockForm(request.POST or None, instance=row, initial=initial, **who(request))
@@ -107,7 +105,7 @@ def give(request: HttpRequest) -> HttpResponse:
     """Say which accounts may see numbers."""
     if not locks.may_see(request):
         return _no_right(request)
-    chosen = {int(n) for n in request.POST.getlist("who") if n.isdigit()}
+    chosen = {n for said in request.POST.getlist("who") if (n := whole(said)) is not None}
     if request.user.is_authenticated and not request.user.is_superuser:
         chosen.add(request.user.pk)  # nobody takes the right from themselves by a slip
     locks.give(chosen)

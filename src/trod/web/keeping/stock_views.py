@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from trod import watch
 from trod.planning.keeping import costs_sentence, year_span, years_between
 from trod.web.access import person
-from trod.web.forms_common import delete_page, form_page
+from trod.web.forms_common import delete_page, form_page, whole
 from trod.web.keeping import costs, stock
 from trod.web.keeping.common import HERE, can_undo, table_answer, the_reserve, who
 from trod.web.keeping.forms import BookingForm, CostYearForm, StockForm, cell_kinds
@@ -138,14 +138,14 @@ def book_visits(request: HttpRequest) -> HttpResponse:
     items = {str(i.pk): i for i in StockItem.objects.filter(kind=StockItem.Kind.CELLS)}
     back = reverse("keeping:stock")
     chosen, wrong = [], []
-    ticked = [n for n in request.POST.getlist("visit") if n.isdigit()][:MOST_TO_BOOK]
+    ticked = [n for said in request.POST.getlist("visit") if (n := whole(said)) is not None][:MOST_TO_BOOK]
     for visit in Visit.objects.filter(pk__in=ticked).select_related("site"):
         thing = items.get(request.POST.get(f"item_{visit.pk}", ""))
-        number = request.POST.get(f"number_{visit.pk}", "").strip()
-        if thing is None or not number.isdigit() or not 1 <= int(number) <= 999:
+        number = whole(request.POST.get(f"number_{visit.pk}", "").strip())
+        if thing is None or number is None or not 1 <= number <= 999:
             wrong.append(str(visit))
         else:
-            chosen.append((visit, thing, int(number)))
+            chosen.append((visit, thing, number))
     made = stock.book(chosen, by=person(request))
     if made:
         can_undo(request, "Take these bookings back", back, made=made)

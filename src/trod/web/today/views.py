@@ -5,14 +5,15 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from trod.web.forms_common import whole
 from trod.web.models import Reserve
 from trod.web.today import pages, ribbons
 
 
 @require_GET
 def today(request: HttpRequest) -> HttpResponse:
-    asked = request.GET.get("days", "")
-    days = int(asked) if asked.isdigit() and int(asked) in pages.SPANS else 365
+    asked = whole(request.GET.get("days", ""))
+    days = asked if asked in pages.SPANS else 365
     page = pages.gather(Reserve.objects.order_by("id").first(), timezone.now(), days=days)
     lines = [
         {
