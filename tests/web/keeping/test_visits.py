@@ -233,3 +233,16 @@ def test_hostile_input_is_refused_in_words_and_never_a_fault(client, cast, name)
         assert answer.status_code in (302, 422)
         if answer.status_code == 302:
             undo(client)
+
+
+def test_the_photos_of_a_visit_stand_on_its_sheet_and_are_counted_at_its_camera(client, cast):
+    record(client, cast)
+    visit = m.Visit.objects.get()
+    visit.photos = [{"sha256": "ab" * 32, "name": "gauge.jpg", "path": f"field-notes/{'ab' * 32}.jpg"}]
+    visit.save()
+
+    sheet = client.get(f"/cameras/visits/{visit.pk}/").content.decode()
+    page = client.get("/cameras/deployments/of/meadow-2026-03-03/").content.decode()
+
+    assert f'src="/rounds/photos/{"ab" * 32}.jpg"' in sheet and 'alt="Photo gauge.jpg"' in sheet
+    assert "1 photo<" in page
