@@ -21,6 +21,8 @@ def test_what_is_left_open_stays_as_it_is() -> None:
 def test_cells_named_without_a_number_are_as_many_as_before() -> None:
     assert changed(AS_IS, Change(cells="lithium")).pack.name == "12 × FR6"
     assert changed(AS_IS, Change(cells="8xHR6")).pack.name == "8 × HR6"
+    for words_of_it in ("08 FR6", "FR6 × 8", "8 AA lithium 1.5 V 3000 mAh", "8 FR6 and 12 V 7 Ah"):
+        assert changed(AS_IS, Change(cells=words_of_it)).pack.name.startswith("8 × FR6"), words_of_it
 
 
 def test_everything_may_be_set_otherwise_at_once() -> None:
@@ -36,6 +38,9 @@ def test_everything_may_be_set_otherwise_at_once() -> None:
         (Change(cells="the red ones"), "cells: got 'the red ones'; needed: a number and a kind, like 12 FR6 or 8 LR6"),
         (Change(cells=""), "cells: got ''; needed"),
         (Change(cells="4 D cells"), "cells: got '4 D cells'; needed"),
+        (Change(cells="0xFR6"), "cells: got '0xFR6'; needed: 1 to 64 cells"),
+        (Change(cells="99999xFR6"), "cells: got '99999xFR6'; needed: 1 to 64 cells"),
+        (Change(cells="-8 LR6"), "cells: got '-8 LR6'; needed: 1 to 64 cells"),
         (Change(card_gb=0), "card: got 0; needed: gigabytes, above 0 and at most 4096"),
         (Change(card_gb=float("nan")), "card: got nan; needed"),
         (Change(delay_s=-1), "delay: got -1; needed: seconds, from 0 to 86400"),

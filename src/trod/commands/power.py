@@ -64,6 +64,9 @@ def power(site_name: str, what_if: bool, as_json: bool, **asked: Any) -> None:
     --json gives dates, chances of 0 to 1, MB, Wh and W; the curve is the chance stopped by day 0, 1, 2 …
     """
     given = {name: value for name, value in asked.items() if value is not None}
+    for name, value in given.items():
+        if isinstance(value, float) and value != value:  # click's ranges let nan pass
+            raise click.BadParameter("nan: needed is a number", param_hint=f"--{_flag(name)}")
     if given and not what_if:
         raise click.UsageError(f"--{_flag(next(iter(given)))} goes with --what-if.")
     if what_if and site_name and (wrong := [name for name in FREE if name in given]):
@@ -198,7 +201,7 @@ def _catalogue(what: str, got: str) -> None:
 
 def _sites(name: str) -> Any:
     """The reserve, and the standing deployments at a site, or all."""
-    _catalogue("--site", name)
+    _catalogue("--site" if name else "trod power", name)
     from trod.web.catalogue.answers import the_reserve
     from trod.web.models import Deployment, Site
 

@@ -121,7 +121,7 @@ def rounds(
         told = {"round": str(row.uuid) if name else None, "plan": planning.as_json(planned), "written": written}
         click.echo(json.dumps(told, ensure_ascii=False, indent=2))
         return
-    _tell_plan(planned)
+    _tell_plan(planned, reserve.units)
     if name:
         click.echo(f"Kept as the round {row.name}. For a phone:")
         click.echo(f"  trod packet --round {json.dumps(row.name, ensure_ascii=False)} --out FILE.html")
@@ -156,7 +156,8 @@ def _wish(
         first = date.fromisoformat(day)
     except ValueError:
         raise click.BadParameter(f"{day!r}: needed is a day like {today}", param_hint="--day") from None
-    hours = re.fullmatch(r"(\d{1,2})[:.](\d{2})\s*(?:-|–|to)\s*(\d{1,2})[:.](\d{2})", away.strip())
+    clock = r"(\d|[01]\d|2[0-4])[:.]([0-5]\d)"
+    hours = re.fullmatch(rf"{clock}\s*(?:-|–|to)\s*{clock}", away.strip(), flags=re.ASCII)
     if hours is None:
         raise click.BadParameter(f"{away!r}: needed are two times like 8:00-17:00", param_hint="--away")
     if (lat is None) != (lon is None):
@@ -229,28 +230,32 @@ def _tell_due(reserve: Any, now: Any, today: Any, ahead: int, as_json: bool) -> 
     click.echo(f"A visit today saves so many camera-days until somebody comes again after {ahead} days.")
 
 
-def _tell_plan(planned: Any) -> None:
+def _tell_plan(planned: Any, units: str) -> None:
     from trod.report import round_sheet, sentences
 
-    click.echo(planned.plan.sentence)
+    system: sentences.System = "us" if units == "us" else "metric"
+    click.echo(sentences.lengths_in(planned.plan.sentence, system))
     for n, trip in enumerate(planned.plan.trips):
         day = f"{round_sheet.DAYS[trip.day.weekday()]}, {sentences.day(trip.day)}"
         light = f"; {planned.light[n]}" if n < len(planned.light) else ""
-        click.echo(
-            f"\n{day}, {trip.party.name}: {round_sheet.clock(trip.leave)} to {round_sheet.clock(trip.home)}, "
-            f"{trip.walk_m / 1000:.1f} km on foot, {trip.drive_m / 1000:.1f} km by car{light}"
-        )
+        lengths = [
+            f"{sentences.way_length(metres, system)} {how}"
+            for metres, how in ((trip.walk_m, "on foot"), (trip.drive_m, "by car"))
+            if metres >= 10
+        ]
+        times = f"{round_sheet.clock(trip.leave)} to {round_sheet.clock(trip.home)}"
+        click.echo(f"\n{day}, {trip.party.name}: {', '.join([times, *lengths])}{light}")
         for v in trip.visits:
             click.echo(f"  {v.number:>2}  {round_sheet.clock(v.arrive):>5}  {v.stop.name}: {v.stop.why}")
             for what in v.stop.work:
                 click.echo(f"             - {what}")
-        carry = [f"{i.number} {i.what}" for i in planned.kits[n] if i.group in ("power and cards", "for the sites")]
+        carry = [f"{i.what}: {i.number}" for i in planned.kits[n] if i.group in ("power and cards", "for the sites")]
         if carry:
-            click.echo(f"  carry: {', '.join(carry)}")
+            click.echo(f"  carry: {'; '.join(carry)}")
     if planned.plan.left_out:
         click.echo("\nLeft for another time:")
         for left in planned.plan.left_out:
-            click.echo(f"  {left.stop.name}: {left.reason}")
+            click.echo(f"  {left.stop.name}: {sentences.lengths_in(left.reason, system)}")
     click.echo("\nTell somebody your way and when you will be back. Times are plans, not duties.")
 
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 
 from trod.errors import WrongInput
 from trod.planning.pack_text import pack_from
 from trod.planning.stopping import Outfit
+
+NO_COUNT = re.compile(r"\b[flh]r\s?\d+\b|\d+(?:[.,]\d+)?\s*(?:v|mah|ah|wh)\b")  # figures that tell no number of cells
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,6 +35,9 @@ def changed(outfit: Outfit, change: Change) -> Outfit:
         pack, _ = pack_from(change.cells, kind=outfit.pack.cell.designation, number=outfit.pack.number)
         if pack_from(change.cells)[1].startswith("assumed"):  # by itself it tells neither number nor kind
             raise WrongInput("cells", got=change.cells[:60], needed="a number and a kind, like 12 FR6 or 8 LR6")
+        numbers = [int(n) for n in re.findall(r"^\s*-?\d{1,9}|\d{1,9}", NO_COUNT.sub(" ", change.cells.lower()))]
+        if numbers and pack.number not in numbers:  # one came, and it is none that a camera takes
+            raise WrongInput("cells", got=change.cells[:60], needed="1 to 64 cells, like 12 FR6 or 8 LR6")
         more["pack"] = pack
     if change.card_gb is not None:
         if not 0 < change.card_gb <= 4096:

@@ -552,7 +552,8 @@ def _sentence(trips: Sequence[Trip], left: Sequence[LeftOut], days: Sequence[Rou
     walked = sum(trip.walk_m for trip in trips) / 1000
     driven = sum(trip.drive_m for trip in trips) / 1000
     used = len({trip.day for trip in trips})
-    parts = [f"{walked:.1f} km on foot"] + ([f"{driven:.0f} km by car"] if driven >= 0.5 else [])
+    parts = [f"{walked:.1f} km on foot"] if walked >= 0.05 else ["hardly a step on foot"]
+    parts += [f"{driven:.0f} km by car"] if driven >= 0.5 else []
     words = (
         f"{visits} stop{'' if visits == 1 else 's'} on {used} day{'' if used == 1 else 's'}, {_hours(away)} away in "
         f"all with {' and '.join(parts)}, save about {_days(sum(t.saves_days for t in trips))}"

@@ -87,8 +87,8 @@ def printed(sheet: RoundSheet) -> dict[str, Any]:
         "sentence": _sentence(plan),
         "trips": [_trip(sheet, number, trip) for number, trip in enumerate(plan.trips)],
         "cautions": [{"about": c.about, "words": c.words, "sites": sentences.listed(c.sites)} for c in sheet.cautions],
-        "left_out": [[left.stop.name, left.reason] for left in plan.left_out],
-        "ways": sentences.capital(plan.ways_told) + "." if plan.ways_told else "",
+        "left_out": [[left.stop.name, sentences.lengths_in(left.reason, sheet.system)] for left in plan.left_out],
+        "ways": sentences.capital(sentences.lengths_in(plan.ways_told, sheet.system)) + "." if plan.ways_told else "",
         "arrivals": list(ARRIVALS),
     }
 

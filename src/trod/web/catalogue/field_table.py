@@ -19,6 +19,7 @@ from trod.web.models import Deployment, Reserve, Site, Visit
 SHEET = uuid.UUID("5f0d1c9e-7a3b-5d42-9f6b-2c8e4a71b0d3")  # names visits that were written on paper
 PAPER = "paper"  # stands where a phone's store would
 MOST_LINES = 2000
+FIRST_YEAR, LAST_YEAR = 1990, 2200  # nobody hung such a camera before, and dates end with the year 9999
 YES, NO = {"yes", "y", "true", "1", "x"}, {"", "no", "n", "false", "0", "-"}
 
 
@@ -31,10 +32,11 @@ def read_table(text: str, reserve: Reserve) -> list[VisitNote]:
     head = text.split("\n", 1)[0]
     sign = max(",;\t", key=head.count)
     try:
-        rows = list(csv.DictReader(io.StringIO(text), delimiter=sign))
+        table = csv.DictReader(io.StringIO(text), delimiter=sign)
+        rows, heads = list(table), table.fieldnames or ()
     except csv.Error as trouble:
         raise WrongInput("table", got=str(trouble), needed="a table as the round gives it") from trouble
-    names = {(n or "").strip() for n in (rows[0] if rows else {})}
+    names = {(n or "").strip() for n in heads}
     missing = [n for n in ("day", "key", *BLANK_COLUMNS[:1]) if n not in names]
     if missing:
         raise WrongInput("table", got="one without " + ", ".join(missing), needed="the round's table, with its columns")
@@ -63,6 +65,8 @@ def _note(
         day = date.fromisoformat(said["day"])
     except ValueError:
         raise WrongInput("day", got=said["day"], needed="a day like 2026-05-31") from None
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise WrongInput("day", got=said["day"], needed=f"a day of the years {FIRST_YEAR} to {LAST_YEAR}")
     key = said["key"]
     if key not in sites:
         raise WrongInput("key", got=key, needed="the site's key as the round's table has it")
@@ -133,6 +137,8 @@ def _moment(what: str, text: str, day: date) -> datetime:
         made = datetime.fromisoformat(text.strip())
     except ValueError:
         raise WrongInput(what, got=text, needed="a time like 10:33, or 2026-05-31 10:33") from None
+    if not FIRST_YEAR <= made.year <= LAST_YEAR and what != "clock_showed":  # a camera's own clock may show any year
+        raise WrongInput(what, got=text, needed=f"a time of the years {FIRST_YEAR} to {LAST_YEAR}")
     return made.replace(tzinfo=None)
 
 

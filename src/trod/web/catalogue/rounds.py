@@ -180,11 +180,23 @@ def plan(reserve: Reserve, wish: Wish, now: datetime, *, step: Step | None = Non
     made = _planned(ground, wish)
     tell(2, 3, "Writing the lists")
     left = tuple(sorted((*made.left_out, *ground.left), key=lambda x: (-x.saves_days, x.stop.key)))
-    said = made.sentence if made.stops or not left else "No stop is worth going to on these days."
+    said = made.sentence if made.stops or not left else nothing_words(left)
     if made.stops and left and wish.which != "all":  # the planner counts only those that it was asked about
         wait = f"; {len(left)} {'is' if len(left) == 1 else 'are'} left for another time."
         said = re.sub(r"(?:; \d+ (?:is|are) left for another time)?\.(?= |$)", wait, said, count=1)
     return _with_lists(replace(made, left_out=left, sentence=said), ground, wish)
+
+
+SHUT = ("closed", "there is no way", "the hours in which")  # how the planner's reasons begin that no price changes
+
+NOTHING_OPEN = "No stop can be gone to on these days: each is closed, or no way leads there in time."
+
+
+def nothing_words(left: Sequence[LeftOut]) -> str:
+    """Why a round has no stop: nothing can be gone to, or nothing is worth its way."""
+    if left and all(one.reason.startswith(SHUT) for one in left):
+        return NOTHING_OPEN
+    return "No stop is worth going to on these days."
 
 
 def _fewer(ground: Ground, wish: Wish) -> Ground:
@@ -264,7 +276,7 @@ def in_order(reserve: Reserve, wish: Wish, order: Sequence[tuple[date, str, Sequ
         party = next((p for p in ground.parties if p.name == party_name), None)
         if number is None or party is None:
             raise WrongInput("order", got=f"{day}, {party_name}", needed="a day and a party of this round")
-        unknown = [s for s in slugs if s not in stops or s in gone]
+        unknown = [s for n, s in enumerate(slugs) if s not in stops or s in gone or s in slugs[:n]]
         if unknown:
             raise WrongInput("order", got=", ".join(unknown), needed="each stop of this round once")
         gone.update(slugs)
@@ -303,17 +315,19 @@ def in_order(reserve: Reserve, wish: Wish, order: Sequence[tuple[date, str, Sequ
 
 def _with_lists(made: RoundPlan, ground: Ground, wish: Wish) -> Planned:
     """The plan with its kit lists, cautions and light."""
-    lists, light = [], []
+    lists, light, dark = [], [], False
     by_day = {d.day: d for d in ground.days}
     for trip in made.trips:
         here = [ground.due[v.stop.key] for v in trip.visits if v.stop.key in ground.due]
-        lists.append(_kit(here, going_of(trip, wish)))
         span = by_day[trip.day].light
+        dark = dark or out_in_the_dark(trip, span)
+        lists.append(_kit(here, going_of(trip, span)))
         if span is not None:
             light.append(f"light from {_clock(span.from_min)} to {_clock(span.to_min)}")
     going = kits.Going(
         alone=any(t.party.people == 1 for t in made.trips),
         by_car=any(t.drive_m > 0 for t in made.trips),
+        dark=dark,
     )
     names = {v.stop.name: v.stop for t in made.trips for v in t.visits}
     return Planned(
@@ -330,9 +344,20 @@ def _with_lists(made: RoundPlan, ground: Ground, wish: Wish) -> Planned:
     )
 
 
-def going_of(trip: Trip, wish: Wish) -> kits.Going:
+def out_in_the_dark(trip: Trip, light: Span | None) -> bool:
+    """Whether part of the way falls outside the light."""
+    if light is None:
+        return False
+    leave = trip.leave.hour * 60 + trip.leave.minute
+    home = leave + (trip.home - trip.leave).total_seconds() / 60
+    return leave < light.from_min - 1 or home > light.to_min + 1
+
+
+def going_of(trip: Trip, light: Span | None) -> kits.Going:
     """How this trip goes, for its kit."""
-    return kits.Going(alone=trip.party.people == 1, by_car=trip.drive_m > 0)
+    return kits.Going(
+        alone=trip.party.people == 1, by_car=trip.drive_m > 0, dark=out_in_the_dark(trip, light)
+    )
 
 
 def _kit(here: Sequence[Due], going: kits.Going) -> tuple[kits.KitItem, ...]:

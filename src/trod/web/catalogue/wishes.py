@@ -56,6 +56,9 @@ class Wish:
             raise WrongInput(
                 "hours", got=f"{told(self.from_min)} to {told(self.to_min)}", needed="two times of one day, in order"
             )
+        for what, at, most in (("latitude", self.start_latitude, 90), ("longitude", self.start_longitude, 180)):
+            if at is not None and not -most <= at <= most:
+                raise WrongInput(f"{what} of the start", got=at, needed=f"degrees from -{most} to {most}")
         if not 1 <= self.next_days <= 365:
             raise WrongInput("next_days", got=self.next_days, needed="1 to 365 days")
         if not 0 <= self.worth_min <= DAY_MIN:

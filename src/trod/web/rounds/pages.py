@@ -98,7 +98,7 @@ def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
                 "leave": round_sheet.clock(trip.leave),
                 "home": round_sheet.clock(trip.home),
                 "away": minutes_words((trip.home - trip.leave).total_seconds() / 60),
-                "foot": length_words(trip.walk_m, units),
+                "foot": f"{length_words(trip.walk_m, units)} on foot" if trip.walk_m >= 10 else "hardly a step on foot",
                 "car": length_words(trip.drive_m, units) if trip.drive_m >= 50 else "",
                 "back": minutes_words(max(1, trip.back.minutes)),
                 "light": planned.light[n] if n < len(planned.light) else "",
@@ -132,6 +132,8 @@ def kit_words(kit: Sequence[KitItem]) -> str:
     for item in kit:
         if item.group in GROUPS[:2]:
             what = item.what.removeprefix("cells ").partition(" (")[0].partition(",")[0].removeprefix("empty ")
+            if item.number == 1:
+                what = {"cards": "card"}.get(what, what)
             parts.append(what if item.number == 1 and what == "ladder" else f"{item.number} {what}")
     return ", ".join(parts) or "nothing for the sites"
 

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from trod import watch
 from trod.errors import TrodError, WrongInput
-from trod.report import round_sheet
+from trod.report import round_sheet, sentences
 from trod.report.packet import packet_html
 from trod.web import jobs
 from trod.web.access import person
@@ -186,6 +186,7 @@ def one(request: HttpRequest, uuid: UUID) -> HttpResponse:
     except WrongInput as trouble:
         return render(request, "trod/rounds/round.html", {**context, "problem": str(trouble)})
     slugs = [v.stop.key for t in planned.plan.trips for v in t.visits]
+    system: sentences.System = "us" if units == "us" else "metric"
     context |= {
         "planned": planned,
         "plan": planned.plan,
@@ -194,7 +195,10 @@ def one(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "data": pages.map_data(row.reserve, planned),
         "own": planned.plan.searcher == "own" and not planned.by_hand,
         "sensitive": any(v.stop.sensitive for t in planned.plan.trips for v in t.visits),
-        "left": planned.plan.left_out,
+        "said": sentences.lengths_in(planned.plan.sentence, system),
+        "rests": [sentences.lengths_in(x, system) for x in (f"Ways: {planned.plan.ways_told}.", *planned.assumed)],
+        "left": [(x.stop, sentences.lengths_in(x.reason, system)) for x in planned.plan.left_out],
+        "shut": planned.plan.sentence == planning.NOTHING_OPEN,
         "brought": field_notes.brought(row, slugs),
         "takes": round_papers.may_still_hand_in(row, now),
     }
