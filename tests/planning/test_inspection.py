@@ -37,6 +37,19 @@ def test_the_interval_with_the_least_cost_for_each_failure(
     assert square_root_interval(rate=rate, cost_days=cost) == approx(near, abs=5e-5)
 
 
+def test_the_cost_of_a_failure_at_the_best_interval() -> None:
+    """Barlow & Proschan (1965), as above: one failure in 500 days, a look for 10 days' worth; 106.775 days' worth is
+    paid for each failure in the least case, and more at any other interval."""
+    rate, cost = 1 / 500, 10.0
+
+    def paid(days: float) -> float:
+        return (cost + days) / -math.expm1(-rate * days) - 1 / rate
+
+    best = per_failure_interval(rate=rate, cost_days=cost)
+    assert paid(best) == approx(106.775, abs=5e-4)
+    assert paid(best) < min(paid(best - 1), paid(best + 1))
+
+
 @pytest.mark.parametrize(
     ("mean", "cost", "per_failure", "per_day", "root"),
     [

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -108,12 +110,13 @@ def rounds(
         row = planning.unsaved(reserve, wish, planned, now)
     written = []
     sheet = round_papers.sheet(row, units=reserve.units)
-    for path, made in (
+    papers: tuple[tuple[Path | None, Callable[[], bytes]], ...] = (
         (gpx, lambda: round_papers.gpx_of(row).encode()),
         (ics, lambda: round_papers.calendar_of(row, now=now).encode()),
         (pdf, lambda: round_sheet.round_sheet_pdf(sheet)),
         (csv, lambda: round_sheet.round_sheet_csv(sheet).encode("utf-8-sig")),
-    ):
+    )
+    for path, made in papers:
         if path is not None:
             write(path, made())
             written.append(str(path))
@@ -268,4 +271,6 @@ def write(path: Path, data: bytes) -> None:
         part.write_bytes(data)
         part.replace(path)
     except OSError as trouble:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
         raise ArchiveUnwritable(f"{path}: {trouble.strerror or trouble}. Choose another place.") from trouble

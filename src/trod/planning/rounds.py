@@ -429,7 +429,9 @@ class _Problem:
             return f"there is no way there: {self.ways.missing[stop.key]}"
         there, back = int(self.travel_s[0, number + 1]), int(self.travel_s[number + 1, 0])
         if max(there, back) >= NO_WAY_S:
-            return "there is no way there"
+            hours = float(self.ways.minutes[self.ways.index(self.start.key), self.ways.index(stop.key)]) / 60
+            far = f": it would take {hours / 24:,.0f} days" if math.isfinite(hours) else ""
+            return f"there is no way there{far}"
         if not spans:
             reasons = list(dict.fromkeys(stop.closed[d.day] or "closed" for d in self.days if d.day in stop.closed))
             if len([d for d in self.days if d.day in stop.closed]) == len(self.days):

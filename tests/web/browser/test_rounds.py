@@ -105,6 +105,15 @@ def test_from_who_is_due_to_the_visit_at_home(reserve, visit, browser, tmp_path)
     box.get_by_label("Cells changed").check()
     box.get_by_label("What went in").fill("8 × FR6")
     until(there, "[...document.querySelectorAll('[data-saved]')].every(p => p.textContent.startsWith('Kept'))")
+    there.close()  # the tab is closed and opened again, still without a network
+    there = phone.new_page()
+    there.on("console", lambda m: wrong.append(m.text) if m.type in ("error", "warning") else None)
+    there.on("pageerror", lambda error: wrong.append(str(error)))
+    there.goto(packet.as_uri() + "#stop-1")
+    there.wait_for_selector("html[data-ready]")
+    box = there.locator("#stop-1 .visit")
+    assert box.get_by_label("no power").is_checked()
+    assert box.get_by_label("What went in").input_value() == "8 × FR6"
     there.click("#go-home")
     with there.expect_download() as waiting:
         there.click("#make-file")

@@ -206,14 +206,40 @@ def test_what_is_taken_along_can_be_read_by_others(client, kept):
     import gpxpy
     import icalendar
 
+    from trod.web.catalogue import round_papers
+
     at = f"/rounds/of/{kept.uuid}/take/"
     gpx = gpxpy.parse(client.get(at + "round.gpx").content.decode())
     assert {p.name for p in gpx.waypoints} == {"Start", "Meadow", "Ford"}
+    there = {p.name: (p.latitude, p.longitude) for p in gpx.waypoints}
+    assert there["Meadow"] == (47.30, 13.90) and there["Start"] == (47.295, 13.895)
     calendar = icalendar.Calendar.from_ical(client.get(at + "round.ics").content)
     (entry,) = calendar.walk("VEVENT")
     assert "2 camera sites" in str(entry["SUMMARY"])
+    (trip,) = round_papers.planned_of(kept).plan.trips
+    zone = kept.reserve.zone_info
+    turns = [v.stop.name for v in trip.visits]
+    assert [p.name for p in gpx.routes[0].points if p.name in turns] == turns
+    for name, moment in (("DTSTART", trip.leave), ("DTEND", trip.home)):
+        assert abs(entry.decoded(name) - moment.replace(tzinfo=zone)) < timedelta(minutes=1), name
     assert client.get(at + "sheet.pdf").content.startswith(b"%PDF")
     assert client.get(at + "nonsense.exe").status_code == 404
+
+
+def test_a_week_of_two_parties_has_an_entry_for_each_trip(client, base, wish):
+    import icalendar
+
+    from trod.web.catalogue import rounds
+
+    w = wish(which="all", days=3, people="Ada; Ben", must=("meadow", "ford"))
+    order = [(w.first, "Ada", ["meadow"]), (w.first + timedelta(days=2), "Ben", ["ford"])]
+    planned = rounds.in_order(base.reserve, w, order, base.now)
+    kept = rounds.keep(base.reserve, w, planned, by="Ada", now=base.now)
+    text = client.get(f"/rounds/of/{kept.uuid}/take/round.ics").content
+    entries = icalendar.Calendar.from_ical(text).walk("VEVENT")
+
+    assert len({str(e["UID"]) for e in entries}) == len(entries) == 2
+    assert [e.decoded("DTSTART").date() for e in entries] == [w.first, w.first + timedelta(days=2)]
 
 
 def test_the_packet_is_offered_as_a_file_and_no_policy_of_ours_stops_its_script(client, kept):
