@@ -106,7 +106,7 @@ def _make(name: str, out: Path, addresses: tuple[str, ...], blur: bool, as_json:
     if row is None:
         known = ", ".join(rows.order_by("-day").values_list("name", flat=True)[:10])
         needed = f"one of: {known}" if known else "a round; plan one with: trod rounds"
-        raise WrongInput("round", got=name, needed=needed)
+        raise WrongInput("round", got=name[:60], needed=needed)
     data = round_papers.packet_of(
         row, units=row.reserve.units, now=now, addresses=addresses, with_sensitive=not blur
     )

@@ -180,7 +180,7 @@ def _model(name: str) -> CameraSpec:
     fitting = [spec for spec in specs if wanted in (spec.name.lower(), spec.model.lower())]
     if len(fitting) != 1:
         known = ", ".join(sorted(spec.name for spec in specs)[:40]) or "none yet"
-        raise WrongInput("--model", got=name, needed=f"one of the kinds that are known: {known}")
+        raise WrongInput("--model", got=name[:60], needed=f"one of the kinds that are known: {known}")
     return fitting[0]
 
 
@@ -213,10 +213,10 @@ def _sites(name: str) -> Any:
     found = list(rows.filter(slug=name)[:1] or rows.filter(name__iexact=name)[:2])
     if len(found) != 1:
         known = ", ".join(rows.order_by("name").values_list("name", flat=True)[:40]) or "none yet"
-        raise WrongInput("--site", got=name, needed=f"one of the catalogue's sites: {known}")
+        raise WrongInput("--site", got=name[:60], needed=f"one of the catalogue's sites: {known}")
     here = list(standing.filter(site=found[0]))
     if not here:
-        raise WrongInput("--site", got=name, needed="a site at which a camera stands now")
+        raise WrongInput("--site", got=name[:60], needed="a site at which a camera stands now")
     return reserve, here
 
 

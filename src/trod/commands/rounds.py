@@ -170,7 +170,7 @@ def _wish(
         found = reserve.sites.filter(slug=given).first() or reserve.sites.filter(name__iexact=given).first()
         if found is None:
             known = ", ".join(reserve.sites.filter(retired=False).values_list("name", flat=True)[:20])
-            raise WrongInput("site", got=given, needed=f"one of {known}")
+            raise WrongInput("site", got=given[:60], needed=f"one of {known}")
         return str(found.slug)
 
     return Wish(

@@ -231,3 +231,20 @@ def test_two_phones_that_bring_one_visit_differently_are_both_kept_until_decided
     (held,) = field_notes.open_held()
     assert {held.one.work, held.other.work} == {"one", "two"}
     assert [v.work for v in Visit.objects.all()] == ["one"]
+
+
+def test_a_camera_nobody_saw_for_longer_than_a_forecast_reaches_is_gone_to(base):
+    """Beyond its last day the forecast knows no more; the camera is not forgotten for that."""
+    from trod import watch
+    from trod.web.catalogue import due as dues
+    from trod.web.catalogue import forecasts
+    from trod.web.models import Deployment
+
+    Deployment.objects.filter(pk=base.second.pk).update(start=base.now - timedelta(days=4000))
+    forecasts.make(base.reserve, base.now)
+    today = watch.local(base.now, base.reserve.zone).date()
+    found = dues.due(base.reserve, base.now, days=[today], next_days=30)
+    day, why = dues.best_day(base.reserve, found, base.now)
+
+    assert day == today
+    assert "2 of 2 cameras" in why or "as long as Ford should wait" in why

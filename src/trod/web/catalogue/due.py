@@ -269,12 +269,13 @@ def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[dat
     standings = []
     for d in found:
         for f in d.forecasts:
-            gone = (today - f.start).days
-            if 0 <= gone < len(f.by_supply) - 2:
+            # Beyond the forecast's last day a camera is as good as surely dead: it counts as it stands at the end.
+            gone = min((today - f.start).days, len(f.by_supply) - 3)
+            if gone >= 0:
                 standings.append(
                     Standing(
                         name=f"{d.site.name} ({f.camera})" if len(d.forecasts) > 1 else d.site.name,
-                        visited_on=f.start,
+                        visited_on=today - timedelta(days=gone),
                         stopped=np.asarray(f.by_supply),
                         price=VisitPrice(
                             travel_min=0.0,
@@ -299,6 +300,7 @@ def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[dat
         return first, f"Go by {sentences.day(first)}, which is as long as {who} should wait.{then}"
     if best.day is None:
         return None, best.sentence
-    words = f"Go on {sentences.day(best.day)} to {len(best.take)} of {sentences.plural(len(standings), 'camera')}"
+    of_all = f"{len(best.take)} of {sentences.plural(len(standings), 'camera')}" if len(standings) > 1 else "the camera"
+    words = f"Go on {sentences.day(best.day)} to {of_all}"
     waits = sentences.listed_at_most(best.leave, 4)
     return best.day, f"{words}; {waits} can wait." if best.leave else f"{words}."
