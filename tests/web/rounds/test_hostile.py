@@ -248,3 +248,62 @@ def test_a_camera_nobody_saw_for_longer_than_a_forecast_reaches_is_gone_to(base)
 
     assert day == today
     assert "2 of 2 cameras" in why or "as long as Ford should wait" in why
+
+
+def changed_at_home(client, kept, base):
+    """Changed on the laptop and on the phone."""
+    from trod.web.models import Visit
+
+    bring(client, packet_file(str(kept.uuid), [visit(base.now, work="first")], at=base.now))
+    Visit.objects.update(work="at home")
+    return [visit(base.now, revision=2, work="on the phone")], {"at home", "on the phone"}
+
+
+def one_number_twice(client, kept, base):
+    """Two states of one visit under one number."""
+    bring(client, packet_file(str(kept.uuid), [visit(base.now, work="this")], at=base.now))
+    return [visit(base.now, work="that")], {"this", "that"}
+
+
+def two_phones(client, kept, base):
+    """Two people noted the same visit, each on a phone."""
+    bring(client, packet_file(str(kept.uuid), [visit(base.now, work="Ada's")], at=base.now))
+    return [visit(base.now + timedelta(minutes=9), uid=OTHER, by="Ben", work="Ben's")], {"Ada's", "Ben's"}
+
+
+def card_in_two(client, kept, base):
+    """One card said to be in two cameras."""
+    bring(client, packet_file(str(kept.uuid), [visit(base.now, work="here")], at=base.now))
+    there = visit(base.now, uid=OTHER, site="ford", deployment="ford-1", card_out="", card_in="C-2", work="there")
+    return [there], {"here", "there"}
+
+
+@pytest.mark.parametrize("choice", ["one", "other", "both"])
+@pytest.mark.parametrize("conflict", [changed_at_home, one_number_twice, two_phones, card_in_two])
+def test_however_a_conflict_is_decided_no_words_are_lost_and_it_is_asked_once(
+    client, kept, base, trod_home, conflict, choice
+):
+    from trod.web.catalogue import field_notes
+    from trod.web.models import Visit
+
+    notes, words = conflict(client, kept, base)
+    file = packet_file(str(kept.uuid), notes, at=base.now, phone=2)
+    for _ in range(2):  # the same file twice asks once
+        assert "1 held until you decide" in read(bring(client, file))
+        assert len(field_notes.open_held()) == 1
+    (held,) = field_notes.open_held()
+    sides = (held.one.work, held.other.work)
+    client.post(f"/rounds/home/held/{held.name}/", {"keep": choice})
+    stand = {v.work for v in Visit.objects.all()}
+
+    assert field_notes.open_held() == []
+    assert set(sides) == words
+    assert (sides[1] in stand) == (choice in ("other", "both"))
+    if conflict is not card_in_two:  # there the first visit stands whatever becomes of the second
+        assert (sides[0] in stand) == (choice in ("one", "both"))
+    on_disk = "".join(p.read_text("utf-8") for p in (trod_home / "archive" / "field-notes").rglob("*.json"))
+    assert all(said in on_disk for said in words)
+    before = sorted(str(v.uuid) for v in Visit.objects.all())
+    bring(client, file)
+    assert field_notes.open_held() == []
+    assert sorted(str(v.uuid) for v in Visit.objects.all()) == before
