@@ -60,13 +60,17 @@ def packet(
     now = datetime.now(UTC)
     if take is not None:
         from trod.errors import WrongInput
+        from trod.report.packet.reading import MOST_BYTES
         from trod.web.catalogue import bring_home
 
         try:
-            data = take.read_bytes()
+            with take.open("rb") as file:
+                data = file.read(MOST_BYTES + 1)
         except OSError as trouble:
             why = trouble.strerror or str(trouble)
             raise WrongInput(str(take), got=why, needed="a file that can be read") from trouble
+        if len(data) > MOST_BYTES:
+            raise WrongInput(take.name, got="more", needed=f"a file of at most {MOST_BYTES // 1_000_000} MB")
         taken, doubts = bring_home.take_file(data, take.name, by=machine_person(), now=now)
         if as_json:
             told = {

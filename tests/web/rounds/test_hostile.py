@@ -307,3 +307,17 @@ def test_however_a_conflict_is_decided_no_words_are_lost_and_it_is_asked_once(
     bring(client, file)
     assert field_notes.open_held() == []
     assert sorted(str(v.uuid) for v in Visit.objects.all()) == before
+
+
+def test_the_command_takes_in_no_more_than_a_packet_can_make(base, tmp_path, monkeypatch):
+    """A file without an end, such as a device, is not read to its end."""
+    from click.testing import CliRunner
+
+    from trod.commands import main
+
+    monkeypatch.setattr("trod.report.packet.reading.MOST_BYTES", 3_000_000)
+    big = tmp_path / "big.json"
+    big.write_bytes(b"{" * 3_000_001)
+    done = CliRunner().invoke(main, ["packet", "--take", str(big)])
+
+    assert done.exit_code == 3 and "needed: a file of at most 3 MB" in done.output

@@ -69,6 +69,7 @@ def gpx_of(row: Round, *, blur: bool = False) -> str:
     start = gpx.Waypoint(
         latitude_deg=plan.start.latitude_deg, longitude_deg=plan.start.longitude_deg, name="Start", kind="start"
     )
+    system = _system(row.reserve.units)
     places: dict[str, gpx.Waypoint] = {}
     routes, lines = [], []
     for trip in plan.trips:
@@ -90,7 +91,7 @@ def gpx_of(row: Round, *, blur: bool = False) -> str:
         lines.append(gpx.TrackLine(name=name, lines=(*(v.line for v in trip.visits), trip.back_line)))
     return gpx.gpx_text(
         name=row.name, waypoints=[start, *places.values()], routes=routes, tracks=lines, made_at=row.made_at, blur=blur,
-        note=f"{plan.sentence} Times are plans, not duties.",
+        note=f"{sentences.lengths_in(plan.sentence, system)} Times are plans, not duties.",
     )  # fmt: skip
 
 
