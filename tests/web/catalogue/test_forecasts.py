@@ -257,6 +257,20 @@ def long_lasting(cast):
     m.Card.objects.update(size_gb=256)
 
 
+def test_common_practice_however_dear_a_visit_the_date_to_go_is_the_early_one_and_not_the_middle(cast):
+    """Common practice. The start of rounds is put so far away that the least cost lies after the early date."""
+    visit(cast, 1, arrival="working", cells_changed=True, cells_kind="LR6", cells_count=8)
+    cast.reserve.base_latitude, cast.reserve.base_longitude = 43.0, 13.9
+    cast.reserve.save()
+    m.Site.objects.update(losses_per_year=0.01, quiet_days=10)
+    found = mine(cast)
+
+    assert found.early is not None and found.middle is not None
+    assert found.early < found.middle
+    assert found.go_by == found.early
+    assert found.by_supply[(found.early - found.start).days] == pytest.approx(0.1, abs=0.03)
+
+
 @pytest.mark.parametrize("losses", [None, 0])
 def test_without_a_word_on_faults_nobody_stays_away_200_days_or_more(cast, losses):
     long_lasting(cast)
