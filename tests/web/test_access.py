@@ -158,3 +158,19 @@ def test_our_templates_hold_no_script_of_their_own():
         for tag in re.findall(r"<script\b[^>]*>", text):
             assert "src=" in tag or "application/json" in tag, f"{template}: {tag}"
         assert not re.search(r"\son[a-z]+=[\"']", text), f"{template}: an event attribute"
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/ground/sign/new/?site=a%00b",
+        "/cameras/visits/new/?deployment=%00",
+        "/cameras/deployments/new/?site=%00",
+        "/%00/",
+    ],
+)
+def test_an_address_with_a_nul_is_refused_before_a_database_sees_it(client, cast, address):
+    answer = client.get(address)
+
+    assert answer.status_code == 400
+    assert "a character that no address has" in answer.content.decode()

@@ -156,6 +156,7 @@ def test_a_making_that_failed_is_not_tried_again_at_once(cast):
     assert m.Job.objects.count() == 2
 
 
+@pytest.mark.django_db(transaction=True)  # a worker closes connections that grew old
 def test_a_worker_with_nothing_to_do_looks_round(cast, monkeypatch):
     from trod.web.catalogue import handlers
 

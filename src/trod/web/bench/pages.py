@@ -56,7 +56,8 @@ def spec_for(slug: str) -> tuple[CameraSpec, CameraModel | None]:
     """The camera to reckon with, and its row; usual figures where none is chosen. Raises WrongInput."""
     if not slug:
         return UNKNOWN_CAMERA, None
-    row = CameraModel.objects.filter(slug=slug).first()
+    # PostgreSQL refuses a text with a NUL in it; no slug has one.
+    row = None if "\0" in slug else CameraModel.objects.filter(slug=slug).first()
     if row is None:
         raise WrongInput("camera_model", got=slug[:60], needed="one of the list")
     return spec_of(row), row
