@@ -69,4 +69,4 @@ def test_a_sentence_with_lengths_is_told_in_miles_and_feet() -> None:
     )
     assert sentences.lengths_in(words, "metric") == words
     assert [sentences.way_length(m, "metric") for m in (42, 347, 1234)] == ["42 m", "350 m", "1.2 km"]
-    assert sentences.way_length(1609.344, "us") == "1 mi"
+    assert [sentences.way_length(m, "us") for m in (150, 1609.344)] == ["490 ft", "1 mi"]

@@ -110,11 +110,7 @@ def _sentence(plan: RoundPlan) -> str:
 
 def _distance(length_m: float, system: sentences.System) -> str:
     """Two digits: no map is better."""
-    if system == "metric" and length_m < 1000:
-        return f"{round(length_m, -1 if length_m >= 100 else 0):.0f} m"
-    if system == "metric":
-        return f"{sentences.trimmed(length_m / 1000, 2)} km"
-    return f"{sentences.trimmed(units.miles_from_m(length_m), 2)} mi"
+    return sentences.way_length(length_m, system)
 
 
 def _trip(sheet: RoundSheet, number: int, trip: Trip) -> dict[str, Any]:

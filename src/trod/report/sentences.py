@@ -116,7 +116,8 @@ def distance(length_m: float, system: System = "metric") -> str:
 def way_length(length_m: float, system: System = "metric") -> str:
     """How long a way is, two digits: no map is better."""
     if system == "us":
-        return f"{trimmed(units.miles_from_m(length_m), 2)} mi"
+        feet = units.feet_from_m(length_m)
+        return f"{trimmed(feet, 2)} ft" if feet < 1000 else f"{trimmed(units.miles_from_m(length_m), 2)} mi"
     if length_m < 1000:
         return f"{round(length_m, -1 if length_m >= 100 else 0):.0f} m"
     return f"{trimmed(length_m / 1000, 2)} km"

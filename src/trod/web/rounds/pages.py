@@ -59,9 +59,7 @@ def due_lines(found: Sequence[Due], today: date, ahead: int) -> list[DueLine]:
 
 def length_words(metres: float, units: str) -> str:
     """A way's length in the person's units, two digits."""
-    if units == "us":
-        return f"{sentences.trimmed(metres / 1609.344, 2)} mi"
-    return f"{round(metres, -1):.0f} m" if metres < 1000 else f"{sentences.trimmed(metres / 1000, 2)} km"
+    return sentences.way_length(metres, "us" if units == "us" else "metric")
 
 
 def minutes_words(minutes: float) -> str:
