@@ -5,7 +5,6 @@ from __future__ import annotations
 import importlib.util
 import math
 import sys
-import time
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -362,23 +361,6 @@ def test_two_hundred_cameras_are_forecast_alike_alone_and_together() -> None:
         width = min(slow.stop.q90, 1096) - slow.stop.q10
         assert quick.stop.q50 == approx(slow.stop.q50, abs=0.2 * width)
         assert quick.stop.q10 == approx(slow.stop.q10, abs=0.2 * width)
-
-
-@pytest.mark.long
-def test_two_hundred_cameras_take_less_than_two_seconds() -> None:
-    """Processor time of one core; benchmarks/endurance.py tells it exactly."""
-    features: tuple[Feature, ...] = ("trail", "feeding", "saddle", "meadow", "water")
-    tasks = []
-    for i in range(200):
-        site = Arrivals.for_site(features[i % 5]).after(counted([(7 * i + 3 * d) % 40 for d in range(30)], OCTOBER))
-        kit = outfit(("FR6", "LR6", "HR6")[i % 3], (8, 12)[i % 2])
-        tasks.append(Task(outfit=kit, start=OCTOBER, arrivals=site))
-    forecast_many(tasks[:3])
-    began = time.process_time()
-
-    forecast_many(tasks)
-
-    assert time.process_time() - began < 2.0
 
 
 @pytest.mark.parametrize(
