@@ -91,6 +91,9 @@ def rounds(
 
     if day is None and (name or any((gpx, ics, pdf, csv))):
         raise click.UsageError("A file or a name needs a round: give --day.")
+    for path in (gpx, ics, pdf, csv):  # before the round is kept, so that trying again keeps it once
+        if path is not None and not path.absolute().parent.is_dir():
+            raise WrongInput("file", got=str(path), needed="a name in a folder that is there")
     reserve = Reserve.objects.order_by("id").first()
     if reserve is None:
         raise WrongInput("reserve", got="none", needed="a reserve with cameras; begin with: trod serve")

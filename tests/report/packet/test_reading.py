@@ -76,7 +76,7 @@ def test_a_file_without_visits_is_a_file(made: Any) -> None:
         ('{"trod": NaN}', "NaN is no number"),
         ("[" * 100_000, "no whole JSON"),
         ("[]", "packet file: got []; needed: a JSON object"),
-        ("{}", 'kind: got None; needed: "visits": the file that a packet\'s page exports'),
+        ("{}", 'kind: got \'nothing\'; needed: "visits": the file that a packet\'s page exports'),
         ('{"trod": 1, "kind": "ledger"}', "kind: got 'ledger'"),
         ('{"trod": 2, "kind": "visits"}', "format 1 or older; use the newer Trod that made the packet"),
         ('{"trod": true, "kind": "visits"}', "the format's number, 1"),

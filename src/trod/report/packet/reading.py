@@ -238,7 +238,7 @@ class _Reader:
 def _packet(head: _Reader) -> PacketReturn:
     kind = head.value.get("kind")
     if "trod" not in head.value or kind != KIND:
-        head.refuse("kind", kind, f'"{KIND}": the file that a packet\'s page exports')
+        head.refuse("kind", "nothing" if kind is None else kind, f'"{KIND}": the file that a packet\'s page exports')
     version = head.take("trod")
     if isinstance(version, bool) or not isinstance(version, int) or version < 1:
         head.refuse("trod", version, f"the format's number, {VERSION}")

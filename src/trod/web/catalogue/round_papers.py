@@ -51,7 +51,7 @@ def sheet(row: Round, *, units: str, paper: str = "", show_sensitive: bool = Tru
     system = _system(units)
     return round_sheet.RoundSheet(
         plan=planned.plan,
-        reserve=f"{row.name} · {row.reserve.name}",
+        reserve=f"{row.name} · {row.reserve.name}" + (" (invented)" if row.reserve.invented else ""),
         kits=planned.kits,
         cautions=planned.cautions,
         light=planned.light,
