@@ -588,10 +588,10 @@ function bind(note) {
   on("[data-do=strike]", "click", () => { note.visit.struck = !note.visit.struck; fill(note); touch(note); });
 }
 
-let begunAt = 0;
+let begunAt = 0, begunFor = -1;
 async function begin(i, outcome) {
-  if (Date.now() - begunAt < 1500) return; // a gloved tap bounces
-  begunAt = Date.now();
+  if (i === begunFor && Date.now() - begunAt < 1500) return; // a gloved tap bounces
+  begunAt = Date.now(); begunFor = i;
   const note = show(adopt(freshVisit(packet.stops[i], outcome)));
   await touch(note);
   note.node.querySelector(".visit-h").focus({ preventScroll: true });
