@@ -125,16 +125,19 @@ def test_five_hundred_kills_at_random_moments_lose_nothing(quick_desk: Any) -> N
     before = desk.state(desk.card)
     began = time.monotonic()
     work(desk)
-    whole_run_s = time.monotonic() - began
+    longest_s = 1.2 * (time.monotonic() - began) + 0.003  # forking takes its share
     shutil.rmtree(desk.root)
 
     kills = kills_in_resume = intakes = 0
     while kills < kills_wanted:
         in_resume = bool(unfinished(desk.root))
         child = in_a_child(lambda: work(desk))
-        time.sleep(chance.uniform(0, 1.2 * whole_run_s + 0.003))  # forking takes its share
+        time.sleep(chance.uniform(0, longest_s))
         os.kill(child, signal.SIGKILL)
-        if how_it_ended(child) is not None:
+        killed = how_it_ended(child) is not None
+        # The machine may be busier or idler than when the run was timed: about one in six is let come to its end.
+        longest_s *= 1.02 if killed else 0.9
+        if killed:
             kills += 1
             kills_in_resume += in_resume
             check(desk)

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
+from pathlib import Path
+from typing import Any
 
 import pytest
 from nonsense import nonsense
@@ -219,3 +222,30 @@ def test_from_pole_to_pole_what_is_printed_holds_no_nonsense(trod, lat, units):
 
         assert done.exit_code == 0, done.output
         assert nonsense(done.stdout) == []
+
+
+def test_hills_from_a_height_grid_take_the_low_sun_away(said: Any, tmp_path: Path) -> None:
+    cell, size = 0.001, 61
+    line = " ".join(["500"] * (size - 4) + ["1100"] * 4)
+    grid = tmp_path / "hills.asc"
+    head = f"ncols {size}\nnrows {size}\nxllcorner {13.9 - size * cell / 2}\nyllcorner {47.3 - size * cell / 2}\n"
+    grid.write_text(head + f"cellsize {cell}\n" + "\n".join([line] * size) + "\n")
+    where = ("place", "--lat", 47.3, "--lon", 13.9, "--animal", "roe-deer", "--heading", 90)
+
+    level, hilly = said(*where), said(*where, "--heights", grid)
+
+    assert "horizon" not in level["dials"] or not level["dials"]["horizon"]
+    assert hilly["dials"]["horizon"].startswith("0 ")
+
+    def sun_h(told: Any) -> float:
+        words = next((w for w in told["cautions"] if "The sun is in or near the picture" in w), "about 0 hours")
+        return float(re.search(r"about ([\d.]+) hours", words)[1])
+
+    assert sun_h(level) > 400  # facing east
+    assert sun_h(hilly) < 0.7 * sun_h(level)
+
+
+def test_a_height_grid_that_is_not_there_is_told(trod: Any, tmp_path: Path) -> None:
+    done = trod("place", "--lat", 47, "--lon", 13, "--animal", "elk", "--heights", tmp_path / "none.asc")
+
+    assert done.exit_code == 3 and "a file that can be read" in done.output

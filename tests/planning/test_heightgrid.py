@@ -115,3 +115,29 @@ def test_a_point_off_the_grid_is_refused() -> None:
     with pytest.raises(WrongInput) as told:
         horizon_from(ridge(10, 100), x=1e6, y=0)
     assert str(told.value) == ("point: got '1e+06, 0'; needed: a point inside the height grid, on known ground")
+
+
+def walled(*, west: float = 13.85, south: float = 47.25, cell: float = 0.001, columns: int = 101, rows: int = 101) -> str:
+    """A plain at 700 m with a wall of 1000 m along its eastern edge."""
+    head = f"ncols {columns}\nnrows {rows}\nxllcorner {west}\nyllcorner {south}\ncellsize {cell}\n"
+    line = " ".join(["700"] * (columns - 3) + ["1000"] * 3)
+    return head + "\n".join([line] * rows) + "\n"
+
+
+def test_the_hills_around_a_place_stand_where_the_wall_stands() -> None:
+    """East of the middle the wall is 3.6 km off: arctan(299/3630) is 4.7°; to the west the plain is level."""
+    found = heightgrid.hills_around(walled(), latitude_deg=47.3, longitude_deg=13.9)
+
+    assert found.height_deg(90.0) == approx(4.7, abs=0.15)
+    assert found.height_deg(270.0) == approx(0.0, abs=0.05)
+    assert type(found).typed(found.text) == found
+
+
+def test_a_grid_in_metres_is_refused_since_nobody_says_of_which_projection() -> None:
+    with pytest.raises(WrongInput, match="a grid in degrees"):
+        heightgrid.hills_around(walled(west=380_000, south=5_230_000, cell=25), latitude_deg=47.3, longitude_deg=13.9)
+
+
+def test_a_place_outside_the_grid_is_refused() -> None:
+    with pytest.raises(WrongInput, match="a point inside the height grid"):
+        heightgrid.hills_around(walled(), latitude_deg=46.0, longitude_deg=13.9)

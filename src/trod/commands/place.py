@@ -88,6 +88,10 @@ def _dialled(command: Callable[..., None]) -> Callable[..., None]:
     "--dials", "dials_file", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.json",
     help="Dials as a JSON object, like the one that --json prints.",
 )  # fmt: skip
+@click.option(
+    "--heights", "heights_file", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.asc",
+    help="A height grid (ESRI ASCII, in degrees); the hills around are taken from it.",
+)  # fmt: skip
 @click.option("--dial", "more", multiple=True, metavar="NAME=VALUE", help="Any other dial; may be given again.")
 @click.option("--units", type=click.Choice(["metric", "us"]), help="Units of what is told (default: the reserve's).")
 @click.option("--thorough", is_flag=True, help="Ask the simulation for the angle, too, and simulate more passes.")
@@ -112,6 +116,7 @@ def place(
     camera_file: Path | None,
     figures: tuple[str, ...],
     dials_file: Path | None,
+    heights_file: Path | None,
     more: tuple[str, ...],
     units: str | None,
     thorough: bool,
@@ -160,6 +165,8 @@ def place(
     told: dict[str, Any] = _of_site(row) if row is not None else {}
     if dials_file is not None:
         told |= _of_file(dials_file)
+    if heights_file is not None:
+        told["horizon"] = _hills(heights_file, lat, lon)
     told |= {key: of_words(key, value) for key, value in dialled.items() if value is not None}
     told |= dict(_pair(one) for one in more)
     wanted = units or (row.reserve.units if row is not None else "metric")
@@ -287,6 +294,20 @@ def _of_file(path: Path) -> dict[str, Any]:
     if not isinstance(told, dict):
         raise WrongInput("--dials", got=type(told).__name__, needed='a JSON object, as {"height_m": 0.8}')
     return told
+
+
+def _hills(path: Path, lat: float, lon: float) -> str:
+    """The hills around a place, as a dial."""
+    from trod.planning.heightgrid import MOST_BYTES as MOST
+    from trod.planning.heightgrid import hills_around
+
+    try:
+        if path.stat().st_size > MOST:
+            raise WrongInput("--heights", got=f"{path.stat().st_size} bytes", needed=f"at most {MOST}")
+        text = path.read_text("utf-8", errors="replace")
+    except OSError as trouble:
+        raise WrongInput("--heights", got=str(path), needed=f"a file that can be read ({trouble.strerror})") from trouble
+    return hills_around(text, latitude_deg=lat, longitude_deg=lon).text
 
 
 def _catalogue() -> bool:

@@ -356,7 +356,7 @@ def plain(read: Read) -> dict[str, Any]:
         "side": ground.side,
         "cover": ground.cover,
         "snow_m": list(ground.snow_m),
-        "horizon": ", ".join(f"{azimuth:.12g} {height:.12g}" for azimuth, height in ground.horizon.points),
+        "horizon": ground.horizon.text,
         "aim": wish.aim,
         "pace": read.pace,
         "speed_mps": read.speed_mps,

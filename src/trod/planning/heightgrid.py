@@ -154,3 +154,19 @@ def horizon_from(
         angles = np.degrees(np.arctan2(heights[known] - drop[known] - ground - eye_m, away[known]))
         points.append((float(bearing), round(float(np.clip(angles.max(initial=0.0), 0.0, 89.0)), 2)))
     return Horizon(tuple(points))
+
+
+def hills_around(text: str, *, latitude_deg: float, longitude_deg: float, eye_m: float = 1.0) -> Horizon:
+    """The horizon of a place from an ESRI ASCII grid whose x and y are longitude and latitude.
+
+    Raises WrongInput for a grid in metres (nobody says of which projection), and for a place outside it.
+    """
+    grid = read_ascii_grid(text, degrees=True)
+    east = grid.west + grid.heights.shape[1] * grid.cell
+    if grid.west < -360 or east > 360 or grid.south < -90 or grid.north > 90:
+        raise WrongInput(
+            "height grid",
+            got=f"corner {grid.west:g}, {grid.south:g}, cells of {grid.cell:g}",
+            needed="a grid in degrees (longitude and latitude, WGS 84); convert one in metres first",
+        )
+    return horizon_from(grid, x=longitude_deg, y=latitude_deg, eye_m=eye_m)

@@ -57,6 +57,11 @@ class Horizon:
         pairs = sorted((azimuth % 360, height) for azimuth, height in self.points)
         return np.asarray(np.interp(asked, [a for a, _ in pairs], [h for _, h in pairs], period=360.0), dtype=np.float64)
 
+    @property
+    def text(self) -> str:
+        """As `typed` reads it: "90 12, 120 18"."""
+        return ", ".join(f"{azimuth:.12g} {height:.12g}" for azimuth, height in self.points)
+
     @classmethod
     def typed(cls, text: str) -> Horizon:
         """From what a person types: "90 12, 120 18, 180 5", or one pair a line; bearing first.

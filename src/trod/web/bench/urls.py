@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from trod.web.bench import field_views, views
+from trod.web.bench import field_views, hills_views, views
 
 app_name = "bench"
 urlpatterns = [
@@ -11,6 +11,7 @@ urlpatterns = [
     path("closer/", views.closer, name="closer"),
     path("keep/", views.keep, name="keep"),
     path("place/", views.place, name="place"),
+    path("hills/", hills_views.hills, name="hills"),
     path("beside/", views.beside, name="beside"),
     path("kept/<uuid:uuid>/", views.kept, name="kept"),
     path("kept/<uuid:uuid>/name/", views.rename, name="rename"),

@@ -1,0 +1,68 @@
+"""The hills around a site, from a height grid that a person brings."""
+
+from __future__ import annotations
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from trod.errors import WrongInput
+from trod.planning.heightgrid import hills_around
+from trod.web.bench.views import _site, _undo
+from trod.web.models import Site
+
+MOST_BYTES = 40_000_000  # through the browser; `trod place --heights` reads larger ones
+
+
+class HillsForm(forms.Form):
+    """A height grid as a file."""
+
+    file = forms.FileField(
+        label="The height grid", help_text="an ESRI ASCII grid (.asc) in degrees, of a few kilometres around"
+    )
+
+    def clean_file(self) -> str:
+        file = self.cleaned_data["file"]
+        if file.size > MOST_BYTES:
+            raise forms.ValidationError(
+                f"{file.size / 1e6:.0f} MB came; needed: at most {MOST_BYTES // 1_000_000} MB. "
+                "Cut it to some kilometres around the site."
+            )
+        return file.read().decode("utf-8", errors="replace")
+
+
+@require_http_methods(["GET", "POST"])
+def hills(request: HttpRequest, slug: str) -> HttpResponse:
+    """Take the horizon of a site from a grid, and keep it with the site."""
+    site = _site(slug)
+    back = reverse("bench:bench", args=[slug])
+    form = HillsForm(request.POST or None, request.FILES or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            found = hills_around(
+                form.cleaned_data["file"], latitude_deg=site.latitude, longitude_deg=site.longitude
+            )
+        except WrongInput as trouble:
+            form.add_error("file", str(trouble))
+        else:
+            highest = max(found.points, key=lambda point: point[1])
+            _undo(request, [Site.objects.get(pk=site.pk)], what="Put the site back as it was", after=back)
+            site.ground = {**(site.ground if isinstance(site.ground, dict) else {}), "horizon": found.text}
+            site.save()
+            messages.success(
+                request,
+                f"The hills around {site} now stand with it: "
+                f"{highest[1]:.0f}° at most, at a bearing of {highest[0]:.0f}°.",
+                extra_tags="undo",
+            )
+            return redirect(back)
+    kept = site.ground.get("horizon", "") if isinstance(site.ground, dict) else ""
+    return render(
+        request,
+        "trod/bench/hills.html",
+        {"site": site, "form": form, "kept": kept, "here": "ground"},
+        status=422 if form.is_bound else 200,
+    )
