@@ -117,7 +117,9 @@ def test_a_point_off_the_grid_is_refused() -> None:
     assert str(told.value) == ("point: got '1e+06, 0'; needed: a point inside the height grid, on known ground")
 
 
-def walled(*, west: float = 13.85, south: float = 47.25, cell: float = 0.001, columns: int = 101, rows: int = 101) -> str:
+def walled(
+    *, west: float = 13.85, south: float = 47.25, cell: float = 0.001, columns: int = 101, rows: int = 101
+) -> str:
     """A plain at 700 m with a wall of 1000 m along its eastern edge."""
     head = f"ncols {columns}\nnrows {rows}\nxllcorner {west}\nyllcorner {south}\ncellsize {cell}\n"
     line = " ".join(["700"] * (columns - 3) + ["1000"] * 3)
