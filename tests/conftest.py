@@ -8,9 +8,9 @@ from pathlib import Path
 
 import hypothesis
 import pytest
+from absence import IN_CI, absent
 
 ROOT = Path(__file__).resolve().parents[1]
-IN_CI = os.environ.get("CI") == "true"
 
 CHROMIUM_REMEDY = "On Debian: apt install chromium; or set TROD_TEST_CHROMIUM to the path of a Chrome."
 POSTGRES_REMEDY = "Run: sh .ci/postgres.sh python3 start.py test"
@@ -31,13 +31,6 @@ def find_chromium() -> str | None:
             return found
     mac = Path("/Applications/Google Chrome.app/Contents/MacOS/Google Chrome")
     return str(mac) if mac.exists() else None
-
-
-def absent(what: str, remedy: str) -> None:
-    """Skip the test at hand because a program is absent; in CI, where .ci/run installs it, fail."""
-    if IN_CI:
-        pytest.fail(f"{what} is absent, and in CI it must be there. {remedy}", pytrace=False)
-    pytest.skip(f"{what} is absent. {remedy}")
 
 
 @pytest.hookimpl(tryfirst=True)

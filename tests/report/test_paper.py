@@ -5,14 +5,13 @@ from __future__ import annotations
 import csv
 import json
 import re
-import shutil
-import subprocess
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import invented
 import pytest
+from poppler import text_of
 
 from trod.errors import WrongInput
 from trod.findings import Filter
@@ -31,16 +30,6 @@ DATA = gather(
     made_on=date(2026, 3, 4),
 )
 NASTY = '#import "/etc/passwd" $x$ *bold* #panic() <label> @ref \\ "quote" [x] // \x00\x1b\ud800 é 鹿'
-
-
-def text_of(pdf: bytes, folder: Path) -> str:
-    """The text of a PDF by poppler's pdftotext, which is not ours; skipped where it is absent."""
-    if not shutil.which("pdftotext"):
-        pytest.skip("pdftotext is absent. On Debian: apt install poppler-utils")
-    path = folder / "r.pdf"
-    path.write_bytes(pdf)
-    done = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, check=True)
-    return done.stdout.decode()
 
 
 def test_the_same_data_give_the_same_bytes() -> None:

@@ -5,13 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import json
-import shutil
-import subprocess
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
 import pytest
+from poppler import text_of
 
 from trod.errors import WrongInput
 from trod.findings.blur import cell_of
@@ -52,16 +51,6 @@ SHEET = RoundSheet(
     start_name="the yard",
     made_on=date(2026, 3, 1),
 )
-
-
-def text_of(pdf: bytes, folder: Path) -> str:
-    """The text of a PDF by poppler's pdftotext, which is not ours; skipped where it is absent."""
-    if not shutil.which("pdftotext"):
-        pytest.skip("pdftotext is absent. On Debian: apt install poppler-utils")
-    path = folder / "r.pdf"
-    path.write_bytes(pdf)
-    done = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, check=True)
-    return done.stdout.decode()
 
 
 def test_the_sheet_has_the_order_the_kit_the_cautions_and_lines_to_write_on(tmp_path: Path) -> None:

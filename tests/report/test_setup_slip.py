@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-import subprocess
 
 import pytest
 import zxingcpp
 from PIL import Image
+from poppler import poppler
 
 from trod.errors import WrongInput
 from trod.planning import dials, setup
@@ -34,9 +34,9 @@ def printed(data, folder):
     """The page's text and picture as independent tools (Poppler) see them."""
     file = folder / "slip.pdf"
     file.write_bytes(setup_slip.slip_pdf(data))
-    info = subprocess.run(["pdfinfo", file], capture_output=True, text=True, check=True).stdout
-    words = subprocess.run(["pdftotext", "-layout", file, "-"], capture_output=True, text=True, check=True).stdout
-    subprocess.run(["pdftoppm", "-r", "150", "-gray", "-png", "-singlefile", file, folder / "slip"], check=True)
+    info = poppler("pdfinfo", file)
+    words = poppler("pdftotext", "-layout", file, "-")
+    poppler("pdftoppm", "-r", 150, "-gray", "-png", "-singlefile", file, folder / "slip")
     return info, " ".join(words.split()), Image.open(folder / "slip.png")
 
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import functools
 import re
-import shutil
-import subprocess
 import tempfile
 from pathlib import Path
 
@@ -14,6 +12,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from PIL import Image
+from poppler import poppler, text_of
 
 from trod.errors import WrongInput
 from trod.pictures import resolution, target_layout
@@ -27,25 +26,11 @@ PAPERS = ["a4", "us-letter", "a3"]
 @functools.cache
 def printed(paper: str) -> NDArray[np.uint8]:
     """Page 1 as grey levels, by poppler's pdftoppm, which is not ours."""
-    if not shutil.which("pdftoppm"):
-        pytest.skip("pdftoppm is absent. On Debian: apt install poppler-utils")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "t.pdf"
         path.write_bytes(target_pdf(paper=paper))
-        subprocess.run(
-            ["pdftoppm", "-r", str(DPI), "-gray", "-f", "1", "-l", "1", str(path), str(Path(folder) / "p")],
-            check=True,
-            capture_output=True,
-        )
+        poppler("pdftoppm", "-r", DPI, "-gray", "-f", 1, "-l", 1, path, Path(folder) / "p")
         return np.asarray(Image.open(next(Path(folder).glob("p*.pgm"))))
-
-
-def text_of(pdf: bytes, folder: Path) -> str:
-    if not shutil.which("pdftotext"):
-        pytest.skip("pdftotext is absent. On Debian: apt install poppler-utils")
-    (folder / "t.pdf").write_bytes(pdf)
-    done = subprocess.run(["pdftotext", "-layout", str(folder / "t.pdf"), "-"], capture_output=True, check=True)
-    return done.stdout.decode()
 
 
 @pytest.mark.parametrize("paper", PAPERS)

@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from poppler import poppler
 
 pytestmark = pytest.mark.browser
 LOOKS = [(1280, "light"), (1280, "night"), (360, "light"), (360, "night")]
@@ -65,8 +66,8 @@ def test_printed_from_the_browser_it_is_one_page_with_blanks_to_fill_in(visit, a
     for paper in ("A4", "Letter"):
         file = tmp_path / f"{paper}.pdf"
         page.pdf(path=str(file), format=paper, print_background=True)
-        info = subprocess.run(["pdfinfo", file], capture_output=True, text=True, check=True).stdout
-        words = subprocess.run(["pdftotext", file, "-"], capture_output=True, text=True, check=True).stdout
+        info = poppler("pdfinfo", file)
+        words = poppler("pdftotext", file, "-")
         assert re.search(r"Pages:\s+1\n", info), paper
         assert "What was really done" in words and "Setup slip" in words
         assert "PDF, A4" not in words and "New deployment" not in words
