@@ -449,3 +449,31 @@ def test_a_walk_test_is_deleted_and_put_back(client, cast, model):
     client.post("/people/undo/")
 
     assert m.WalkTest.objects.get().uuid == uuid
+
+
+def test_two_people_who_keep_a_way_at_once_get_a_place_each(cast, monkeypatch):
+    from django.utils import timezone
+
+    from trod.web import models as m
+    from trod.web.bench import pages
+
+    m.Placement.objects.create(site=cast.ford, turn=1, name="The other's", animal="elk", at=timezone.now())
+    seen = iter([1, 2])  # the first look was made before the other one kept theirs
+    monkeypatch.setattr(pages, "free_turn", lambda site: next(seen))
+    row = m.Placement(site=cast.ford, animal="elk", at=timezone.now())
+
+    assert pages.save_way(row)
+    assert [(p.turn, p.name) for p in cast.ford.placements.all()] == [(1, "The other's"), (2, "Way 2")]
+
+
+def test_where_the_last_place_was_taken_meanwhile_nothing_is_kept_over_another(cast):
+    from django.utils import timezone
+
+    from trod.web import models as m
+    from trod.web.bench import pages
+
+    for turn in (1, 2, 3):
+        m.Placement.objects.create(site=cast.ford, turn=turn, animal="elk", at=timezone.now())
+
+    assert not pages.save_way(m.Placement(site=cast.ford, animal="lynx", at=timezone.now()))
+    assert cast.ford.placements.count() == 3

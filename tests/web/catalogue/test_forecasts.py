@@ -179,6 +179,16 @@ def test_more_standing_cameras_than_a_few_are_left_to_the_worker(cast, monkeypat
     assert forecasts.shown(cast.reserve, cast.now).made_at is None
 
 
+def test_a_full_disk_keeps_nobody_from_seeing_the_forecasts(cast, monkeypatch):
+    def full(*args):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(forecasts.disk, "write_file", full)
+
+    assert forecasts.make(cast.reserve, cast.now).forecasts
+    assert forecasts.kept(cast.reserve, cast.now).made_at is None
+
+
 # What is known of the camera --------------------------------------------------------------------------------
 
 

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.db import IntegrityError, transaction
 from django.db.models import Count
 from django.utils import timezone
 
@@ -363,6 +364,26 @@ def free_turn(site: Site) -> int | None:
     """The first free place of three beside each other; None when all are taken."""
     taken = set(site.placements.values_list("turn", flat=True))
     return next((turn for turn in range(1, MOST_KEPT + 1) if turn not in taken), None)
+
+
+def save_way(row: Placement) -> bool:
+    """Keep a way, a new one in the first free place; False when others took the last places meanwhile."""
+    if row.pk is not None:
+        row.save()
+        return True
+    name = row.name
+    for _ in range(MOST_KEPT):
+        turn = free_turn(row.site)
+        if turn is None:
+            break
+        row.turn, row.name = turn, name or f"Way {turn}"
+        try:
+            with transaction.atomic():
+                row.save(force_insert=True)
+        except IntegrityError:  # two people at once: the database lets one have the place
+            continue
+        return True
+    return False
 
 
 def deployment_start(row: Placement, *, year: int) -> dict[str, Any]:

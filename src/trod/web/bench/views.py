@@ -240,19 +240,20 @@ def keep(request: HttpRequest, slug: str) -> HttpResponse:
         return redirect(back)
     name = " ".join(request.POST.get("name", "").split())[:NAME_LONG]
     over = site.placements.filter(uuid=_uuid(request.POST.get("over", ""))).first()
-    turn = over.turn if over else pages.free_turn(site)
-    if turn is None:
+    if over is None and pages.free_turn(site) is None:
         messages.error(request, "Three ways are kept here already. Keep this one over one of them, or delete one first.")
         return redirect(f"{back}#keep")
     _, model = pages.spec_for(form.camera_model)
     if over is not None:
         _undo(request, [over], what=f"Put {over.name or 'it'} back as it was", after=back)
-    row = over or Placement(site=site, turn=turn)
-    row.name = name or row.name or f"Way {turn}"
+    row = over or Placement(site=site)
+    row.name = name or row.name
     row.camera_model, row.animal = model, form.animal
     row.dials = json.loads(question.dials)
     row.by, row.at = person(request), timezone.now()
-    row.save()
+    if not pages.save_way(row):
+        messages.error(request, "Somebody kept another way here just now. Look at the three, then keep this one.")
+        return redirect(f"{back}#keep")
     messages.success(request, f"“{row.name}” is kept.", extra_tags="undo" if over else "")
     if "choose" in request.POST:
         return _choose(request, row)
@@ -328,6 +329,7 @@ def choose(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
 
 def _choose(request: HttpRequest, row: Placement) -> HttpResponse:
     with transaction.atomic():
+        Site.objects.select_for_update().get(pk=row.site_id)  # one choice at a time
         for other in row.site.placements.filter(chosen=True).exclude(pk=row.pk):
             other.chosen = False
             other.save(update_fields=["chosen"])

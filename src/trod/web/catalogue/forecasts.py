@@ -9,6 +9,7 @@ Cells and card are followed by the simulation; faults and theft, which come at r
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import math
@@ -235,8 +236,10 @@ def make(reserve: Reserve, now: datetime, *, report: jobs.Report | None = None) 
         "forecasts": [_plain(f) for f in found.values()],
     }
     path = _path(reserve)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    disk.write_file(path, json.dumps(data).encode())
+    # Kept only to spare the work: a full disk must not keep anybody from seeing what was worked out.
+    with contextlib.suppress(OSError, TrodError):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        disk.write_file(path, json.dumps(data).encode())
     return Kept(forecasts=found, made_at=now.astimezone(UTC), stale=False)
 
 
