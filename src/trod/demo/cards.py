@@ -2,7 +2,8 @@
 
     python -m trod.demo.cards DEST [--cards year|two|copy-test] [--pictures N] [--size 640x480] [--seed 1]
 
-File names after CIPA DC-009 (DCF): DCIM/nnnXXXXX/XXXXnnnn.JPG. Everything on the cards is invented.
+File names after CIPA DC-009 (DCF), such as DCIM/100TARNB/LANT0001.JPG: three digits and five letters, then four
+letters and four digits. Everything on the cards is invented.
 """
 
 from __future__ import annotations

@@ -17,6 +17,7 @@ from trod.planning import animals, calibrate
 from trod.planning.crossing import Path
 from trod.web.access import person
 from trod.web.bench import evidence, pages, walks
+from trod.web.bench.shared import site_of
 from trod.web.catalogue import usual
 from trod.web.catalogue.specs import spec_of
 from trod.web.forms_common import delete_page, units_for
@@ -29,10 +30,6 @@ COUNT_BOXES = (
 )
 
 
-def _site(slug: str) -> Site:
-    return get_object_or_404(Site.objects.select_related("reserve"), slug=slug)
-
-
 def _model(request: HttpRequest, site: Site) -> CameraModel | None:
     slug = request.GET.get("model") or request.POST.get("model") or usual.model(site)
     return CameraModel.objects.filter(slug=slug).first()
@@ -41,7 +38,7 @@ def _model(request: HttpRequest, site: Site) -> CameraModel | None:
 @require_GET
 def field(request: HttpRequest, slug: str) -> HttpResponse:
     """A maker's claims beside what walk tests, and counted first pictures, say."""
-    site = _site(slug)
+    site = site_of(slug)
     model = _model(request, site)
     context: dict[str, Any] = {"site": site, "here": "ground", "model": model, "models": pages.models()}
     if model is not None:
@@ -103,7 +100,7 @@ def _path(counts: dict[str, str], scale: float) -> Path:
 @require_POST
 def keep(request: HttpRequest, slug: str) -> HttpResponse:
     """Write what walk tests tell down with the camera model, as measured. It can be put back."""
-    site = _site(slug)
+    site = site_of(slug)
     model = get_object_or_404(CameraModel, slug=request.POST.get("model", ""))
     back = f"{reverse('bench:field', args=[slug])}?model={model.slug}"
     says = evidence.says(spec_of(model), evidence.tests_of(model))
@@ -126,7 +123,7 @@ def keep(request: HttpRequest, slug: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def walk_test(request: HttpRequest, slug: str, uuid: Any = None) -> HttpResponse:
     """Note the walks of a walk test, or change them."""
-    site = _site(slug)
+    site = site_of(slug)
     units = units_for(request, site.reserve)
     row = get_object_or_404(WalkTest, uuid=uuid, deployment__site=site) if uuid else None
     deployment = row.deployment if row else _deployment(request, site)

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods
 
 from trod.errors import WrongInput
 from trod.planning.heightgrid import hills_around
-from trod.web.bench.views import _site, _undo
+from trod.web.bench.shared import offer_undo, site_of
 from trod.web.models import Site
 
 MOST_BYTES = 40_000_000  # through the browser; `trod place --heights` reads larger ones
@@ -37,7 +37,7 @@ class HillsForm(forms.Form):
 @require_http_methods(["GET", "POST"])
 def hills(request: HttpRequest, slug: str) -> HttpResponse:
     """Take the horizon of a site from a grid, and keep it with the site."""
-    site = _site(slug)
+    site = site_of(slug)
     back = reverse("bench:bench", args=[slug])
     form = HillsForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
@@ -49,7 +49,7 @@ def hills(request: HttpRequest, slug: str) -> HttpResponse:
             form.add_error("file", str(trouble))
         else:
             highest = max(found.points, key=lambda point: point[1])
-            _undo(request, [Site.objects.get(pk=site.pk)], what="Put the site back as it was", after=back)
+            offer_undo(request, [Site.objects.get(pk=site.pk)], what="Put the site back as it was", after=back)
             site.ground = {**(site.ground if isinstance(site.ground, dict) else {}), "horizon": found.text}
             site.save()
             messages.success(

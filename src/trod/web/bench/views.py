@@ -26,16 +26,13 @@ from trod.planning import animals
 from trod.web.access import person
 from trod.web.bench import answers, curve, evidence, pages
 from trod.web.bench.forms import LIMITS, BenchForm, out_of_place
+from trod.web.bench.shared import offer_undo, site_of
 from trod.web.bench.units import shown, text
 from trod.web.catalogue import usual
 from trod.web.forms_common import units_for
 from trod.web.models import Deployment, Placement, Site
 
 NAME_LONG = 80
-
-
-def _site(slug: str) -> Site:
-    return get_object_or_404(Site.objects.select_related("reserve"), slug=slug)
 
 
 def _year() -> int:
@@ -125,7 +122,7 @@ def _problems(form: BenchForm) -> list[str]:
 @require_http_methods(["GET", "POST"])
 def bench(request: HttpRequest, slug: str) -> HttpResponse:
     """The bench of a site. Sent as a form (without script) it comes back under an address that keeps what was told."""
-    site = _site(slug)
+    site = site_of(slug)
     form, row = _form(request, site)
     if request.method == "POST":
         closely = {"closely": "1"} if request.POST.get("closely") else {}
@@ -163,7 +160,7 @@ def _turn(request: HttpRequest) -> tuple[str, int]:
 @require_POST
 def answer(request: HttpRequest, slug: str) -> HttpResponse:
     """The parts of the page that follow from the boxes. Nothing is saved."""
-    site = _site(slug)
+    site = site_of(slug)
     form, _ = _form(request, site)
     bench_key, turn = _turn(request)
     answers.TURNS.take(bench_key, turn)
@@ -174,7 +171,7 @@ def answer(request: HttpRequest, slug: str) -> HttpResponse:
 @require_POST
 def closer(request: HttpRequest, slug: str) -> HttpResponse:
     """The chances refined, the angle by the simulation, the sun's year, other animals; given up when out of date."""
-    site = _site(slug)
+    site = site_of(slug)
     form, _ = _form(request, site)
     bench_key, turn = _turn(request)
 
@@ -223,15 +220,10 @@ def _standing(site: Site) -> Deployment | None:
 # --- keeping ----------------------------------------------------------------------------------------
 
 
-def _undo(request: HttpRequest, rows: list[Any], *, what: str, after: str) -> None:
-    """Offer to put changed rows back as they were."""
-    request.session["undo"] = {"what": what, "made": [], "rows": serializers.serialize("json", rows), "next": after}
-
-
 @require_POST
 def keep(request: HttpRequest, slug: str) -> HttpResponse:
     """Keep what is dialled in as one of three ways, or over one that is kept."""
-    site = _site(slug)
+    site = site_of(slug)
     form, _ = _form(request, site)
     question = _asked(form, site)
     back = f"{reverse('bench:bench', args=[slug])}?{urlencode(form.query())}"
@@ -245,7 +237,7 @@ def keep(request: HttpRequest, slug: str) -> HttpResponse:
         return redirect(f"{back}#keep")
     _, model = pages.spec_for(form.camera_model)
     if over is not None:
-        _undo(request, [over], what=f"Put {over.name or 'it'} back as it was", after=back)
+        offer_undo(request, [over], what=f"Put {over.name or 'it'} back as it was", after=back)
     row = over or Placement(site=site)
     row.name = name or row.name
     row.camera_model, row.animal = model, form.animal
@@ -263,14 +255,14 @@ def keep(request: HttpRequest, slug: str) -> HttpResponse:
 @require_POST
 def place(request: HttpRequest, slug: str) -> HttpResponse:
     """Write what was told of the place to the site."""
-    site = _site(slug)
+    site = site_of(slug)
     form, _ = _form(request, site)
     question = _asked(form, site)
     back = f"{reverse('bench:bench', args=[slug])}?{urlencode(form.query())}"
     if question is None:
         messages.error(request, "Not written down: " + " ".join(_problems(form)))
         return redirect(back)
-    _undo(request, [Site.objects.get(pk=site.pk)], what="Put the site back as it was", after=back)
+    offer_undo(request, [Site.objects.get(pk=site.pk)], what="Put the site back as it was", after=back)
     pages.tell_place(site, form.dials())
     site.save()
     messages.success(request, f"What was told of the place now stands with {site}.", extra_tags="undo")
@@ -280,7 +272,7 @@ def place(request: HttpRequest, slug: str) -> HttpResponse:
 @require_GET
 def beside(request: HttpRequest, slug: str) -> HttpResponse:
     """The kept ways side by side: what comes of each, and in what they differ."""
-    site = _site(slug)
+    site = site_of(slug)
     units = units_for(request, site.reserve)
     kept = pages.kept_of(site, system=units, year=_year())
     able = [k for k in kept if k.setup is not None]
