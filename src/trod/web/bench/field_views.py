@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.core import serializers
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -17,7 +16,7 @@ from trod.planning import animals, calibrate
 from trod.planning.crossing import Path
 from trod.web.access import person
 from trod.web.bench import evidence, pages, walks
-from trod.web.bench.shared import site_of
+from trod.web.bench.shared import offer_undo, site_of
 from trod.web.catalogue import usual
 from trod.web.catalogue.specs import spec_of
 from trod.web.forms_common import delete_page, units_for
@@ -100,24 +99,18 @@ def _path(counts: dict[str, str], scale: float) -> Path:
 @require_POST
 def keep(request: HttpRequest, slug: str) -> HttpResponse:
     """Write what walk tests tell down with the camera model, as measured. It can be put back."""
-    site = site_of(slug)
+    site_of(slug)  # a site that is not there is told before anything else
     model = get_object_or_404(CameraModel, slug=request.POST.get("model", ""))
     back = f"{reverse('bench:field', args=[slug])}?model={model.slug}"
     says = evidence.says(spec_of(model), evidence.tests_of(model))
     if says is None or not says.keep:
         messages.error(request, "The walks noted so far tell no figure well enough to keep it.")
         return redirect(back)
-    saved = serializers.serialize("json", [model])
+    offer_undo(request, [model], what=f"Put {model} back as it was", after=back)
     model.measured = {**(model.measured or {}), **dict(says.keep)}
     model.save(update_fields=["measured"])
-    request.session["undo"] = {
-        "what": f"Put {model} back as it was",
-        "made": [],
-        "rows": saved,
-        "next": back,
-    }
     messages.success(request, f"{model} is now reckoned with as the field says.", extra_tags="undo")
-    return redirect("bench:field", site.slug) if not model.slug else redirect(back)
+    return redirect(back)
 
 
 @require_http_methods(["GET", "POST"])

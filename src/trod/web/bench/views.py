@@ -13,7 +13,6 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.core import serializers
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -340,9 +339,8 @@ def delete(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
     after = reverse("bench:beside", args=[slug])
     name = row.name or f"Way {row.turn}"
     hung = row.deployments.count()
-    saved = serializers.serialize("json", [row])
+    offer_undo(request, [row], what=f"Put “{name}” back", after=after)
     row.delete()
-    request.session["undo"] = {"what": f"Put “{name}” back", "rows": saved, "next": after}
     more = " Deployments made of it stay, without it." if hung else ""
     messages.success(request, f"“{name}” is deleted.{more}", extra_tags="undo")
     return redirect(after)

@@ -117,6 +117,7 @@ class CameraModelForm(RecordForm):
         if row is not None and row.cell_kind and row.cell_kind not in CELLS:
             shown |= {"cell_kind": OTHER, "cell_other": row.cell_kind}
         super().__init__(*args, **{**more, "initial": {**shown, **(more.get("initial") or {})}})
+        self.fields["flash"].choices = [("", "not told"), *CameraModel.Flash.choices]
         for name in FIGURES:
             field = (forms.IntegerField if name in WHOLE else forms.FloatField)(required=False)
             self.fields[measured_name(name)] = field
