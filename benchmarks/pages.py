@@ -71,6 +71,7 @@ def addresses() -> list[tuple[str, str]]:
         ("the bench", reverse("bench:bench", args=[busiest.site.slug])),
         ("ways side by side", reverse("bench:beside", args=[busiest.site.slug])),
         ("claim and field", reverse("bench:field", args=[busiest.site.slug])),
+        ("hills around", reverse("bench:hills", args=[busiest.site.slug])),
         (
             "note a walk test",
             reverse("bench:walk_test_new", args=[busiest.site.slug]) + f"?deployment={busiest.slug}",

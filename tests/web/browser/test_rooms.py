@@ -48,6 +48,7 @@ DETAILS = (
     "the bench",
     "ways side by side",
     "claim and field",
+    "hills around",
     "note a walk test",
     "which card is where",
     "a card's way",
