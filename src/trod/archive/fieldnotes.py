@@ -15,6 +15,7 @@ import hashlib
 import json
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -102,6 +103,44 @@ def photo_path(root: Path, sha256: str) -> Path | None:
         return None
     path = folder(root) / f"{sha256}.jpg"
     return path if path.is_file() else None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kept:
+    """What one round's forms have left here. visits : their uuids. states : every state of them that is kept, the
+    held ones too. size : of their files and photos [bytes]."""
+
+    visits: frozenset[str]
+    states: int
+    size: int
+
+
+def of_packet(root: Path, packet: str, *, since_s: float) -> Kept:
+    """What came by one packet. Files last written before `since_s` (unix seconds) are not looked at."""
+    visits: set[str] = set()
+    photos: set[str] = set()
+    states = size = 0
+    place = folder(root)
+    for path in sorted(place.glob("*.json")) if place.is_dir() else ():
+        held = path.name.startswith("held-")
+        try:
+            about = path.stat()
+            fields = read_json(path, HELD if held else NOTE) if about.st_mtime >= since_s else None
+        except (CatalogueTrouble, OSError):
+            continue
+        if fields is None or fields.get("packet") != packet:
+            continue
+        told = [fields.get("other")] if held else [fields.get("note"), *fields.get("earlier", ())]
+        states += len(told)
+        size += about.st_size
+        for note in told:
+            if isinstance(note, Mapping):
+                visits.add(str(note.get("uuid", "")))
+                photos |= {str(p.get("sha256", "")) for p in note.get("photos", ()) if isinstance(p, Mapping)}
+    for sha256 in photos:
+        path_of = photo_path(root, sha256)
+        size += path_of.stat().st_size if path_of else 0
+    return Kept(visits=frozenset(visits), states=states, size=size)
 
 
 def names(root: Path) -> Iterator[str]:

@@ -674,7 +674,7 @@ def test_what_does_not_arrive_is_told_and_stays_on_the_phone(
     kept(page)
 
     home.status = 403
-    assert "does not know this packet’s token" in hand_in(page, home)
+    assert "(403): the round is closed." in hand_in(page, home)
     home.status = 409
     assert "(409): the round is closed." in hand_in(page, home)
     home.status = 200

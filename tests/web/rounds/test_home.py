@@ -175,12 +175,15 @@ def test_a_card_in_two_cameras_is_asked_about(client, kept, base):
 
 
 def test_a_site_that_is_not_known_is_held_and_not_lost(client, kept, base):
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
     from trod.web.catalogue import field_notes
 
-    answer = hand_in(client, kept, [visit(base.now, site="nowhere", deployment="")])
+    body = packet_file(str(kept.uuid), [visit(base.now, site="nowhere", deployment="")], at=base.now)
+    client.post("/rounds/home/", {"file": SimpleUploadedFile("visits.json", body)})
 
-    assert "no site of the name 'nowhere'" in answer.json()["conflicts"][0]["words"]
-    assert [h.other.site for h in field_notes.open_held()] == ["nowhere"]
+    (held,) = field_notes.open_held()
+    assert held.other.site == "nowhere" and "no site of the name 'nowhere'" in held.words
 
 
 def test_another_height_begins_a_new_deployment_and_says_so(kept, base):
@@ -256,14 +259,107 @@ def test_a_page_from_a_file_may_ask_and_needs_no_account(client, kept, base, set
     assert client.get("/rounds/").status_code == 302
 
 
-def test_a_packet_lapses_two_months_after_its_round(client, kept, base):
+@pytest.mark.parametrize(("days_ago", "status"), [(0, 200), (1, 200), (2, 409), (90, 409)])
+def test_the_door_is_open_until_the_day_after_the_round_and_then_says_so(client, kept, base, days_ago, status):
+    from trod import watch
     from trod.web.models import Round
 
-    wish = {**kept.wish, "first": (base.now - timedelta(days=90)).date().isoformat()}
+    today = watch.local(base.now, base.reserve.zone).date()
+    wish = {**kept.wish, "first": (today - timedelta(days=days_ago)).isoformat()}
     Round.objects.filter(pk=kept.pk).update(wish=wish)
     answer = hand_in(client, kept, [visit(base.now)])
 
-    assert answer.status_code == 403 and "lapsed" in answer.json()["error"]
+    assert answer.status_code == status
+    if status == 409:
+        assert "ended on" in answer.json()["error"] and "by hand" in answer.json()["error"]
+
+
+def test_a_visit_to_what_is_no_stop_of_the_round_is_refused_and_not_kept(client, kept, base, trod_home):
+    from trod.web.models import Site, Visit
+
+    Site.objects.create(reserve=base.reserve, name="Alder", slug="alder", latitude=47.3, longitude=13.9)
+    for site in ("alder", "nowhere"):
+        answer = hand_in(client, kept, [visit(base.now, site=site, deployment="")])
+
+        assert answer.status_code == 403 and f"{site}: not a stop of the round" in answer.json()["error"]
+    assert Visit.objects.count() == 0
+    assert list((trod_home / "archive" / "field-notes").glob("*.json")) == []
+
+
+def test_what_another_phone_wrote_is_never_replaced_but_asked_about(client, kept, base):
+    from trod.web.catalogue import field_notes
+    from trod.web.models import Visit
+
+    hand_in(client, kept, [visit(base.now)])
+    answer = hand_in(client, kept, [visit(base.now, revision=9, struck=True, work="none of it")], phone=2)
+
+    assert [c["uuid"] for c in answer.json()["conflicts"]] == [visit(base.now)["uuid"]]
+    assert Visit.objects.get().work == "cut the grass"
+    (held,) = field_notes.open_held()
+    assert (held.one.work, held.other.work) == ("cut the grass", "none of it")
+
+
+def test_what_somebody_wrote_at_home_is_never_replaced_by_a_phone(client, kept, base):
+    from trod.web.models import Visit
+
+    Visit.objects.create(
+        uuid=visit(base.now)["uuid"], site=base.meadow, deployment=base.deployment, at=base.now, by="Cleo", work="mine"
+    )
+    answer = hand_in(client, kept, [visit(base.now, revision=5)])
+
+    assert answer.json()["conflicts"] and Visit.objects.get().work == "mine"
+
+
+def test_what_came_by_another_rounds_form_is_never_replaced(client, kept, base, wish):
+    from trod.web.catalogue import rounds
+    from trod.web.models import Visit
+
+    w = wish(which="all", name="Again")
+    other = rounds.keep(base.reserve, w, rounds.plan(base.reserve, w, base.now), by="Ben", now=base.now)
+    hand_in(client, kept, [visit(base.now)])
+    answer = hand_in(client, other, [visit(base.now, revision=2, work="other")])
+
+    assert answer.json()["conflicts"] and Visit.objects.get().work == "cut the grass"
+
+
+def test_a_second_phone_does_not_settle_what_waits_from_a_third(client, kept, base):
+    from trod.web.catalogue import field_notes
+
+    hand_in(client, kept, [visit(base.now)])
+    hand_in(client, kept, [visit(base.now, revision=2, work="second")], phone=2)
+    hand_in(client, kept, [visit(base.now, revision=3, work="third")], phone=3)
+
+    assert sorted(h.other.work for h in field_notes.open_held()) == ["second", "third"]
+
+
+@pytest.mark.parametrize(
+    ("limit", "value", "words"),
+    [("VISITS_A_STOP", 1, "2 visits"), ("STATES_A_VISIT", 1, "changes of visits"), ("MOST_KEPT", 4000, "MB")],
+)
+def test_a_rounds_forms_hand_in_so_much_and_no_more(client, kept, base, monkeypatch, limit, value, words):
+    import uuid
+
+    from trod.web.catalogue import field_door
+    from trod.web.models import Visit
+
+    monkeypatch.setattr(field_door, "VISITS_A_STOP", 1)
+    monkeypatch.setattr(field_door, limit, value)
+    before = []
+    for n in range(40):
+        # Struck out, so that no row tells of it: the files are what is counted.
+        state = {"uid": str(uuid.UUID(int=n, version=4))} if limit == "VISITS_A_STOP" else {"revision": n + 1}
+        one = visit(base.now, struck=True, note=f"{n}", card_in="", card_out="", **state)
+        answer = hand_in(client, kept, [one])
+        if answer.status_code != 200:
+            break
+        before.append(one)
+
+    assert answer.status_code == 413 and words in answer.json()["error"] and "by hand" in answer.json()["error"]
+    assert 1 <= len(before) <= 5
+    assert Visit.objects.count() == 0
+    # The last one that was taken is still known when it comes again, and by hand there is no such bound.
+    if limit == "VISITS_A_STOP":
+        assert hand_in(client, kept, [before[-1]]).json()["already"] == [before[-1]["uuid"]]
 
 
 def test_too_much_is_refused_before_it_is_read(client, kept):

@@ -711,7 +711,7 @@ $("share-file").addEventListener("click", () => withNotes("file-said", async () 
 /* What an answer that is no yes means, and what to do. */
 function refusal(status, words) {
   const why = { 401: "it does not know this packet’s token. Make a new packet, or bring the file", 403: "it does not know this packet’s token. Make a new packet, or bring the file", 404: "it takes no packets at this address", 413: "the visit is too big for it. Bring the file" }[status];
-  return "That Trod said no (" + status + "): " + (why || words || "no reason given") + ".";
+  return "That Trod said no (" + status + "): " + (words || why || "no reason given").replace(/\.$/, "") + ".";
 }
 
 async function handIn(url, visit) { // visit : as told()

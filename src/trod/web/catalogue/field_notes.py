@@ -27,15 +27,20 @@ from trod.web.models import Card, Deployment, Round, Site, Visit
 
 LABEL = 64  # characters of a card's label
 CHOICES = ("one", "other", "both")
+ANOTHERS = "The visit was written by another hand"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Origin:
-    """Where notes came from. packet : its id, or "". by : who handed them in. at : when."""
+    """Where notes came from. packet : its id, or "". by : who handed them in. at : when.
+
+    by_token : nobody logged in stands behind it, only the packet's token; then it replaces nothing of another's.
+    """
 
     packet: str
     by: str
     at: datetime
+    by_token: bool = False
 
 
 @dataclass(kw_only=True)
@@ -71,30 +76,49 @@ def take(notes: Sequence[VisitNote], origin: Origin) -> Taken:
 
     Raises TrodError when the disk refuses; nothing is promised then, and taking in again does no harm.
     """
-    root = home.archive_root()
+    with files.lock(home.archive_root()):
+        return take_locked(notes, origin)
+
+
+def take_locked(notes: Sequence[VisitNote], origin: Origin) -> Taken:
+    """As `take`, for a caller who holds the notes' lock."""
     taken = Taken()
-    with files.lock(root):
-        sites = {s.slug: s for s in Site.objects.filter(slug__in={n.site for n in notes}).select_related("reserve")}
-        strange = [n for n in notes if n.site not in sites]
-        for note in strange:
-            words = f"There is no site of the name {note.site!r} here; make it, or leave the note out."
-            _hold(None, note, "site not known", words, origin, taken)
-        fit = [n for n in notes if n.site in sites]
-        found = merge(_known(fit, sites), fit, cards=_cards(fit))
-        for note in found.new:
-            _keep(note, origin, taken)
-            taken.new.append(note.uuid)
-        for _, note in found.changed:
+    sites = {s.slug: s for s in Site.objects.filter(slug__in={n.site for n in notes}).select_related("reserve")}
+    strange = [n for n in notes if n.site not in sites]
+    for note in strange:
+        words = f"There is no site of the name {note.site!r} here; make it, or leave the note out."
+        _hold(None, note, "site not known", words, origin, taken)
+    fit = [n for n in notes if n.site in sites]
+    found = merge(_known(fit, sites), fit, cards=_cards(fit))
+    for note in found.new:
+        _keep(note, origin, taken)
+        taken.new.append(note.uuid)
+    for known, note in found.changed:
+        if origin.by_token and not _same_hand(known, note, origin):
+            _hold(known, note, ANOTHERS, _anothers_words(note), origin, taken)
+        else:
             _keep(note, origin, taken)
             taken.changed.append(note.uuid)
-        for conflict in found.conflicts:
-            _hold_conflict(conflict, {n.uuid for n in found.held}, origin, taken)
-        done = {*taken.new, *taken.changed, *taken.held}
-        for note in found.same:
-            if note.uuid not in done:
-                _mend(note.uuid, origin, taken)
-                taken.same.append(note.uuid)
+    for conflict in found.conflicts:
+        _hold_conflict(conflict, {n.uuid for n in found.held}, origin, taken)
+    done = {*taken.new, *taken.changed, *taken.held}
+    for note in found.same:
+        if note.uuid not in done:
+            _mend(note.uuid, origin, taken)
+            taken.same.append(note.uuid)
     return taken
+
+
+def _same_hand(known: VisitNote, note: VisitNote, origin: Origin) -> bool:
+    """Whether a known visit came from the same phone by the same packet, so that a later state of it is its own."""
+    if not known.phone or known.phone != note.phone or known.site != note.site:
+        return False
+    fields = files.read(home.archive_root(), note.uuid)
+    return fields is not None and fields.get("packet") == origin.packet
+
+
+def _anothers_words(note: VisitNote) -> str:
+    return f"{note.site}, {note.at:%Y-%m-%d %H:%M} UTC: {ANOTHERS}: another phone, another form or somebody here."
 
 
 def _mend(uid: str, origin: Origin, taken: Taken) -> None:
@@ -426,7 +450,8 @@ def _hold(
         )
     for earlier, fields in files.all_held(root):
         mine = fields["other"]["uuid"] == other.uuid and earlier != name
-        if mine and not fields.get("decided") and fields["other"]["revision"] < other.revision:
+        same_phone = fields["other"].get("phone") == other.phone  # another's waits on, whatever number this one has
+        if mine and same_phone and not fields.get("decided") and fields["other"]["revision"] < other.revision:
             decided = {"what": "a newer state came", "at": _moment(origin.at)}
             files.write_held(root, earlier, {**fields, "decided": decided})
     taken.held[other.uuid] = words

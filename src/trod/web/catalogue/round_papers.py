@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.utils.crypto import constant_time_compare, salted_hmac
@@ -25,7 +25,8 @@ from trod.web.catalogue.wishes import from_plain as wish_from
 from trod.web.models import Deployment, Round, Site
 
 UPLOAD_PATH = "/packet/visits/"
-LAPSE = timedelta(days=60)  # after its last day a round's packet may hand nothing in
+COMING_HOME = timedelta(days=1)  # so long after its last day a round's packet still hands in: people come home late
+LOOKED_BACK = timedelta(days=120)  # so far back an ended round is still told by its name
 DAYS = round_sheet.DAYS
 MOST_OPEN = 1000  # rounds whose packets may hand in
 MOST_SLIPS = 60  # a placement is worked out anew for its slip; some hundredths of a second each
@@ -138,13 +139,13 @@ def token_fits(packet_id: str, token: str) -> bool:
 
 
 def round_of(token: str, now: datetime) -> Round | None:
-    """The round whose packet a token belongs to, if it still may hand visits in. Each is compared in constant time."""
+    """The round whose packet a token belongs to, ended or not. Each is compared in constant time."""
     found = None
-    recent = Round.objects.select_related("reserve").defer("plan").filter(day__gte=(now - 2 * LAPSE).date())
+    recent = Round.objects.select_related("reserve").defer("plan").filter(day__gte=(now - LOOKED_BACK).date())
     for row in recent.order_by("-day", "-id")[:MOST_OPEN]:
         if token_fits(str(row.uuid), token):
             found = row
-    return found if found is not None and may_still_hand_in(found, now) else None
+    return found
 
 
 def packet_of(
@@ -308,10 +309,14 @@ def _sketch(v: StopTime, before: tuple[float, float], system: System) -> str:
     return drawn.replace('font-size="10"', 'font-size="16"')  # on a phone it stands at six tenths of its size
 
 
-def may_still_hand_in(row: Round, now: datetime) -> bool:
-    """Whether a round's packet still takes visits."""
+def last_day(row: Round) -> date:
+    """The last day of a round."""
     try:
-        last = wish_of(row).dates[-1]
+        return wish_of(row).dates[-1]
     except TrodError:
-        last = row.day
-    return watch.local(now, row.reserve.zone).date() <= last + LAPSE
+        return row.day
+
+
+def may_still_hand_in(row: Round, now: datetime) -> bool:
+    """Whether a round's packet still takes visits: until the day after its last day is over."""
+    return watch.local(now, row.reserve.zone).date() <= last_day(row) + COMING_HOME

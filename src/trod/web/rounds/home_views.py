@@ -18,7 +18,7 @@ from trod.report.packet import read_packet
 from trod.report.packet.reading import MOST_BYTES
 from trod.web import home
 from trod.web.access import person
-from trod.web.catalogue import bring_home, field_notes, round_papers
+from trod.web.catalogue import bring_home, field_door, field_notes, round_papers
 from trod.web.models import Reserve, Site
 from trod.web.rounds.forms import HomeForm
 
@@ -58,8 +58,13 @@ def hand_in(request: HttpRequest) -> HttpResponse:
     row = round_papers.round_of(token, timezone.now())
     if row is None:
         return _refused(
-            request, 403, "The token is not known here, or has lapsed. Make the file and bring it in by hand."
+            request, 403, "The token is not known here. Make the file and bring it in by hand, under Rounds."
         )
+    now = timezone.now()
+    try:
+        field_door.check_open(row, now)
+    except field_door.Refused as shut:
+        return _refused(request, shut.status, str(shut))
     try:
         length = int(request.META.get("CONTENT_LENGTH") or 0)
     except ValueError:
@@ -69,13 +74,13 @@ def hand_in(request: HttpRequest) -> HttpResponse:
     data = request.read(MOST_HANDED_IN + 1)
     if len(data) > MOST_HANDED_IN:
         return _refused(request, 413, f"More came than fits; {TOO_BIG}")
-    now = timezone.now()
     try:
         found = read_packet(data)
         if found.packet_id != str(row.uuid):
             return _refused(request, 403, "The token belongs to another packet. Take the packet of this round anew.")
-        origin = field_notes.Origin(packet=found.packet_id, by=f"phone, {row.name}"[:80], at=now)
-        taken = field_notes.take(found.visits, origin)
+        taken = field_door.hand_in(row, found.visits, size=len(data), now=now)
+    except field_door.Refused as shut:
+        return _refused(request, shut.status, str(shut))
     except WrongInput as trouble:
         return _refused(request, 422, str(trouble))
     except TrodError as trouble:
