@@ -7,13 +7,12 @@ from pathlib import Path
 
 import pytest
 from django.contrib.auth import get_user_model
-from django.core.cache import cache
 from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
 
 import trod.web
 from trod.web import pages
-from trod.web.people import accounts
+from trod.web.people import tries
 
 pytestmark = pytest.mark.django_db
 PASSWORD = "owl-in-the-larch"
@@ -21,7 +20,6 @@ PASSWORD = "owl-in-the-larch"
 
 @pytest.fixture
 def suri(cast):
-    cache.clear()
     return get_user_model().objects.create_user("suri", password=PASSWORD)
 
 
@@ -108,7 +106,7 @@ def test_a_page_asked_for_by_script_says_log_in(client, cast, settings):
 
 
 def test_after_eight_wrong_passwords_that_name_waits_from_there(client, suri):
-    for _ in range(accounts.MOST_TRIES):
+    for _ in range(tries.MOST_OF_PAIR):
         client.post("/people/login/", {"username": "suri", "password": "wrong"})
     answer = client.post("/people/login/", {"username": "suri", "password": PASSWORD})
 

@@ -76,8 +76,14 @@ LOGIN_URL = "/people/login/"
 LOGIN_REDIRECT_URL = "/"
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"django.contrib.auth.password_validation.{name}"}
-    for name in ("MinimumLengthValidator", "CommonPasswordValidator", "NumericPasswordValidator")
-]
+    for name in (
+        "UserAttributeSimilarityValidator",
+        "MinimumLengthValidator",
+        "CommonPasswordValidator",
+        "NumericPasswordValidator",
+    )
+] + [{"NAME": "trod.web.people.accounts.NotTheNameValidator"}]
+SESSION_ENGINE = "trod.web.sessions"
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 60
 CSRF_COOKIE_SAMESITE = "Lax"

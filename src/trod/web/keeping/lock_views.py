@@ -15,6 +15,7 @@ from trod.web.keeping import locks
 from trod.web.keeping.common import HERE, who
 from trod.web.keeping.forms import LockForm
 from trod.web.models import Camera, Lock, Site
+from trod.web.people import rights
 
 form_methods = require_http_methods(["GET", "POST"])
 
@@ -108,6 +109,10 @@ def give(request: HttpRequest) -> HttpResponse:
     chosen = {n for said in request.POST.getlist("who") if (n := whole(said)) is not None}
     if request.user.is_authenticated and not request.user.is_superuser:
         chosen.add(request.user.pk)  # nobody takes the right from themselves by a slip
-    locks.give(chosen)
-    messages.success(request, "It is kept who may see numbers of locks.")
+    try:
+        rights.give(locks.RIGHT, chosen, at_machine=rights.at_the_machine(request))
+    except rights.LastHolder as trouble:
+        messages.error(request, str(trouble))
+    else:
+        messages.success(request, "It is kept who may see numbers of locks.")
     return redirect("keeping:locks")

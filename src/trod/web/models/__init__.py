@@ -3,6 +3,7 @@
 from trod.web.models.camera import Camera, CameraModel
 from trod.web.models.card import Card, Intake
 from trod.web.models.deployment import Deployment, Visit, WalkTest, WatchCorrection
+from trod.web.models.door import LoginTries
 from trod.web.models.event import Event, Hunch, Mark, Sighting, Word
 from trod.web.models.job import Job
 from trod.web.models.keeping import Booking, CostYear, Lock, Mishap, StockItem
@@ -24,6 +25,7 @@ __all__ = [
     "Intake",
     "Job",
     "Lock",
+    "LoginTries",
     "Mark",
     "Mishap",
     "Picture",

@@ -2,16 +2,35 @@
 
 from __future__ import annotations
 
+import re
+from typing import Any
+
 from django.contrib.auth import get_user_model
 from django.contrib.auth.password_validation import validate_password
-from django.core.cache import cache
 from django.core.exceptions import ValidationError
 
 from trod.errors import WrongInput
 
-# After so many wrong passwords from one address for one name, that pair waits. Common practice.
-MOST_TRIES = 8
-WAIT_S = 300
+LEAST_REST = 8  # as many characters as the shortest password has
+
+
+class NotTheNameValidator:
+    """The name, or the name turned round, is worth nothing in a password: what is left must do without it."""
+
+    def validate(self, password: str, user: Any = None) -> None:
+        name = str(getattr(user, "username", "") or "").casefold()
+        rest = password.casefold()
+        for part in {name, name[::-1], *(p for p in re.split(r"[^\w]+|_", name) if len(p) > 2)}:
+            rest = rest.replace(part, "") if part else rest
+        if len(rest) < LEAST_REST and len(rest) < len(password):
+            raise ValidationError(
+                f"The password is too like the name: without it, {len(rest)} characters are left, and "
+                f"{LEAST_REST} are needed.",
+                code="password_like_name",
+            )
+
+    def get_help_text(self) -> str:
+        return f"Your password needs {LEAST_REST} characters beside your name."
 
 
 def any_exists() -> bool:
@@ -20,10 +39,9 @@ def any_exists() -> bool:
 
 
 def make(name: str, password: str) -> None:
-    """Make an account. Raises WrongInput for a name that is taken or unfit, or a password that "
-    "is too weak."""
+    """Make an account. Raises WrongInput for a name that is taken or unfit, or a password that is too weak."""
     users = get_user_model()
-    user = users(username=name.strip())
+    user = users(username=users.normalize_username(name.strip()))  # as the login page takes names
     try:
         validate_password(password, user)
     except ValidationError as trouble:
@@ -36,18 +54,3 @@ def make(name: str, password: str) -> None:
     except ValidationError as trouble:
         raise WrongInput("name", got=name, needed=" ".join(trouble.messages)) from trouble
     user.save()
-
-
-def _key(address: str, name: str) -> str:
-    return f"tries:{address}:{name.casefold()[:80]!r}".replace(" ", "_")
-
-
-def must_wait(address: str, name: str) -> bool:
-    """True when this address has guessed at this name too often lately."""
-    return int(cache.get(_key(address, name), 0)) >= MOST_TRIES
-
-
-def note_failure(address: str, name: str) -> None:
-    """Count one wrong password."""
-    key = _key(address, name)
-    cache.set(key, int(cache.get(key, 0)) + 1, WAIT_S)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import zoneinfo
 from typing import Any
 
@@ -12,7 +13,7 @@ from django.core.exceptions import ValidationError
 from trod.errors import WrongInput
 from trod.web.forms_common import RecordForm
 from trod.web.models import Reserve, Species
-from trod.web.people import accounts
+from trod.web.people import accounts, tries
 
 
 class ReserveForm(RecordForm):
@@ -81,21 +82,26 @@ class DoorForm(AuthenticationForm):
     """Name and password; waits after too many wrong ones."""
 
     def clean(self) -> dict[str, Any]:
-        address = self.request.META.get("REMOTE_ADDR", "") if self.request else ""
         name = str(self.cleaned_data.get("username") or "")
-        if accounts.must_wait(address, name):
-            minutes = accounts.WAIT_S // 60
+        if not name or not self.cleaned_data.get("password"):
+            return super().clean()
+        counted = tries.counters(self.request, name)
+        wait_s = tries.book(counted)
+        if wait_s:
+            minutes = math.ceil(wait_s / 60)
             raise ValidationError(
-                f"Too many wrong passwords for {name}. Wait {minutes} minutes, then try again."
+                f"Too many wrong passwords for {name}, or from where you are. "
+                f"Wait {minutes} minute{'s' if minutes > 1 else ''}, then try again."
             )
         try:
-            return super().clean()
+            data = super().clean()
         except ValidationError:
-            accounts.note_failure(address, name)
             raise ValidationError(
                 "That name and password do not belong together. Whoever runs the server can make an account "
                 "with: trod serve --make-account NAME"
             ) from None
+        tries.give_back(counted)
+        return data
 
 
 class AccountForm(forms.Form):
@@ -104,7 +110,7 @@ class AccountForm(forms.Form):
     username = forms.CharField(label="Name", max_length=80, widget=forms.TextInput({"autocomplete": "off"}))
     password = forms.CharField(
         label="Password",
-        help_text="at least 8 characters, not a common word, not digits alone",
+        help_text="at least 8 characters beside your name, not a common word, not digits alone",
         widget=forms.PasswordInput({"autocomplete": "new-password"}),
         strip=False,
     )

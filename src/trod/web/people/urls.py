@@ -4,13 +4,14 @@ from django.contrib.auth import views as auth
 from django.urls import path
 
 from trod.web.people import views
+from trod.web.people.door import Door
 from trod.web.people.forms import DoorForm
 
 app_name = "people"
 urlpatterns = [
     path(
         "login/",
-        auth.LoginView.as_view(template_name="trod/login.html", authentication_form=DoorForm),
+        Door.as_view(template_name="trod/login.html", authentication_form=DoorForm),
         name="login",
     ),
     path("logout/", auth.LogoutView.as_view(next_page="today:today"), name="logout"),

@@ -15,6 +15,7 @@ from trod.web.access import person
 from trod.web.forms_common import delete_page, form_page, units_for
 from trod.web.models import Reserve, Species
 from trod.web.pages import THEMES
+from trod.web.people import rights
 from trod.web.people.cautions import cautions_html
 from trod.web.people.forms import AccountForm, ReserveForm, SpeciesForm
 
@@ -116,12 +117,17 @@ def account_new(request: HttpRequest) -> HttpResponse:
 def account_close(request: HttpRequest, pk: int) -> HttpResponse:
     """Close an account: it cannot log in any more, and what it said stays."""
     user = get_object_or_404(get_user_model(), pk=pk, is_active=True)
+    trouble = ""
     if request.method == "POST":
-        user.is_active = False
-        user.save(update_fields=["is_active"])
-        messages.success(request, f"The account {user.get_username()} is closed. What it said stays.")
-        return redirect("people:settings")
-    return render(request, "trod/people/account_close.html", {"account": user, "me": user == request.user})
+        try:
+            rights.close(user, at_machine=rights.at_the_machine(request))
+        except rights.LastHolder as last:
+            trouble = str(last)
+        else:
+            messages.success(request, f"The account {user.get_username()} is closed. What it said stays.")
+            return redirect("people:settings")
+    context = {"account": user, "me": user == request.user, "trouble": trouble}
+    return render(request, "trod/people/account_close.html", context, status=409 if trouble else 200)
 
 
 @require_POST
