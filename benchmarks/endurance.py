@@ -18,7 +18,7 @@ import numpy as np
 
 from trod.planning.arrivals import Arrivals, DayCount, Prior, Season
 from trod.planning.cells import CELLS, Pack
-from trod.planning.endurance import Outfit, StopForecast, Task, Used, forecast, forecast_many, screen
+from trod.planning.endurance import EnergyScale, Outfit, StopForecast, Task, Used, forecast, forecast_many, screen
 from trod.planning.energy import Draw
 from trod.planning.site import Feature
 from trod.planning.weather import DEFAULT_CLIMATE, Climate
@@ -74,20 +74,22 @@ def known(level: float, *, night: float = 0.5, storms: float = 0.03) -> Arrivals
 
 def table() -> None:
     """First stops of usual cameras."""
-    hungry = Draw(idle_w=0.004, wake_j=4, night_frame_j=12)
+    # What the earlier study took; the present assumptions are hungrier. The table checks the program.
+    studied = Draw(idle_w=0.0012, wake_j=2.0, day_frame_j=1.0, night_frame_j=7.0)
+    hungry = replace(studied, idle_w=0.004, wake_j=4, night_frame_j=12)
     frost = Climate.seasonal(mean_c=0.0)
     rows: list[tuple[str, Arrivals, Outfit, date, Climate]] = []
 
     def add(name: str, site: Arrivals, cell: str, cells: int, start: date = date(2027, 1, 1),
             climate: Climate = DEFAULT_CLIMATE, **more: float) -> None:  # fmt: skip
-        kit = Outfit(pack=Pack(cell=CELLS[cell], number=cells), **more)  # type: ignore[arg-type]
+        kit = Outfit(draw=studied, scale=EnergyScale(), pack=Pack(cell=CELLS[cell], number=cells), **more)  # type: ignore[arg-type]
         rows.append((f"{name}, {cell} × {cells}, {kit.card_gb:g} GB", site, kit, start, climate))
 
     quiet, trail, feeding = known(6), known(20), known(120, night=0.6)
     add("quiet trail, 6 a day", quiet, "FR6", 8)
     add("the same without storms", known(6, storms=0), "FR6", 8)
     add("quiet trail", quiet, "FR6", 12)
-    kit = Outfit(pack=Pack(cell=CELLS["FR6"], number=8), draw=hungry)
+    kit = Outfit(pack=Pack(cell=CELLS["FR6"], number=8), draw=hungry, scale=EnergyScale())
     rows.append(("quiet trail, hungry camera, FR6 × 8, 32 GB", quiet, kit, date(2027, 1, 1), DEFAULT_CLIMATE))
     for cell, cells in (("LR6", 8), ("LR6", 12), ("HR6", 8), ("HR6", 12)):
         add("quiet trail", quiet, cell, cells)
@@ -108,6 +110,24 @@ def table() -> None:
         days = "/".join(f"{x:.0f}" for x in (told.stop.q10, told.stop.q50, told.stop.q90))
         closed = "/".join(f"{quick.day(q):.0f}" for q in (0.1, 0.5, 0.9))
         print(f"| {name} | {days} | {told.causes['cells']:.2f} | {told.cold_share:.2f} | {closed} |")
+
+
+def practice() -> None:
+    """Before anything is known of the camera: twelve lithium cells, 20 triggers a day as guessed, a large card."""
+    print("\n| set up | pictures a trigger | draw | first stop, days (10/50/90 %) |")
+    print("|---|---|---|---|")
+    site = Arrivals.for_site("trail", level_per_day=20)
+    for start in (date(2027, 5, 1), date(2027, 10, 1)):
+        for frames in (1, 3):
+            kit = Outfit(pack=Pack(cell=CELLS["FR6"], number=12), card_gb=256, frames=frames)
+            its = kit.draw
+            own = its.measured(
+                idle_w=its.idle_w, wake_j=its.wake_j, day_frame_j=its.day_frame_j, night_frame_j=its.night_frame_j
+            )
+            for words, draw in (("assumed", its), ("the same, measured", own)):
+                stop = forecast(replace(kit, draw=draw), site, start, futures=4000, second_date=False).stop
+                days = "/".join(f"{x:.0f}" for x in (stop.q10, stop.q50, stop.q90))
+                print(f"| {start.day} {start:%B} | {frames} | {words} | {days} |")
 
 
 def scatter(tasks: list[Task]) -> None:
@@ -149,6 +169,7 @@ def main() -> None:
     scatter(tasks)
     if asked.table:
         table()
+        practice()
 
 
 if __name__ == "__main__":

@@ -44,6 +44,43 @@ def test_json_has_the_curve_the_causes_and_what_is_assumed(said):
     assert not any("No chance of a fault" in caveat for caveat in told["caveats"])
 
 
+def test_nights_and_what_it_draws_can_be_told_without_a_site(said):
+    """What was asked for and could not be told before: cold nights and a measured idle draw."""
+    asked = ("power", "--what-if", "--cells", "8xLR6", "--triggers", 20, "--card", 256, "--from", "2026-11-01")
+    usual, cold, frugal = (said(*asked, *more)["what_if"] for more in ((), ("--nights", -25), ("--idle", 0.5)))
+
+    assert cold["middle"] < usual["middle"] < frugal["middle"]
+    assert cold["nights"] == {
+        "coldest_month_c": -25.0, "assumed": False,
+        "source": "the coldest month as told, the rest of the year assumed from the latitude, 45° north",
+    }  # fmt: skip
+    assert usual["nights"]["assumed"] and any("the nights' cold" in words for words in usual["assumed"])
+    assert not any("the nights' cold" in words for words in cold["assumed"])
+    assert "what is not told of its draw" in frugal["assumed"]
+
+
+def test_south_of_the_equator_winter_is_in_july(said):
+    """Alkaline cells set up before the southern winter stop sooner than before the northern one's dates."""
+    cold = ("power", "--what-if", "--cells", "8xLR6", "--triggers", 6, "--card", 512)
+    days = {}
+    for latitude in (-50, 50):
+        for begin in ("2026-05-01", "2026-11-01"):
+            told = said(*cold, "--lat", latitude, "--from", begin)["what_if"]
+            days[latitude, begin] = (date.fromisoformat(told["middle"]) - date.fromisoformat(begin)).days
+
+    assert days[-50, "2026-05-01"] < days[-50, "2026-11-01"]
+    assert days[50, "2026-11-01"] < days[50, "2026-05-01"]
+
+
+def test_with_a_catalogue_the_reserves_own_nights_rule(said, reserve):
+    reserve.climate = {"minimum_c": [-18] * 12, "source": "the hut's book"}
+    reserve.save()
+    told = said("power", *TOLD)["what_if"]["nights"]
+
+    assert told == {"coldest_month_c": -18.0, "assumed": False, "source": "the hut's book"}
+    assert said("power", *TOLD, "--lat", 10)["what_if"]["nights"]["assumed"]
+
+
 def test_units_are_read(said):
     assert "0.5 GB" not in said("power", *TOLD[:-1], "0.5TB")["what_if"]["outfit"]
     assert "500 GB" in said("power", *TOLD[:-1], "0.5TB")["what_if"]["outfit"]

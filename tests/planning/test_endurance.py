@@ -16,6 +16,7 @@ from pytest import approx
 
 from trod.errors import WrongInput
 from trod.planning.arrivals import Arrivals, DayCount, Prior, Season
+from trod.planning.battery_evidence import BatterySet, learn
 from trod.planning.cells import CELLS, COLD_STOP, GAUGE, Pack
 from trod.planning.endurance import (
     NO_HAZARD,
@@ -27,8 +28,6 @@ from trod.planning.endurance import (
     Used,
     forecast,
     forecast_many,
-    learn_from_dead,
-    learned_scale,
     screen,
 )
 from trod.planning.energy import Draw
@@ -36,12 +35,15 @@ from trod.planning.site import Feature
 from trod.planning.weather import DEFAULT_CLIMATE, Climate
 
 NEW_YEAR, NOVEMBER, OCTOBER = date(2027, 1, 1), date(2027, 11, 1), date(2027, 10, 1)
+# What a camera took in the earlier study; the present assumptions are hungrier.
+STUDY_DRAW = Draw(idle_w=0.0012, wake_j=2.0, day_frame_j=1.0, night_frame_j=7.0)
+HUNGRY = Draw(idle_w=0.004, wake_j=4, day_frame_j=1, night_frame_j=12)
 MEAN_0_C = Climate.seasonal(mean_c=0.0)
 
 
 def outfit(cell: str = "FR6", cells: int = 8, **more: float) -> Outfit:
-    """A camera with this pack and the usual assumed draw."""
-    return Outfit(pack=Pack(cell=CELLS[cell], number=cells), **more)  # type: ignore[arg-type]
+    """A camera with this pack and the draw of the earlier study, known to 20 %."""
+    return Outfit(draw=STUDY_DRAW, pack=Pack(cell=CELLS[cell], number=cells), scale=EnergyScale(), **more)  # type: ignore[arg-type]
 
 
 def guessed(level: float, *, night: float = 0.5, storms: bool = True) -> Arrivals:
@@ -67,7 +69,7 @@ STUDY = [
     ("quiet trail", guessed(6), outfit(), NEW_YEAR, None, (275, 386, 525), 0.09),
     ("no storms", guessed(6, storms=False), outfit(), NEW_YEAR, None, (399, 581, 780), 0.39),
     ("twelve lithium cells", guessed(6), outfit("FR6", 12), NEW_YEAR, None, (274, 387, 541), 0.00),
-    ("hungry camera", guessed(6), replace(outfit(), draw=Draw(idle_w=0.004, wake_j=4, night_frame_j=12)), NEW_YEAR, None,
+    ("hungry camera", guessed(6), replace(outfit(), draw=HUNGRY), NEW_YEAR, None,
      (171, 227, 297), 0.98),
     ("quiet, 8 alkaline", guessed(6), outfit("LR6"), NEW_YEAR, None, (75, 204, 261), 1.00),
     ("quiet, 12 alkaline", guessed(6), outfit("LR6", 12), NEW_YEAR, None, (247, 294, 329), 0.88),
@@ -325,24 +327,40 @@ def test_the_closed_form_gives_alkaline_cells_their_summer_back() -> None:
     assert quick.day(0.9) == approx(slow.q90, rel=0.12)
 
 
-def test_a_camera_found_dead_teaches_what_it_eats() -> None:
-    """Precisions add: 1/√(1/0.2² + 1/0.1²) = 0.08944; a camera that ended at half of what was counted eats twice."""
-    learnt = learned_scale(EnergyScale(0.0, 0.2), capacity_wh=30, counted_wh=30)
-    hungry = learned_scale(EnergyScale(0.0, 0.2), capacity_wh=30, counted_wh=20)
+def test_common_practice_twelve_lithium_cells_last_six_to_twelve_months_before_anything_is_known() -> None:
+    """Common practice: 20 triggers a day, one picture or three, last six to twelve months on twelve FR6. The band is
+    honest about not knowing the camera: from under six months to more than a year."""
+    kit = Outfit(pack=Pack(cell=CELLS["FR6"], number=12), card_gb=256)
+    site = Arrivals.for_site("trail", level_per_day=20)
+    one, three = (
+        forecast(replace(kit, frames=n), site, date(2027, 5, 1), second_date=False).stop for n in (1, 3)
+    )
 
-    assert learnt.ln_mean == 0
-    assert learnt.ln_sd == approx(0.08944, abs=5e-6)
-    assert hungry.ln_mean == approx(0.8 * math.log(1.5))
-    assert hungry.ln_sd == learnt.ln_sd
+    assert 183 < three.q50 < one.q50 < 366
+    assert one.q10 < 183 and one.q90 > 366
+    assert one.q90 / one.q10 > 3
+
+
+def test_a_measured_draw_narrows_the_band() -> None:
+    site = guessed(20)
+    kit = Outfit(pack=Pack(cell=CELLS["FR6"], number=12), card_gb=256, frames=1)
+    known = replace(kit, draw=kit.draw.measured(idle_w=0.004, wake_j=5.0, day_frame_j=1.5, night_frame_j=10.0))
+
+    wide, narrow = (forecast(k, site, OCTOBER, second_date=False).stop for k in (kit, known))
+
+    assert math.log(narrow.q90 / narrow.q10) < 0.8 * math.log(wide.q90 / wide.q10)
+    assert narrow.q50 == approx(wide.q50, rel=0.1)
 
 
 def test_after_an_early_death_the_next_forecast_for_the_camera_is_earlier_and_narrower() -> None:
     kit, site = outfit(card_gb=512), guessed(20)
-    dead = learn_from_dead(kit, climate=DEFAULT_CLIMATE, ended=date(2028, 5, 1), used=Used(energy_wh=22, days=200))
+    ended = BatterySet.of(kit, climate=DEFAULT_CLIMATE, until=date(2028, 5, 1), used=Used(energy_wh=24, days=200),
+                          ended="dead")  # fmt: skip
+    dead = replace(kit, scale=learn(EnergyScale(), [ended]).scale)
 
     before, after = (forecast(k, site, OCTOBER, second_date=False).stop for k in (kit, dead))
 
-    assert dead.scale.ln_mean > 0.25
+    assert dead.scale is not None and dead.scale.ln_mean > 0.2
     assert after.q50 < before.q50
     assert after.q90 / after.q10 < before.q90 / before.q10
 

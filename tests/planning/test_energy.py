@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -12,14 +13,24 @@ from trod.planning.adviser import Dials, Wish, price_of
 from trod.planning.animals import animal
 from trod.planning.camera import ASSUMED, CameraSpec, Figures
 from trod.planning.cells import CELLS, Pack
-from trod.planning.energy import Draw, burst_energy_j, day_energy_wh, steady_days, trigger_energy_j
+from trod.planning.energy import (
+    Draw,
+    burst_energy_j,
+    day_energy_wh,
+    parts_doubt_ln,
+    steady_days,
+    trigger_energy_j,
+)
 from trod.planning.stopping import Outfit
 
+# The camera of the figures that were worked by hand.
+WORKED = Draw(idle_w=0.0012, wake_j=2.0, day_frame_j=1.0, night_frame_j=7.0)
 
-@pytest.mark.parametrize(("frame", "saved"), [("day_frame_j", 0.44), ("night_frame_j", 0.15)])
+
+@pytest.mark.parametrize(("frame", "saved"), [("day_frame_j", 0.513), ("night_frame_j", 0.222)])
 def test_common_practice_a_burst_of_three_costs_less_than_three_singles(frame: str, saved: float) -> None:
-    """Common practice. 5 J against 9 J by day, 23 J against 27 J by night: twice the waking is saved. The
-    energies are assumed (2 J to wake, 1 J and 7 J a picture)."""
+    """Common practice. 9.5 J against 19.5 J by day, 35 J against 45 J by night: twice the waking is saved. The
+    energies are assumed (5 J to wake, 1.5 J and 10 J a picture)."""
     frame_j = getattr(ASSUMED, frame)
     wake_j = ASSUMED.wake_j
     assert wake_j is not None
@@ -38,7 +49,7 @@ def test_a_burst_of_nothing_is_refused() -> None:
 
 def test_a_day_of_sixty_pictures_and_how_long_eight_cells_last() -> None:
     """By hand: 1.2 mW all day, 40 pictures of 3 J, 20 of 9 J are 0.112133 Wh; 28.8 Wh last 256.84 days."""
-    draw = Draw(idle_w=0.0012, wake_j=2, day_frame_j=1, night_frame_j=7)
+    draw = WORKED
 
     day_wh = day_energy_wh(draw, 60, frames=1, night_share=20 / 60)
 
@@ -48,7 +59,7 @@ def test_a_day_of_sixty_pictures_and_how_long_eight_cells_last() -> None:
 
 def test_a_quiet_camera_on_eight_lithium_cells() -> None:
     """By hand: six bursts of three a day, half by night, are 0.0521333 Wh; 33.8554 Wh at 5 °C last 649.40 days."""
-    draw = Draw()
+    draw = WORKED
     day_wh = day_energy_wh(draw, 6, frames=3, night_share=0.5)
 
     lasting = steady_days(Pack(cell=CELLS["FR6"]), draw, day_wh=day_wh, temperature_c=5)
@@ -68,16 +79,16 @@ def test_the_flash_fails_long_before_day_pictures_on_alkaline_in_the_cold() -> N
 def test_common_practice_three_single_triggers_cost_more_than_a_burst_of_three() -> None:
     """Common practice, by day and by night; energies assumed."""
     for night in (0.0, 1.0):
-        burst = trigger_energy_j(Draw(), frames=3, clip_s=0, night_share=night)
-        single = trigger_energy_j(Draw(), frames=1, clip_s=0, night_share=night)
+        burst = trigger_energy_j(WORKED, frames=3, clip_s=0, night_share=night)
+        single = trigger_energy_j(WORKED, frames=1, clip_s=0, night_share=night)
 
-        assert 3 * single - burst == approx(2 * Draw().wake_j)
+        assert 3 * single - burst == approx(2 * WORKED.wake_j)
         assert 1 - burst / (3 * single) == approx((0.44, 0.15)[int(night)], abs=0.005)
 
 
 def test_a_clip_by_night_costs_what_its_lamp_draws() -> None:
-    assert trigger_energy_j(Draw(), frames=0, clip_s=15, night_share=1) == approx(2 + 15 * 8)
-    assert trigger_energy_j(Draw(), frames=0, clip_s=15, night_share=0) == approx(2 + 15 * 1.6)
+    assert trigger_energy_j(WORKED, frames=0, clip_s=15, night_share=1) == approx(2 + 15 * 8)
+    assert trigger_energy_j(WORKED, frames=0, clip_s=15, night_share=0) == approx(2 + 15 * 1.6)
 
 
 def test_the_draw_of_a_camera_takes_measured_before_claimed_before_assumed() -> None:
@@ -90,7 +101,7 @@ def test_the_draw_of_a_camera_takes_measured_before_claimed_before_assumed() -> 
 
     draw = Draw.of(spec)
 
-    assert (draw.idle_w, draw.wake_j, draw.night_frame_j) == (approx(0.003), 1.5, 7.0)
+    assert (draw.idle_w, draw.wake_j, draw.night_frame_j) == (approx(0.003), 1.5, 10.0)
     assert dict(draw.sources)["idle_w"] == "measured" and dict(draw.sources)["wake_j"] == "claimed"
     assert "night_frame_j" in draw.assumed() and "idle_w" not in draw.assumed()
 
@@ -103,7 +114,7 @@ def test_a_camera_without_flash_pays_no_flash() -> None:
 
 
 def test_waiting_alone_is_the_energy_of_a_day_without_triggers() -> None:
-    draw = Draw(radio_j=30)
+    draw = replace(WORKED, radio_j=30)
 
     assert day_energy_wh(draw, 0) == approx(draw.idle_wh_a_day) == approx(0.0288)
     assert day_energy_wh(draw, 0, messages_per_day=12) == approx(0.0288 + 0.1)
@@ -140,3 +151,17 @@ def test_the_bench_and_the_endurance_forecast_price_a_burst_alike() -> None:
             forecast = Outfit(draw=Draw.of(camera), pack=Pack(cell=CELLS["FR6"]), frames=frames).trigger_wh(night)
 
             assert bench / 10 == approx(forecast)
+
+
+def test_what_nobody_stated_is_more_doubtful_than_a_claim_and_a_claim_than_a_measurement() -> None:
+    """With all of a day's energy going into waiting, the doubt is that of the idle figure; by halves, √(½² + ½²)."""
+    of = [
+        Draw.of(CameraSpec(maker="Ashling", model="Two", **more))  # type: ignore[arg-type]
+        for more in ({}, {"claimed": Figures(idle_mw=2)}, {"measured": Figures(idle_mw=2)})
+    ]
+    alone = [parts_doubt_ln(draw, {"idle_w": 10.0}) for draw in of]
+
+    assert alone == [0.6, 0.25, 0.05]
+    assert parts_doubt_ln(of[0], {"idle_w": 1, "wake_j": 1}) == approx(math.hypot(0.3, 0.2))
+    assert parts_doubt_ln(of[0].measured(idle_w=0.003), {"idle_w": 1}) == 0.05
+    assert parts_doubt_ln(of[0], {}) == 0

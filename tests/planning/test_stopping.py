@@ -15,11 +15,13 @@ from trod.planning.arrivals import Arrivals, DayCount, Prior, Season
 from trod.planning.cells import CELLS, Pack
 from trod.planning.energy import Draw
 from trod.planning.panel import Panel
-from trod.planning.stopping import EnergyScale, Outfit, Stops, Used, delay_effect, simulate
+from trod.planning.stopping import EnergyScale, Outfit, Stops, Used, delay_effect, scale_for, simulate
 from trod.planning.weather import DEFAULT_CLIMATE, Climate
 
 START = date(2027, 1, 1)
-FR6x8 = Outfit(pack=Pack(cell=CELLS["FR6"], number=8))
+# The camera of the figures that were worked by hand; what it takes beside them is known to 20 %.
+WORKED = Draw(idle_w=0.0012, wake_j=2.0, day_frame_j=1.0, night_frame_j=7.0)
+FR6x8 = Outfit(draw=WORKED, pack=Pack(cell=CELLS["FR6"], number=8), scale=EnergyScale())
 SURE = replace(FR6x8, scale=EnergyScale(0.0, 0.0), bytes_sd=0.0)
 EVEN = Climate(minimum_c=(5.0,) * 12, sd_c=(0.0,) * 12)
 
@@ -64,7 +66,7 @@ def test_without_drift_the_futures_end_about_the_day_worked_by_hand(monkeypatch:
 
 
 def test_without_any_trigger_the_cells_end_by_waiting_alone_and_the_card_never() -> None:
-    hungry = replace(SURE, draw=Draw(idle_w=0.004), pack=Pack(cell=CELLS["FR6"], number=4))
+    hungry = replace(SURE, draw=replace(WORKED, idle_w=0.004), pack=Pack(cell=CELLS["FR6"], number=4))
     site = known_site(1e-6)
     gives = float(hungry.pack.usable_wh(5.0, 8.0))
 
@@ -182,5 +184,33 @@ def test_an_impossible_outfit_is_refused(change: dict[str, float], words: str) -
 def test_impossible_use_and_hunger_are_refused() -> None:
     with pytest.raises(WrongInput, match="energy_wh: got -1; needed: a number, 0 or more"):
         Used(energy_wh=-1)
-    with pytest.raises(WrongInput, match="ln_mean: got 3; needed: a number from -2 to 2"):
+    with pytest.raises(WrongInput, match=r"ln_mean: got 3; needed: a number from -2\.5 to 2\.5"):
         EnergyScale(3, 0.2)
+
+
+def test_a_camera_that_showed_nothing_is_as_doubtful_as_its_draw_and_a_measured_one_less() -> None:
+    site = known_site(20)
+    unknown = Outfit(pack=Pack(cell=CELLS["FR6"], number=12), frames=1)
+    metered = replace(unknown, draw=unknown.draw.measured(idle_w=0.004))
+    all_known = replace(
+        unknown, draw=unknown.draw.measured(idle_w=0.004, wake_j=5.0, day_frame_j=1.5, night_frame_j=10.0)
+    )
+
+    doubts = [scale_for(kit, site).ln_sd for kit in (unknown, metered, all_known)]
+
+    assert doubts[0] > 0.35 > doubts[1] > doubts[2]
+    assert doubts[2] == approx(0.2, abs=0.005)  # devices and cells differ still
+    assert scale_for(replace(unknown, scale=EnergyScale(0.1, 0.1)), site) == EnergyScale(0.1, 0.1)
+
+
+def test_a_shaped_scale_is_drawn_and_told_as_its_chances_are() -> None:
+    """A lognormal laid on the grid keeps its mean, spread and limits."""
+    smooth = EnergyScale(0.3, 0.25)
+    shaped = EnergyScale.shaped(smooth.on_grid())
+    drawn = np.log(shaped.draw(20_000, np.random.default_rng(3)))
+
+    assert (shaped.ln_mean, shaped.ln_sd) == (approx(0.3, abs=1e-6), approx(0.25, abs=1e-4))
+    assert (float(drawn.mean()), float(drawn.std())) == (approx(0.3, abs=0.01), approx(0.25, abs=0.01))
+    assert shaped.within() == approx(smooth.within(), rel=0.02)
+    with pytest.raises(WrongInput, match="weights: got 2; needed: 201 chances, or none"):
+        EnergyScale(0, 0.1, (0.5, 0.5))

@@ -82,3 +82,40 @@ def test_the_southern_year_is_coldest_in_july() -> None:
     south = Climate.seasonal(coldest_day=201)
 
     assert float(south.night_minimum_c(201)) == approx(-7, abs=0.01)
+
+
+def test_nights_assumed_by_the_latitude_follow_the_sun_a_month_late() -> None:
+    """Coldest about 20 January in the north and 20 July in the south, by the declination 30 days before."""
+    days = np.arange(1, 366)
+    north, south = (Climate.at_latitude(lat).night_minimum_c(days) for lat in (45.0, -45.0))
+
+    assert int(days[np.argmin(north)]) in range(15, 26)
+    assert int(days[np.argmin(south)]) in range(196, 208)
+    # 45° has the mean and swing of the year that is taken where no latitude is known.
+    assert north == approx(DEFAULT_CLIMATE.night_minimum_c(days), abs=0.7)
+    assert float(south.mean()) == approx(float(north.mean()), abs=0.5)
+
+
+def test_the_swing_grows_and_the_mean_falls_from_the_equator_to_the_pole() -> None:
+    of = [Climate.at_latitude(lat) for lat in (0.0, 15.0, 30.0, 45.0, 60.0, 75.0, 90.0)]
+    swing = [max(c.minimum_c) - min(c.minimum_c) for c in of]
+    mean = [sum(c.minimum_c) / 12 for c in of]
+
+    assert swing[0] == 0 and swing == sorted(swing)
+    assert mean == sorted(mean, reverse=True)
+    assert min(of[0].minimum_c) - 3 * of[0].sd_c[0] > 10  # no frost at the equator
+    assert all(c.assumed for c in of)
+
+
+def test_the_coldest_month_alone_moves_the_whole_year() -> None:
+    told = Climate.at_latitude(60.0, coldest_c=-25.0)
+    assumed = Climate.at_latitude(60.0)
+
+    assert min(told.minimum_c) == approx(-25)
+    assert not told.assumed and told.source.startswith("the coldest month as told")
+    assert np.diff(told.minimum_c) == approx(np.diff(assumed.minimum_c))
+
+
+def test_a_latitude_that_is_none_is_refused() -> None:
+    with pytest.raises(WrongInput, match="latitude_deg: got nan; needed: degrees from -90"):
+        Climate.at_latitude(math.nan)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -15,13 +16,14 @@ from trod.errors import WrongInput
 if TYPE_CHECKING:
     from trod.planning.camera import CameraSpec
     from trod.planning.endurance import Outfit, StopForecast
+    from trod.planning.weather import Climate
 
 _UNITS: dict[str, dict[str, float]] = {
     "GB": {"gb": 1.0, "tb": 1000.0, "mb": 0.001},
     "s": {"s": 1.0, "sec": 1.0, "min": 60.0, "h": 3600.0},
 }
 OUTFIT = ("cells", "card", "delay", "burst", "clip")
-FREE = ("model", "triggers", "feature", "lat", "losses", "begin")
+FREE = ("model", "idle", "triggers", "feature", "lat", "nights", "losses", "begin")
 
 
 @click.command(short_help="How long cameras last, when each will probably stop, and why.")
@@ -40,7 +42,16 @@ FREE = ("model", "triggers", "feature", "lat", "losses", "begin")
     "--triggers", type=click.FloatRange(0, 10_000, min_open=True), metavar="N", help="What if: triggers a day."
 )
 @click.option("--feature", metavar="KIND", help="What if: kind of site, like trail or feeding; it stands for triggers.")
-@click.option("--lat", type=click.FloatRange(-90, 90), metavar="DEGREES", help="What if: latitude, for the season.")
+@click.option(
+    "--idle", type=click.FloatRange(0, 1000), metavar="MW", help="What if: drawn while waiting, measured, in milliwatts."
+)
+@click.option(
+    "--lat", type=click.FloatRange(-90, 90), metavar="DEGREES", help="What if: latitude, for the season and the nights."
+)
+@click.option(
+    "--nights", type=click.FloatRange(-60, 35), metavar="°C",
+    help="What if: the mean of the nights' minima in the coldest month.",
+)  # fmt: skip
 @click.option("--losses", type=click.FloatRange(0, 50), metavar="N", help="What if: faults and thefts a year.")
 @click.option("--from", "begin", metavar="DAY", help="What if: the day it is set up, like 2026-11-01 (default: today).")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
@@ -144,16 +155,45 @@ def _free(given: dict[str, Any]) -> dict[str, Any]:
         if name not in given and not (name == "cells" and spec is not None and spec.cell):
             assumed.append(words)
     outfit = _apply(outfit, given)
-    arrivals = Arrivals.for_site(feature, latitude_deg=given.get("lat", 45.0), level_per_day=given.get("triggers"))
+    if "idle" in given:
+        outfit = replace(outfit, draw=outfit.draw.measured(idle_w=given["idle"] / 1000))
+    climate, latitude = _nights(given)
+    arrivals = Arrivals.for_site(feature, latitude_deg=latitude, level_per_day=given.get("triggers"))
     assumed.append(
         "how far the guess of triggers is off" if "triggers" in given else f"triggers of a site of the kind {feature}"
     )
     if outfit.draw.assumed():
-        assumed.append("what the camera draws" if spec is None else "what the model does not state of its draw")
-    assumed.append("the nights' cold")
+        words = "what the camera draws, by common practice"
+        if spec is not None:
+            words = "what the model does not state of its draw"
+        assumed.append("what is not told of its draw" if "idle" in given else words)
+    low = min(climate.minimum_c)
+    cold = f"the nights' cold, {low:.0f} °C in the coldest month ({climate.source.removeprefix('assumed ')})"
+    if climate.assumed:
+        assumed.append(cold)
     hazard = given["losses"] / 365.25 if "losses" in given else 0.0
-    told = endurance.forecast(outfit, arrivals, begin, faults_per_day=min(hazard, 0.5))
-    return {"what_if": _plain(outfit, told) | {"per_day": arrivals.posterior.per_day, "assumed": assumed}}
+    told = endurance.forecast(outfit, arrivals, begin, climate=climate, faults_per_day=min(hazard, 0.5))
+    more = {"per_day": arrivals.posterior.per_day, "assumed": assumed}
+    more["nights"] = {"coldest_month_c": round(low, 1), "assumed": climate.assumed, "source": climate.source}
+    return {"what_if": _plain(outfit, told) | more}
+
+
+def _nights(given: dict[str, Any]) -> tuple[Climate, float]:
+    """The nights and the latitude: as told, else those of the catalogue's reserve if there is one, else assumed."""
+    from trod.planning.weather import Climate
+
+    if "lat" not in given and _has_catalogue():
+        _catalogue("trod power", "")
+        from trod.web.catalogue.outfits import climate_of
+        from trod.web.models import Reserve
+
+        reserve = Reserve.objects.order_by("id").first()
+        if reserve is not None:
+            if "nights" in given:
+                return Climate.at_latitude(reserve.latitude, coldest_c=given["nights"]), reserve.latitude
+            return climate_of(reserve), reserve.latitude
+    latitude = given.get("lat", 45.0)
+    return Climate.at_latitude(latitude, coldest_c=given.get("nights")), latitude
 
 
 def _apply(outfit: Outfit, given: dict[str, Any]) -> Outfit:
@@ -187,11 +227,15 @@ def _model(name: str) -> CameraSpec:
 # --- the catalogue's --------------------------------------------------------------------------------
 
 
-def _catalogue(what: str, got: str) -> None:
-    """Makes the catalogue ready. Raises WrongInput where there is none; none is made."""
+def _has_catalogue() -> bool:
     from trod.web import home
 
-    if not (os.environ.get("TROD_DATABASE_URL") or (home.home() / "catalogue.sqlite3").is_file()):
+    return bool(os.environ.get("TROD_DATABASE_URL") or (home.home() / "catalogue.sqlite3").is_file())
+
+
+def _catalogue(what: str, got: str) -> None:
+    """Makes the catalogue ready. Raises WrongInput where there is none; none is made."""
+    if not _has_catalogue():
         needed = "a catalogue; make one with trod serve or trod demo, or ask with --what-if and without names"
         raise WrongInput(what, got=got or "no catalogue", needed=needed)
     from trod.web.start import ready
@@ -312,6 +356,9 @@ def _say(told: dict[str, Any]) -> None:
         if one["after_flash"]:
             console.print(Text(one["after_flash"]))
         console.print(Text(f"{one['outfit']}; {_causes(one['causes'])}."))
+        if not one["nights"]["assumed"]:
+            cold = one["nights"]["coldest_month_c"]
+            console.print(Text(f"Nights: {cold:.0f} °C in the coldest month ({one['nights']['source']})."))
         console.print(Text(f"Assumed: {'; '.join(one['assumed'])}."))
         for caveat in one["caveats"]:
             console.print(Text(f"- {caveat}"))

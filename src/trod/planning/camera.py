@@ -78,7 +78,8 @@ LIMITS: dict[str, tuple[float, float, str]] = {
     "day_frame_j": (0, 1000, " J"),
     "night_frame_j": (0, 1000, " J"),
 }
-# What is taken where nobody says anything. All assumed; energies as in the endurance models.
+# What is taken where nobody says anything. All assumed; the energies so that a usual camera on twelve FR6 lasts six
+# to twelve months, which is common practice (docs/models/endurance.md).
 ASSUMED = Figures(
     zone_deg=45.0,
     range_m=18.0,
@@ -91,10 +92,10 @@ ASSUMED = Figures(
     columns=2560,
     rows=1920,
     cells=8,
-    idle_mw=1.2,
-    wake_j=2.0,
-    day_frame_j=1.0,
-    night_frame_j=7.0,
+    idle_mw=4.0,
+    wake_j=5.0,
+    day_frame_j=1.5,
+    night_frame_j=10.0,
 )
 
 

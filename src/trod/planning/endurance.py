@@ -2,8 +2,8 @@
 
 `forecast` follows many possible futures of one camera (`stopping`) from the state it was last seen in and
 tells when the first of cells, card and fault ends it. `forecast_many` does so for a whole reserve, more
-coarsely. `screen` is a closed form for a first look. `learned_scale` takes from a camera that was found
-dead what it really eats.
+coarsely. `screen` is a closed form for a first look. `battery_evidence` takes from the sets of batteries that a
+camera has had what it really draws.
 
 Plan on the early date: a forecast misses on the early side more often than on the late one.
 """
@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Literal
 
@@ -36,6 +36,7 @@ from trod.planning.stopping import (
     capacity_now_wh,
     day_of_year,
     delay_effect,
+    scale_for,
     simulate,
 )
 from trod.planning.weather import DEFAULT_CLIMATE, Climate
@@ -50,8 +51,6 @@ __all__ = [
     "Used",
     "forecast",
     "forecast_many",
-    "learn_from_dead",
-    "learned_scale",
     "screen",
 ]
 
@@ -60,7 +59,6 @@ Cause = Literal["cells", "card", "fault"]
 
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
-FOUND_DEAD_SD_LN = 0.10
 _WORDS: dict[str, str] = {
     "cells": "the cells no longer carry the flash",
     "card": "the card is full",
@@ -329,7 +327,7 @@ def _caveats(
         said.append("The nights' cold is assumed. Type in the reserve's own monthly night minima.")
     if used.energy_wh > 0:
         gives = capacity_now_wh(outfit, climate, start, used)
-        if used.energy_wh > 1.5 * gives * math.exp(outfit.scale.ln_mean):
+        if used.energy_wh > 1.5 * gives * math.exp(scale_for(outfit, arrivals).ln_mean):
             said.append(
                 "By what is known the cells should be empty already. Either they were changed, or the camera takes less "
                 "than is assumed: put in fresh cells and note it."
@@ -445,12 +443,13 @@ def screen(
     size_cv2 = float(known.storm_weights @ (known.storm_sizes / known.storm_blanks - 1) ** 2)
     storm_v = rate * days * (once_v + once_m**2) + storm_m**2 * ((1 + rate_cv2) * (1 + size_cv2) - 1)
 
+    scale = scale_for(outfit, arrivals)
     chill = climate.night_minimum_c(doy) - 1.5 * climate.night_sd_c(doy)
     gives = _gives(outfit, chill, used.days + days)
     out = []
     for fixed, each, blank, before, limit, sd_ln, shift in (
         (outfit.resting_wh_a_day, outfit.trigger_wh(night), outfit.trigger_wh(STORM_NIGHT_SHARE), used.energy_wh,
-         gives, outfit.scale.ln_sd, outfit.scale.ln_mean),
+         gives, scale.ln_sd, scale.ln_mean),
         (outfit.resting_mb_a_day, outfit.trigger_mb(night), outfit.trigger_mb(STORM_NIGHT_SHARE), used.card_mb,
          np.full(len(days), usable_mb(outfit.card_gb)), outfit.bytes_sd, 0.0),
     ):  # fmt: skip
@@ -469,49 +468,3 @@ def _gives(outfit: Outfit, nights_c: Floats, aged_days: Floats) -> Floats:
     pulse = max(outfit.draw.night_pulse_w, outfit.draw.day_pulse_w)
     years = outfit.pack_age_years + aged_days / YEAR_DAYS
     return outfit.pack.usable_wh(nights_c, pulse, pulse_weight=outfit.draw.pulse_weight, age_years=years)
-
-
-def learned_scale(
-    scale: EnergyScale, *, capacity_wh: float, counted_wh: float, sd_ln: float = FOUND_DEAD_SD_LN
-) -> EnergyScale:
-    """What a camera really takes, after its cells ended with all triggers known.
-
-    ln κ̂ = ln(capacity / counted), known to `sd_ln`; weighed with what was thought before by their precisions.
-
-    capacity_wh : what the pack gives in the nights about its end [Wh]. counted_wh : what it should have taken,
-    by `Used.of` with the daily counts up to that end [Wh].
-    """
-    positive("capacity_wh", capacity_wh)
-    positive("counted_wh", counted_wh)
-    positive("sd_ln", sd_ln)
-    if scale.ln_sd == 0:
-        return scale
-    before, seen = 1 / scale.ln_sd**2, 1 / sd_ln**2
-    mean = (before * scale.ln_mean + seen * math.log(capacity_wh / counted_wh)) / (before + seen)
-    return EnergyScale(ln_mean=min(max(mean, -2.0), 2.0), ln_sd=1 / math.sqrt(before + seen))
-
-
-def learn_from_dead(
-    outfit: Outfit, *, climate: Climate, ended: date, used: Used, sd_ln: float = FOUND_DEAD_SD_LN
-) -> Outfit:
-    """The outfit with what its dead cells told. Only for a camera whose cells ended it, not card or fault.
-
-    ended : the day of its last night picture. used : by its counts, up to then.
-
-    Notes : the flash fails in a cold night rather than in a mean one, so that the capacity is taken at half a
-    standard deviation below the mean minimum, and what one standard deviation of cold does to it is added to
-    the uncertainty.
-    """
-    doy = np.array([float(day_of_year(ended))])
-    mean, sd = float(climate.night_minimum_c(doy)[0]), float(climate.night_sd_c(doy)[0])
-    years = outfit.pack_age_years + used.days / YEAR_DAYS
-    pulse = max(outfit.draw.night_pulse_w, outfit.draw.day_pulse_w)
-    low, at, high = outfit.pack.usable_wh(
-        np.array([mean - 1.5 * sd, mean - 0.5 * sd, mean + 0.5 * sd]),
-        pulse, pulse_weight=outfit.draw.pulse_weight, age_years=years,
-    )  # fmt: skip
-    cold = (math.log(high) - math.log(low)) / 2 if low > 0 else 0.5
-    scale = learned_scale(
-        outfit.scale, capacity_wh=float(at), counted_wh=used.energy_wh, sd_ln=math.hypot(sd_ln, cold)
-    )
-    return replace(outfit, scale=scale)

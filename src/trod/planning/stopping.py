@@ -7,19 +7,21 @@ the cells give less than the flash asks for, or when the card is full.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from trod.errors import WrongInput
 from trod.planning.adviser import thinned
 from trod.planning.arrivals import DRIFT_MEMORY_DAYS, STORM_SHAPE, STORM_STAY, Arrivals, DayCount
 from trod.planning.card_room import FileSizes, mb_per_trigger, usable_mb
 from trod.planning.cells import Pack
-from trod.planning.energy import Draw, trigger_energy_j
+from trod.planning.energy import SECONDS_A_DAY, Draw, parts_doubt_ln, trigger_energy_j
 from trod.planning.passers import positive
 from trod.planning.placement import STAYED
 from trod.planning.weather import Climate
@@ -27,7 +29,8 @@ from trod.planning.weather import Climate
 Floats = NDArray[np.float64]
 
 MOST_DAYS = 1096  # three years; no forecast is worth more than that
-ENERGY_SD_LN = 0.20  # device and cells together
+ENERGY_SD_LN = 0.20  # device and cells together, beside what is not known of the draw's figures
+LN_GRID: Floats = np.linspace(-2.5, 2.5, 201)  # of an energy scale that evidence has shaped
 BYTES_SD_LN = 0.08
 DRIFT_MEDIAN_SD, DRIFT_SD_SPREAD = 0.3, 0.35
 SEASON_SD = 0.1  # of the amplitude
@@ -40,15 +43,52 @@ _TABLE_C: Floats = np.arange(-70.0, 45.25, 0.25)
 
 @dataclass(frozen=True)
 class EnergyScale:
-    """What this camera really takes, against what its `Draw` says: lognormal, exp(ln_mean ± ln_sd)."""
+    """What this camera really takes, against what its `Draw` says: exp of a number with this mean and spread.
+
+    weights : chances of the values of `LN_GRID`, once evidence has shaped them; lognormal when empty.
+    """
 
     ln_mean: float = 0.0
     ln_sd: float = ENERGY_SD_LN
+    weights: tuple[float, ...] = field(default=(), repr=False)
 
     def __post_init__(self) -> None:
         positive("ln_sd", self.ln_sd, needed="a number, 0 or more", zero=True)
-        if not -2 <= self.ln_mean <= 2:
-            raise WrongInput("ln_mean", got=self.ln_mean, needed="a number from -2 to 2")
+        if not -2.5 <= self.ln_mean <= 2.5:
+            raise WrongInput("ln_mean", got=self.ln_mean, needed="a number from -2.5 to 2.5")
+        if self.weights and len(self.weights) != len(LN_GRID):
+            raise WrongInput("weights", got=len(self.weights), needed=f"{len(LN_GRID)} chances, or none")
+
+    @classmethod
+    def shaped(cls, weights: Floats) -> EnergyScale:
+        """From chances of the values of `LN_GRID`, in any scale."""
+        share = weights / weights.sum()
+        mean = float(share @ LN_GRID)
+        return cls(mean, math.sqrt(float(share @ (LN_GRID - mean) ** 2)), tuple(share.tolist()))
+
+    def on_grid(self) -> Floats:
+        """The chances of the values of `LN_GRID`."""
+        if self.weights:
+            return np.array(self.weights)
+        sd = max(self.ln_sd, (LN_GRID[1] - LN_GRID[0]) / 2)
+        chance = np.exp(-0.5 * ((LN_GRID - self.ln_mean) / sd) ** 2)
+        return np.asarray(chance / chance.sum())
+
+    def draw(self, n: int, rng: np.random.Generator) -> Floats:
+        """n possible factors."""
+        if not self.weights:
+            return np.exp(self.ln_mean + self.ln_sd * rng.standard_normal(n))
+        half = (LN_GRID[1] - LN_GRID[0]) / 2
+        return np.exp(rng.choice(LN_GRID, n, p=np.array(self.weights)) + rng.uniform(-half, half, n))
+
+    def within(self, chance: float = 0.8) -> tuple[float, float]:
+        """The factors between which it lies with a chance, as much left out below as above."""
+        low, high = (1 - chance) / 2, (1 + chance) / 2
+        if not self.weights:
+            z = float(ndtri(high))
+            return math.exp(self.ln_mean - z * self.ln_sd), math.exp(self.ln_mean + z * self.ln_sd)
+        reached = np.cumsum(self.weights)
+        return tuple(float(np.exp(np.interp(q, reached, LN_GRID))) for q in (low, high))  # type: ignore[return-value]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,7 +97,8 @@ class Outfit:
 
     pack_age_years : of the cells, on the first day of the forecast. card_gb : as printed on the card. frames,
     clip_s : for each trigger. delay_s : between triggers. night_share : of the steady triggers; None takes it
-    from the arrivals. lapses_per_day : pictures by the clock. scale : what this camera has shown that it takes.
+    from the arrivals. lapses_per_day : pictures by the clock. scale : what this camera has shown that it takes; None
+    while it has shown nothing: then it is as doubtful as the figures of its draw (`scale_for`).
     bytes_sd : how unsure the mean size of its files is, of the logarithm; 0.08 for assumed sizes.
     """
 
@@ -71,7 +112,7 @@ class Outfit:
     delay_s: float = 10.0
     night_share: float | None = None
     lapses_per_day: float = 0.0
-    scale: EnergyScale = EnergyScale()
+    scale: EnergyScale | None = None
     bytes_sd: float = BYTES_SD_LN
 
     def __post_init__(self) -> None:
@@ -100,6 +141,23 @@ class Outfit:
     def resting_mb_a_day(self) -> float:
         """What pictures by the clock write in a day. [MB]"""
         return self.lapses_per_day * (self.sizes.day_mean_mb + self.sizes.slack_mb)
+
+    def parts_j(self, *, days: float, triggers: float, blanks: float, night_share: float) -> dict[str, float]:
+        """Energy of some days by the figure of the draw that it rests on. [J]
+
+        triggers : animals and people, of which `night_share` by night. blanks : of storms.
+        """
+        draw, lapses = self.draw, self.lapses_per_day * days
+        dark = triggers * night_share + blanks * STORM_NIGHT_SHARE
+        light = triggers + blanks - dark
+        return {
+            "idle_w": draw.idle_w * SECONDS_A_DAY * days,
+            "wake_j": draw.wake_j * (triggers + blanks + lapses),
+            "day_frame_j": draw.day_frame_j * (self.frames * light + lapses),
+            "night_frame_j": draw.night_frame_j * self.frames * dark,
+            "day_clip_w": draw.day_clip_w * self.clip_s * light,
+            "night_clip_w": draw.night_clip_w * self.clip_s * dark,
+        }
 
     def most_triggers_a_day(self) -> float:
         """More than this the delay does not allow."""
@@ -201,6 +259,24 @@ def delay_effect(arrivals: Arrivals, outfit: Outfit) -> tuple[float, float]:
     return (stays if arrivals.feature in STAYED else 1.0), stays
 
 
+def scale_for(outfit: Outfit, arrivals: Arrivals) -> EnergyScale:
+    """What a camera may take against what its draw says: what it has shown, else as doubtful as its draw's figures
+    are at this site, and as cells and devices of one kind differ."""
+    if outfit.scale is not None:
+        return outfit.scale
+    known = arrivals.posterior
+    night = known.night_share if outfit.night_share is None else outfit.night_share
+    steady_by, storm_by = delay_effect(arrivals, outfit)
+    blanks = known.storm_share * known.storm_blanks * storm_by
+    parts = outfit.parts_j(days=1.0, triggers=known.level.per_day * steady_by, blanks=blanks, night_share=night)
+    return unshown_scale(outfit.draw, parts)
+
+
+def unshown_scale(draw: Draw, parts_j: Mapping[str, float]) -> EnergyScale:
+    """What a camera that has shown nothing may take against its draw, by what its energy goes into."""
+    return EnergyScale(0.0, math.hypot(ENERGY_SD_LN, parts_doubt_ln(draw, parts_j)))
+
+
 def capacity_now_wh(outfit: Outfit, climate: Climate, on: date, used: Used) -> float:
     """What the fresh pack would give to the flash in an ordinary night of that day. [Wh]"""
     cold = climate.night_minimum_c(np.array([float(day_of_year(on))]))
@@ -233,7 +309,7 @@ def simulate(
     w, horizon = step_days, int(min(most_days, MOST_DAYS))
     truth, known = arrivals.draw(draws, rng), arrivals.posterior
     capacity = _Capacity.of(outfit)
-    energy = _scale(outfit, capacity_now_wh(outfit, climate, start, used), used, draws, rng)
+    energy = _scale(scale_for(outfit, arrivals), capacity_now_wh(outfit, climate, start, used), used, draws, rng)
     size = np.exp(outfit.bytes_sd * rng.standard_normal(draws))
     drift_sd = DRIFT_MEDIAN_SD * np.exp(DRIFT_SD_SPREAD * rng.standard_normal(draws))
     # Nobody knows the swing of a site's year exactly; a flat year that was asked for stays flat.
@@ -334,14 +410,13 @@ def _weathers(step_days: int) -> Floats:
 
 
 def _scale(
-    outfit: Outfit, capacity_wh: float, used: Used, draws: int, rng: np.random.Generator
+    scale: EnergyScale, capacity_wh: float, used: Used, draws: int, rng: np.random.Generator
 ) -> Floats:
     """Energy scales that a camera still alive can have. Shape (draws,).
 
     Where hardly any can (the cells should be empty by all that is known), the least hungry ones are taken.
     """
-    scale = outfit.scale
-    many = np.exp(scale.ln_mean + scale.ln_sd * rng.standard_normal(8 * draws))
+    many = scale.draw(8 * draws, rng)
     if used.energy_wh <= 0:
         return many[:draws]
     alive = many[many * used.energy_wh < capacity_wh]

@@ -1,4 +1,4 @@
-"""How cold the nights are, month by month: typed in, from a CSV, or assumed. Nothing is fetched."""
+"""How cold the nights are, month by month: typed in, from a CSV, or assumed by the latitude. Nothing is fetched."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
 
+from trod import sky
 from trod.errors import WrongInput
 
 Floats = NDArray[np.float64]
@@ -24,6 +25,11 @@ _LENGTHS = (31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 MIDDLES = tuple(0.5 + sum(_LENGTHS[:i]) + _LENGTHS[i] / 2 for i in range(12))
 COLUMNS = ("month", "night_minimum_c", "sd_c")
 MOST_BYTES = 100_000
+# Of the assumed nights, by the latitude φ: mean MEAN_C − FALL_C·sin²φ, swing SWING_C·sin|φ|/sin 45° with the sun's
+# declination LAG_DAYS earlier, spread of single nights from SD_C at the equator up. All assumed, for low ground.
+MEAN_C, FALL_C, SWING_C, LAG_DAYS = 23.0, 36.0, 12.0, 30.0
+SD_C, SD_MORE_C = 1.5, 2.5
+OBLIQUITY_DEG = 23.44
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,6 +86,41 @@ class Climate:
             mean_c - swing_c * math.cos(2 * math.pi * (day - coldest_day) / YEAR_DAYS) for day in MIDDLES
         ]
         return cls(minimum_c=tuple(values), sd_c=(sd_c,) * 12, source=source, assumed=assumed)
+
+    @classmethod
+    def at_latitude(cls, latitude_deg: float, *, coldest_c: float | None = None) -> Climate:
+        """Nights as they are assumed where nobody stated them: months by the sun, amplitude by the latitude.
+
+        coldest_c : the mean night minimum of the coldest month, if somebody knows that alone; the whole year is
+        moved to it.
+
+        Notes : the year follows the sun's declination, 30 days late, so that July is cold in the south and no month
+        is in the tropics. The mean falls with sin² of the latitude, the form of zonal energy-balance models (G. R.
+        North 1975, Journal of the Atmospheric Sciences 32:1301; from memory); the figures are assumed, so that 45°
+        has a mean of 5 °C and a swing of 12 °C. Low ground is meant: a thousand metres up it is some 6 °C colder
+        (common practice), near the sea the swing is about half.
+        """
+        if not -90 <= latitude_deg <= 90:
+            raise WrongInput("latitude_deg", got=latitude_deg, needed="degrees from -90 (south) to 90 (north)")
+        up = math.sin(math.radians(latitude_deg))
+        share = abs(up) / math.sin(math.radians(45))
+        # Any year serves; the middle of 2027 differs from others by a quarter of a degree of declination.
+        began_s = 1_798_761_600.0  # 1 January 2027, 0 h UT
+        at_s = began_s + 86_400 * (np.asarray(MIDDLES) - 1 - LAG_DAYS)
+        sun = sky.sun_declination_deg(at_s) / OBLIQUITY_DEG
+        minima = MEAN_C - FALL_C * up**2 + math.copysign(SWING_C * share, up) * sun
+        source = f"assumed from the latitude, {abs(latitude_deg):.0f}° {'north' if latitude_deg >= 0 else 'south'}"
+        if coldest_c is None:
+            source += ", for low ground"
+        else:
+            minima = minima + (coldest_c - float(minima.min()))
+            source = f"the coldest month as told, the rest of the year {source}"
+        return cls(
+            minimum_c=tuple(float(value) for value in minima),
+            sd_c=(SD_C + SD_MORE_C * min(share, 1.4),) * 12,
+            source=source,
+            assumed=coldest_c is None,
+        )
 
     @classmethod
     def from_csv(cls, text: str, *, source: str = "from a CSV") -> Climate:
@@ -162,5 +203,5 @@ def _number(written: str, where: str) -> float:
     return value
 
 
-# What holds until somebody says how cold it is. Assumed.
+# What holds where not even the latitude is known. Assumed.
 DEFAULT_CLIMATE = Climate.seasonal()

@@ -263,7 +263,13 @@ def test_a_visit_that_would_fall_into_a_closed_season_is_moved_out_of_it(cast):
 
 
 def long_lasting(cast):
+    """A quiet site and a camera that was measured to take little."""
     m.Site.objects.update(feature="fence")
+    cast.deployment.camera.model = m.CameraModel.objects.create(
+        maker="Oddlethorpe", name="Wren 12", slug="wren-12",
+        measured={"idle_mw": 1.2, "wake_j": 2, "day_frame_j": 1, "night_frame_j": 7},
+    )  # fmt: skip
+    cast.deployment.camera.save()
     visit(cast, 1, arrival="working", cells_changed=True, cells_kind="FR6", cells_count=12, card_in=cast.card)
     m.Card.objects.update(size_gb=256)
 
@@ -278,7 +284,7 @@ def test_common_practice_however_dear_a_visit_the_date_to_go_is_the_early_one_an
 
     assert found.early is not None and found.middle is not None
     assert found.early < found.middle
-    assert found.go_by == found.early
+    assert (found.early - found.go_by).days in (0, 1)  # a stop at midnight is of the day that ends
     assert found.by_supply[(found.early - found.start).days] == pytest.approx(0.1, abs=0.03)
 
 
@@ -369,8 +375,8 @@ def test_a_camera_that_died_soon_is_known_to_be_hungry(cast, bring_events):
     starve(cast, bring_events, a_day=4, days=40)
     hunger = told(mine(cast), "Its own hunger")
 
-    assert float(hunger.value.split()[0]) > 1.5
-    assert hunger.source.startswith("learnt from cells that ended once with known counts")
+    assert 1.1 < float(hunger.value.split()[0]) < 2
+    assert hunger.source.startswith("learnt from 1 set of batteries: 1 ended with known counts; ")
 
 
 def test_a_camera_that_lasted_long_is_known_to_be_frugal(cast, bring_events):
@@ -387,7 +393,7 @@ def test_a_death_that_says_nothing_of_the_cells_teaches_nothing(cast, bring_even
     if why == "card not home":
         visit(cast, 3, arrival="dead", cells_changed=True, card_out=cast.card)
     else:
-        starve(cast, bring_events, a_day=4, days=10 if why == "short" else 40)
+        starve(cast, bring_events, a_day=4, days=4 if why == "short" else 40)
     if why == "full":
         m.Card.objects.update(size_gb=1)
         m.Deployment.objects.update(burst=3)
@@ -431,3 +437,4 @@ def test_queries_do_not_grow_with_cameras_visits_or_pictures(cast, bring_events)
 
     assert asked() == few
     assert few <= 25
+

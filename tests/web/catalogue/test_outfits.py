@@ -7,7 +7,6 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from trod.findings import Sighting, UnseenEvent
-from trod.planning.weather import DEFAULT_CLIMATE
 from trod.web import models as m
 from trod.web.catalogue import outfits
 from trod.web.catalogue.evidence import gather
@@ -96,7 +95,21 @@ def test_a_closed_season_that_makes_no_sense_closes_nothing(cast, closed):
 def test_a_climate_that_cannot_be_is_not_taken(cast, kept):
     cast.reserve.climate = kept
 
-    assert outfits.climate_of(cast.reserve) == DEFAULT_CLIMATE
+    assert outfits.climate_of(cast.reserve).assumed
+
+
+def test_nights_that_nobody_typed_are_assumed_by_the_latitude(cast):
+    """South of the equator July is cold, at the equator no night freezes; each says that it is assumed."""
+    cast.reserve.climate = {}
+    found = {}
+    for latitude in (47.3, -34.0, 0.5):
+        cast.reserve.latitude = latitude
+        found[latitude] = outfits.climate_of(cast.reserve)
+
+    assert all(c.assumed and "assumed from the latitude" in c.source for c in found.values())
+    assert found[47.3].minimum_c[0] < 0 < found[47.3].minimum_c[6]
+    assert found[-34.0].minimum_c[6] + 12 < found[-34.0].minimum_c[0]
+    assert min(found[0.5].minimum_c) > 15 and max(found[0.5].sd_c) < 2
 
 
 def test_the_reserves_own_nights_are_taken_with_their_source(cast):

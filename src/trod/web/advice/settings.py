@@ -19,9 +19,9 @@ from trod.planning.cells import CELLS, Pack, cell_by
 from trod.planning.energy import Draw
 from trod.planning.site import Cover
 from trod.planning.stopping import Outfit
-from trod.planning.weather import Climate
 from trod.web.advice.prefill import Start
 from trod.web.catalogue import usual
+from trod.web.catalogue.outfits import climate_of
 from trod.web.models import CameraModel, Site
 
 FUTURES, STEP_DAYS = 300, 3  # the early date is then uncertain by about a tenth of the band
@@ -208,7 +208,7 @@ def lasting(spec: CameraSpec, d: Dials, wish: Wish, site: Site, *, start: date) 
             ),
             arrivals.Arrivals.for_site(wish.feature, latitude_deg=site.latitude, level_per_day=max(wish.triggers, 0.1)),
             start,
-            climate=climate_of(site),
+            climate=climate_of(site.reserve),
             faults_per_day=min(losses / 365.25, 0.9) if losses else 0.0,
             futures=FUTURES,
             step_days=STEP_DAYS,
@@ -226,15 +226,3 @@ def lasting(spec: CameraSpec, d: Dials, wish: Wish, site: Site, *, start: date) 
         taken=f"Fresh cells ({cells}{guess}), an empty card of {wish.card_gb:g} GB, set up on {start:%Y-%m-%d}; the "
         f"triggers as typed, their spread and the storms as usual for a site of the kind {wish.feature}.",
     )
-
-
-def climate_of(site: Site) -> Climate:
-    """The reserve's nights as typed there; else assumed, turned by half a year in the south."""
-    kept = site.reserve.climate if isinstance(site.reserve.climate, dict) else {}
-    minima = kept.get("minimum_c")
-    if isinstance(minima, list) and len(minima) == 12 and all(isinstance(v, int | float) for v in minima):
-        try:
-            return Climate(minimum_c=tuple(float(v) for v in minima), source=str(kept.get("source", "typed in"))[:200])
-        except WrongInput:
-            pass
-    return Climate.seasonal(coldest_day=20.0 if site.latitude >= 0 else 202.0)

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from django.db.models import Avg, Count, F, FloatField, Max
+from django.db.models import Avg, Count, F, FloatField, Max, Q
 from django.db.models.functions import Cast
 from django.utils import timezone
 from numpy.typing import NDArray
@@ -37,7 +37,7 @@ from trod.web import home, jobs
 from trod.web.catalogue import hunger, outfits
 from trod.web.catalogue.evidence import gather
 from trod.web.catalogue.outfits import Assumed
-from trod.web.models import Card, Deployment, Intake, Job, Picture, Reserve, Visit, Word
+from trod.web.models import Card, Deployment, Intake, Job, Mishap, Picture, Reserve, Visit, Word
 
 Floats = NDArray[np.float64]
 JOB = "forecasts"
@@ -305,6 +305,12 @@ def equipment(
     seen = Visit.objects.filter(deployment__in=[d.pk for d in every] if only else rows.order_by().values("pk"))
     for visit in seen.filter(at__lte=now).select_related("card_in").order_by("at", "uuid"):
         visits.setdefault(visit.deployment_id or 0, []).append(visit)
+    suffered: dict[int, list[Mishap]] = {}
+    camera_of = {d.pk: d.camera_id for d in every}
+    hit = Q(camera__in=set(camera_of.values())) | Q(deployment__in=camera_of)
+    for mishap in Mishap.objects.filter(hit):
+        camera = mishap.camera_id or camera_of[mishap.deployment_id or 0]
+        suffered.setdefault(camera, []).append(mishap)
     sizes = file_sizes(reserve)
     by_model: dict[int | None, FileSizes] = {}
     counts: dict[int, Sequence[Any]] = {}
@@ -325,7 +331,9 @@ def equipment(
         spec = outfits.spec_for(d)
         kind = outfits.pack_at(d, spec, mine, zone)[0].cell.designation
         life = [
-            hunger.Stood(deployment=o, visits=visits.get(o.pk, []), counts=counts[o.pk])
+            hunger.Stood(
+                deployment=o, visits=visits.get(o.pk, []), counts=counts[o.pk], mishaps=suffered.get(o.camera_id, ())
+            )
             for o in sorted(of_camera[d.camera_id], key=lambda o: o.start)
         ]
         scale, learnt = hunger.learn(life, designation=kind, climate=climate, zone=zone)

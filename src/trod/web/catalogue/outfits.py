@@ -21,18 +21,22 @@ from trod.planning.cells import Pack
 from trod.planning.endurance import EnergyScale, Outfit, Used
 from trod.planning.energy import Draw
 from trod.planning.pack_text import pack_from
+from trod.planning.stopping import scale_for
 from trod.planning.upkeep import Closure
-from trod.planning.weather import DEFAULT_CLIMATE, Climate
+from trod.planning.weather import Climate
 from trod.web.catalogue import specs
 from trod.web.catalogue.evidence import Piece
 from trod.web.models import Card, Deployment, Reserve, Site, Visit
 
-UNKNOWN_HUNGER = EnergyScale()
 CARD_GB = 32.0
 CLIP_S = 15.0
 DARK_DEG = -6.0  # the sun so low that pictures are taken with the flash: the end of civil twilight
 WATCHED_SHARE = 0.5  # of a day; one that was watched for less tells nothing about its triggers
-SAID = {"measured": "as measured", "claimed": "as the maker says", "assumed": "assumed"}
+SAID = {
+    "measured": "as measured",
+    "claimed": "as the maker says",
+    "assumed": "assumed: so that usual cameras last as long as common practice has it",
+}
 
 
 @dataclass(frozen=True)
@@ -107,7 +111,7 @@ def pack_at(
 
 
 def climate_of(reserve: Reserve) -> Climate:
-    """The reserve's night minima, else the assumed ones.
+    """The reserve's night minima, else those assumed for its latitude (`Climate.assumed` tells which).
 
     `Reserve.climate` is {"minimum_c": twelve numbers, "sd_c": twelve numbers, "source": text}.
     """
@@ -119,7 +123,7 @@ def climate_of(reserve: Reserve) -> Climate:
             source=str(kept.get("source") or "typed in"),
         )
     except (KeyError, WrongInput, TypeError, ValueError):
-        return DEFAULT_CLIMATE
+        return Climate.at_latitude(reserve.latitude)
 
 
 def closures_of(site: Site, *, today: date, years: int = 2) -> tuple[Closure, ...]:
@@ -247,7 +251,7 @@ def outfit_of(
     spec: CameraSpec | None,
     sizes: FileSizes | None,
     *,
-    scale: EnergyScale = UNKNOWN_HUNGER,
+    scale: EnergyScale | None = None,
     card: Card | None = None,
 ) -> Outfit:
     """A deployment's settings and equipment as one record. card : in it now, when not the deployment's own."""
@@ -275,7 +279,7 @@ def equip(
     counts: Sequence[DayCount],
     arrivals: Arrivals,
     sizes: FileSizes | None,
-    scale: EnergyScale,
+    scale: EnergyScale | None,
     learnt: str,
     zone: str,
     today: date,
@@ -283,7 +287,8 @@ def equip(
     """One standing camera, ready to be forecast.
 
     visits : to this deployment up to now, oldest first. counts : its own days. sizes : of files that came home.
-    scale, learnt : its hunger, and where that is from.
+    scale, learnt : its hunger, None where nothing
+    taught it, and where that is from.
     """
     spec = spec_for(deployment)
     pack, source = pack_at(deployment, spec, visits, zone)
@@ -358,7 +363,11 @@ def _told(
         ("night_frame_j", "A picture by night", f"{draw.night_frame_j:g} J"),
     ):
         says.append(Assumed(what, value, SAID[spec.figure(name).origin] if spec else "assumed: no camera model noted"))
-    says.append(Assumed("Its own hunger", f"{np.exp(outfit.scale.ln_mean):.2f} of that", learnt))
+    scale = scale_for(outfit, arrivals)
+    low, high = scale.within()
+    nothing = "no set of its batteries has ended with known counts"
+    learnt = learnt or f"assumed: {low:.2f} to {high:.2f} of it, 8 of 10; {nothing}"
+    says.append(Assumed("Its own hunger", f"{np.exp(scale.ln_mean):.2f} of that", learnt))
     written = card is not None and card.size_gb
     says.append(Assumed("Card", f"{outfit.card_gb:g} GB", "as written down" if written else "assumed"))
     if outfit.frames:

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from trod.errors import WrongInput
 from trod.planning.keeping import CellSet, CellVisit, cell_sets, cells_sentence
 from trod.planning.weather import Climate
+from trod.web.catalogue.outfits import climate_of
 from trod.web.keeping.common import spans
 from trod.web.keeping.stock import said_of_cells
 from trod.web.models import Camera, Deployment, Reserve, Visit
@@ -43,14 +43,8 @@ class CellStory:
 
 def nights(reserve: Reserve | None) -> Climate | None:
     """The reserve's nights, where somebody stated them; nothing is assumed here."""
-    kept = reserve.climate if reserve and isinstance(reserve.climate, dict) else {}
-    minima = kept.get("minimum_c")
-    if not (isinstance(minima, list) and len(minima) == 12 and all(isinstance(v, int | float) for v in minima)):
-        return None
-    try:
-        return Climate(minimum_c=tuple(float(v) for v in minima))
-    except WrongInput:
-        return None
+    known = climate_of(reserve) if reserve else None
+    return None if known is None or known.assumed else known
 
 
 def stories(reserve: Reserve | None, now: datetime, *, only: Camera | None = None) -> list[CellStory]:

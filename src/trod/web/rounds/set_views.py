@@ -8,7 +8,6 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from trod import units as conversions
-from trod.planning.weather import DEFAULT_CLIMATE
 from trod.web.catalogue import outfits
 from trod.web.forms_common import back_to, units_for
 from trod.web.models import Reserve
@@ -49,7 +48,7 @@ def nights(request: HttpRequest) -> HttpResponse:
         return redirect("people:reserve")
     units = units_for(request, reserve)
     climate = outfits.climate_of(reserve)
-    ours = climate is not DEFAULT_CLIMATE
+    ours = not climate.assumed
 
     def shown(celsius: float) -> float:
         return round(conversions.fahrenheit_from_c(celsius) if units == "us" else celsius, 1)
@@ -74,5 +73,6 @@ def nights(request: HttpRequest) -> HttpResponse:
         messages.success(request, f"{words} Forecasts are worked out anew.")
         return redirect(back_to(request, "/rounds/"))
     context = {"form": form, "ours": ours, "climate": climate, "next": back_to(request, "/rounds/"), "units": units,
+               "coldest": f"{shown(min(climate.minimum_c)):.0f} °{'F' if units == 'us' else 'C'}",
                "by_month": ours and len(set(climate.sd_c)) > 1}  # fmt: skip
     return render(request, "trod/rounds/nights.html", context, status=422 if form.is_bound else 200)
