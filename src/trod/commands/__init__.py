@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from trod import __version__
-from trod.errors import TrodError
+from trod.commands import stops
 
 # verb: the module below trod.commands that holds a click command of that name
 VERBS = (
@@ -32,7 +32,7 @@ VERBS = (
 
 
 class House(click.Group):
-    """Finds verbs late and turns Trod's own errors into a plain line and an exit status."""
+    """Finds verbs late and ends each in a plain line and its exit status, never in a trace."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(VERBS)
@@ -46,10 +46,15 @@ class House(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         try:
-            return super().invoke(ctx)
-        except TrodError as trouble:
-            click.echo(f"Error: {trouble}", err=True)
-            ctx.exit(3)
+            done = super().invoke(ctx)
+            sys.stdout.flush()  # here, so that a full disk or a closed pipe behind it is told like any other
+        except (click.ClickException, click.exceptions.Exit):
+            raise
+        except (Exception, KeyboardInterrupt) as problem:
+            if os.environ.get("TROD_DEBUG") == "1":
+                raise
+            ctx.exit(stops.end(problem))
+        return done
 
 
 @click.group(cls=House, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -72,7 +77,10 @@ def main(home: str | None) -> None:
       1  done, and something is wrong with what was looked at (the verb's help says what)
       2  the command line was wrong
       3  it could not be done; the message says why and what next
+
+    Ctrl-C, a full disk, a folder that may not be written and a database that does not answer end with 3 too.
     """
+    os.umask(0o077)  # whatever Trod writes is for its owner alone
     if home:
         os.environ["TROD_HOME"] = home
 

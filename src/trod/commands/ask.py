@@ -110,7 +110,7 @@ def change(**given: Any) -> None:
 def _answer(kind: str, given: dict[str, Any]) -> None:
     from trod.web.start import ready
 
-    ready()
+    ready("trod ask")
     from trod.web.catalogue import answers, evidence
 
     as_json = given.pop("as_json")

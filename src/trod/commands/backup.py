@@ -33,7 +33,7 @@ def backup(dest: Path, as_json: bool) -> None:
     """
     from trod.web.start import ready
 
-    ready()
+    ready("trod backup")
     from trod.web.catalogue import backup as work
 
     with Bar() as bar:

@@ -63,7 +63,7 @@ def card(
     """
     from trod.web.start import ready
 
-    ready()
+    ready("trod card --watch" if watch else "trod card")
     from trod.web.catalogue.card_work import CardWork
 
     work = CardWork(

@@ -38,7 +38,7 @@ def export(dir: Path, first: str, last: str, people: bool, true_places: bool, as
     """
     from trod.web.start import ready
 
-    ready()
+    ready("trod export")
     from trod.errors import ArchiveUnwritable
     from trod.web.reports import exporting
 

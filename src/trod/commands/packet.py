@@ -52,7 +52,7 @@ def packet(
         raise click.UsageError("Where does the packet go? Give --out FILE.html.")
     from trod.web.start import ready
 
-    ready()
+    ready("trod packet")
     from datetime import UTC, datetime
 
     from trod.web.access import machine_person

@@ -318,7 +318,7 @@ def _catalogue() -> bool:
         return False
     from trod.web.start import ready
 
-    ready()
+    ready("trod place")
     return True
 
 

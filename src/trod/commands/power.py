@@ -240,7 +240,7 @@ def _catalogue(what: str, got: str) -> None:
         raise WrongInput(what, got=got or "no catalogue", needed=needed)
     from trod.web.start import ready
 
-    ready()
+    ready("trod power")
 
 
 def _sites(name: str) -> Any:

@@ -49,7 +49,7 @@ def rebuild(thumbnails: bool, yes: bool, as_json: bool) -> None:
         aside = set_aside(home(), datetime.now(UTC))
     from trod.web.start import ready
 
-    ready()
+    ready("trod rebuild")
     from trod.web.catalogue import rebuild as work
 
     if postgres:

@@ -69,7 +69,7 @@ def report(
     """
     from trod.web.start import ready
 
-    ready()
+    ready("trod report")
     from datetime import UTC, datetime
 
     from trod.errors import ArchiveUnwritable

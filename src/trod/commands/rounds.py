@@ -78,7 +78,7 @@ def rounds(
     """
     from trod.web.start import ready
 
-    ready()
+    ready("trod rounds")
     from datetime import UTC, datetime
 
     from trod import watch

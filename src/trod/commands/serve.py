@@ -71,7 +71,7 @@ def serve(
     from trod.web.start import ready
 
     home().mkdir(parents=True, exist_ok=True)
-    ready()
+    ready("trod serve")
     if make_account:
         _make_account(make_account)
         return

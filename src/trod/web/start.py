@@ -1,21 +1,46 @@
-"""Make Django ready inside a command, late: `from trod.web.start import ready; ready()`."""
+"""Make Django ready inside a command, late: `from trod.web.start import ready; ready("trod ask")`."""
 
 from __future__ import annotations
 
 import os
 
+# Two that start at once on a new data folder: the second waits so long for the first to make the tables.
+WAIT_S = 300.0
 
-def ready(*, migrate: bool = True) -> None:
-    """Set Django up on TROD_HOME and bring the tables up to date (quick when they are)."""
+
+def ready(command: str = "trod", *, migrate: bool = True) -> None:
+    """Set Django up on TROD_HOME, put up this process's sign, and bring the tables up to date (quick when they
+    are). Raises InUse while the catalogue is being made anew by another process."""
     import django
 
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "trod.web.settings")
-    django.setup()
-    if migrate:
-        from django.core.management import call_command
-        from django.db import connection
-        from django.db.migrations.executor import MigrationExecutor
+    from trod.web import holders, home
 
-        executor = MigrationExecutor(connection)
-        if executor.migration_plan(executor.loader.graph.leaf_nodes()):
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "trod.web.settings")
+    home.make()
+    django.setup()
+    holders.sign_in(command)
+    if migrate:
+        bring_up_to_date()
+    home.guard()
+
+
+def bring_up_to_date() -> None:
+    """Make the tables what this Trod needs; one process at a time."""
+    from trod.archive import disk
+    from trod.web import home
+
+    if not _is_behind():
+        return
+    with disk.Lock(home.home() / ".start-lock", wait_s=WAIT_S):
+        if _is_behind():
+            from django.core.management import call_command
+
             call_command("migrate", verbosity=0, interactive=False)
+
+
+def _is_behind() -> bool:
+    from django.db import connection
+    from django.db.migrations.executor import MigrationExecutor
+
+    executor = MigrationExecutor(connection)
+    return bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))

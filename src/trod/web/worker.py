@@ -39,7 +39,7 @@ def main() -> None:
         stop.set()
 
     threading.Thread(target=watch_parent, name="watch-parent", daemon=True).start()
-    ready(migrate=False)
+    ready("the worker of trod serve", migrate=False)
     from django.db import connection
 
     from trod.web import jobs
