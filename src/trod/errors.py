@@ -15,6 +15,10 @@
     │   ├── FileUnreadable    the disk would not give the bytes back; whether they changed is not known
     │   └── FileUnexpected
     ├── CatalogueTrouble      the database and the archive do not fit together
+    │   ├── PaperChanged      a paper of the archive is no longer the one its writer has read
+    │   ├── PaperLosesRows    a paper would be replaced by one that holds less, and no deletion is on record
+    │   ├── PaperDamaged      a paper is not as the archive's register says, so nothing is written over it
+    │   └── RegisterDamaged   both copies of the archive's register are damaged in one place
     └── NotEnoughEvidence     a method does not hold on these data, so no number is given
 
 Every message says what came, what is needed and what to do next. Details are attributes.
@@ -112,6 +116,61 @@ class FileUnexpected(ArchiveDamage):
 
 class CatalogueTrouble(TrodError):
     """The database and the archive do not fit together, or the database cannot be used."""
+
+
+class PaperChanged(CatalogueTrouble):
+    """A paper of the archive is no longer the one its writer has read, so it was not written.
+
+    path : below the archive.  expected, found : SHA-256; empty where there is no such paper.
+    """
+
+    def __init__(self, path: str, *, expected: str, found: str) -> None:
+        super().__init__(path, expected, found)
+        self.path, self.expected, self.found = path, expected, found
+
+    def __str__(self) -> str:
+        what = "holds another state than the one the catalogue has read" if self.found else "is not there any more"
+        return (
+            f"{self.path} {what}, so nothing was written over it. "
+            "Say trod rebuild, so that the catalogue is what the archive says."
+        )
+
+
+class PaperLosesRows(CatalogueTrouble):
+    """A paper would be replaced by one that holds less, and no deletion is on record.
+
+    path : below the archive.  rows : (kind, key) of each row that would be gone.
+    """
+
+    def __init__(self, path: str, rows: tuple[tuple[str, str], ...]) -> None:
+        super().__init__(path, rows)
+        self.path, self.rows = path, rows
+
+    def __str__(self) -> str:
+        named = ", ".join(f"{kind} {key}" for kind, key in self.rows[:3])
+        more = f" and {len(self.rows) - 3} more" if len(self.rows) > 3 else ""
+        return (
+            f"{self.path} would lose {len(self.rows)} records that nobody deleted ({named}{more}), so it was left "
+            "as it is. Say trod rebuild, so that the catalogue is what the archive says."
+        )
+
+
+class PaperDamaged(CatalogueTrouble):
+    """A paper is not as the archive's register says, so nothing is written over it. path : below the archive."""
+
+    def __init__(self, path: str, detail: str) -> None:
+        super().__init__(path, detail)
+        self.path, self.detail = path, detail
+
+    def __str__(self) -> str:
+        return (
+            f"{self.path}: {self.detail}, so nothing was written over it. Run trod verify; bring an earlier state "
+            f"back with trod restore --papers, or, if it is right as it is, say trod verify --accept {self.path}"
+        )
+
+
+class RegisterDamaged(CatalogueTrouble):
+    """Both copies of the archive's register are damaged in one place, or neither can be read."""
 
 
 class NotEnoughEvidence(TrodError):

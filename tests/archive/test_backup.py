@@ -42,8 +42,9 @@ def save(desk: Any, **changes: Any) -> BackupReport:
 
 
 def files(root: Path) -> dict[str, bytes]:
-    """All files of a tree but the locks."""
-    found = (p for p in root.rglob("*") if p.is_file() and p.name != ".lock")
+    """All files of a tree but the locks and the register, which tells of itself."""
+    own = {".lock", ".register-lock", "register.jsonl", "register-twin.jsonl"}
+    found = (p for p in root.rglob("*") if p.is_file() and p.name not in own and ".papers" not in p.parts)
     return {p.relative_to(root).as_posix(): p.read_bytes() for p in found}
 
 

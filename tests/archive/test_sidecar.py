@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import threading
 from pathlib import Path
@@ -14,11 +15,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from trod.archive import disk
+from trod.archive import disk, papers
 from trod.archive.intake import Placement
 from trod.archive.sidecar import (
     append_word,
     append_words,
+    archive_id,
     known_files,
     lock,
     move_bag,
@@ -31,7 +33,7 @@ from trod.archive.sidecar import (
     write_sidecar,
 )
 from trod.archive.verify import verify
-from trod.errors import ArchiveUnwritable, CatalogueTrouble, WrongInput
+from trod.errors import ArchiveUnwritable, CatalogueTrouble, PaperDamaged, WrongInput
 
 
 def test_what_is_written_is_read_and_the_file_says_its_format(tmp_path: Path) -> None:
@@ -42,13 +44,21 @@ def test_what_is_written_is_read_and_the_file_says_its_format(tmp_path: Path) ->
     assert (tmp_path / "ledger.json").read_bytes().startswith(b'{\n "trod": 1,\n "kind": "ledger",')
 
 
-def test_a_sidecar_keeps_the_fields_that_its_writer_does_not_know(tmp_path: Path) -> None:
-    write_sidecar(tmp_path, {"bags": ["one"], "moves": [{"bag": "one"}], "deployment": {"start": "x"}})
-    write_sidecar(tmp_path, {"deployment": {"start": "y"}})
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """The folder of a deployment in an archive that holds nothing yet."""
+    place = tmp_path / "archive" / "willow-ford" / "2026-spring"
+    place.mkdir(parents=True)
+    return place
+
+
+def test_a_sidecar_keeps_the_fields_that_its_writer_does_not_know(folder: Path) -> None:
+    write_sidecar(folder, {"bags": ["one"], "moves": [{"bag": "one"}], "deployment": {"start": "x"}})
+    write_sidecar(folder, {"deployment": {"start": "y"}})
     kept = {"bags": ["one"], "moves": [{"bag": "one"}]}
-    assert read_sidecar(tmp_path) == {**kept, "deployment": {"start": "y"}}
-    update_sidecar(tmp_path, lambda old: {**old, "bags": []})
-    assert (read_sidecar(tmp_path) or {})["bags"] == []
+    assert read_sidecar(folder) == {**kept, "deployment": {"start": "y"}}
+    update_sidecar(folder, lambda old: {**old, "bags": []})
+    assert (read_sidecar(folder) or {})["bags"] == []
 
 
 @pytest.mark.parametrize(
@@ -62,10 +72,10 @@ def test_a_sidecar_keeps_the_fields_that_its_writer_does_not_know(tmp_path: Path
         (b'{"trod": 1, "kind": "ledger"}', "holds a ledger; a deployment is needed. Take it from"),
     ],
 )
-def test_a_sidecar_that_cannot_be_used_is_told(tmp_path: Path, content: bytes, words: str) -> None:
-    (tmp_path / "sidecar.json").write_bytes(content)
+def test_a_sidecar_that_cannot_be_used_is_told(folder: Path, content: bytes, words: str) -> None:
+    (folder / "sidecar.json").write_bytes(content)
     with pytest.raises(CatalogueTrouble) as refused:
-        read_sidecar(tmp_path)
+        read_sidecar(folder)
     assert words in str(refused.value)
 
 
@@ -90,59 +100,97 @@ def failing(*_: object) -> None:
 # Words ------------------------------------------------------------------------------------------------------
 
 
-def test_words_come_back_in_the_order_in_which_they_were_said(tmp_path: Path) -> None:
-    append_word(tmp_path, {"uuid": "1", "who": "Ada"})
-    append_words(tmp_path, [{"uuid": "2"}, {"uuid": "3", "note": "line\nend"}])
-    append_words(tmp_path, [])
-    words = read_words(tmp_path)
+def test_words_come_back_in_the_order_in_which_they_were_said(folder: Path) -> None:
+    append_word(folder, {"uuid": "1", "who": "Ada"})
+    append_words(folder, [{"uuid": "2"}, {"uuid": "3", "note": "line\nend"}])
+    append_words(folder, [])
+    words = read_words(folder)
     assert words.lines == ({"uuid": "1", "who": "Ada"}, {"uuid": "2"}, {"uuid": "3", "note": "line\nend"})
     assert words.torn == ()
-    assert (tmp_path / "words.jsonl").read_bytes().count(b"\n") == 3
+    assert (folder / "words.jsonl").read_bytes().count(b"\n") == 3
 
 
-def test_a_word_is_firm_before_the_call_returns(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    flushed: list[int] = []
-    monkeypatch.setattr(disk, "flush", lambda fd: flushed.append(os.fstat(fd).st_size))
-    append_word(tmp_path, {"uuid": "1"})
-    assert flushed == [(tmp_path / "words.jsonl").stat().st_size]
+def test_a_word_is_firm_before_the_call_returns(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    append_word(folder, {"uuid": "1"})
+    flushed: list[tuple[int, int]] = []
+    monkeypatch.setattr(disk, "flush", lambda fd: flushed.append((os.fstat(fd).st_ino, os.fstat(fd).st_size)))
+    append_word(folder, {"uuid": "2"})
+    root = folder.parents[1]
+    # Two small flushes more than the word's own: the register is told of it before it is there.
+    written = [root / "register.jsonl", root / "register-twin.jsonl", folder / "words.jsonl"]
+    assert flushed == [(path.stat().st_ino, path.stat().st_size) for path in written]
 
 
-def test_wherever_the_last_line_is_torn_all_whole_ones_stay_and_the_next_word_follows(tmp_path: Path) -> None:
-    append_words(tmp_path, [{"uuid": "1"}, {"uuid": "2", "note": "größer"}])
-    path = tmp_path / "words.jsonl"
-    whole = path.read_bytes()
-    first = whole.index(b"\n") + 1
-    for cut in range(first, len(whole)):
-        (tmp_path / "words.torn").unlink(missing_ok=True)
-        path.write_bytes(whole[:cut])
-        before = read_words(tmp_path)
-        complete = cut == len(whole) - 1  # only the line end is lacking: the word is whole
+@pytest.mark.parametrize("registered", [True, False])
+def test_wherever_the_last_line_is_torn_all_whole_ones_stay_and_the_next_word_follows(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, registered: bool
+) -> None:
+    root, path = folder.parents[1], folder / "words.jsonl"
+    first = b'{"trod": 1, "uuid": "1"}\n'
+    last = json.dumps({"trod": 1, "uuid": "2", "note": "größer"}).encode() + b"\n"
+    real = disk.append
+    for cut in range(len(last)):
+        shutil.rmtree(root)
+        folder.mkdir(parents=True)
+        if not registered:
+            path.write_bytes(first)
+        else:
+            append_word(folder, {"uuid": "1"})
+
+        def torn(at: Path, data: bytes, cut: int = cut) -> None:
+            if at != path:
+                real(at, data)
+                return
+            real(at, data[:cut])
+            raise OSError(5, "Input/output error")
+
+        with monkeypatch.context() as dying:
+            dying.setattr(disk, "append", torn)
+            with pytest.raises(ArchiveUnwritable):
+                append_word(folder, {"uuid": "2", "note": "größer"})
+        assert path.read_bytes() == first + last[:cut]
+        before = read_words(folder)
+        complete = cut == len(last) - 1  # only the line end is lacking: the word is whole
         expected = [{"uuid": "1"}, {"uuid": "2", "note": "größer"}] if complete else [{"uuid": "1"}]
         assert list(before.lines) == expected
-        assert bool(before.torn) == (first < cut < len(whole) - 1)
-        append_word(tmp_path, {"uuid": "3"})
-        after = read_words(tmp_path)
+        assert bool(before.torn) == (0 < cut < len(last) - 1)
+        append_word(folder, {"uuid": "3"})
+        after = read_words(folder)
         assert list(after.lines) == [*expected, {"uuid": "3"}]
         assert after.torn == ()
-        if first < cut and not complete:
-            assert (tmp_path / "words.torn").read_bytes() == whole[first:cut] + b"\n"
+        if cut > 0 and not complete:
+            assert (folder / "words.torn").read_bytes() == last[:cut] + b"\n"
+        append_word(folder, {"uuid": "4"})
+        assert verify(root).ok
+        assert (archive_id(root) is not None) is registered
 
 
-def test_a_spoiled_line_in_the_middle_is_told_and_never_deleted(tmp_path: Path) -> None:
-    append_words(tmp_path, [{"uuid": "1"}, {"uuid": "2"}])
-    path = tmp_path / "words.jsonl"
-    path.write_bytes(path.read_bytes().replace(b'"uuid": "1"}', b'"uuid": "1\xff'))
-    words = read_words(tmp_path)
+def test_a_spoiled_line_in_the_middle_is_told_and_nothing_is_written_behind_it(folder: Path) -> None:
+    append_words(folder, [{"uuid": "1"}, {"uuid": "2"}])
+    path = folder / "words.jsonl"
+    spoiled = path.read_bytes().replace(b'"uuid": "1"}', b'"uuid": "1"\xff')
+    path.write_bytes(spoiled)
+    words = read_words(folder)
     assert words.lines == ({"uuid": "2"},)
     assert words.torn == ("words.jsonl: line 1 cannot be read",)
-    append_word(tmp_path, {"uuid": "3"})
-    assert path.read_bytes().count(b"\n") == 3
+    papers.forget()  # as in a new process
+    with pytest.raises(PaperDamaged, match="its lines are not those that the register tells of, so nothing"):
+        append_word(folder, {"uuid": "3"})
+    assert path.read_bytes() == spoiled
 
 
-def test_words_of_a_newer_format_are_told_and_not_misread(tmp_path: Path) -> None:
-    (tmp_path / "words.jsonl").write_bytes(b'{"trod": 2, "uuid": "1"}\n')
-    assert read_words(tmp_path).lines == ()
-    assert read_words(tmp_path).torn == (
+def test_a_word_is_not_appended_to_a_file_that_was_cut(folder: Path) -> None:
+    append_words(folder, [{"uuid": "1"}, {"uuid": "2"}])
+    path = folder / "words.jsonl"
+    path.write_bytes(path.read_bytes().splitlines(keepends=True)[0])
+    with pytest.raises(PaperDamaged, match="it has 25 bytes where the register says 50"):
+        append_word(folder, {"uuid": "3"})
+
+
+def test_words_of_a_newer_format_are_told_and_not_misread(folder: Path) -> None:
+    (folder / "words.jsonl").write_bytes(b'{"trod": 2, "uuid": "1"}\n')
+    assert read_words(folder).lines == ()
+    assert read_words(folder).torn == (
         "words.jsonl: line 1 is of another format; use the newer Trod that wrote it",
     )
 
@@ -165,21 +213,21 @@ def test_no_true_beginning_of_a_line_passes_for_a_word(word: dict[str, Any]) -> 
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork, so not on Windows")
-def test_many_processes_append_and_no_word_is_lost_or_mixed(tmp_path: Path) -> None:
+def test_many_processes_append_and_no_word_is_lost_or_mixed(folder: Path) -> None:
     children = []
     for who in range(4):
         child = os.fork()
         if child == 0:
             try:
                 for number in range(25):
-                    append_word(tmp_path, {"uuid": f"{who}-{number}", "pad": "x" * 3000})
+                    append_word(folder, {"uuid": f"{who}-{number}", "pad": "x" * 3000})
                 os._exit(0)
             except BaseException:
                 os._exit(1)
         children.append(child)
     for child in children:
         assert os.waitpid(child, 0)[1] == 0
-    words = read_words(tmp_path)
+    words = read_words(folder)
     assert words.torn == ()
     assert {w["uuid"] for w in words.lines} == {f"{who}-{number}" for who in range(4) for number in range(25)}
     for who in range(4):  # each one's words in the order in which they were said
@@ -204,17 +252,17 @@ def test_a_lock_dies_with_its_holder(tmp_path: Path) -> None:
         pass
 
 
-def test_threads_of_one_process_wait_for_each_other_too(tmp_path: Path) -> None:
+def test_threads_of_one_process_wait_for_each_other_too(folder: Path) -> None:
     def count_up() -> None:
         for _ in range(20):
-            update_sidecar(tmp_path, lambda old: {"count": old.get("count", 0) + 1})
+            update_sidecar(folder, lambda old: {"count": old.get("count", 0) + 1})
 
     threads = [threading.Thread(target=count_up) for _ in range(4)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    assert read_sidecar(tmp_path) == {"count": 80}
+    assert read_sidecar(folder) == {"count": 80}
 
 
 # Walking and moving -----------------------------------------------------------------------------------------

@@ -218,7 +218,7 @@ class _Carry:
             if not grown:
                 self._keep_earlier(path, old)
         disk.make_folder(place.parent)
-        disk.write_file(place, new, private=path == PRIVATE)
+        disk.write_file(place, new)
         if place.read_bytes() != new:
             raise FileChanged(path, "the disk gave back other bytes than were written")
         self.papers += 1
@@ -235,7 +235,7 @@ class _Carry:
             kept = f"{EARLIER}/{stamp}-{count}/{path}"
         place = self._at(self.target, kept)
         disk.make_folder(place.parent)
-        disk.write_file(place, old, private=path == PRIVATE)
+        disk.write_file(place, old)
         self.earlier.append(kept)
 
     @staticmethod

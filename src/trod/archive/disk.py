@@ -52,8 +52,8 @@ def open_read(path: Path) -> int:
 
 
 def create(path: Path) -> int:
-    """A descriptor to write (and look back into) a file that is not there yet."""
-    return os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | _O_BINARY | _O_CLOEXEC, 0o644)
+    """A descriptor to write (and look back into) a file that is not there yet, for its owner alone."""
+    return os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | _O_BINARY | _O_CLOEXEC, 0o600)
 
 
 def write(fd: int, data: bytes | bytearray | memoryview) -> None:
@@ -115,7 +115,7 @@ def remove_folder(folder: Path) -> None:
 
 
 def make_folder(folder: Path) -> None:
-    """Make a folder and those above it, each name firm."""
+    """Make a folder and those above it, each name firm, for their owner alone."""
     missing: list[Path] = []
     at = folder
     while not at.is_dir():
@@ -123,33 +123,63 @@ def make_folder(folder: Path) -> None:
         at = at.parent
     for new in reversed(missing):
         with contextlib.suppress(FileExistsError):
-            new.mkdir()
+            new.mkdir(mode=0o700)
         flush_folder(new.parent)
 
 
-def write_file(path: Path, data: bytes, *, private: bool = False) -> None:
+def write_file(path: Path, data: bytes) -> None:
     """Write a small file whole or not at all, and firm: aside, flush, rename, flush the folder.
 
-    private : readable by its owner alone (mode 0600), before the first byte is in it. Disks without modes ignore it.
+    It is readable by its owner alone (mode 0600) before the first byte is in it. Disks without modes ignore that.
     """
+    put_in_place(write_aside(path, data), path)
+
+
+def write_aside(path: Path, data: bytes) -> Path:
+    """The first half of `write_file`: all bytes firm, under another name, which is returned."""
     aside = path.with_name(path.name + ".new")
     remove(aside)
     fd = create(aside)
     try:
-        if private:
-            aside.chmod(0o600)
         write(fd, data)
         flush(fd)
     finally:
         os.close(fd)
+    return aside
+
+
+def put_in_place(aside: Path, path: Path) -> None:
+    """The second half of `write_file`: the name, in one step, and firm."""
     rename(aside, path)
     flush_folder(path.parent)
+
+
+def link(old: Path, new: Path) -> None:
+    """Give the bytes of a small file a second name, firm. Where the disk knows no such thing, they are copied."""
+    try:
+        os.link(old, new)
+    except FileExistsError:
+        return
+    except OSError:
+        write_file(new, old.read_bytes())
+    else:
+        flush_folder(new.parent)
+
+
+def overwrite(path: Path, at: int, data: bytes) -> None:
+    """Overwrite a few bytes in the middle of a file. They are not made firm."""
+    fd = os.open(path, os.O_WRONLY | _O_BINARY | _O_CLOEXEC)
+    try:
+        os.lseek(fd, at, os.SEEK_SET)
+        write(fd, data)
+    finally:
+        os.close(fd)
 
 
 def append(path: Path, data: bytes) -> None:
     """Append to a file and make it firm. A first append makes the name firm too."""
     new = not path.exists()
-    fd = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | _O_BINARY | _O_CLOEXEC, 0o644)
+    fd = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | _O_BINARY | _O_CLOEXEC, 0o600)
     try:
         write(fd, data)
         flush(fd)
@@ -157,6 +187,16 @@ def append(path: Path, data: bytes) -> None:
         os.close(fd)
     if new:
         flush_folder(path.parent)
+
+
+def truncate(path: Path, size_bytes: int) -> None:
+    """Cut the end of a file off, firm."""
+    fd = os.open(path, os.O_RDWR | _O_BINARY | _O_CLOEXEC)
+    try:
+        os.ftruncate(fd, size_bytes)
+        flush(fd)
+    finally:
+        os.close(fd)
 
 
 def whole_lines(data: bytes) -> tuple[list[bytes], bytes]:
@@ -194,7 +234,7 @@ class Lock:
         self._file: IO[bytes] | None = None
 
     def __enter__(self) -> Lock:
-        file = self.path.open("ab")
+        file = os.fdopen(os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | _O_CLOEXEC, 0o600), "ab")
         until = time.monotonic() + self.wait_s
         while not _try_lock(file.fileno()):
             if time.monotonic() >= until:

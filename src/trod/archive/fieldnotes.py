@@ -19,11 +19,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from trod.archive import disk
+from trod.archive import disk, papers
 from trod.archive.sidecar import read_json, write_json
 from trod.errors import CatalogueTrouble, WrongInput
 
-FOLDER = "field-notes"
+FOLDER = papers.NOTES
 NOTE, HELD = "field-note", "held-note"
 _UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 _SHA = re.compile(r"[0-9a-f]{64}")
@@ -53,7 +53,7 @@ def read(root: Path, uuid: str) -> dict[str, Any] | None:
 
 def write(root: Path, uuid: str, fields: Mapping[str, Any]) -> None:
     """Write a note, in place of the one there is."""
-    write_json(folder(root) / f"{_named(uuid)}.json", NOTE, fields)
+    write_json(root, f"{FOLDER}/{_named(uuid)}.json", NOTE, fields)
 
 
 def held_name(uuid: str, digest: str) -> str:
@@ -65,7 +65,7 @@ def held_name(uuid: str, digest: str) -> str:
 
 def write_held(root: Path, name: str, fields: Mapping[str, Any]) -> None:
     """Write a held note under the name of `held_name`."""
-    write_json(folder(root) / name, HELD, fields)
+    write_json(root, f"{FOLDER}/{name}", HELD, fields)
 
 
 def read_held(root: Path, name: str) -> dict[str, Any] | None:
@@ -92,8 +92,7 @@ def keep_photo(root: Path, data: bytes) -> str:
     path = folder(root) / f"{sha256}.jpg"
     if not (path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() == sha256):
         with disk.trouble_told(path, "a photo was written"):
-            disk.make_folder(path.parent)
-            disk.write_file(path, data)
+            papers.put(Path(root), f"{FOLDER}/{path.name}", data, kind="file", over_damage=True)
     return sha256
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from trod import __version__
-from trod.archive import disk
+from trod.archive import disk, papers
 from trod.archive.card import DAMAGE, Problem
 from trod.archive.making import INCOMING, JOURNAL, PLAN, Making
 from trod.archive.manifest import PAYLOAD, TAG_MANIFEST, hash_file, payload_oxum, write_tag_files
@@ -86,9 +86,13 @@ def finish(making: Making, lost: list[Told]) -> None:
             f"{making.bag_path} has come into being meanwhile. The finished bag is kept in {making.bag}; "
             "move one of the two aside, then resume."
         )
-    disk.rename(making.bag, making.destination)
-    disk.flush_folder(making.destination.parent)
-    disk.flush_folder(making.home)
+
+    def move() -> None:
+        disk.rename(making.bag, making.destination)
+        disk.flush_folder(making.destination.parent)
+        disk.flush_folder(making.home)
+
+    papers.give_place(making.root, making.bag_path, tagmanifest, move)
     tidy(making)
 
 

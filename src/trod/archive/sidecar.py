@@ -13,29 +13,45 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from trod.archive import disk
-from trod.archive.making import INCOMING, UNPLACED, Placement
+from trod.archive import disk, papers, rows
+from trod.archive.folders import bag_folders, folders_in, folders_of_bags
+from trod.archive.making import UNPLACED, Placement
 from trod.archive.manifest import BAG_INFO, MANIFEST, read_bag_info, read_manifest
-from trod.errors import CatalogueTrouble, WrongInput
+from trod.archive.papers import LEDGER, PRIVATE, SIDECAR, TORN, WORDS, archive_id
+from trod.archive.register import NOT_THERE
+from trod.errors import CatalogueTrouble, PaperLosesRows, WrongInput
+
+__all__ = [
+    "LEDGER", "LOCK", "NOT_THERE", "PRIVATE", "SIDECAR", "TORN", "WORDS", "BagEntry", "BagFile", "DeploymentFolder",
+    "Paper", "Words", "append_word", "append_words", "archive_id", "bag_folders", "deployment_folder", "drop_sidecar",
+    "folders_of_bags", "known_files", "lock", "look_ledger", "look_private", "look_sidecar", "move_bag", "read_bag",
+    "read_json", "read_ledger", "read_private", "read_sidecar", "read_words", "update_sidecar", "walk", "write_json",
+    "write_ledger", "write_private", "write_sidecar",
+]  # fmt: skip
 
 VERSION = 1
-LEDGER = "ledger.json"
-PRIVATE = "private.json"
-SIDECAR = "sidecar.json"
-WORDS = "words.jsonl"
-TORN = "words.torn"  # what stood torn at the end of words.jsonl when it was mended
 LOCK = ".lock"
 # Fields of sidecar.json that this room itself keeps, so that a writer who does not know them loses nothing.
 OWN_FIELDS = ("bags", "moves")
 
 Json = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Paper:
+    """A paper as it was read. fields : without its head; None when there is none.
+
+    sha256 : of its bytes, NOT_THERE for none; a writer who has read it whole names it as `expect`.
+    """
+
+    fields: Json | None
+    sha256: str
 
 
 @dataclass(frozen=True)
@@ -98,10 +114,19 @@ def read_json(path: Path, kind: str) -> Json | None:
 
     Raises CatalogueTrouble when it is of a newer format, of another kind, or no JSON object.
     """
+    return look_json(path, kind).fields
+
+
+def look_json(path: Path, kind: str) -> Paper:
+    """As `read_json`, with the digest of what was read."""
     try:
         data = path.read_bytes()
     except FileNotFoundError:
-        return None
+        return Paper(None, NOT_THERE)
+    return Paper(_fields(data, path, kind), papers.digest_of(data))
+
+
+def _fields(data: bytes, path: Path, kind: str) -> Json:
     try:
         found = json.loads(data)
         version, found_kind = found.pop("trod"), found.pop("kind")
@@ -119,12 +144,35 @@ def read_json(path: Path, kind: str) -> Json | None:
     return found
 
 
-def write_json(path: Path, kind: str, fields: Mapping[str, Any], *, private: bool = False) -> None:
-    """Write a JSON file of ours, whole or not at all, and firm. private : see `disk.write_file`."""
+def write_json(
+    archive_root: Path, path: str, kind: str, fields: Mapping[str, Any], *, expect: str | None = None
+) -> str:
+    """Write a JSON file of ours, whole or not at all, and firm; returns its SHA-256. See `papers.put`.
+
+    path : below the archive.
+    expect : the SHA-256 of the state that its writer has read whole; None is no condition.
+    Raises PaperChanged, PaperLosesRows, PaperDamaged, DiskFull, ArchiveUnwritable.
+    """
+    root = Path(archive_root)
     text = json.dumps({"trod": VERSION, "kind": kind, **fields}, indent=1, ensure_ascii=False)
-    with disk.trouble_told(path, "it was written"):
-        disk.make_folder(path.parent)
-        disk.write_file(path, text.encode("utf-8", "surrogatepass") + b"\n", private=private)
+    data = text.encode("utf-8", "surrogatepass") + b"\n"
+
+    def check(old: bytes) -> None:
+        try:
+            before = _fields(old, papers.place_of(root, path), kind)
+        except CatalogueTrouble:  # nobody can say what it held; it is kept
+            return
+        lost = rows.vanished(before, fields) if rows.is_under_rule(before, fields) else []
+        if lost:
+            elsewhere = rows.stand_elsewhere(root, path, lost)
+            lost = [row for row in lost if row not in elsewhere]
+        if lost:
+            raise PaperLosesRows(path, tuple(lost))
+
+    with disk.trouble_told(papers.place_of(root, path), "it was written"):
+        return papers.put(
+            root, path, data, kind=kind, records=rows.count(fields), expect=expect, check=check
+        ).sha256
 
 
 def lock(folder: Path, *, wait_s: float = 30.0) -> disk.Lock:
@@ -135,24 +183,34 @@ def lock(folder: Path, *, wait_s: float = 30.0) -> disk.Lock:
 
 def read_ledger(archive_root: Path) -> Json | None:
     """The fields of the ledger, or None when there is none yet. Raises CatalogueTrouble."""
-    return read_json(Path(archive_root) / LEDGER, "ledger")
+    return look_ledger(archive_root).fields
 
 
-def write_ledger(archive_root: Path, fields: Mapping[str, Any]) -> None:
-    """Write the ledger, whole or not at all."""
+def look_ledger(archive_root: Path) -> Paper:
+    """The ledger with its digest. Raises CatalogueTrouble."""
+    return look_json(Path(archive_root) / LEDGER, "ledger")
+
+
+def write_ledger(archive_root: Path, fields: Mapping[str, Any], *, expect: str | None = None) -> str:
+    """Write the ledger, whole or not at all; returns its SHA-256. expect : see `write_json`."""
     with lock(Path(archive_root)):
-        write_json(Path(archive_root) / LEDGER, "ledger", fields)
+        return write_json(archive_root, LEDGER, "ledger", fields, expect=expect)
 
 
 def read_private(archive_root: Path) -> Json | None:
     """The fields of private.json, or None when there is none. Raises CatalogueTrouble."""
-    return read_json(Path(archive_root) / PRIVATE, "private")
+    return look_private(archive_root).fields
 
 
-def write_private(archive_root: Path, fields: Mapping[str, Any]) -> None:
-    """Write private.json, whole or not at all, readable by its owner alone."""
+def look_private(archive_root: Path) -> Paper:
+    """private.json with its digest. Raises CatalogueTrouble."""
+    return look_json(Path(archive_root) / PRIVATE, "private")
+
+
+def write_private(archive_root: Path, fields: Mapping[str, Any], *, expect: str | None = None) -> str:
+    """Write private.json, whole or not at all; returns its SHA-256. expect : see `write_json`."""
     with lock(Path(archive_root)):
-        write_json(Path(archive_root) / PRIVATE, "private", fields, private=True)
+        return write_json(archive_root, PRIVATE, "private", fields, expect=expect)
 
 
 def deployment_folder(archive_root: Path, place: Placement) -> Path:
@@ -162,18 +220,52 @@ def deployment_folder(archive_root: Path, place: Placement) -> Path:
 
 def read_sidecar(folder: Path) -> Json | None:
     """The fields of the sidecar of a deployment, or None when there is none yet. Raises CatalogueTrouble."""
-    return read_json(folder / SIDECAR, "deployment")
+    return look_sidecar(folder).fields
 
 
-def write_sidecar(folder: Path, fields: Mapping[str, Any]) -> None:
-    """Write the sidecar of a deployment. `bags` and `moves`, where not given, stay as they are."""
-    update_sidecar(folder, lambda old: {**{k: old[k] for k in OWN_FIELDS if k in old}, **fields})
+def look_sidecar(folder: Path) -> Paper:
+    """The sidecar of a deployment with its digest. Raises CatalogueTrouble."""
+    return look_json(folder / SIDECAR, "deployment")
 
 
-def update_sidecar(folder: Path, change: Callable[[Json], Mapping[str, Any]]) -> None:
-    """Read, change and write the sidecar of a deployment, while no other process does."""
+def write_sidecar(folder: Path, fields: Mapping[str, Any], *, expect: str | None = None) -> str:
+    """Write the sidecar of a deployment; returns its SHA-256. `bags` and `moves`, where not given, stay as they are.
+
+    folder : <archive>/<site>/<deployment>.  expect : see `write_json`.
+    """
+    return update_sidecar(
+        folder, lambda old: {**{k: old[k] for k in OWN_FIELDS if k in old}, **fields}, expect=expect
+    )
+
+
+def update_sidecar(
+    folder: Path, change: Callable[[Json], Mapping[str, Any]], *, expect: str | None = None
+) -> str:
+    """Read, change and write the sidecar of a deployment, while no other process does; returns its SHA-256.
+
+    folder : <archive>/<site>/<deployment>.  expect : see `write_json`.
+    """
+    root = papers.root_of(folder)
     with lock(folder):
-        write_json(folder / SIDECAR, "deployment", change(read_sidecar(folder) or {}))
+        old = look_sidecar(folder)
+        path = papers.path_of(root, folder / SIDECAR)
+        return write_json(root, path, "deployment", change(old.fields or {}), expect=expect)
+
+
+def drop_sidecar(folder: Path) -> bool:
+    """Take the sidecar of a deployment away with its folder, if nothing else lies there; its last state is kept.
+
+    Returns whether it was so.
+    """
+    path = folder / SIDECAR
+    if not path.exists() or not {p.name for p in folder.iterdir()} <= {SIDECAR, LOCK}:
+        return False
+    with disk.trouble_told(path, "it was taken away"):
+        root = papers.root_of(folder)
+        papers.drop(root, papers.path_of(root, path))
+        disk.remove(folder / LOCK)
+        disk.remove_folder(folder)
+    return True
 
 
 # Words: append-only ---------------------------------------------------------------------------------------
@@ -187,10 +279,11 @@ def append_words(folder: Path, words: Iterable[Mapping[str, Any]]) -> None:
     lines = [json.dumps({"trod": VERSION, **word}).encode() + b"\n" for word in words]
     if not lines:
         return
-    path = folder / WORDS
+    path, root = folder / WORDS, papers.root_of(folder)
     with lock(folder), disk.trouble_told(path, "a word was written"):
-        _mend(path)
-        disk.append(path, b"".join(lines))
+        papers.append(
+            root, papers.path_of(root, path), b"".join(lines), is_whole=lambda line: _word(line) is not None
+        )
 
 
 def append_word(folder: Path, word: Mapping[str, Any]) -> None:
@@ -230,53 +323,7 @@ def _word(line: bytes) -> Json | None:
     return word if isinstance(word, dict) else None
 
 
-def _mend(path: Path) -> None:
-    """See that words.jsonl ends with a line end: complete a whole last line, move a torn one aside."""
-    try:
-        data = path.read_bytes()
-    except FileNotFoundError:
-        return
-    _, last = disk.whole_lines(data)
-    if not last:
-        return
-    if _word(last) is not None:
-        disk.append(path, b"\n")
-        return
-    disk.append(path.with_name(TORN), last + b"\n")
-    fd = os.open(path, os.O_RDWR | getattr(os, "O_BINARY", 0))
-    try:
-        os.ftruncate(fd, len(data) - len(last))
-        disk.flush(fd)
-    finally:
-        os.close(fd)
-
-
 # Walking and moving ---------------------------------------------------------------------------------------
-
-
-def folders_of_bags(archive_root: Path) -> Iterator[tuple[str | None, str | None, Path]]:
-    """(site slug, deployment slug, folder) of each deployment by name, then (None, None, unplaced/)."""
-    root = Path(archive_root)
-    for site in _folders(root):
-        if site.name not in (UNPLACED, INCOMING) and not site.name.startswith("."):
-            for deployment in _folders(site):
-                yield site.name, deployment.name, deployment
-    if (root / UNPLACED).is_dir():
-        yield None, None, root / UNPLACED
-
-
-def bag_folders(archive_root: Path) -> Iterator[Path]:
-    """Every folder that is, or should be, a bag in its place."""
-    for _, _, folder in folders_of_bags(archive_root):
-        yield from _folders(folder)
-
-
-def _folders(folder: Path) -> list[Path]:
-    try:
-        found = [p for p in folder.iterdir() if not p.name.startswith(".")]
-    except OSError:  # `verify` tells of it
-        return []
-    return sorted(p for p in found if p.is_dir() and not p.is_symlink())
 
 
 def walk(archive_root: Path) -> Iterator[DeploymentFolder]:
@@ -298,7 +345,7 @@ def walk(archive_root: Path) -> Iterator[DeploymentFolder]:
         except OSError as problem:
             torn.append(f"{WORDS} cannot be read: {problem.strerror}")
         bags = []
-        for bag in _folders(folder):
+        for bag in folders_in(folder):
             try:
                 bags.append(read_bag(root, bag))
             except OSError as problem:
@@ -371,11 +418,14 @@ def move_bag(archive_root: Path, bag: str, place: Placement, *, now: datetime) -
     if not new.exists():
         if not (old / MANIFEST).is_file():
             raise WrongInput("bag", got=bag, needed="a bag of this archive")
-        with disk.trouble_told(new, "a bag was moved"):
-            disk.make_folder(home)
+        def carry() -> None:
             disk.rename(old, new)
             disk.flush_folder(home)
             disk.flush_folder(old.parent)
+
+        with disk.trouble_told(new, "a bag was moved"):
+            disk.make_folder(home)
+            papers.move_bag(root, bag, new_path, carry)
     move = {"bag": name, "from": bag, "to": new_path, "at": now.isoformat()}
 
     def arrived(sidecar: Json) -> Json:

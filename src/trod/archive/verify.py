@@ -32,6 +32,8 @@ from trod.archive.manifest import (
     read_manifest,
     read_oxum,
 )
+from trod.archive.register import LOCK as REGISTER_LOCK
+from trod.archive.register import REGISTER, TWIN
 from trod.archive.sidecar import (
     LEDGER,
     LOCK,
@@ -308,7 +310,7 @@ class _Look:
 
     def beside(self) -> None:
         """What lies outside of bags: strangers, JSON that is not whole, bags that a sidecar misses."""
-        self._strangers(self.root, "", {LEDGER, PRIVATE, LOCK, INCOMING, UNPLACED})
+        self._strangers(self.root, "", {LEDGER, PRIVATE, LOCK, INCOMING, UNPLACED, REGISTER, TWIN, REGISTER_LOCK})
         for read in (read_ledger, read_private):
             try:
                 read(self.root)

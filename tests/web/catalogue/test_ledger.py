@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from django.db import transaction
 
-from trod.archive import sidecar
+from trod.archive import papers, sidecar
 from trod.web import home
 from trod.web.catalogue import ledger
 from trod.web.models import (
@@ -210,6 +210,7 @@ def test_a_visit_writes_its_words_without_reading_events_and_leaves_what_it_did_
     place = home.archive_root() / "grey-lick/grey-lick-2026/sidecar.json"
     told = json.loads(place.read_text())
     place.write_text(json.dumps({**told, "events": [{"key": "k", "pictures": ["a/b.jpg"]}]}))
+    papers.accept(home.archive_root(), "grey-lick/grey-lick-2026/sidecar.json")
     Visit.objects.create(site=entered.site, deployment=entered, at=AT, note="fresh snow")
     written = json.loads(place.read_text())
     assert written["events"] == [{"key": "k", "pictures": ["a/b.jpg"]}]

@@ -20,7 +20,6 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
-from pathlib import Path
 from typing import Any
 
 from django.core.exceptions import ObjectDoesNotExist, ValidationError
@@ -287,18 +286,11 @@ def write_sidecar(deployment: Deployment, *, papers_only: bool = False) -> bool:
         fields = dump_sidecar(deployment, kept if papers_only else None)
         for other in root.glob(f"*/{deployment.slug}/{SIDECAR}"):
             if other.parent != folder:  # its site was mended before its first bag came
-                _drop_if_alone(other)
+                sidecar.drop_sidecar(other.parent)
         if _is_written(kept, fields):
             return False
         sidecar.write_sidecar(folder, fields)
     return True
-
-
-def _drop_if_alone(path: Path) -> None:
-    if {p.name for p in path.parent.iterdir()} <= {SIDECAR, sidecar.LOCK}:
-        disk.remove(path)
-        disk.remove(path.with_name(sidecar.LOCK))
-        disk.remove_folder(path.parent)
 
 
 def catch_up() -> int:
@@ -349,7 +341,7 @@ def flush() -> None:
     gone, _pending.gone = _pending.gone, set()
     for slug in gone:
         for path in home.archive_root().glob(f"*/{slug}/{SIDECAR}"):
-            _drop_if_alone(path)
+            sidecar.drop_sidecar(path.parent)
     if ledger:
         write_ledger()
     if private:
