@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import get_args
 
@@ -260,3 +261,49 @@ def test_impossible_counts_and_priors_are_refused_with_the_day_and_what_is_neede
         prior_for("trail", level_per_day=0)
     with pytest.raises(WrongInput, match="feature: got 'swamp'; needed: one of trail, road"):
         prior_for("swamp")  # type: ignore[arg-type]
+
+
+def blanks_at_the_end(days: int, calm: int = 30) -> Arrivals:
+    """A trail with quiet weeks and then so many days of many blanks."""
+    start = date(2027, 3, 1)
+    counts = [DayCount(day=start + timedelta(i), animals=8, night=4) for i in range(calm)]
+    counts += [DayCount(day=start + timedelta(calm + i), animals=8, blanks=80, night=4) for i in range(days)]
+    return Arrivals.for_site("trail").after(counts)
+
+
+def test_the_longer_a_run_of_false_triggers_the_likelier_it_stays() -> None:
+    """By hand: after n days 0.05·(59/60)^(n−1) against 0.95·0.5^(n−1): 0.05, 0.443 after five, 0.958 after ten."""
+    chance = {n: blanks_at_the_end(n).posterior.chance_lasting for n in (0, 1, 5, 10, 30)}
+
+    assert chance[0] == 0
+    assert chance[1] == approx(0.05)
+    assert chance[5] == approx(0.4405, abs=1e-4)
+    assert chance[10] == approx(0.9586, abs=1e-4)
+    assert chance[30] > 0.9999
+
+
+def test_the_hazard_of_a_runs_end_falls_with_its_length() -> None:
+    ends_tomorrow = [1 - blanks_at_the_end(n).posterior.chance_run_on(1) for n in (1, 3, 6, 10, 20)]
+
+    assert ends_tomorrow == sorted(ends_tomorrow, reverse=True)
+    assert ends_tomorrow[0] == approx(0.95 * 0.5 + 0.05 / 60)
+    assert ends_tomorrow[-1] == approx(1 / 60, abs=1e-3)
+
+
+def test_a_run_is_counted_to_the_last_day_only_and_a_missing_day_or_a_scythe_ends_it() -> None:
+    site = blanks_at_the_end(8)
+    last = site.counts[-1].day
+
+    assert site.posterior.run_days == 8
+    assert site.after([DayCount(day=last + timedelta(1), animals=8)]).posterior.run_days == 0
+    assert site.after([DayCount(day=last + timedelta(2), animals=8, blanks=90)]).posterior.run_days == 1
+    assert replace(site, run_ended=True).posterior.run_days == 0
+
+
+def test_days_that_nobody_has_seen_are_taken_to_go_on_as_the_run_does() -> None:
+    site = blanks_at_the_end(12)
+    known, last = site.posterior, site.counts[-1].day
+
+    assert known.per_day_on(last + timedelta(1)) > known.per_day + 0.9 * known.storm_blanks
+    assert known.per_day_on(last + timedelta(400)) == approx(known.per_day, rel=0.05)
+    assert "false triggers for 12 days in a row" in site.sentence()

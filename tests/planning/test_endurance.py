@@ -433,3 +433,47 @@ def test_the_80_percent_band_holds_about_80_percent_of_truths_the_forecaster_nev
         assert 0.71 < found.held / found.n < 0.91, days
     plain, _ = calibration.score(truths, 30, lambda t, d: calibration.by_plain(t, d, 200))
     assert plain.held / plain.n < 0.5
+
+
+def after_run(days: int) -> tuple[Arrivals, date]:
+    """A quiet trail after a calm month and a run of so many days with 80 blanks each."""
+    calm = [DayCount(day=OCTOBER + timedelta(i), animals=8, night=4) for i in range(30)]
+    windy = [DayCount(day=OCTOBER + timedelta(30 + i), animals=8, blanks=80, night=4) for i in range(days)]
+    return Arrivals.for_site("trail").after([*calm, *windy]), OCTOBER + timedelta(30 + days)
+
+
+def test_blanks_that_have_lasted_are_forecast_to_last_and_both_futures_are_told() -> None:
+    """The first trial: grass grown up was forecast as a storm that ends tomorrow."""
+    site, start = after_run(14)
+    told = forecast(outfit(), site, start, second_date=False)
+    forgotten = forecast(outfit(), replace(site, run_ended=True), start, second_date=False)
+
+    assert told.run is not None and forgotten.run is None
+    assert told.run.chance_stays > 0.95
+    assert told.run.stays.q50 < 0.75 * told.run.ends.q50
+    assert told.stop.q50 == approx(told.run.stays.q50, rel=0.2)
+    assert told.stop.q50 < 0.75 * forgotten.stop.q50
+    words = told.both_ways()
+    assert words.startswith("False triggers have come on 14 days in a row.")
+    assert "if it stays, it stops about" in words and "if it ends with the wind, it stops about" in words
+    assert words.endswith("The chance that it stays is 99 in 100.")
+
+
+def test_a_short_run_is_most_likely_wind_and_a_single_day_is_not_spoken_of() -> None:
+    short, start = after_run(3)
+    told = forecast(outfit(), short, start, second_date=False)
+    one = forecast(outfit(), *after_run(1), second_date=False)
+
+    assert told.run is not None and told.run.chance_stays < 0.2
+    assert told.stop.q50 == approx(told.run.ends.q50, rel=0.2)
+    assert one.run is None and one.both_ways() == ""
+
+
+def test_long_steps_follow_a_lasting_run_as_single_days_do() -> None:
+    site, start = after_run(14)
+    by_day, by_week = (
+        forecast(outfit(), site, start, second_date=False, step_days=n, futures=2000).stop for n in (1, 7)
+    )
+
+    for q in ("q10", "q50", "q90"):
+        assert getattr(by_week, q) == approx(getattr(by_day, q), rel=0.08)

@@ -5,7 +5,8 @@ with more spread than chance: N ~ NB(μ, k), variance μ + μ²/k, with
 μ = level · season(day) · drift, where drift wanders slowly (lognormal, sd 0.3, memory 30 days). The other one
 is the **storm**: days of wind on which branches and grass set the sensor off many times. They start with a
 small chance a day, last two days on average, and matter more than the animals for how soon a quiet camera
-may stop.
+may stop. Now and then what comes is not wind but grass grown up or a branch come down: a **lasting** run of false
+triggers. How long the present run has gone on tells which it is (`Posterior.chance_lasting`).
 
 The level has a Gamma prior by the kind of site, the storms have theirs. `Arrivals.after` adds the daily
 counts of a card. The counts themselves are kept and everything is worked out again from the first prior, so
@@ -46,6 +47,8 @@ LEVEL_SHAPE = 1.5625  # 1 / 0.8²: before any card the level is known to 80 %
 K_MEDIAN, K_SIGMA_LN = 1.2, 0.6
 K_GRID: Floats = np.geomspace(0.25, 8.0, 14)
 STORM_STAY = 0.5  # chance that a storm goes on for another day: two days on average
+LASTING_SHARE = 0.05  # of runs of false triggers that something lasting makes, not wind; assumed
+LASTING_STAY = 1 - 1 / 60  # chance that such a run goes on for another day: until somebody cuts it, or frost; assumed
 STORM_SHAPE = 1.5  # spread (NB size) of a storm day's blanks
 STORM_BLANKS, STORM_SIGMA_LN = 60.0, 0.5
 STORM_DAY_BLANKS = 12  # so many blanks or more on a day are a storm, fewer belong to the steady stream
@@ -249,7 +252,8 @@ class Posterior:
 
     level : of the steady stream. k_weights : of `K_GRID`. storm_a, storm_b : Beta of the chance that a storm
     begins. storm_sizes, storm_weights : blanks of a storm day. night_a, night_b : Beta of the night share.
-    days : watched. in_storm : whether the last of them was a storm day.
+    days : watched. run_days : storm days in a row up to the last day watched, 0 when that was none. last_day : the
+    last one watched.
     """
 
     level: Level
@@ -261,7 +265,36 @@ class Posterior:
     night_a: float
     night_b: float
     days: int
-    in_storm: bool
+    run_days: int
+    last_day: date | None
+
+    @property
+    def in_storm(self) -> bool:
+        """Whether the last day watched was a storm day."""
+        return self.run_days > 0
+
+    @property
+    def chance_lasting(self) -> float:
+        """Chance that the run of false triggers of the last days is a lasting one; 0 without a run.
+
+        Runs last geometrically, of one of two kinds: each further day makes the lasting kind likelier, so that the
+        hazard of ending falls with the length of the run.
+        """
+        if not self.run_days:
+            return 0.0
+        lasting = LASTING_SHARE * LASTING_STAY ** (self.run_days - 1)
+        return lasting / (lasting + (1 - LASTING_SHARE) * STORM_STAY ** (self.run_days - 1))
+
+    def chance_run_on(self, days: float) -> float:
+        """Chance that the run goes on so many days after the last day watched; 0 without a run."""
+        lasting = self.chance_lasting
+        brief = float(self.in_storm) - lasting
+        return float(lasting * LASTING_STAY**days + brief * STORM_STAY**days)
+
+    def per_day_on(self, day: date) -> float:
+        """Triggers to be expected on a day that nobody has seen, the present run with it, in a season of factor one."""
+        after = 0 if self.last_day is None else (day - self.last_day).days
+        return self.per_day + (self.chance_run_on(after) * self.storm_blanks if after > 0 else 0.0)
 
     @property
     def k(self) -> float:
@@ -310,13 +343,15 @@ class Arrivals:
     """A site's arrivals: its prior and the daily counts that came.
 
     feature : kind of the site. delay_s : the delay between triggers with which the counts (and the prior's
-    level) were made; where animals stay, a longer one gives fewer triggers.
+    level) were made; where animals stay, a longer one gives fewer triggers. run_ended : somebody has cut what made
+    the false triggers of the last days.
     """
 
     prior: Prior
     feature: Feature = "other"
     counts: tuple[DayCount, ...] = field(default=(), repr=False)
     delay_s: float = 10.0
+    run_ended: bool = False
 
     def __post_init__(self) -> None:
         positive("delay_s", self.delay_s, needed="seconds, 0 or more", zero=True)
@@ -337,7 +372,8 @@ class Arrivals:
     @cached_property
     def posterior(self) -> Posterior:
         """What prior and counts say together, always from the first prior."""
-        return _posterior(self.prior, [count for count in self.counts if count.alive])
+        known = _posterior(self.prior, [count for count in self.counts if count.alive])
+        return replace(known, run_days=0) if self.run_ended else known
 
     def draw(self, n: int, rng: np.random.Generator) -> Draws:
         """n possible truths."""
@@ -360,7 +396,8 @@ class Arrivals:
         days = "1 day" if known.days == 1 else f"{known.days} days"
         basis = f"from {days} of pictures" if known.days else self.prior.source
         between = f"{_two(float(low))} to {_two(float(high))}, 8 of 10"
-        return f"Animals and people: {steady} ({between}), and {storms}; {basis}."
+        run = f"; false triggers for {known.run_days} days in a row up to now" if known.run_days > 1 else ""
+        return f"Animals and people: {steady} ({between}), and {storms}{run}; {basis}."
 
 
 def _two(value: float) -> str:
@@ -401,8 +438,19 @@ def _posterior(prior: Prior, counts: list[DayCount]) -> Posterior:
         night_a=prior.night_share * prior.night_weight + night,
         night_b=(1 - prior.night_share) * prior.night_weight + of - night,
         days=days,
-        in_storm=bool(days and storm[-1]),
+        run_days=_run(counts, storm),
+        last_day=counts[-1].day if counts else None,
     )
+
+
+def _run(counts: list[DayCount], storm: NDArray[np.bool_]) -> int:
+    """Storm days in a row up to the last day; a day missing ends it."""
+    run = 0
+    for i in range(len(counts) - 1, -1, -1):
+        if not storm[i] or (run and (counts[i + 1].day - counts[i].day).days != 1):
+            break
+        run += 1
+    return run
 
 
 def _parted(prior: Prior, counts: list[DayCount]) -> tuple[Floats, Floats, NDArray[np.bool_]]:

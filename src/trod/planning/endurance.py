@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Literal
 
@@ -64,6 +64,7 @@ _WORDS: dict[str, str] = {
     "card": "the card is full",
     "fault": "a fault or theft",
 }
+RUN_DAYS = 3  # so many days of false triggers in a row are worth telling both futures of
 NO_HAZARD = (
     "No chance of a fault, damage or theft is in this forecast. Say how often that happens on your ground: "
     "for a camera that lasts long it may matter more than cells and card."
@@ -89,6 +90,20 @@ class Spread:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RunOn:
+    """What a run of false triggers that is on makes of a forecast.
+
+    days : how long it has gone on. chance_stays : that something lasting makes it, not wind. stays, ends : days from
+    the start until the camera stops if it stays, and if it ends with the wind.
+    """
+
+    days: int
+    chance_stays: float
+    stays: Spread
+    ends: Spread
+
+
+@dataclass(frozen=True, kw_only=True)
 class StopForecast:
     """When a camera will stop.
 
@@ -98,7 +113,7 @@ class StopForecast:
     `stopped`. causes : share of the futures that end by each cause within the horizon.
     cells, card : days to each by itself, of the futures that come so far. dark : days until not even day
     pictures come. cold_share : of the stops by cells, those that a mild week would undo. faults_per_day : as
-    asked for. futures : how many were followed.
+    asked for. futures : how many were followed. run : set while a run of false triggers is on.
     """
 
     start: date
@@ -111,6 +126,7 @@ class StopForecast:
     futures: int
     caveats: tuple[str, ...] = ()
     by_cause: dict[Cause, Floats] = field(default_factory=dict, repr=False)
+    run: RunOn | None = None
 
     @property
     def horizon(self) -> int:
@@ -163,6 +179,24 @@ class StopForecast:
         """When and why, and what to plan on."""
         plan = "" if self.early is None else f" Plan on {_day(self.early, self.start)}."
         return self.outlook() + plan
+
+    def both_ways(self) -> str:
+        """What a run of false triggers makes of it, if it stays and if it ends; "" where none is on."""
+        if self.run is None:
+            return ""
+        run, said = self.run, []
+        for how, spread in (("stays", run.stays), ("ends with the wind", run.ends)):
+            early, middle = self.on(spread.q10), self.on(spread.q50)
+            if early is None:
+                said.append(f"if it {how}, it lasts longer than {self.horizon} days (9 of 10)")
+                continue
+            half = "much later" if middle is None else f"about {_day(middle, self.start)}"
+            said.append(f"if it {how}, it stops {half} and 1 time in 10 by {_day(early, self.start)}")
+        stays = min(99, max(1, round(100 * run.chance_stays)))
+        return (
+            f"False triggers have come on {run.days} days in a row. Grass grown up, or a branch, stays until somebody "
+            f"cuts it: {said[0]}; {said[1]}. The chance that it stays is {stays} in 100."
+        )
 
     def outlook(self) -> str:
         """When and why."""
@@ -257,17 +291,29 @@ def forecast(
     if start.year > 9990:
         raise WrongInput("start", got=start.isoformat(), needed="a date before the year 9990")
     used = used or Used()
+
+    def follow(draws: int, run_stays: bool | None, rng: np.random.Generator) -> Stops:
+        return simulate(
+            outfit, climate, arrivals, start, used, draws=draws, step_days=step_days, most_days=most_days,
+            second_date=second_date, run_stays=run_stays, rng=rng,
+        )  # fmt: skip
+
     # Two streams of chance: asking for a fault changes nothing in what cells and card do.
     rng, mishaps = (np.random.default_rng([seed, stream]) for stream in (0, 1))
-    stops = simulate(
-        outfit, climate, arrivals, start, used,
-        draws=futures, step_days=step_days, most_days=most_days, second_date=second_date, rng=rng,
-    )  # fmt: skip
+    stops = follow(futures, None, rng)
     fault = np.full(futures, np.inf)
     if faults_per_day > 0:
         fault = mishaps.exponential(-1 / math.log1p(-faults_per_day), futures)
         fault[fault > most_days] = np.inf
-    return _told(outfit, arrivals, start, used, stops, fault, climate, faults_per_day, most_days, second_date)
+    told = _told(outfit, arrivals, start, used, stops, fault, climate, faults_per_day, most_days, second_date)
+    known = arrivals.posterior
+    if known.run_days < RUN_DAYS:
+        return told
+    few = min(futures, 400)
+    ways = [follow(few, stays, np.random.default_rng([seed, 2])) for stays in (True, False)]
+    both = [Spread.of(np.minimum(np.minimum(way.flash, way.card), fault[:few])) for way in ways]
+    chance = known.chance_lasting
+    return replace(told, run=RunOn(days=known.run_days, chance_stays=chance, stays=both[0], ends=both[1]))
 
 
 def _told(

@@ -18,7 +18,14 @@ from scipy.special import ndtri
 
 from trod.errors import WrongInput
 from trod.planning.adviser import thinned
-from trod.planning.arrivals import DRIFT_MEMORY_DAYS, STORM_SHAPE, STORM_STAY, Arrivals, DayCount
+from trod.planning.arrivals import (
+    DRIFT_MEMORY_DAYS,
+    LASTING_STAY,
+    STORM_SHAPE,
+    STORM_STAY,
+    Arrivals,
+    DayCount,
+)
 from trod.planning.card_room import FileSizes, mb_per_trigger, usable_mb
 from trod.planning.cells import Pack
 from trod.planning.energy import SECONDS_A_DAY, Draw, parts_doubt_ln, trigger_energy_j
@@ -294,6 +301,7 @@ def simulate(
     step_days: int,
     most_days: int = MOST_DAYS,
     second_date: bool = True,
+    run_stays: bool | None = None,
     rng: np.random.Generator,
 ) -> Stops:
     """The stops of `draws` possible futures.
@@ -301,7 +309,8 @@ def simulate(
     step_days : 1 for day by day; longer steps sum the days' counts (a sum of w days NB(μ, k) is NB(wμ, wk)),
     which is quicker and a little coarser in the drift. second_date : whether to follow each future beyond
     the flash, until day pictures end. A future whose cells would already have been empty at the start is not
-    one: the camera is alive, which tells that it is not among the hungriest.
+    one: the camera is alive, which tells that it is not among the hungriest. run_stays : whether the run of false
+    triggers of the last days is taken as one that stays or as wind; None leaves it to chance, as it is known.
 
     Notes : storms start as a Poisson process with the two-state chain's rate, last a geometric number of
     days, and bring all their blanks in the step in which they start.
@@ -328,6 +337,12 @@ def simulate(
     cold = np.zeros(draws, dtype=bool)
     drift = drift_sd * rng.standard_normal(draws)
     spent, written = used.energy_wh * energy, np.full(draws, used.card_mb)
+    # Days that the present run of false triggers has left, where it is of the lasting kind.
+    run_left, lasting = np.zeros(draws), np.zeros(draws, dtype=bool)
+    if known.run_days:
+        lasting = rng.random(draws) < known.chance_lasting if run_stays is None else np.full(draws, run_stays)
+        passed = 0 if known.last_day is None else max(0, (start - known.last_day).days - 1)
+        run_left = np.where(lasting, np.maximum(0, rng.geometric(1 - LASTING_STAY, draws) - 1 - passed), 0)
     weather = _weathers(w)
     rows, t0, first_doy = np.arange(draws), 0, day_of_year(start)
     steps = 48 if w == 1 else 24
@@ -343,8 +358,12 @@ def simulate(
         shape = truth.k[rows][:, None] * w
         mean = (truth.level[rows] * steady_by * w)[:, None] * np.exp(log_mean)
         triggers = rng.poisson(np.minimum(rng.standard_gamma(shape, (n, steps)) * mean / shape, 1e9)).astype(float)
-        blanks = _storms(truth.storm_blanks[rows] * storm_by, starts_a_step[rows], steps, rng,
-                         first=known.in_storm and t0 == 0)  # fmt: skip
+        brief = ~lasting[rows] & (known.in_storm and t0 == 0)
+        blanks = _storms(truth.storm_blanks[rows] * storm_by, starts_a_step[rows], steps, rng, first=brief)
+        if run_left.any():
+            left = np.clip(run_left[rows][:, None] - (t0 + w * np.arange(steps)), 0, w)
+            on = rng.poisson(rng.standard_gamma(STORM_SHAPE * left) * truth.storm_blanks[rows][:, None] / STORM_SHAPE)
+            blanks = blanks + on * storm_by
         np.minimum(triggers, most, out=triggers)
         np.minimum(blanks, most, out=blanks)
 
@@ -426,9 +445,9 @@ def _scale(
 
 
 def _storms(
-    blanks: Floats, starts_a_step: Floats, steps: int, rng: np.random.Generator, *, first: bool
+    blanks: Floats, starts_a_step: Floats, steps: int, rng: np.random.Generator, *, first: NDArray[np.bool_]
 ) -> Floats:
-    """Storm blanks of each step, shape (n, steps). first : whether a storm is on when the first step begins."""
+    """Storm blanks of each step, shape (n, steps). first : in which rows a storm is on when the first step begins."""
     n = len(blanks)
     starts = rng.poisson(starts_a_step[:, None], (n, steps))
     row, step = np.nonzero(starts)
@@ -436,8 +455,8 @@ def _storms(
     storm_days = begun + rng.negative_binomial(begun, 1 - STORM_STAY)
     found = np.zeros((n, steps))
     found[row, step] = rng.poisson(rng.standard_gamma(STORM_SHAPE * storm_days) * blanks[row] / STORM_SHAPE)
-    if first:
-        left = rng.geometric(1 - STORM_STAY, n) - 1
+    if first.any():
+        left = (rng.geometric(1 - STORM_STAY, n) - 1) * first
         on = np.nonzero(left)[0]
         found[on, 0] += rng.poisson(rng.standard_gamma(STORM_SHAPE * left[on]) * blanks[on] / STORM_SHAPE)
     return found

@@ -438,3 +438,23 @@ def test_queries_do_not_grow_with_cameras_visits_or_pictures(cast, bring_events)
     assert asked() == few
     assert few <= 25
 
+
+
+def test_blanks_that_stay_are_told_with_both_futures_until_somebody_cuts_the_grass(cast, bring_events):
+    """Forty blanks a day for twelve days: no storm that ends tomorrow."""
+    days = [cast.now - timedelta(days=d, hours=10) for d in range(60, 2, -1)]
+    bring_events([at + timedelta(minutes=20 * k) for at in days for k in range(40 if (cast.now - at).days < 15 else 1)])
+    for event in m.Event.objects.all():
+        word = m.Word.objects.create(event=event, by="Ilka Marwood", at=cast.now)
+        m.Sighting.objects.create(word=word, what="blank" if (cast.now - event.start_at).days < 15 else "animal")
+        m.Event.objects.filter(pk=event.pk).update(word=word)
+    m.Deployment.objects.update(cells="12 FR6")
+    before = mine(cast)
+    visit(cast, 1, arrival="working", work="Cut the grass before the camera")
+    after = mine(cast)
+
+    assert "False triggers have come on" in before.sentence
+    assert "If it stays" in before.sentence or "if it stays, it stops" in before.sentence
+    assert "The chance that it stays is 9" in before.sentence
+    assert "False triggers" not in after.sentence
+    assert before.middle < after.middle

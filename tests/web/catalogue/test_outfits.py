@@ -249,3 +249,14 @@ def test_the_day_counts_of_the_pieces_do_not_depend_on_their_order(cast, bring_e
     found = outfits.day_counts(cast.meadow, cast.deployment, other, zone="Europe/Vienna")
 
     assert {c.day: c.animals for c in found}[date(2026, 6, 20)] == 2  # one looked at, one not; 1970 is outside
+
+
+@pytest.mark.parametrize(
+    ("words", "gone"),
+    [
+        ("Cut the grass before the lens", True), ("trimmed two branches", True), ("removed a bramble", True),
+        ("cut myself on the strap; grass wet", False), ("grass high", False), ("cleared the card", False), ("", False),
+    ],
+)  # fmt: skip
+def test_what_is_written_of_a_scythe_ends_the_run_of_false_triggers(words, gone):
+    assert bool(outfits.CUT.search(words)) is gone

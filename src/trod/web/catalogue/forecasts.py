@@ -542,21 +542,22 @@ def _sentence(
             f"It was found on {_day(gear.stopped_on)}: {gear.stopped_how}. Nothing says that anybody set it going again."
         )
     said = stop.outlook()
+    run = f" {stop.both_ways()}" if stop.run is not None else ""
     if not hazard:
-        return said
+        return said + run
     stopped = np.sum(list(by_cause.values()), axis=0)
     half = np.nonzero(stopped >= 0.5)[0]
     alone = said[0].lower() + said[1:]
     if by_cause["fault"][-1] > 0.5 * stopped[-1]:
         when = f", in half of the futures by {_day(gear.start + timedelta(days=int(half[0])))}" if len(half) else ""
-        return f"Most likely a fault or theft ends it{when}. By cells and card alone it {alone}"
+        return f"Most likely a fault or theft ends it{when}. By cells and card alone it {alone}{run}"
     until = stop.early or today + timedelta(days=365)
     by = min(max(0, (until - gear.start).days), len(stopped) - 1)
     chance = float(by_cause["fault"][by])
     said = f"By cells and card it {alone}"
     if chance >= 0.005:
         said += f" A fault or theft comes first with a chance of {100 * chance:.0f} in 100 by {_day(until)}."
-    return said
+    return said + run
 
 
 def _go(

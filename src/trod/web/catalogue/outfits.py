@@ -5,8 +5,9 @@ What nobody wrote down is assumed and told as such: no forecast is refused for w
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -32,6 +33,12 @@ CARD_GB = 32.0
 CLIP_S = 15.0
 DARK_DEG = -6.0  # the sun so low that pictures are taken with the flash: the end of civil twilight
 WATCHED_SHARE = 0.5  # of a day; one that was watched for less tells nothing about its triggers
+# How people write down at a visit that what waved before the sensor is gone.
+CUT = re.compile(
+    r"\b(?:cut|trim\w*|mow\w*|prun\w*|scyth\w*|lopp\w*|clear\w*|removed?)\b[^.;]{0,60}"
+    r"\b(?:grass\w*|branch\w*|twigs?|lea(?:f|ves)|ferns?|bush\w*|bramble\w*|reeds?|vegetation|plants?|weeds?)\b",
+    re.IGNORECASE,
+)
 SAID = {
     "measured": "as measured",
     "claimed": "as the maker says",
@@ -291,6 +298,9 @@ def equip(
     taught it, and where that is from.
     """
     spec = spec_for(deployment)
+    seen_to = arrivals.posterior.last_day
+    if any(CUT.search(f"{v.work} {v.note}") for v in visits if seen_to and watch.local(v.at, zone).date() >= seen_to):
+        arrivals = replace(arrivals, run_ended=True)
     pack, source = pack_at(deployment, spec, visits, zone)
     card = next((v.card_in for v in reversed(visits) if v.card_in_id), None) or deployment.card
     outfit = outfit_of(deployment, pack, spec, sizes, scale=scale, card=card)
@@ -389,13 +399,14 @@ def _used(
     night = arrivals.posterior.night_share
     used = Used.of(outfit, list(known.values()), fresh_cells=fresh_cells, card_in=card_in, night_share=night)
     wanting = [first + timedelta(days=n) for n in range((start - first).days) if first + timedelta(days=n) not in known]
-    each = arrivals.posterior.per_day
+    each = {day: arrivals.posterior.per_day_on(day) for day in wanting}
     power = [day for day in wanting if day >= fresh_cells]
     room = [day for day in wanting if day >= card_in]
+    of_power, of_room = (sum(each[day] for day in days) for days in (power, room))
     return (
         Used(
-            energy_wh=used.energy_wh + len(power) * (outfit.resting_wh_a_day + each * outfit.trigger_wh(night)),
-            card_mb=used.card_mb + len(room) * (outfit.resting_mb_a_day + each * outfit.trigger_mb(night)),
+            energy_wh=used.energy_wh + len(power) * outfit.resting_wh_a_day + of_power * outfit.trigger_wh(night),
+            card_mb=used.card_mb + len(room) * outfit.resting_mb_a_day + of_room * outfit.trigger_mb(night),
             days=float((start - fresh_cells).days),
         ),
         len(wanting),
