@@ -76,7 +76,7 @@ def _put_up(name: str, command: str, *, wait_s: float = 0.0) -> disk.Lock:
         "since": datetime.now(UTC).isoformat(timespec="seconds"),
     }
     try:
-        disk.write_file(folder / f"{name}.json", (json.dumps(note) + "\n").encode(), private=True)
+        disk.write_file(folder / f"{name}.json", (json.dumps(note) + "\n").encode())
     except BaseException:
         lock.__exit__()
         raise
