@@ -81,8 +81,9 @@ def test_people_are_left_out_unless_asked_for(made, said, tmp_path):
     written = "".join(path.read_text("utf-8") for path in (tmp_path / "out").iterdir())
     for picture in (*person.pictures.all(), *unseen.pictures.all()):
         assert picture.sha256 not in written
-    assert told["people_left_out"] == 6
-    assert "Left out: 6 pictures with people" in written
+    assert (told["people_left_out"], told["not_reviewed_left_out"]) == (3, 3)
+    assert "Left out: 3 pictures with people or vehicles" in written
+    assert "Left out: 3 pictures that nobody has reviewed" in written
 
     with_people = said("export", tmp_path / "all", "--people")
     assert with_people["people_left_out"] == 0

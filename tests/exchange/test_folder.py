@@ -33,7 +33,7 @@ def test_sites_effort_and_sightings_are_written_with_their_description(tmp_path)
     counts = write(evidence, tmp_path)
 
     animals = [s for s in evidence.sightings if s.what == "animal"]
-    people = {s.event for s in evidence.sightings if s.what == "person"}
+    people = {s.event for s in evidence.sightings if s.what in ("person", "vehicle")}
     assert counts["sites"] == 8
     assert counts["sightings"] == len([s for s in evidence.sightings if s.event not in people])
     assert sum(row["what"] == "animal" for row in rows(tmp_path, "sightings")) == len(animals)

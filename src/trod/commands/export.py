@@ -14,7 +14,9 @@ from trod.commands.bar import Bar
 @click.argument("dir", type=click.Path(file_okay=False, path_type=Path))
 @click.option("--from", "first", default="", metavar="DAY", help="First day, like 2026-03-01.")
 @click.option("--to", "last", default="", metavar="DAY", help="Last day, included.")
-@click.option("--people", is_flag=True, help="List events and pictures with people too.")
+@click.option(
+    "--people", is_flag=True, help="List what shows people or vehicles too, and pictures nobody has reviewed."
+)
 @click.option(
     "--true-places", is_flag=True, help="Give sensitive sites where they are; only if you may decide that."
 )
@@ -23,7 +25,8 @@ def export(dir: Path, first: str, last: str, people: bool, true_places: bool, as
     """Write sites, deployments, effort, sightings, species and the list of pictures into DIR as CSV files.
 
     Every column is described in description.json and README.txt beside them. Sensitive sites are given as
-    coarse cells, and what shows people is left out, unless you say otherwise. Pictures are not copied.
+    coarse cells; pictures that show people or vehicles, and those nobody has reviewed, are left out,
+    unless you say otherwise. Pictures are not copied.
 
     \b
     Example:
@@ -34,7 +37,7 @@ def export(dir: Path, first: str, last: str, people: bool, true_places: bool, as
       2  the command line was wrong
       3  not written: no reserve yet, a day that is none, or a place that cannot be written to
 
-    --json gives: dir, rows (by table), people_left_out, sensitive_shown.
+    --json gives: dir, rows (by table), people_left_out, not_reviewed_left_out, sensitive_shown.
     """
     from trod.web.start import ready
 
@@ -67,4 +70,6 @@ def export(dir: Path, first: str, last: str, people: bool, true_places: bool, as
     for name, rows in told["rows"].items():
         click.echo(f"  {name}.csv  {rows} rows")
     if told["people_left_out"]:
-        click.echo(f"Left out: {told['people_left_out']} pictures with people (--people lists them).")
+        click.echo(f"Left out: {told['people_left_out']} pictures with people or vehicles (--people lists them).")
+    if told["not_reviewed_left_out"]:
+        click.echo(f"Left out: {told['not_reviewed_left_out']} pictures nobody has reviewed (--people lists them).")

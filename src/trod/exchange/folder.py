@@ -87,7 +87,7 @@ def record_tables(
     """Sites, effort and sightings of a reserve, narrowed to a period.
 
     Sightings are listed as people said them, not merged into passages. Of `asked` the days and sites count.
-    show_sensitive : sensitive sites at their true places. with_people : events with a person too.
+    show_sensitive : sensitive sites at their true places. with_people : events with a person or a vehicle too.
     """
     selection = select(evidence, Filter(sites=asked.sites, first=asked.first, last=asked.last))
     zone = evidence.reserve.zone
@@ -117,7 +117,7 @@ def record_tables(
                     yield (d.slug, d.site, cameras[d.slug], _utc(a), _utc(b), (b - a) / 86_400, state, reason)
 
     def sightings() -> Iterator[Sequence[Any]]:
-        with_a_person = {s.event for s in selection.others if s.what == "person"}
+        with_a_person = {s.event for s in selection.others if s.what in ("person", "vehicle")}
         lines = sorted(
             (*selection.animals, *selection.others), key=lambda s: (s.utc_s, s.event, s.what, s.species)
         )

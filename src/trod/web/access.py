@@ -2,7 +2,7 @@
 
 On loopback alone the person at the machine needs no account. As soon as the server listens on any other
 address (`trod serve --host …` sets TROD_DEMAND_ACCOUNTS), every page demands one, also from the machine itself.
-Roles come later; until then an account may do everything, and accounts are made by `trod serve`'s owner only.
+An account may do everything, but for the rights of `trod.web.people.rights`, which somebody must give it.
 """
 
 from __future__ import annotations

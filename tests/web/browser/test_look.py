@@ -434,7 +434,7 @@ def test_people_are_hidden_and_shown_only_on_request(looked: Stretch, visit: Cal
         page.get_by_role("button", name="Show people on this machine").click()
     seen(page)
     assert page.locator("#shown img").get_attribute("src").endswith("?shown=1")
-    assert "People in pictures are shown in this browser." in page.locator("#people-row").inner_text()
+    assert "People and vehicles in pictures are shown in this browser." in page.locator("#people-row").inner_text()
 
 
 def test_by_touch_on_a_small_screen(looked: Stretch, visit: Callable[..., Any]) -> None:

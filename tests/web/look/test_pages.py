@@ -24,8 +24,8 @@ def ground(trod_home: Path, db: Any) -> eventful.Ground:
     return eventful.ground()
 
 
-def card(event: Event, person: str = ILKA, **more: Any) -> pages.Card:
-    (made,) = pages.cards(Event.objects.filter(pk=event.pk), person=person, **more)
+def card(event: Event, person: str = ILKA, may: bool = True, **more: Any) -> pages.Card:
+    (made,) = pages.cards(Event.objects.filter(pk=event.pk), person=person, may=may, **more)
     return made
 
 
@@ -104,7 +104,7 @@ def test_cards_take_as_many_questions_for_many_events_as_for_few(
         words.say(eventful.event(ground, number), [Line(what="animal", species="jay")], by=TOBIN, at=NOON)
     for most in (2, 24):
         with django_assert_num_queries(7):
-            assert len(pages.cards(Event.objects.order_by("start_at")[:most], person=ILKA)) == most
+            assert len(pages.cards(Event.objects.order_by("start_at")[:most], person=ILKA, may=True)) == most
 
 
 def test_no_key_is_given_twice_and_a_records_key_is_kept(ground: eventful.Ground) -> None:

@@ -105,7 +105,7 @@ def test_people_are_hidden_until_somebody_chooses_to_see_them(
     for query in ("", "?shown=1"):
         answer = client.get(url(picture, kind, query), headers={"If-None-Match": seen["ETag"]})
         assert answer.status_code == 200
-        assert b"A person: hidden" in answer.content
+        assert b"A person or vehicle: hidden" in answer.content
         assert answer["Cache-Control"] == "no-store"
         assert "ETag" not in answer
 
@@ -113,17 +113,17 @@ def test_people_are_hidden_until_somebody_chooses_to_see_them(
     shown = client.get(url(picture, kind, "?shown=1"))
     assert shown["Content-Type"] == "image/jpeg"
     assert shown["Cache-Control"] == "private, no-cache"
-    assert b"A person: hidden" in client.get(url(picture, kind)).content
+    assert b"A person or vehicle: hidden" in client.get(url(picture, kind)).content
 
     client.post("/pictures/people/", {"show": "0"})
-    assert b"A person: hidden" in client.get(url(picture, kind, "?shown=1")).content
+    assert b"A person or vehicle: hidden" in client.get(url(picture, kind, "?shown=1")).content
 
 
 def test_a_hunch_of_a_person_hides_until_somebody_has_looked(client: Any, ground: eventful.Ground) -> None:
     event = ground.events[0]
     one, other = event.pictures.order_by("taken_at")[:2]
     Hunch.objects.create(picture=other, what="person", score=0.6, by="test", at=NOON)
-    assert b"A person: hidden" in client.get(url(one)).content
+    assert b"A person or vehicle: hidden" in client.get(url(one)).content
 
     say(event, Line(what="animal", species="jay"))
     assert client.get(url(one))["Content-Type"] == "image/jpeg"

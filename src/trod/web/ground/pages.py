@@ -11,6 +11,7 @@ from django.urls import reverse
 
 from trod.errors import WrongInput
 from trod.web.models import Deployment, Event, Reserve, Sighting, Sign, Site
+from trod.web.pictures.people import SHOWS_PEOPLE
 
 MOST_POINTS = 20_000  # of one imported track file; what is more is thinned
 MOST_SIGN = 2000  # on the map at once, newest first
@@ -90,8 +91,8 @@ def came_by_month(site: Site) -> tuple[list[str], list[tuple[str, list[int], int
 
 
 def latest_pictures(site: Site, n: int = 8) -> list[tuple[str, datetime]]:
-    """Covers of the site's last events, without those that people said show a person."""
-    hidden = Q(word__sightings__what__in=[Sighting.What.PERSON, Sighting.What.VEHICLE])
+    """Covers of the site's last events, without those that people said show a person or a vehicle."""
+    hidden = Q(word__sightings__what__in=SHOWS_PEOPLE)
     newest: list[tuple[str, datetime]] = []
     for d in site.deployments.order_by("-start")[:4]:
         rows = (

@@ -107,10 +107,8 @@ def give(request: HttpRequest) -> HttpResponse:
     if not locks.may_see(request):
         return _no_right(request)
     chosen = {n for said in request.POST.getlist("who") if (n := whole(said)) is not None}
-    if request.user.is_authenticated and not request.user.is_superuser:
-        chosen.add(request.user.pk)  # nobody takes the right from themselves by a slip
     try:
-        rights.give(locks.RIGHT, chosen, at_machine=rights.at_the_machine(request))
+        rights.give_by(request, locks.RIGHT, chosen)
     except rights.LastHolder as trouble:
         messages.error(request, str(trouble))
     else:

@@ -15,7 +15,7 @@ from django.db.models.functions import Mod, RowNumber
 from trod import sky
 from trod.web.catalogue.words import redoable, tell
 from trod.web.models import Event, Hunch, Picture, Reserve, Sighting, Site, Species, Word
-from trod.web.pictures.people import HUNCH_SCORE
+from trod.web.pictures.people import HUNCH_SCORE, SHOWS_PEOPLE, WITHHELD, verdict
 
 MOST_FRAMES = 80  # on the strip; of a longer event evenly chosen ones
 NEAR_TWILIGHT = timedelta(hours=2)
@@ -75,6 +75,8 @@ class Card:
     short: str
     saw: str
     person: bool
+    withheld: bool
+    """Its pictures are not for this caller, so nothing can be said of it."""
     infrared: bool
     frames: list[Frame]
     whole: int
@@ -85,16 +87,18 @@ class Card:
     hunch: str
 
 
-def cards(events: QuerySet[Event], *, person: str, blind: bool = False) -> list[Card]:
-    """Events as cards, in a fixed number of queries. blind : a second look; others' words are not told."""
+def cards(events: QuerySet[Event], *, person: str, may: bool, blind: bool = False) -> list[Card]:
+    """Events as cards, in a fixed number of queries.
+
+    may : this person holds the right to see people. blind : a second look; others' words are not told.
+    """
     rows = list(events.select_related("deployment__site__reserve", "word"))
     ids = [e.pk for e in rows]
     frames = _frames(ids)
     said = _said(ids)
     people = set(
-        Sighting.objects.filter(word__in=[e.word_id for e in rows if e.word_id], what="person").values_list(
-            "word_id", flat=True
-        )
+        Sighting.objects.filter(word__in=[e.word_id for e in rows if e.word_id], what__in=SHOWS_PEOPLE)
+        .values_list("word_id", flat=True)
     )
     hunches = _hunches(ids)
     made = []
@@ -102,7 +106,9 @@ def cards(events: QuerySet[Event], *, person: str, blind: bool = False) -> list[
         pk = event.pk
         guess = hunches.get(pk, [])
         guessed = any(h.what == "person" and h.score >= HUNCH_SCORE for h in guess)
-        hides = event.word_id in people if event.word_id else guessed
+        seen = verdict(
+            reviewed=event.word_id is not None, people=event.word_id in people, guessed=guessed, may=may, chosen=False
+        )
         words = said.get(pk, [])
         mine_said = any(w.by == person and w.undone_at is None for w in words)
         closed = blind and not mine_said
@@ -119,7 +125,8 @@ def cards(events: QuerySet[Event], *, person: str, blind: bool = False) -> list[
                 sentence=sentence(event, [f for _, f in strip]),
                 short=f"{event.deployment.site.name}, {_when(event.start_at, zone)}",
                 saw=str(event.word.uuid) if event.word else "",
-                person=hides,
+                person=seen in ("hidden", "people"),
+                withheld=seen in WITHHELD,
                 infrared=bool(event.infrared),
                 frames=[f for _, f in strip],
                 whole=event.frames,

@@ -17,11 +17,15 @@ from trod.web.access import person
 from trod.web.catalogue import words
 from trod.web.look import pages, queue
 from trod.web.models import Event, Reserve, Word
-from trod.web.pictures.people import shown_here
+from trod.web.pictures import people
 
 AHEAD = 12  # events the page holds before it asks for more
 PLACE = "look"  # in the session: the queue this browser was last at
 LONGEST_BODY = 200_000
+NOT_FOR_YOU = (
+    "This event's pictures are withheld from you, so nothing can be said of it: nobody has reviewed it yet, or people "
+    "are in it. Whoever may see people can give you the right, under Settings."
+)
 
 
 @require_GET
@@ -43,7 +47,8 @@ def look(request: HttpRequest) -> HttpResponse:
             "which": queue.WHICH,
             "lights": queue.LIGHTS,
             "sorts": queue.SORTS,
-            "people_shown": shown_here(request),
+            "people_shown": people.chose(request),
+            "may_see_people": people.may_see(request),
             "rule": events.sentence(),
         },
     )
@@ -63,7 +68,7 @@ def _resume(request: HttpRequest, me: str) -> dict[str, Any] | None:
     following = wish.after(last.event, me).select_related("deployment__site__reserve").first()
     if following is None:
         return None
-    card = pages.cards(Event.objects.filter(pk=following.pk), person=me, blind=True)[0]
+    card = pages.cards(Event.objects.filter(pk=following.pk), person=me, may=people.may_see(request), blind=True)[0]
     return {"event": following, "sentence": card.sentence, "wish": wish}
 
 
@@ -74,8 +79,9 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
     wish = queue.read(request.GET, Reserve.objects.order_by("id").first())
     left, whole = wish.counts(me)
     animals, others = pages.keys()
-    first = pages.cards(Event.objects.filter(pk=pk), person=me, blind=wish.which == "second")
-    following = pages.cards(wish.after(here, me)[: AHEAD - 1], person=me, blind=wish.which == "second")
+    may, blind = people.may_see(request), wish.which == "second"
+    first = pages.cards(Event.objects.filter(pk=pk), person=me, may=may, blind=blind)
+    following = pages.cards(wish.after(here, me)[: AHEAD - 1], person=me, may=may, blind=blind)
     data = {
         "cards": [pages.as_json(c) for c in first + following],
         "ended": len(following) < AHEAD - 1,
@@ -87,7 +93,8 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
         "queue": wish.query(),
         "second": wish.which == "second",
         "left": left,
-        "shown": shown_here(request),
+        "shown": people.chose(request),
+        "not_for_you": NOT_FOR_YOU,
         "pictures": reverse("pictures:people").removesuffix("people/"),
         "urls": {name: reverse(f"look:{name}") for name in ("look", "more", "act")}
         | {"one": reverse("look:one", args=[0])[:-1]},
@@ -104,6 +111,8 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
             "animals": animals,
             "others": others,
             "people_shown": data["shown"],
+            "may_see_people": may,
+            "not_for_you": NOT_FOR_YOU,
         },
     )
 
@@ -119,7 +128,7 @@ def more(request: HttpRequest) -> JsonResponse:
     wish = queue.read(request.GET, Reserve.objects.order_by("id").first())
     back = request.GET.get("back") == "1"
     rows = wish.after(here, me, back=back)[: 1 if back else AHEAD]
-    found = pages.cards(rows, person=me, blind=wish.which == "second")
+    found = pages.cards(rows, person=me, may=people.may_see(request), blind=wish.which == "second")
     return JsonResponse({"cards": [pages.as_json(c) for c in found], "ended": len(found) < AHEAD})
 
 
@@ -127,7 +136,8 @@ def more(request: HttpRequest) -> JsonResponse:
 def one(request: HttpRequest, pk: int) -> JsonResponse:
     """One event as it is now."""
     me = person(request)
-    found = pages.cards(Event.objects.filter(pk=pk), person=me, blind=request.GET.get("which") == "second")
+    blind = request.GET.get("which") == "second"
+    found = pages.cards(Event.objects.filter(pk=pk), person=me, may=people.may_see(request), blind=blind)
     if not found:
         raise Http404
     return JsonResponse({"card": pages.as_json(found[0])})
@@ -185,6 +195,8 @@ def _say(request: HttpRequest, asked: dict[str, Any], me: str) -> JsonResponse:
             "look-through again and say it there.",
             410,
         )
+    if people.event_verdict(event, may=people.may_see(request)) in people.WITHHELD:
+        return _trouble(NOT_FOR_YOU, 422)  # else saying "blank" would open it
     lines = asked.get("lines")
     if not isinstance(lines, list):
         raise WrongInput("lines", got=type(lines).__name__, needed="a list of what was seen")
@@ -210,7 +222,7 @@ def _say(request: HttpRequest, asked: dict[str, Any], me: str) -> JsonResponse:
         "text": words.tell(word),
     }
     if before:
-        card = pages.cards(Event.objects.filter(pk=event.pk), person=me)[0]
+        card = pages.cards(Event.objects.filter(pk=event.pk), person=me, may=people.may_see(request))[0]
         answer["others"] = [
             {"by": said.by, "when": said.when, "text": said.text, "same": said.text == answer["text"]}
             for said in card.words

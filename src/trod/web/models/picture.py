@@ -51,6 +51,7 @@ class Picture(models.Model):
 
     class Meta:
         ordering = ["taken_at", "file_order", "id"]
+        permissions = [("see_people", "Can see people in pictures, and pictures nobody has reviewed")]
         indexes = [
             models.Index(fields=["deployment", "taken_at"]),
             models.Index(fields=["event", "taken_at"]),

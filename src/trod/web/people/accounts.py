@@ -1,4 +1,4 @@
-"""Accounts: a name and a password. Roles come later; until then each may do everything."""
+"""Accounts: a name and a password. Each may do everything, but for the rights of `trod.web.people.rights`."""
 
 from __future__ import annotations
 

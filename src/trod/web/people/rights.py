@@ -100,6 +100,13 @@ def give(codename: str, chosen: set[int], *, at_machine: bool) -> None:
             raise LastHolder("", _words(codename))
 
 
+def give_by(request: HttpRequest, codename: str, chosen: set[int]) -> None:
+    """As `give`, by somebody who holds it; nobody takes the right from themselves by a slip."""
+    if request.user.is_authenticated and not request.user.is_superuser:
+        chosen = chosen | {request.user.pk}
+    give(codename, chosen, at_machine=at_the_machine(request))
+
+
 def close(user: AbstractUser, *, at_machine: bool) -> None:
     """Close an account. Raises LastHolder as `give` does."""
     with transaction.atomic():

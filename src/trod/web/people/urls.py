@@ -24,5 +24,6 @@ urlpatterns = [
     path("species/of/<slug:slug>/delete/", views.species_delete, name="species_delete"),
     path("accounts/new/", views.account_new, name="account_new"),
     path("accounts/<int:pk>/close/", views.account_close, name="account_close"),
+    path("accounts/people/", views.see_people, name="see_people"),
     path("undo/", views.undo, name="undo"),
 ]

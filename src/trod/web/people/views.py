@@ -18,6 +18,7 @@ from trod.web.pages import THEMES
 from trod.web.people import rights
 from trod.web.people.cautions import cautions_html
 from trod.web.people.forms import AccountForm, ReserveForm, SpeciesForm
+from trod.web.pictures import people as pictured
 
 YEAR_S = 365 * 24 * 3600
 form_methods = require_http_methods(["GET", "POST"])
@@ -39,6 +40,8 @@ def settings(request: HttpRequest) -> HttpResponse:
                 "accounts": get_user_model().objects.filter(is_active=True).order_by("username"),
                 "species_count": Species.objects.count(),
                 "logged_in": request.user.is_authenticated,
+                "may_see_people": (may := pictured.may_see(request)),
+                "people_holders": rights.holders(pictured.RIGHT) if may else [],
             },
         )
     answer = redirect("people:settings")
@@ -111,6 +114,22 @@ def account_new(request: HttpRequest) -> HttpResponse:
         messages.success(request, f"The account {form.cleaned_data['username']} is made.")
         return redirect("people:settings")
     return render(request, "trod/people/account.html", {"form": form}, status=422 if form.is_bound else 200)
+
+
+@require_POST
+def see_people(request: HttpRequest) -> HttpResponse:
+    """Say which accounts may see people in pictures."""
+    if not pictured.may_see(request):
+        messages.error(request, "You may not see people in pictures, so you cannot give the right either.")
+        return redirect("people:settings")
+    chosen = {n for said in request.POST.getlist("who") if (n := forms_common.whole(said)) is not None}
+    try:
+        rights.give_by(request, pictured.RIGHT, chosen)
+    except rights.LastHolder as last:
+        messages.error(request, str(last))
+    else:
+        messages.success(request, "It is kept who may see people in pictures.")
+    return redirect("people:settings")
 
 
 @form_methods

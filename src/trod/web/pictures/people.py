@@ -1,21 +1,59 @@
-"""People in pictures are hidden by default: which pictures those are, and who may see them."""
+"""Who may see which picture: the one place that decides, for every address, page, list and export.
+
+A picture that nobody has reviewed may show anybody, so it is for those alone who hold the right to see people; so is
+one of which somebody said that a person or a vehicle is in it. Those who hold the right still see the latter only
+after they chose to in this browser, and likewise what a machine takes for a person and nobody has reviewed.
+"""
 
 from __future__ import annotations
 
-from django.db.models import Exists, OuterRef, QuerySet
+from typing import Any, Literal
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.http import HttpRequest
 
-from trod.web.models import Hunch, Picture, Sighting
+from trod.web.models import Event, Hunch, Picture, Sighting
+from trod.web.people import rights
 
+RIGHT = "see_people"
 SESSION = "show_people"
-HUNCH_SCORE = (
-    0.3  # from here on a guess of "person" hides; ours: better one deer hidden than one walker shown
-)
+# From here on a guess of "person" hides. Ours: better one deer hidden than one walker shown.
+HUNCH_SCORE = 0.3
+SHOWS_PEOPLE = (Sighting.What.PERSON, Sighting.What.VEHICLE)
+
+Verdict = Literal["open", "shown", "hidden", "not reviewed", "people"]
+"""open : to every account. shown : to this caller. hidden : until this caller chooses to see people. The other two:
+withheld from this caller, and why."""
+WITHHELD: tuple[Verdict, ...] = ("not reviewed", "people")
+
+
+def may_see(request: HttpRequest) -> bool:
+    """Whether this caller holds the right to see people in pictures."""
+    return rights.may(request, RIGHT)
+
+
+def chose(request: HttpRequest) -> bool:
+    """Whether somebody with the right chose to see people in this browser."""
+    return bool(request.session.get(SESSION)) and may_see(request)
+
+
+def verdict(*, reviewed: bool, people: bool, guessed: bool, may: bool, chosen: bool) -> Verdict:
+    """Whether a picture is shown to a caller.
+
+    people : somebody said that a person or a vehicle is in its event. guessed : a machine guesses a person.
+    may : the caller holds the right. chosen : and wants to see people now.
+    """
+    if reviewed and not people:
+        return "open"
+    if not may:
+        return "people" if reviewed else "not reviewed"
+    hides = people if reviewed else guessed
+    return "hidden" if hides and not chosen else "shown"
 
 
 def with_people(pictures: QuerySet[Picture]) -> QuerySet[Picture]:
-    """Adds `said` (somebody looked), `person_said` and `person_guessed` to each picture."""
-    said = Sighting.objects.filter(word=OuterRef("event__word"), what=Sighting.What.PERSON)
+    """Adds to each picture what decides: `person_said`, `person_guessed` and `person_alone` (of the file itself)."""
+    said = Sighting.objects.filter(word=OuterRef("event__word"), what__in=SHOWS_PEOPLE)
     guessed = Hunch.objects.filter(
         picture__event=OuterRef("event"), what=Sighting.What.PERSON, score__gte=HUNCH_SCORE
     )
@@ -25,6 +63,27 @@ def with_people(pictures: QuerySet[Picture]) -> QuerySet[Picture]:
     )
 
 
-def shown_here(request: HttpRequest) -> bool:
-    """Whether somebody chose to see people in this browser."""
-    return bool(request.session.get(SESSION))
+def of_row(row: dict[str, Any], *, may: bool, chosen: bool) -> Verdict:
+    """The verdict on a picture's values, taken after `with_people`: `event__word` and what that adds."""
+    return verdict(
+        reviewed=row["event__word"] is not None,
+        people=row["person_said"],
+        guessed=row["person_guessed"] or row["person_alone"],
+        may=may,
+        chosen=chosen,
+    )
+
+
+NOT_REVIEWED = Q(event__word__isnull=True)
+"""Of pictures that went through `with_people`: nobody has reviewed it."""
+OPEN = Q(event__word__isnull=False, person_said=False)
+"""Of the same: open to every account."""
+
+
+def event_verdict(event: Event, *, may: bool, chosen: bool = False) -> Verdict:
+    """The verdict on one event's pictures."""
+    said = event.word_id is not None and Sighting.objects.filter(word=event.word_id, what__in=SHOWS_PEOPLE).exists()
+    guessed = Hunch.objects.filter(
+        picture__event=event, what=Sighting.What.PERSON, score__gte=HUNCH_SCORE
+    ).exists()
+    return verdict(reviewed=event.word_id is not None, people=said, guessed=guessed, may=may, chosen=chosen)

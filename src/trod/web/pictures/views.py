@@ -1,7 +1,7 @@
 """One picture or clip, by its SHA-256, as thumbnail, in viewing size or as it came from the camera.
 
 Named by its hash, a picture never changes, so a browser may keep it for a year. Two things are held back
-from that: the blank that stands for a person, and pictures nobody has looked at yet, which may become such.
+from that: the drawing that stands for a person, and pictures nobody has reviewed yet, which may become such.
 """
 
 from __future__ import annotations
@@ -55,18 +55,11 @@ _FIGURE = (
     '<g fill="#d9d0ba" stroke="#8f8468" stroke-width="3"><path d="M236 330c0-58 36-92 84-92s84 34 84 92z"/>'
     '<circle cx="320" cy="180" r="42"/></g>'
 )
-_DRAWN = (
-    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 640 480" role="img" aria-label="{words}">'
-    '<rect width="640" height="480" fill="#d9d0ba"/>'
-    '<path d="M0 0 640 480M640 0 0 480" stroke="#8f8468" stroke-width="3" opacity=".25"/>{figure}'
-    '<text x="320" y="{low}" font-family="Georgia,serif" font-size="30" text-anchor="middle" '
-    'fill="#4a4334">{words}</text></svg>'
-)
-_FIGURE = (
-    '<g fill="#d9d0ba" stroke="#8f8468" stroke-width="3"><path d="M236 330c0-58 36-92 84-92s84 34 84 92z"/>'
-    '<circle cx="320" cy="180" r="42"/></g>'
-)
-HIDDEN = _DRAWN.format(words="A person: hidden", figure=_FIGURE, low=390).encode()
+DRAWN = {
+    "hidden": _DRAWN.format(words="A person or vehicle: hidden", figure=_FIGURE, low=390).encode(),
+    "people": _DRAWN.format(words="A person or vehicle: withheld", figure=_FIGURE, low=390).encode(),
+    "not reviewed": _DRAWN.format(words="Not reviewed yet: withheld", figure=_FIGURE, low=390).encode(),
+}
 MISSING = _DRAWN.format(words="No picture to be seen", figure="", low=250).encode()
 
 
@@ -81,12 +74,13 @@ def picture(request: HttpRequest, sha256: str, kind: str) -> HttpResponseBase:
         return HttpResponse(
             "No picture of that name is in the catalogue.", status=404, content_type="text/plain"
         )
-    looked = row["event__word"] is not None
-    person = row["person_said"] if looked else (row["person_guessed"] or row["person_alone"])
-    if person and not (request.GET.get("shown") == "1" and hiding.shown_here(request)):
-        return _drawn(HIDDEN)
+    may = hiding.may_see(request)
+    chosen = may and request.GET.get("shown") == "1" and hiding.chose(request)
+    found = hiding.of_row(row, may=may, chosen=chosen)
+    if found in DRAWN:
+        return withheld(found)
     tag = f'"{sha256}-{kind}"'
-    keep = f"private, max-age={YEAR_S}, immutable" if looked and not person else "private, no-cache"
+    keep = f"private, max-age={YEAR_S}, immutable" if found == "open" else "private, no-cache"
     if tag in request.headers.get("If-None-Match", ""):
         answer: HttpResponseBase = HttpResponseNotModified()
     elif kind == "original":
@@ -114,8 +108,8 @@ def picture(request: HttpRequest, sha256: str, kind: str) -> HttpResponseBase:
 
 @require_POST
 def people(request: HttpRequest) -> HttpResponse:
-    """Show or hide people in this browser."""
-    if request.POST.get("show") == "1":
+    """Show or hide people in this browser; to show them takes the right."""
+    if request.POST.get("show") == "1" and hiding.may_see(request):
         request.session[hiding.SESSION] = True
     else:
         request.session.pop(hiding.SESSION, None)
@@ -130,6 +124,11 @@ def _guarded(answer: HttpResponseBase) -> HttpResponseBase:
     answer.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
     answer.headers["Cross-Origin-Resource-Policy"] = "same-origin"
     return answer
+
+
+def withheld(why: hiding.Verdict) -> HttpResponseBase:
+    """The drawing that stands for a picture which this caller does not see."""
+    return _drawn(DRAWN[why])
 
 
 def _drawn(svg: bytes) -> HttpResponseBase:

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from trod import __version__
 from trod.exchange import folder
@@ -16,7 +16,7 @@ from trod.findings import Filter, localtime, wording
 from trod.web import models
 from trod.web.catalogue import answers, condition, evidence
 from trod.web.catalogue.evidence import Account
-from trod.web.pictures.people import with_people
+from trod.web.pictures.people import NOT_REVIEWED, OPEN, with_people
 
 _DEPLOYMENTS = (
     ("deployment", "key of the deployment: one camera at one site for a time"),
@@ -77,14 +77,16 @@ def export(
 ) -> dict[str, Any]:
     """Write the records into a folder. Raises WrongInput, CatalogueTrouble, OSError.
 
-    people : list events and pictures with people too. show_sensitive : sensitive sites at their true places.
-    Returns rows by table, and how many pictures with people were left out.
+    people : list events and pictures with people or vehicles too, and pictures nobody has reviewed.
+    show_sensitive : sensitive sites at their true places.
+    Returns rows by table, and how many pictures with people, and how many not reviewed, were left out.
     """
     reserve = answers.the_reserve()
     account = evidence.gather(reserve)
     asked = answers.make_filter(account, first=first, last=last)
     pictures = _pictures(reserve, asked)
-    withheld = 0 if people else pictures.filter(_shows_people()).count()
+    unseen = 0 if people else pictures.filter(NOT_REVIEWED).count()
+    withheld = 0 if people else pictures.exclude(OPEN).count() - unseen
     tables = folder.record_tables(account.evidence, asked, show_sensitive=show_sensitive, with_people=people)
     tables[1:1] = [
         Table(
@@ -107,18 +109,18 @@ def export(
             name="pictures",
             what="The files of the archive.",
             columns=_columns(_PICTURES),
-            rows=_picture_rows(pictures if people else pictures.exclude(_shows_people())),
+            rows=_picture_rows(pictures if people else pictures.filter(OPEN)),
         )
     )
     counts = folder.write(
         tables,
         dest,
         title=f"{reserve.name}: records{_period(asked)}",
-        notes=_notes(reserve, account, withheld, people=people, show_sensitive=show_sensitive),
+        notes=_notes(reserve, account, withheld, unseen, people=people, show_sensitive=show_sensitive),
         made=f"Made with Trod {__version__}.",
         progress=progress,
     )
-    return {"rows": counts, "people_left_out": withheld}
+    return {"rows": counts, "people_left_out": withheld, "not_reviewed_left_out": unseen}
 
 
 def _period(asked: Filter) -> str:
@@ -130,7 +132,7 @@ def _period(asked: Filter) -> str:
 
 
 def _notes(
-    reserve: models.Reserve, account: Account, withheld: int, *, people: bool, show_sensitive: bool
+    reserve: models.Reserve, account: Account, withheld: int, unseen: int, *, people: bool, show_sensitive: bool
 ) -> list[str]:
     notes = [f"Local times are those of {reserve.zone}."]
     if reserve.invented:
@@ -142,9 +144,17 @@ def _notes(
             else "Sensitive sites stand at the middle of a coarse cell, with their uncertainty in metres."
         )
     if people:
-        notes.append("Events and pictures with people are listed: mind their privacy and your law.")
-    elif withheld:
-        notes.append(f"Left out: {wording.plural(withheld, 'picture')} with people, and the words on them.")
+        notes.append(
+            "Events and pictures with people and vehicles, and pictures nobody has reviewed, are listed: mind the "
+            "privacy of people and your law."
+        )
+    else:
+        if withheld:
+            notes.append(
+                f"Left out: {wording.plural(withheld, 'picture')} with people or vehicles, and the words on them."
+            )
+        if unseen:
+            notes.append(f"Left out: {wording.plural(unseen, 'picture')} that nobody has reviewed.")
     if account.evidence.unseen:
         notes.append(
             f"{wording.plural(len(account.evidence.unseen), 'event')} of the reserve not looked at yet."
@@ -200,12 +210,6 @@ def _pictures(reserve: models.Reserve, asked: Filter) -> QuerySet[models.Picture
         end = datetime.fromtimestamp(localtime.day_after_start_s(asked.last, reserve.zone), UTC)
         rows = rows.filter(taken_at__lt=end)
     return rows
-
-
-def _shows_people() -> Q:
-    """Somebody said so, or a machine guesses so and nobody has looked yet: as in the pictures' pages."""
-    guessed = Q(person_guessed=True) | Q(person_alone=True)
-    return Q(person_said=True) | (Q(event__word__isnull=True) & guessed)
 
 
 def _picture_rows(pictures: QuerySet[models.Picture]) -> Iterator[Sequence[Any]]:

@@ -20,6 +20,8 @@ from trod.web import home
 from trod.web.access import person
 from trod.web.catalogue import bring_home, field_door, field_notes, round_papers
 from trod.web.models import Reserve, Site
+from trod.web.pictures import people
+from trod.web.pictures import views as pictures
 from trod.web.rounds.forms import HomeForm
 
 MOST_HANDED_IN = 64_000_000  # one visit can weigh 55 MB; `trod serve` itself takes no more
@@ -154,12 +156,14 @@ def decide(request: HttpRequest, name: str) -> HttpResponse:
 
 @require_GET
 def photo(request: HttpRequest, sha256: str) -> HttpResponseBase:
-    """A photo that was taken on a visit."""
+    """A photo that was taken on a visit. Nobody reviews those, so they are for whoever may see people."""
     path = files.photo_path(home.archive_root(), sha256)
     if path is None:
         raise Http404("There is no such photo.")
+    if not people.may_see(request):
+        return pictures.withheld("not reviewed")
     answer = FileResponse(path.open("rb"), content_type="image/jpeg")
     answer.headers["X-Content-Type-Options"] = "nosniff"
     answer.headers["Content-Security-Policy"] = "default-src 'none'"
-    answer.headers["Cache-Control"] = "private, max-age=31536000, immutable"
+    answer.headers["Cache-Control"] = "private, no-cache"
     return answer

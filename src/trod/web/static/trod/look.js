@@ -120,7 +120,7 @@
     for (const sha of pool.keys()) if (!keep.has(sha)) { const e = pool.get(sha); if (e.element.pause) { e.element.pause(); e.element.removeAttribute("src"); } pool.delete(sha); }
   }
 
-  const altOf = (c, f) => `${c.short}, ${c.person && !data.shown ? "a person: hidden" : `picture ${f.name}`}`;
+  const altOf = (c, f) => `${c.short}, ${c.withheld ? "withheld from you" : c.person && !data.shown ? "a person or vehicle: hidden" : `picture ${f.name}`}`;
 
   // Showing ---------------------------------------------------------------------------------------------------------
 
@@ -272,7 +272,8 @@
     strip.scrollTo(0, 0);
     strip.hidden = c.frames.length === 0;
     drawStory(c);
-    $("people-row").hidden = !(c.person || data.shown);
+    $("people-row").hidden = !(c.person || data.shown) || c.withheld;
+    $("withheld").hidden = !c.withheld;
     $("people-back").value = `${data.urls.look}${c.id}${data.queue ? `?${data.queue}` : ""}`;
     orderTabs(c.site_id);
   }
@@ -428,7 +429,7 @@
   }
   function putDot(x, y) {
     const c = card(), f = c?.frames[frame];
-    if (!f || (c.person && !data.shown)) return;
+    if (!f || c.withheld || (c.person && !data.shown)) return;
     pen.dots.push({ picture: f.sha, x: Math.round(x * 1e5) / 1e5, y: Math.round(y * 1e5) / 1e5, sex: pen.sex, age: pen.age });
     pen.chosen = pen.dots.length - 1;
     drawDots();
@@ -505,6 +506,7 @@
 
   function write(lines, text = "") {
     const c = card();
+    if (c.withheld) { notice(data.not_for_you, { calm: true }); return; }
     const note = pen.note;
     const op = { act: "say", uuid: uuid(), event: c.key, event_id: c.id, saw: c.saw, lines, note, queue: data.queue, second: data.second, place: c.short };
     text = text || tell(lines, note);
@@ -515,7 +517,7 @@
     if (!c.done) { c.done = true; }
     c.words.unshift({ uuid: op.uuid, by: data.me, when: "just now", text, stands: true, undone: "" });
     for (const w of c.words.slice(1)) w.stands = false;
-    if (lines.some((l) => l.what === "person")) c.person = true;
+    if (lines.some((l) => l.what === "person" || l.what === "vehicle")) c.person = true;
     count(1);
     echo(c.short, text);
     send(op);
@@ -645,7 +647,7 @@
     } catch { if (answer && answer.ok) answer = null; }
     busy = false;
     if (answer && answer.ok) { settled(op); if (op.second && said.others) compare(op, said); if (op.act !== "say") refresh(op.event_id); return; }
-    if (answer && [400, 409, 410, 413].includes(answer.status)) { settled(op); refuse(op, answer.status, said); return; }
+    if (answer && [400, 409, 410, 413, 422].includes(answer.status)) { settled(op); refuse(op, answer.status, said); return; }
     failures += 1;
     timer = setTimeout(pump, Math.min(15000, 500 * 2 ** failures));
     drawTrouble(answer, said);
@@ -664,7 +666,7 @@
     if (index < 0) return;
     const fetched = await one(id);
     if (!fetched || outbox.some((op) => op.event_id === id)) return;
-    Object.assign(order[index], { saw: fetched.saw, words: fetched.words, hidden: fetched.hidden, person: fetched.person });
+    Object.assign(order[index], { saw: fetched.saw, words: fetched.words, hidden: fetched.hidden, person: fetched.person, withheld: fetched.withheld });
     if (index === at) drawStory(order[index]);
   }
 
