@@ -125,7 +125,7 @@ def test_a_page_shows_what_is_stale_and_does_not_wait_nor_save(cast, django_asse
     made(cast)
     visit(cast, 1, arrival="working")
     before = m.Job.objects.count()
-    with django_assert_max_num_queries(6):
+    with django_assert_max_num_queries(11):
         held = forecasts.shown(cast.reserve, cast.now)
 
     assert held.stale

@@ -75,7 +75,7 @@ def forget() -> None:
         _last.clear()
 
 
-def _unchanged() -> tuple[Any, ...] | None:
+def unchanged() -> tuple[Any, ...] | None:
     """A mark that is the same as long as nobody wrote anything at all; None where there is no such mark.
 
     SQLite counts the commits of others (PRAGMA data_version) and the changes of one's own connection.
@@ -131,13 +131,13 @@ def gather(reserve: models.Reserve) -> Account:
     """The evidence with its deployments' pieces and its stamp, in at most ten queries; in none when nobody
     has written anything since it was last asked for.
     """
-    mark = _unchanged()
+    mark = unchanged()
     of = threading.get_ident()
     held = _last.get(of)
     if mark is not None and held is not None and held[0] == (mark, reserve.pk):
         return held[1]
     account = _gather(reserve)
-    if mark is not None and mark == _unchanged():
+    if mark is not None and mark == unchanged():
         with _lock:
             if len(_last) > 64:
                 _last.clear()

@@ -10,9 +10,9 @@ Cells and card are followed by the simulation; faults and theft, which come at r
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import json
 import math
+import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import UTC, date, datetime, timedelta
@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from django.db.models import Avg, Count, F, FloatField, Max, Q
+from django.db.models import Avg, Count, F, FloatField
 from django.db.models.functions import Cast
 from django.utils import timezone
 from numpy.typing import NDArray
@@ -34,18 +34,18 @@ from trod.planning.endurance import NO_HAZARD, StopForecast
 from trod.planning.upkeep import Access, NextVisit, Standing, VisitPrice
 from trod.planning.weather import Climate
 from trod.web import home, jobs
-from trod.web.catalogue import hunger, outfits
-from trod.web.catalogue.evidence import gather
+from trod.web.catalogue import basis, hunger, outfits
+from trod.web.catalogue.basis import Basis
+from trod.web.catalogue.evidence import gather, unchanged
 from trod.web.catalogue.outfits import Assumed
-from trod.web.models import Card, Deployment, Intake, Job, Mishap, Picture, Reserve, Visit, Word
+from trod.web.models import Deployment, Job, Mishap, Picture, Reserve, Visit
 
 Floats = NDArray[np.float64]
 JOB = "forecasts"
-VERSION = 2
+VERSION = 3
 KEPT_DAYS = 730  # of a curve, in the file
 FEW = 25  # so few cameras are forecast at once when nothing is kept yet
 TRAVEL_MIN = 60.0  # there and back, where nobody said where rounds start; assumed
-WORDS_A_STEP = 200  # so many words of people make a forecast stale; fewer wait for the next day
 AGAIN_AFTER = timedelta(hours=1)  # before a failed making is tried again
 
 
@@ -124,35 +124,25 @@ class Kept:
 # What is kept -----------------------------------------------------------------------------------------------
 
 
-def stamp(reserve: Reserve, *, today: date) -> str:
-    """The same as long as nothing changed that a forecast rests on. A fixed number of quick queries.
+_stamped: dict[int, tuple[tuple[Any, ...], str]] = {}  # by thread, as long as nobody wrote anything at all
 
-    Times and counts of what came home stand for the pictures themselves.
-    """
-    standing = Deployment.objects.filter(site__reserve=reserve, end__isnull=True)
-    parts: list[Any] = [VERSION, today.isoformat(), reserve.zone, reserve.climate]
-    parts += [reserve.base_latitude, reserve.base_longitude]
-    parts += standing.order_by("slug").values_list(
-        "slug", "start", "cells", "mode", "burst", "delay_s", "time_lapse_h", "card__size_gb", "camera__serial",
-        "site__slug", "site__feature", "site__latitude", "site__longitude", "site__closed", "site__losses_per_year",
-        "site__quiet_days", "site__name", "camera__name",
-        "camera__model__idle_mw", "camera__model__wake_j", "camera__model__day_frame_j",
-        "camera__model__night_frame_j", "camera__model__measured", "camera__model__cell_kind",
-        "camera__model__cell_count", "camera__model__cells", "camera__model__flash",
-    )  # fmt: skip
-    parts += (
-        Visit.objects.filter(deployment__in=standing.values("pk"))
-        .order_by("at", "uuid")
-        .values_list("uuid", "at", "arrival", "cells_changed", "cells_kind", "cells_count", "card_in", "card_out")
-    )
-    parts += Card.objects.order_by("label").values_list("label", "size_gb")
-    parts += (
-        Intake.objects.filter(deployment__site__reserve=reserve, state=Intake.State.WHOLE)
-        .order_by("name")
-        .values_list("name", "new")
-    )
-    parts.append((Word.objects.aggregate(last=Max("id"))["last"] or 0) // WORDS_A_STEP)
-    return hashlib.sha256(repr(parts).encode()).hexdigest()[:24]
+
+def stamp(reserve: Reserve, *, today: date) -> str:
+    """The same as long as nothing changed that a forecast rests on: the digest of the record that it is made from."""
+    mark = unchanged()
+    key = (mark, reserve.pk, today)
+    if mark is not None and _stamped.get(threading.get_ident(), ((), ""))[0] == key:
+        return _stamped[threading.get_ident()][1]
+    found = _basis(reserve, today=today).stamp
+    if mark is not None and mark == unchanged():
+        if len(_stamped) > 64:
+            _stamped.clear()
+        _stamped[threading.get_ident()] = (key, found)
+    return found
+
+
+def _basis(reserve: Reserve, *, today: date) -> Basis:
+    return basis.read(reserve, VERSION, today.isoformat())
 
 
 def _path(reserve: Reserve) -> Path:
@@ -227,8 +217,9 @@ def _args(reserve: Reserve) -> dict[str, Any]:
 
 def make(reserve: Reserve, now: datetime, *, report: jobs.Report | None = None) -> Kept:
     """Work all forecasts of a reserve out and keep them."""
-    mark = stamp(reserve, today=_today(reserve, now))
-    found = {f.deployment: f for f in work_out(reserve, now, report=report)}
+    rests_on = _basis(reserve, today=_today(reserve, now))
+    mark = rests_on.stamp
+    found = {f.deployment: f for f in work_out(reserve, now, report=report, rests_on=rests_on)}
     data = {
         "version": VERSION,
         "stamp": mark,
@@ -274,11 +265,19 @@ def _today(reserve: Reserve, now: datetime) -> date:
 
 
 def work_out(
-    reserve: Reserve, now: datetime, *, only: Deployment | None = None, report: jobs.Report | None = None
+    reserve: Reserve,
+    now: datetime,
+    *,
+    only: Deployment | None = None,
+    report: jobs.Report | None = None,
+    rests_on: Basis | None = None,
 ) -> list[Forecast]:
-    """Forecasts of all standing cameras of a reserve, or of one."""
+    """Forecasts of all standing cameras of a reserve, or of one. rests_on : the record they are made from; read now
+    when None."""
+    rests_on = rests_on or _basis(reserve, today=_today(reserve, now))
+    reserve = rests_on.reserve
     climate = outfits.climate_of(reserve)
-    equipped = equipment(reserve, now, only=only)
+    equipped = equipment(reserve, now, only=only, rests_on=rests_on)
     out = []
     for number, (deployment, gear) in enumerate(equipped):
         if report is not None:
@@ -288,29 +287,29 @@ def work_out(
 
 
 def equipment(
-    reserve: Reserve, now: datetime, *, only: Deployment | None = None
+    reserve: Reserve, now: datetime, *, only: Deployment | None = None, rests_on: Basis | None = None
 ) -> list[tuple[Deployment, outfits.Equipped]]:
     """Standing cameras with all that their forecasts rest on. A fixed number of queries."""
+    rests_on = rests_on or _basis(reserve, today=_today(reserve, now))
+    reserve = rests_on.reserve
     zone, today = reserve.zone, _today(reserve, now)
     climate = outfits.climate_of(reserve)
     pieces = gather(reserve).pieces
-    rows = Deployment.objects.filter(site__reserve=reserve).select_related(
-        "camera__model", "site__reserve", "card"
-    )
+    every = rests_on.deployments()
     if only is not None:
-        rows = rows.filter(site=only.site_id) | rows.filter(camera=only.camera_id)
-    every = list(rows.order_by("site__slug", "start", "slug"))
+        every = [d for d in every if d.site_id == only.site_id or d.camera_id == only.camera_id]
+    every.sort(key=lambda d: (d.site.slug, d.start, d.slug))
     standing = [d for d in every if d.end is None and (only is None or d.pk == only.pk)]
     visits: dict[int, list[Visit]] = {}
-    seen = Visit.objects.filter(deployment__in=[d.pk for d in every] if only else rows.order_by().values("pk"))
-    for visit in seen.filter(at__lte=now).select_related("card_in").order_by("at", "uuid"):
-        visits.setdefault(visit.deployment_id or 0, []).append(visit)
-    suffered: dict[int, list[Mishap]] = {}
+    for visit in rests_on.visits():
+        if visit.at <= now:
+            visits.setdefault(visit.deployment_id or 0, []).append(visit)
     camera_of = {d.pk: d.camera_id for d in every}
-    hit = Q(camera__in=set(camera_of.values())) | Q(deployment__in=camera_of)
-    for mishap in Mishap.objects.filter(hit):
-        camera = mishap.camera_id or camera_of[mishap.deployment_id or 0]
-        suffered.setdefault(camera, []).append(mishap)
+    suffered: dict[int, list[Mishap]] = {}
+    for mishap in rests_on.rows(Mishap):
+        camera = mishap.camera_id or camera_of.get(mishap.deployment_id or 0)
+        if camera is not None:
+            suffered.setdefault(camera, []).append(mishap)
     sizes = file_sizes(reserve)
     by_model: dict[int | None, FileSizes] = {}
     counts: dict[int, Sequence[Any]] = {}
