@@ -381,7 +381,7 @@ def test_a_trip_by_hand_is_told_where_it_does_not_fit(base, wish):
 
 
 def test_the_list_of_who_is_due_asks_the_database_as_often_for_many(base, client, django_assert_max_num_queries):
-    with django_assert_max_num_queries(30):
+    with django_assert_max_num_queries(40):
         client.get("/rounds/")
     from trod.web import models as m
 
@@ -394,7 +394,7 @@ def test_the_list_of_who_is_due_asks_the_database_as_often_for_many(base, client
             slug=f"d{n}", camera=camera, site=site, start=base.now - timedelta(days=9), utc_offset_min=60
         )
     client.get("/rounds/")
-    with django_assert_max_num_queries(30):
+    with django_assert_max_num_queries(40):
         client.get("/rounds/")
 
 
