@@ -107,7 +107,7 @@ def quick_migration(empty: Path) -> None:
 class Worker:
     """One process with a house of its own, that does every n-th fault."""
 
-    def __init__(self, root: Path, cpu: int | None) -> None:
+    def __init__(self, root: Path, cpu: int | None, *, sabotage: bool = False) -> None:
         os.environ.update(TROD_HOME=str(root / "home"), TZ="UTC", DJANGO_SETTINGS_MODULE="trod.web.settings")
         os.environ.pop("TROD_DATABASE_URL", None)
         if cpu is not None:
@@ -129,7 +129,7 @@ class Worker:
         gc.freeze()
         self.house = House(root)
         self.house.build()
-        self.trials = Trials(self.house)
+        self.trials = Trials(self.house, sabotage=sabotage)
 
     def do(self, seed: int, number: int, only: str) -> Any:
         name, upon, rng = fault_of(seed, number, only)
@@ -147,7 +147,7 @@ def work(root: Path, said: argparse.Namespace, share: int, pipe: int) -> None:
     from faulting.trials import Result
 
     cpus = sorted(os.sched_getaffinity(0))
-    worker = Worker(root, cpus[share % len(cpus)])
+    worker = Worker(root, cpus[share % len(cpus)], sabotage=said.sabotage)
     until = time.monotonic() + said.seconds if said.seconds else None
     with os.fdopen(pipe, "w") as out:
         for number in range(share, said.faults, said.jobs):
@@ -188,13 +188,14 @@ def main() -> int:
     ask.add_argument("--seconds", type=float, default=0, help="begin no further fault after so long")
     ask.add_argument("--out", type=Path, help="write each result there, a JSON line each")
     ask.add_argument("--told", type=int, default=20, help="how many kinds of trouble to print in words")
+    ask.add_argument("--sabotage", action="store_true", help="try the harness itself: take pictures away unseen")
     said = ask.parse_args()
     memory = Path("/dev/shm")
     place = memory if os.access(memory, os.W_OK) else None
     began = time.monotonic()
     with tempfile.TemporaryDirectory(prefix="trod-faults-", dir=place, ignore_cleanup_errors=True) as folder:
         if said.number is not None:
-            result = Worker(Path(folder) / "0", None).do(said.seed, said.number, said.only)
+            result = Worker(Path(folder) / "0", None, sabotage=said.sabotage).do(said.seed, said.number, said.only)
             print(json.dumps(result.plain(), indent=1))
             return int(result.bad)
         pipes, pids = [], []

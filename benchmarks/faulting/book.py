@@ -82,12 +82,12 @@ class Book:
         lost = []
         have = pictures_in(root)
         lost += [f"picture {name} {sha[:12]}" for sha, name in self.pictures.items() if sha not in have]
-        notes = root / "field-notes"
         for sha, name in self.photos.items():
-            if digest(notes / f"{sha}.jpg") != sha:
+            if sha not in [digest(p) for p in papers_in(root, f"{sha}.jpg", earlier=earlier)]:
                 lost.append(f"photo {name} {sha[:12]}")
         for uuid, text in self.notes.items():
-            if text not in json.dumps(read(notes / f"{uuid}.json") or {}, ensure_ascii=False):
+            found = [read(p) or {} for p in papers_in(root, f"{uuid}.json", earlier=earlier)]
+            if not any(text in json.dumps(note, ensure_ascii=False) for note in found):
                 lost.append(f"field note {uuid}")
         lost += self._lost_words(words_in(root, earlier=earlier))
         lists = lists_in(root, earlier=earlier)

@@ -52,8 +52,9 @@ class Result:
 class Trials:
     """The trials of one worker and its house."""
 
-    def __init__(self, house: House) -> None:
-        self.h = house
+    def __init__(self, house: House, *, sabotage: bool = False) -> None:
+        """sabotage : after each errand a picture is taken out of the archive unseen, to try whether the book sees it."""
+        self.h, self.sabotage = house, sabotage
         self.steps: dict[str, int] = {}
         self.seconds: dict[str, float] = {}
         self.root_may = os.geteuid() == 0 and _own_mounts()
@@ -141,6 +142,8 @@ class Trials:
     def judged(self, result: Result, book: Book, errand: Errand, ended: Ended) -> Result:
         """What was promised is in the archive now; and after a person did what one does, all is."""
         h = self.h
+        if self.sabotage:
+            next(p for p in sorted(h.archive.rglob("data/**/*.JPG")) if ".incoming" not in p.parts).unlink()
         self.heard(result, book, errand, ended)
         if not errand.gone:  # half restored is no loss: the backup has it
             result.lost += book.lost_in_archive(h.archive)
