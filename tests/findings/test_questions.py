@@ -90,11 +90,115 @@ def test_a_species_never_seen_gets_an_upper_limit_not_a_zero() -> None:
 
     assert found.value == 0
     assert found.interval is not None
-    assert found.interval.high == approx(100 * 2.99573 / found.effort["camera_days"], rel=1e-5)
+    assert found.interval.high == approx(100 * 4 * 2.99573 / found.effort["camera_days"], rel=1e-5)
     assert found.sentence == (
-        "Lynx did not come by in 2\u202f830 camera-days; the true rate is probably below 0.106 per 100 "
+        "Lynx was not seen in 2\u202f830 camera-days; the true rate is probably below 0.423 per 100 "
         "camera-days (95 %)."
     )
+    assert (
+        "fewer than three visits, each counted as 4 passages (an assumption, for nothing here" in found.method
+    )
+
+
+def test_none_seen_in_a_part_takes_its_runs_from_the_whole_record() -> None:
+    """Red deer at a site and in days without any, known from the rest of the year at eight sites."""
+    asked = Filter(
+        species=("red-deer",), sites=("hidden-den",), first=date(2025, 3, 2), last=date(2025, 3, 4)
+    )
+    quiet = replace(YEAR, sightings=tuple(s for s in YEAR.sightings if s.site != "hidden-den"))
+    found, whole = what_comes(quiet, asked), what_comes(quiet, Filter(species=("red-deer",)))
+
+    assert found.value == 0 and found.interval is not None
+    assert found.interval.high == approx(100 * 2.99573 * whole.rows[0]["scatter_allowed_for"] / 3, rel=1e-5)
+    assert "as the same animals do elsewhere in this record" in found.method
+
+
+def seconds_of_watching(seconds: float) -> Evidence:
+    """One camera that watched for so long, and one animal in it."""
+    start = invented.utc("2025-06-01 10:00")
+    stood = replace(YEAR.deployments[0], watched=((start, start + seconds),), gaps=())
+    return replace(
+        YEAR, deployments=(stood,), sightings=(invented.sighting("red-deer", start + seconds / 2),), unseen=()
+    )
+
+
+@pytest.mark.parametrize("seconds", [1, 30, 120, 86_399])
+def test_seconds_of_watching_are_answered_with_a_count_and_no_rate(seconds: float) -> None:
+    """It once ended every question in an OverflowError."""
+    found = what_comes(seconds_of_watching(seconds))
+    asked = what_comes(seconds_of_watching(seconds), Filter(species=("red-deer",)))
+
+    assert found.rows[0]["passages"] == 1
+    assert (found.rows[0]["rate"], found.rows[0]["high"], found.rows[0]["exact_high"]) == (None, None, None)
+    assert found.sentence.endswith("1 passage, in too short a time for a rate.")
+    assert asked.value is None and asked.interval is None
+    assert "was seen once in" in asked.sentence and asked.sentence.endswith("too short a time for a rate.")
+    assert any("no rate is told" in caution for caution in found.cautions)
+    with pytest.raises(NotEnoughEvidence, match="no months with a day of effort or more"):
+        change(seconds_of_watching(seconds))
+    json.loads(found.to_json())
+
+
+@pytest.mark.parametrize("seconds", [1, 120, 86_400])
+def test_a_new_camera_of_seconds_beside_the_others_breaks_no_answer(seconds: float) -> None:
+    start = invented.utc("2026-02-20 10:00")
+    new = replace(
+        YEAR.deployments[0],
+        slug="gate-lane-2",
+        site="gate-lane",
+        watched=((start, start + seconds),),
+        gaps=(),
+    )
+    sites = tuple(d for d in YEAR.deployments if d.site != "gate-lane")
+    others = replace(
+        YEAR, deployments=sites, sightings=tuple(s for s in YEAR.sightings if s.site != "gate-lane")
+    )
+    came = invented.sighting("red-deer", start + 0.5, site="gate-lane", deployment="gate-lane-2")
+    more = replace(others, deployments=(*sites, new), sightings=(*others.sightings, came))
+    asked = Filter(species=("red-deer",))
+    before, after = what_comes(others, asked), what_comes(more, asked)
+
+    assert before.interval is not None and after.interval is not None
+    assert after.interval.high == approx(before.interval.high, rel=0.05)
+    assert after.interval.low == approx(before.interval.low, rel=0.05)
+    assert len(change(more, asked).rows) == len(change(others, asked).rows)
+
+
+def test_passages_where_no_camera_counts_as_watching_are_listed_but_not_in_a_rate() -> None:
+    only = replace(YEAR, deployments=tuple(d for d in YEAR.deployments if d.site != "elm-lick"))
+    asked = Filter(species=("red-deer",))
+    found = what_comes(only, asked)
+    lick = found.rows[0]["by_site"]["elm-lick"]
+
+    assert lick > 0
+    assert found.value == approx(100 * (found.rows[0]["passages"] - lick) / found.effort["camera_days"])
+    assert any(
+        c.startswith(f"{lick} passages at Elm Lick, where no camera counts as watching")
+        for c in found.cautions
+    )
+    there = what_comes(only, Filter(species=("red-deer",), sites=("elm-lick", "alder-ford")))
+    assert there.value is not None and there.value < found.rows[0]["passages"]
+
+
+def test_two_years_side_by_side_allow_for_runs() -> None:
+    found = change(invented.year(days=760), Filter(species=("red-deer",)))
+    pair = found.series["same_months"]
+
+    assert pair["interval"].low < pair["ratio"] < pair["interval"].high
+    exact = pair["only_if_they_come_singly"]
+    assert pair["interval"].low < exact.low and exact.high < pair["interval"].high
+    assert "p" not in pair
+
+
+def test_the_change_of_part_of_a_year_is_told_over_that_part_and_never_beyond() -> None:
+    """Four months: the headline's factor is the sentence's, from the first month to the last, not for a year."""
+    asked = Filter(species=("red-deer",), first=date(2025, 4, 1), last=date(2025, 7, 31))
+    found = change(YEAR, asked)
+
+    assert found.value is not None and found.interval is not None
+    assert found.unit == "times as often at its end"
+    assert found.value == approx(found.series["trend"]["factor_per_year"] ** (91 / 365.25))
+    assert f"{found.value:.2g}" in found.sentence
 
 
 def test_events_nobody_has_seen_yet_are_told() -> None:

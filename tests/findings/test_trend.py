@@ -11,7 +11,7 @@ import pytest
 from pytest import approx
 
 from trod.errors import NotEnoughEvidence
-from trod.findings import Filter, rates
+from trod.findings import Filter, rates, runs
 from trod.findings import trend as trends
 from trod.findings.effort import Effort
 from trod.findings.passages import Passage
@@ -130,19 +130,44 @@ def test_a_month_without_effort_stands_in_the_row_without_a_rate() -> None:
     assert [row.rate for row in rows] == [approx(10.0), None, None, approx(20.0)]
 
 
-def test_months_widen_only_when_site_months_scatter_beyond_site_and_month() -> None:
-    """Sites ten times apart, but in step: months are compared on the same sites, so Garwood stands."""
-    steady = {(f"s{k}", month): (30.0, 3 * k) for k in (1, 5, 30) for month in months(1, 6)}
-    wild = {
-        (f"s{k}", month): (30.0, 40 if (k + n) % 4 == 0 else 1)
-        for k in range(4)
-        for n, month in enumerate(months(1, 6))
-    }
+def test_months_take_the_scatter_of_the_whole_record() -> None:
+    """One month tells too little of runs; with none seen, the record's φ stands for a visit."""
+    cells = {("a", month): (30.0, count) for month, count in zip(months(1, 4), (6, 0, 9, 3), strict=True)}
+    known = runs.Scatter(count=18, phi_seen=2.0, phi=2.2, weeks=12.0, busy=7)
+    rows = trends.monthly(*made(cells), "UTC", known)
 
-    assert {row.shown.kind for row in trends.monthly(*made(steady), "UTC") if row.shown} == {rates.EXACT}
-    assert {row.shown.kind for row in trends.monthly(*made(wild), "UTC") if row.shown} == {
-        rates.BY_SITE_MONTH
-    }
+    assert [row.shown.kind for row in rows if row.shown] == [
+        rates.BY_RUNS, rates.NONE_SEEN, rates.BY_RUNS, rates.BY_RUNS,
+    ]  # fmt: skip
+    for row, count in zip(rows, (6, 0, 9, 3), strict=True):
+        assert row.shown is not None
+        if count:
+            low, high = runs.limits(count, known, 0.95)
+            assert (row.shown.low, row.shown.high) == (approx(low / 0.3), approx(high / 0.3))
+        else:
+            assert row.shown.high == approx(2.99573 * 2.2 / 0.3, rel=1e-5)
+
+
+def test_a_month_of_a_day_with_one_animal_has_an_upper_end_of_a_score_of_animals() -> None:
+    cells = {("a", date(2025, 1, 1)): (1.0, 1), ("a", date(2025, 2, 1)): (28.0, 3)}
+    known = runs.scatter([[1, 0, 1, 1, 1]], [[1.0, 7, 7, 7, 7]])
+    row = trends.monthly(*made(cells), "UTC", known)[0]
+
+    assert row.shown is not None
+    assert 100 < row.shown.high < 2000
+
+
+def test_a_trend_that_could_be_anything_is_refused() -> None:
+    """Ten passages all in the last of three months: the slope has no end; it once said over a thousand times."""
+    cells = {("a", month): (30.0, count) for month, count in zip(months(1, 4), (0, 0, 1, 10), strict=True)}
+
+    with pytest.raises(NotEnoughEvidence) as refused:
+        trends.trend(*made(cells), "UTC")
+
+    assert str(refused.value) == (
+        "with 11 passages in 4 months a tenth of the rate and ten times it would both fit; more passages, or more "
+        "sites watched over more months"
+    )
 
 
 def test_same_months_of_two_years_are_put_side_by_side() -> None:

@@ -113,7 +113,7 @@ def test_a_species_never_seen_is_drawn_as_an_upper_limit() -> None:
     spec = charts.chart(found)
     assert spec is not None
 
-    assert "none; under 0.106" in json.dumps(spec)
+    assert "none; under 0.423" in json.dumps(spec)
 
 
 def test_a_month_of_little_effort_does_not_squeeze_the_others_flat() -> None:
@@ -124,6 +124,31 @@ def test_a_month_of_little_effort_does_not_squeeze_the_others_flat() -> None:
     values = next(v for v in spec["datasets"].values() if "strip_from" in v[0])
 
     assert values[0]["cut"] and values[0]["high"] < 150
+
+
+def test_two_months_of_which_the_first_has_two_days_are_both_drawn_to_be_read() -> None:
+    """The first month's end once set the scale for both, at 10¹⁵ and more; now it is cut, with an arrowhead."""
+    rows = [dict(row) for row in FINDINGS["change"].rows[:2]]
+    rows[0].update(passages=1, camera_days=2.0, rate=50.0, low=0.1, high=1e15)
+    spec = charts.chart(replace(FINDINGS["change"], rows=tuple(rows)))
+    assert spec is not None
+    values = next(v for v in spec["datasets"].values() if "strip_from" in v[0])
+
+    assert [v["cut"] for v in values] == [True, False]
+    assert values[0]["high"] < 3 * rows[1]["high"]
+    assert values[0]["high"] >= values[0]["rate"]
+
+
+@pytest.mark.parametrize("top", [8.9, 9.9, 0.89, 19.0, 40.0, 890.0])
+def test_the_labels_of_the_axis_are_its_ticks(top: float) -> None:
+    """2.5 and 7.5 were once drawn as 3 and 8. What is drawn is read here, whatever the spec says."""
+    rows = [{**row, "rate": top / 2, "low": top / 4, "high": top} for row in FINDINGS["change"].rows[:4]]
+    spec = charts.chart(replace(FINDINGS["change"], rows=tuple(rows)), "paper")
+    assert spec is not None
+    ticks = [tick for tick in charts._nice_ticks(top) if tick <= top]
+    drawn = {e.text for e in ElementTree.fromstring(charts.svg(spec)).iter() if e.tag.endswith("text")}
+
+    assert {f"{tick:,g}" for tick in ticks} <= drawn
 
 
 def test_names_cannot_break_out_of_the_drawing() -> None:

@@ -6,6 +6,7 @@ one (their means), which takes the season's drift out of dawn and dusk.
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -21,7 +22,7 @@ from trod.errors import NotEnoughEvidence
 from trod.findings import circular, effort, localtime
 from trod.findings.localtime import Floats
 from trod.findings.passages import Passage
-from trod.findings.rates import Interval, seed_from
+from trod.findings.rates import Interval
 from trod.findings.sightings import Reserve, Selection
 
 POINTS = 288  # the curve's points: every five minutes
@@ -35,6 +36,12 @@ FEWEST = 10
 
 LIGHTS = ("day", "twilight", "night")
 TWILIGHT_DEG = sky.NAUTICAL_DEG  # twilight here: sun between the horizon and 12° below it
+
+
+def seed_from(*parts: object) -> int:
+    """A seed made of the data themselves, so that a rebuilt catalogue draws the same bootstrap."""
+    digest = hashlib.sha256("\x1f".join(repr(part) for part in parts).encode()).digest()
+    return int.from_bytes(digest[:8], "big")
 
 
 def anchored_hours(

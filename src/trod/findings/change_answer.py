@@ -11,7 +11,8 @@ from trod.findings import asking, rates, wording
 from trod.findings import trend as trends
 from trod.findings.effort import Effort
 from trod.findings.finding import Column, Finding
-from trod.findings.sightings import Evidence, Filter
+from trod.findings.passages import Passage
+from trod.findings.sightings import Evidence, Filter, Selection
 from trod.findings.trend import MonthRate, Trend
 
 _ALL = Filter()
@@ -35,13 +36,14 @@ _ONE_YEAR = (
 def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     """Whether the rate is changing: rate by month, effort under each, and a plain test of trend.
 
-    Returns a Finding whose `value` is the factor by which the rate changes in a year (1: no change), or None
-    with the reason among the cautions when no trend can be fitted.
+    Returns a Finding whose `value` is the factor by which the rate changes in a year, or over what was watched when
+    season cannot be parted from change (1: no change), or None with the reason among the cautions when no trend
+    can be fitted.
     Raises NotEnoughEvidence when no camera watched, or there is but one month of effort.
     """
     selection, found, worked = asking.prepare(evidence, filter)
     zone = selection.reserve.zone
-    months = trends.monthly(found, worked, zone)
+    months = trends.monthly(found, worked, zone, asking.scatter_of(selection, found))
     watched = [row for row in months if row.rate is not None]
     if len(watched) < 2:
         raise NotEnoughEvidence(
@@ -73,16 +75,19 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         kind="change",
         question="Is it changing?",
         sentence=sentence,
-        value=trend.factor_per_year if trend else None,
-        unit="times as often after one year",
-        interval=trend.interval if trend else None,
+        value=trend.factor if trend else None,
+        unit="times as often after one year"
+        if trend is None or trend.with_season
+        else "times as often at its end",
+        interval=trend.factor_interval if trend else None,
         effort=worked.to_dict(),
         filter=filter.to_dict(),
         filter_sentence=selection.sentence,
         method=(
-            "Rates per 100 camera-days by calendar month with exact Poisson limits (Garwood 1936), or a "
-            "quasi-Poisson interval where site-months scatter more than chance about a level for each site "
-            "and month. Trend: log-linear quasi-Poisson regression of passages per site and month on time, "
+            "Rates per 100 camera-days by calendar month. Their interval allows for passages that come in runs, as "
+            "the weeks of a site scatter over the whole record; the exact Poisson limits (Garwood 1936) beside it "
+            "hold only if animals come singly. Trend: log-linear quasi-Poisson regression of passages per site and "
+            "month on time, "
             f"effort as exposure, a level for each site{season} (McCullagh & Nelder 1989), with the robust "
             "standard error HC3 (MacKinnon & White 1985) where it is the larger."
         ),
@@ -90,6 +95,7 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
             asking.WATCHED,
             asking.STEADY_DETECTION,
             asking.NOT_NUMBERS,
+            asking.SHORT_RUNS,
             "The rate changes by the same factor at every site, evenly over time.",
             "Months are independent of one another once site"
             + (", season" if season else "")
@@ -98,7 +104,7 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         cautions=tuple(cautions),
         columns=COLUMNS,
         rows=tuple(_row(row) for row in months),
-        series={"trend": _trend(trend), "same_months": _same_months(months)},
+        series={"trend": _trend(trend), "same_months": _same_months(selection, found, months)},
         made=__version__,
         **asking.opened(found),
     )
@@ -166,13 +172,28 @@ def _trend(trend: Trend | None) -> dict[str, Any] | None:
     }
 
 
-def _same_months(months: Sequence[MonthRate]) -> dict[str, Any] | None:
-    """The same calendar months of the last two years that share any, side by side."""
+def _same_months(
+    selection: Selection, found: Sequence[Passage], months: Sequence[MonthRate]
+) -> dict[str, Any] | None:
+    """The same calendar months of the last two years that share any, side by side.
+
+    The ratio and its interval allow for runs; they are None, with the reason, where too few weeks tell of them.
+    """
     pair = trends.same_months(months)
     if len(pair) != 2 or sum(part[1] for part in pair.values()) == 0:
         return None
     (early, a), (late, b) = sorted(pair.items())
-    ratio = rates.ratio_of_rates(count_a=b[1], effort_a=b[2], count_b=a[1], effort_b=a[2])
+    year_of = {month: year for year, part in pair.items() for month in part[0]}
+    scatter = asking.scatter_of(selection, found, part=year_of.get)
+    ratio = interval = None
+    note = "Allows for passages that come in runs, and speaks of these very sites in these months."
+    try:
+        ratio, interval = rates.ratio_by_runs(
+            count_a=b[1], effort_a=b[2], count_b=a[1], effort_b=a[2], scatter=scatter
+        )
+    except NotEnoughEvidence as trouble:
+        note = f"No comparison is given: {trouble}."
+    singly = rates.ratio_of_rates(count_a=b[1], effort_a=b[2], count_b=a[1], effort_b=a[2])
     return {
         "earlier": early,
         "later": late,
@@ -181,17 +202,16 @@ def _same_months(months: Sequence[MonthRate]) -> dict[str, Any] | None:
         "later_passages": b[1],
         "earlier_camera_days": a[2],
         "later_camera_days": b[2],
-        "ratio": ratio.ratio,
-        "interval": ratio.interval,
-        "p": ratio.p,
-        "note": "Exact Poisson comparison of the same months; too narrow where passages come in runs.",
+        "ratio": ratio,
+        "interval": interval,
+        "only_if_they_come_singly": singly.interval,
+        "note": note,
     }
 
 
 def _sentence(name: str, trend: Trend, period: str) -> str:
-    """The change in words: per year when season is parted, else over what was watched, at most a year."""
-    years = 1.0 if trend.with_season else min(1.0, max(trend.span_years, 1 / 12))
-    factor, low, high = trend.over(years)
+    """The change in words: per year when season is parted, else over what was watched."""
+    factor, low, high = trend.factor, trend.factor_interval.low, trend.factor_interval.high
     within = "from year to year, season taken out" if trend.with_season else f"over {period}"
     ends = f"{_factor(low)} to {_factor(high)} times"
     if low <= 1 <= high:
@@ -200,10 +220,7 @@ def _sentence(name: str, trend: Trend, period: str) -> str:
             f"{_factor(factor)} times what it was, and anything from {ends} would fit (95 %)."
         )
     word = "more" if factor > 1 else "less"
-    return (
-        f"{name} came {word} often {within}: the rate became {_factor(factor)} times what it was "
-        f"({ends}, 95 %)."
-    )
+    return f"{name} came {word} often {within}: the rate became {_factor(factor)} times what it was ({ends}, 95 %)."
 
 
 def _factor(value: float) -> str:

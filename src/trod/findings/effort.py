@@ -51,8 +51,8 @@ def effort(selection: Selection) -> Effort:
     for site, spans in selection.watched.values():
         for start, end in spans:
             by_site[site] = by_site.get(site, 0.0) + (end - start) / DAY_S
-            for month, days in _by_month(start, end, zone):
-                by_site_month[site, month] = by_site_month.get((site, month), 0.0) + days
+            for month, a, b in months_of_span(start, end, zone):
+                by_site_month[site, month] = by_site_month.get((site, month), 0.0) + (b - a) / DAY_S
     for site, gap in selection.gaps:
         gaps[site] = gaps.get(site, 0.0) + (gap.end_s - gap.start_s) / DAY_S
     by_month: dict[date, float] = {}
@@ -67,13 +67,14 @@ def effort(selection: Selection) -> Effort:
     )
 
 
-def _by_month(start_s: float, end_s: float, zone: str) -> list[tuple[date, float]]:
+def months_of_span(start_s: float, end_s: float, zone: str) -> list[tuple[date, float, float]]:
+    """A watched span cut at the borders of the reserve's months: (month, from, to) of each piece. [UTC unix s]"""
     parts = []
     month = localtime.month_of(localtime.local_date(start_s, zone))
     while start_s < end_s:
         month_end = localtime.day_start_s(localtime.next_month(month), zone)
         stop = min(end_s, month_end)
-        parts.append((month, (stop - start_s) / DAY_S))
+        parts.append((month, start_s, stop))
         start_s, month = stop, localtime.next_month(month)
     return parts
 

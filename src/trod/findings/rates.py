@@ -1,35 +1,30 @@
-"""Rates of passages per 100 camera-days, their intervals, and whether chance alone explains their scatter.
+"""Rates of passages per 100 camera-days with the interval that runs of animals deserve, and what stands beside it.
 
-Garwood's limits are exact when passages fall singly and independently at one steady rate. Animals do not:
-they come in runs of days and to some sites far more than to others. So the scatter between sites (or
-between the weeks of a site) is measured first, and when it is larger than chance, a wider interval is
-shown and Garwood's stands beside it.
+Garwood's limits are exact when passages fall singly and independently at one steady rate. Animals do not: they
+come in runs. So how the weeks of a site scatter is measured first (`trod.findings.runs`), and the interval shown
+allows for it. It speaks of these very sites in this time; what other sites like them would show is another
+question (`trod.findings.likesites`) and stands beside it, where it can be answered at all.
 """
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import optimize, stats
-from scipy.special import gammaln
+from scipy import stats
 
 from trod.errors import NotEnoughEvidence, WrongInput
+from trod.findings import likesites, runs, wording
 from trod.findings.localtime import Floats
+from trod.findings.runs import Scatter
 
 PER_DAYS = 100.0
 LEVEL = 0.95
-BOOTSTRAPS = 1999
-# Below this many units the scatter between them is itself too poorly known to widen an interval by it.
-FEWEST_UNITS = 4
-# Ours, measured: to miss real scatter costs more than to widen for none. With 0.05 the interval shown held
-# the truth in 0.88 to 0.95 of simulated cases (6 to 30 uneven sites, 1 to 10 passages each), with 0.2 in 0.91
-# to 0.97, while even sites still mostly get Garwood's.
-OVERDISPERSED_P = 0.2
+# Ours: with less watched time than this only counts are told, for a rate would be told from hours.
+FEWEST_DAYS = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,10 +51,11 @@ class Interval:
 
 EXACT = "exact Poisson limits (Garwood 1936)"
 ONE_SIDED = "one-sided exact Poisson limit (none was seen)"
-BY_SITE = "quasi-Poisson, widened by the scatter between sites"
-BY_WEEK = "quasi-Poisson, widened by the scatter between the weeks of a site"
-BY_SITE_MONTH = "quasi-Poisson, widened by the scatter of site-months about their site and month"
-BOOTSTRAP = "percentiles of a bootstrap that draws whole sites"
+BY_RUNS = "allowing for passages that come in runs, from the scatter between the weeks of a site"
+NONE_SEEN = "one-sided limit (none was seen), allowing for passages that come in runs"
+SINGLY = "exact Poisson limits (Garwood 1936), which hold only if animals come singly"
+LIKE_THESE = "for sites like these, from how these differ (negative binomial)"
+RATIO_BY_RUNS = "allowing for passages that come in runs"
 
 
 def _check_level(level: float) -> None:
@@ -162,170 +158,78 @@ def ratio_of_rates(
     )
 
 
-@dataclass(frozen=True, kw_only=True)
-class Dispersion:
-    """How much more counts scatter than chance alone would have them.
-
-    index : Pearson's χ² over its degrees of freedom; 1 is chance alone. p : chance of as large a χ².
-    """
-
-    index: float
-    chi2: float
-    degrees: int
-    p: float
-
-    @property
-    def is_over(self) -> bool:
-        """Whether the scatter is larger than chance explains (p under 0.2)."""
-        return self.index > 1 and self.p < OVERDISPERSED_P
-
-
-def dispersion(
-    counts: Sequence[float] | Floats, efforts: Sequence[float] | Floats | None = None
-) -> Dispersion:
-    """Scatter of counts around one common rate.
-
-    counts, efforts : (units,); units without effort are left out. Without efforts all count alike.
-    Notes : Σ(y − μ)²/μ with μ = effort × common rate, over (units − 1). For equal efforts this is the
-    variance-to-mean ratio. The χ² law of it is approximate where expected counts are under about 1.
-    References : R. A. Fisher (1950) The significance of deviations from expectation in a Poisson series,
-    Biometrics 6:17–24.
-    """
-    y = np.asarray(counts, dtype=float)
-    t = np.ones_like(y) if efforts is None else np.asarray(efforts, dtype=float)
-    y, t = y[t > 0], t[t > 0]
-    if len(y) < 2 or y.sum() == 0:
-        raise NotEnoughEvidence(
-            f"{len(y)} units with {y.sum():g} passages", need="scatter needs two units and one passage"
-        )
-    mu = t * y.sum() / t.sum()
-    chi2 = float(np.sum((y - mu) ** 2 / mu))
-    degrees = len(y) - 1
-    return Dispersion(index=chi2 / degrees, chi2=chi2, degrees=degrees, p=float(stats.chi2.sf(chi2, degrees)))
-
-
-@dataclass(frozen=True, kw_only=True)
-class NegativeBinomial:
-    """A negative binomial fit: mean m, and k so that the variance is m + m²/k; k infinite is Poisson."""
-
-    mean: float
-    k: float
-    log_likelihood: float
-
-    def probability(self, counts: Sequence[int] | Floats) -> Floats:
-        """The fitted chance of each count."""
-        x = np.asarray(counts, dtype=float)
-        if math.isinf(self.k):
-            return np.asarray(stats.poisson.pmf(x, self.mean), dtype=float)
-        return np.asarray(stats.nbinom.pmf(x, self.k, self.k / (self.k + self.mean)), dtype=float)
-
-
-def negative_binomial(counts: Sequence[int] | Floats) -> NegativeBinomial:
-    """Maximum-likelihood fit of a negative binomial to counts of equal effort.
-
-    Notes : the mean's estimate is the sample mean whatever k is; k maximises the profile likelihood. When
-    the sample variance does not exceed the mean the maximum lies at k → ∞, the Poisson law.
-    References : C. I. Bliss & R. A. Fisher (1953) Fitting the negative binomial distribution to biological
-    data, Biometrics 9:176–200.
-    """
-    y = np.asarray(counts, dtype=float)
-    if len(y) < 2 or y.sum() == 0:
-        raise NotEnoughEvidence(
-            f"{len(y)} counts with {y.sum():g} in all", need="a fit needs two counts and one passage"
-        )
-    mean = float(y.mean())
-    poisson = float(np.sum(stats.poisson.logpmf(y, mean)))
-    if float(y.var()) <= mean:
-        return NegativeBinomial(mean=mean, k=math.inf, log_likelihood=poisson)
-
-    def loss(log_k: float) -> float:
-        k = math.exp(log_k)
-        terms = gammaln(y + k) - gammaln(k) - gammaln(y + 1)
-        terms += k * math.log(k / (k + mean)) + y * math.log(mean / (k + mean))
-        return -float(np.sum(terms))
-
-    best = optimize.minimize_scalar(loss, bounds=(-12, 14), method="bounded", options={"xatol": 1e-11})
-    return NegativeBinomial(mean=mean, k=math.exp(float(best.x)), log_likelihood=-float(best.fun))
-
-
-def quasi_poisson(
-    counts: Sequence[float] | Floats,
-    efforts: Sequence[float] | Floats,
-    *,
-    level: float = LEVEL,
-    kind: str = BY_SITE,
-    index: float | None = None,
-    degrees: int | None = None,
+def limited(
+    count: int, effort_days: float, scatter: Scatter | None, level: float = LEVEL
 ) -> tuple[float, Interval]:
-    """Rate per 100 camera-days with a log-scale interval widened by the scatter of the units.
+    """Passages per 100 camera-days with the interval that their runs deserve.
 
-    counts, efforts : (units,). index, degrees : a dispersion measured elsewhere, else over these units.
-    Notes : the log of the rate has variance φ/Σy; ends are rate·exp(±t·√(φ/Σy)) with Student's t on the
-    units' degrees of freedom. φ is not let under 1: less scatter than chance does not narrow it.
-    References : P. McCullagh & J. A. Nelder (1989) Generalized Linear Models, 2nd ed., §6.2.3 (variance
-    proportional to the mean, φ from Pearson's χ²); from memory.
+    scatter : how the weeks scatter in these or in more data of the same animals; None when that is not known
+    (only for a count of 0, where the usual runs of `runs.PHI_UNKNOWN` are allowed for).
+    Notes : one-sided when none was seen. Where too few weeks say how a large count came together, the exact
+    Poisson limits stand in, under a name that says when they hold.
     """
-    _check_level(level)
-    y, t = np.asarray(counts, dtype=float), np.asarray(efforts, dtype=float)
-    _check_effort("effort", float(t.sum()))
-    if index is None or degrees is None:
-        found = dispersion(y, t)
-        index, degrees = found.index, found.degrees
-    rate = PER_DAYS * float(y.sum()) / float(t.sum())
-    wide = float(stats.t.ppf((1 + level) / 2, degrees)) * math.sqrt(max(index, 1.0) / float(y.sum()))
-    return rate, Interval(low=rate * math.exp(-wide), high=rate * math.exp(wide), level=level, kind=kind)
+    value, exact = exact_rate(count, effort_days, level)
+    per = PER_DAYS / effort_days
+    if count == 0:
+        high = runs.none_seen(scatter, level) * per
+        return value, Interval(low=0.0, high=high, level=level, kind=NONE_SEEN)
+    if scatter is None or scatter.tells_too_little(count):
+        return value, Interval(low=exact.low, high=exact.high, level=level, kind=SINGLY)
+    low, high = runs.limits(count, scatter, level)
+    return value, Interval(low=low * per, high=high * per, level=level, kind=BY_RUNS)
 
 
-def seed_from(*parts: object) -> int:
-    """A seed made of the data themselves, so that a rebuilt catalogue draws the same bootstrap."""
-    digest = hashlib.sha256("\x1f".join(repr(part) for part in parts).encode()).digest()
-    return int.from_bytes(digest[:8], "big")
+def ratio_by_runs(
+    *, count_a: int, effort_a: float, count_b: int, effort_b: float, scatter: Scatter, level: float = LEVEL
+) -> tuple[float, Interval]:
+    """Rate a over rate b, allowing for runs; where one count is 0 only one end is given.
 
-
-def bootstrap_by_site(
-    counts: Sequence[float] | Floats,
-    efforts: Sequence[float] | Floats,
-    *,
-    level: float = LEVEL,
-    draws: int = BOOTSTRAPS,
-) -> Interval:
-    """Percentile interval of the rate when whole sites are drawn anew, with replacement.
-
-    counts, efforts : (sites,), sorted by the caller; the seed is made of them.
-    Notes : keeps whatever holds a site's passages together. With under about 20 sites it is too narrow
-    (tests measure by how much), which is why the quasi-Poisson interval is the one shown.
-    References : B. Efron & R. J. Tibshirani (1993) An Introduction to the Bootstrap, ch. 13.
+    scatter : of both parts together, each site in each part about its own rate.
+    Raises NotEnoughEvidence when nothing was seen in either, or too few weeks say how the passages came.
+    Notes : counts of 0 are taken as ½; ends are ratio·exp(±t·√(φ(1/a + 1/b))). Ours; measured in
+    docs/models/rates.md.
     """
+    _check_count("count_a", count_a)
+    _check_count("count_b", count_b)
+    _check_effort("effort_a", effort_a)
+    _check_effort("effort_b", effort_b)
     _check_level(level)
-    y, t = np.asarray(counts, dtype=float), np.asarray(efforts, dtype=float)
-    y, t = y[t > 0], t[t > 0]
-    if len(y) < 2:
-        raise NotEnoughEvidence(f"{len(y)} site with effort", need="drawing sites anew needs at least two")
-    rng = np.random.default_rng(seed_from(y.tolist(), t.tolist()))
-    weights = rng.multinomial(len(y), np.full(len(y), 1 / len(y)), size=draws)
-    rates = PER_DAYS * (weights @ y) / (weights @ t)
-    low, high = np.quantile(rates, [(1 - level) / 2, (1 + level) / 2])
-    return Interval(low=float(low), high=float(high), level=level, kind=BOOTSTRAP)
+    if count_a + count_b == 0:
+        raise NotEnoughEvidence("nothing was seen in either part", need="a ratio needs at least one passage")
+    if scatter.tells_too_little(count_a + count_b):
+        raise NotEnoughEvidence(
+            f"{count_a + count_b} passages, but too few weeks to tell how they run",
+            need="a comparison needs more weeks in which the animals came",
+        )
+    a, b = max(count_a, 0.5), max(count_b, 0.5)
+    ratio = (a / effort_a) / (b / effort_b)
+    wide = math.exp(scatter.student(level) * math.sqrt(scatter.phi * (1 / a + 1 / b)))
+    return ratio, Interval(
+        low=ratio / wide if count_a else 0.0,
+        high=ratio * wide if count_b else math.inf,
+        level=level,
+        kind=RATIO_BY_RUNS,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
 class Rate:
     """A rate per 100 camera-days: the interval shown, the others beside it, and why that one.
 
-    count, effort_days : what it rests on. shown : the interval to print. exact : Garwood's.
-    others : further intervals (bootstrap, and Garwood's when it is not the one shown).
-    why : a plain sentence. by_site, by_week : the scatter, or None where too few units.
+    value, shown, exact : None when less than a day was watched: only the count is told then.
+    count, effort_days : what it rests on. exact : Garwood's.
+    others : Garwood's, and what sites like these would show where that can be told.
+    why : plain sentences. scatter : of the weeks.
     """
 
-    value: float
+    value: float | None
     count: int
     effort_days: float
-    shown: Interval
-    exact: Interval
+    shown: Interval | None
+    exact: Interval | None
     others: tuple[Interval, ...]
     why: str
-    by_site: Dispersion | None
-    by_week: Dispersion | None
+    scatter: Scatter
 
 
 def rate(
@@ -334,80 +238,74 @@ def rate(
     *,
     week_counts: Sequence[Sequence[float]] = (),
     week_efforts: Sequence[Sequence[float]] = (),
+    elsewhere: Scatter | None = None,
     level: float = LEVEL,
 ) -> Rate:
-    """The rate over all sites, with the interval that its scatter deserves.
+    """The rate at these sites in this time, with the interval that the runs of its passages deserve.
 
-    site_counts, site_efforts : (sites,) passages and camera-days.
-    week_counts, week_efforts : per site, passages and camera-days of each of its weeks; optional.
-    Notes : the choice is ours. 1. None seen: the one-sided exact limit. 2. At least four sites and more
-    scatter between them than chance (p < 0.2): quasi-Poisson between sites. 3. Else, more scatter between
-    the weeks within sites than chance: quasi-Poisson between weeks. 4. Else Garwood. Of the two widened
-    ones the wider is shown when both apply.
+    site_counts, site_efforts : (sites,) passages and camera-days; what was seen at a site without effort takes no
+    part.
+    week_counts, week_efforts : per site, passages and camera-days of its weeks one after another from its first
+    watched day, those without effort included as 0.
+    elsewhere : the scatter of the same animals at other sites or times, for a count of 0.
+    Raises NotEnoughEvidence without any effort.
     """
     y, t = np.asarray(site_counts, dtype=float), np.asarray(site_efforts, dtype=float)
-    total, days = round(float(y.sum())), float(t.sum())
+    total, days = round(float(y[t > 0].sum())), float(t.sum())
+    _check_effort("effort", days)
+    scatter = runs.scatter(week_counts, week_efforts)
+    why = ""
+    if days < FEWEST_DAYS:
+        why = "Cameras watched for less than a day, too little for a rate."
+    elif total == 0 and y.sum() > 0:
+        why = "It was seen only where no camera counts as watching, so there is no rate."
+    if why:
+        return Rate(value=None, count=total, effort_days=days, shown=None, exact=None, others=(), why=why,
+                    scatter=scatter)  # fmt: skip
     value, exact = exact_rate(total, days, level)
-    by_site = by_week = None
-    if total == 0:
-        why = "None was seen, so only an upper limit can be given."
-        return Rate(value=value, count=0, effort_days=days, shown=exact, exact=exact, others=(), why=why,
-                    by_site=None, by_week=None)  # fmt: skip
-    sites = int(np.sum(t > 0))
-    if sites >= FEWEST_UNITS:
-        by_site = dispersion(y, t)
-    by_week = _within(week_counts, week_efforts)
-
-    wider: list[tuple[Interval, str]] = []
-    if by_site is not None and by_site.is_over:
-        wider.append((
-            quasi_poisson(y, t, level=level)[1],
-            f"Sites differ {_times(by_site.index)} more than chance alone would have them, so the interval "
-            "is widened to what other sites of the same kind might have shown",
-        ))  # fmt: skip
-    if by_week is not None and by_week.is_over:
-        wider.append((
-            quasi_poisson(y, t, level=level, kind=BY_WEEK, index=by_week.index, degrees=by_week.degrees)[1],
-            f"Passages come in runs (weeks of one site differ {_times(by_week.index)} more than chance), so "
-            "the interval is widened",
-        ))  # fmt: skip
-    others: list[Interval] = []
-    if wider:
-        shown, why = max(wider, key=lambda pair: pair[0].high / max(pair[0].low, 1e-300))
-        why += "; the exact Poisson limits beside it hold only for these cameras and single passages."
-        others.append(exact)
-    else:
-        shown = exact
-        why = (
-            "Sites and weeks scatter no more than chance, so the exact Poisson limits are shown."
-            if by_site is not None or by_week is not None
-            else "Too few sites and weeks to measure their scatter; the exact Poisson limits shown may be "
-            "too narrow."
-        )
-    if sites >= FEWEST_UNITS:
-        others.append(bootstrap_by_site(y, t, level=level))
+    known = elsewhere if total == 0 else scatter
+    _, shown = limited(total, days, known, level)
+    others: list[Interval] = [] if shown.kind == SINGLY else [exact]
+    why = _why(total, shown, known)
+    try:
+        low, high = likesites.limits(y, t, level)
+        others.append(Interval(low=PER_DAYS * low, high=PER_DAYS * high, level=level, kind=LIKE_THESE))
+    except NotEnoughEvidence as trouble:
+        why += f" What other sites like these would show cannot be told: {trouble}."
     return Rate(value=value, count=total, effort_days=days, shown=shown, exact=exact, others=tuple(others),
-                why=why, by_site=by_site, by_week=by_week)  # fmt: skip
+                why=why, scatter=scatter)  # fmt: skip
 
 
-def _times(index: float) -> str:
-    return f"{index:.2g} times"
+PLAINLY = 1.05  # less than this above 1 is told as no scatter beyond chance, as two digits are printed
+HERE = "The interval speaks of these very sites in this time."
 
 
-def _within(counts: Sequence[Sequence[float]], efforts: Sequence[Sequence[float]]) -> Dispersion | None:
-    """Scatter between the weeks of each site around that site's own rate; degrees: weeks less sites.
-
-    Only sites with something seen say anything; None when fewer than `FEWEST_UNITS` degrees are left.
-    """
-    chi2, degrees = 0.0, 0
-    for site_counts, site_efforts in zip(counts, efforts, strict=True):
-        y, t = np.asarray(site_counts, dtype=float), np.asarray(site_efforts, dtype=float)
-        y, t = y[t > 0], t[t > 0]
-        if len(y) < 2 or y.sum() == 0:
-            continue
-        mu = t * y.sum() / t.sum()
-        chi2 += float(np.sum((y - mu) ** 2 / mu))
-        degrees += len(y) - 1
-    if degrees < FEWEST_UNITS:
-        return None
-    return Dispersion(index=chi2 / degrees, chi2=chi2, degrees=degrees, p=float(stats.chi2.sf(chi2, degrees)))
+def _why(count: int, shown: Interval, scatter: Scatter | None) -> str:
+    if count == 0:
+        phi = runs.phi_when_none(scatter)
+        source = (
+            "as the same animals do elsewhere in this record"
+            if scatter is not None and scatter.tells_of_others
+            else "an assumption, for nothing here says how they run"
+        )
+        return (
+            "None was seen, so only an upper limit can be given: fewer than three visits, each counted as "
+            f"{phi:.2g} passages ({source})."
+        )
+    if shown.kind == SINGLY or scatter is None:
+        return (
+            f"{count} passages in too few weeks to tell how they run; the exact Poisson limits shown hold only if "
+            f"animals come singly. {HERE}"
+        )
+    if scatter.phi < PLAINLY:
+        return f"Weeks of one site scatter no more than single passages would. {HERE}"
+    if scatter.phi_seen >= PLAINLY:
+        return (
+            f"Passages come in runs (weeks of one site scatter {scatter.phi_seen:.2g} times as much as single "
+            f"passages would), and the interval allows for {scatter.phi:.2g} times. {HERE}"
+        )
+    return (
+        "Weeks of one site scatter no more than single passages would; as "
+        f"{wording.plural(scatter.busy, 'week')} with a passage {'tells' if scatter.busy == 1 else 'tell'} little of "
+        f"runs, the interval allows for {scatter.phi:.2g} times. {HERE}"
+    )

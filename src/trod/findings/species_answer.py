@@ -29,17 +29,19 @@ COLUMNS = (
     Column(key="first", title="First seen", kind="date"),
     Column(key="last", title="Last seen", kind="date"),
 )
-_WIDENED = (
-    "Where passages scatter more than chance between sites or weeks, the interval shown is widened; the "
-    "exact Poisson limits stand beside it and hold only for these very cameras and passages that fall singly."
+_FEW_WEEKS = (
+    "Where a species came often but in too few weeks to tell how its passages run, the exact Poisson limits are shown; "
+    "they hold only if animals come singly."
 )
 _METHOD = (
     "Sightings of one species at one site closer than the chosen interval are one passage. Rate = passages "
-    "over camera-days, times 100. Exact Poisson limits after Garwood (1936), one-sided when none was seen "
-    "(Hanley & Lippman-Hand 1983). A quasi-Poisson interval with Student's t (McCullagh & Nelder 1989) is "
-    "shown instead where sites, or the weeks of a site, scatter more than chance (p < 0.2, so as not to miss "
-    "it)."
+    "over camera-days, times 100. The interval is Garwood's (1936) and a log-scale one, the wider at each end, for "
+    "passages that come in runs: how the weeks of each site scatter about the site's own rate is measured, sums first "
+    "(quasi-Poisson, McCullagh & Nelder 1989; constants ours). None seen: fewer than three visits (Hanley & "
+    "Lippman-Hand 1983), each of as many passages as one of its runs. The exact Poisson limits (Garwood 1936) beside "
+    "it hold only if animals come singly."
 )
+_HERE = "An interval speaks of these very sites in this time, not of others like them."
 
 
 def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
@@ -55,19 +57,30 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     by_species: dict[str, list[Passage]] = {key: [] for key in keys}
     for passage in found:
         by_species[passage.species].append(passage)
-    measured = {key: asking.rate_of(selection, worked, by_species[key]) for key in keys}
+    measured = {
+        key: asking.rate_of(
+            selection,
+            worked,
+            by_species[key],
+            elsewhere=None if by_species[key] else asking.scatter_elsewhere(evidence, filter, key),
+        )
+        for key in keys
+    }
     table = [_row(selection, key, names.get(key, key), by_species[key], measured[key]) for key in keys]
     table.sort(key=lambda row: (-row["passages"], row["species"].lower(), row["species_key"]))
     seen = [row for row in table if row["passages"]]
 
     cautions = asking.cautions_of(selection, found)
+    if worked.camera_days < rates.FEWEST_DAYS:
+        cautions.append(
+            "Cameras watched for less than a day in all: passages are counted, but no rate is told."
+        )
     if worked.camera_days < 30:
         cautions.append(
-            f"Only {wording.number(worked.camera_days)} camera-days: a species that is there may well not "
-            "have come by."
+            f"Only {wording.number(worked.camera_days)} camera-days: a species that is there may well not have come by."
         )
-    if any(row["interval_kind"] not in (rates.EXACT, rates.ONE_SIDED) for row in seen):
-        cautions.append(_WIDENED)
+    if any(row["interval_kind"] == rates.SINGLY for row in seen):
+        cautions.append(_FEW_WEEKS)
 
     single = measured[keys[0]] if len(filter.species) == 1 else None
     if single is not None:
@@ -90,6 +103,8 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
             asking.WATCHED,
             asking.STEADY_DETECTION,
             asking.NOT_NUMBERS,
+            _HERE,
+            asking.SHORT_RUNS,
             "A species that is not listed was not seen; that does not show it is absent.",
         ),
         cautions=tuple(cautions),
@@ -113,16 +128,16 @@ def _row(
         "individuals_max": max((p.count for p in own), default=0),
         "sites": len({p.site for p in own}),
         "rate": rate.value,
-        "low": rate.shown.low,
-        "high": rate.shown.high,
-        "level": rate.shown.level,
-        "interval_kind": rate.shown.kind,
-        "exact_low": rate.exact.low,
-        "exact_high": rate.exact.high,
+        "low": rate.shown.low if rate.shown else None,
+        "high": rate.shown.high if rate.shown else None,
+        "level": rate.shown.level if rate.shown else None,
+        "interval_kind": rate.shown.kind if rate.shown else None,
+        "exact_low": rate.exact.low if rate.exact else None,
+        "exact_high": rate.exact.high if rate.exact else None,
         "other_intervals": [interval.to_dict() for interval in rate.others],
         "why": rate.why,
-        "scatter_sites": rate.by_site.index if rate.by_site else None,
-        "scatter_weeks": rate.by_week.index if rate.by_week else None,
+        "scatter_weeks": rate.scatter.phi_seen if rate.scatter.weeks else None,
+        "scatter_allowed_for": rate.scatter.phi if rate.count else None,
         "first": localtime.local_date(own[0].utc_s, zone).isoformat() if own else None,
         "last": localtime.local_date(own[-1].utc_s, zone).isoformat() if own else None,
         "by_site": {site: per_site[site] for site in selection.sites},
@@ -137,9 +152,14 @@ def _days(worked: Effort) -> str:
 
 def _sentence_of_one(name: str, rate: rates.Rate, worked: Effort) -> str:
     shown = rate.shown
+    if rate.value is None or shown is None:
+        if worked.camera_days >= rates.FEWEST_DAYS:
+            return f"{name} was seen only where no camera counts as watching, so there is no rate."
+        often = wording.times(rate.count) if rate.count else "not"
+        return f"{name} was seen {often} in {_days(worked)}, too short a time for a rate."
     if rate.count == 0:
         return (
-            f"{name} did not come by in {_days(worked)}; the true rate is probably below "
+            f"{name} was not seen in {_days(worked)}; the true rate is probably below "
             f"{wording.number(shown.high)} per 100 camera-days ({round(100 * shown.level)} %)."
         )
     return (
@@ -156,9 +176,15 @@ def _sentence_of_all(seen: Sequence[dict[str, Any]], worked: Effort) -> str:
     sentence = (
         f"{wording.capital(how_many)} came by in {_days(worked)}. "
         f"{wording.capital(top['species'])} most often: "
-        f"{wording.plural(top['passages'], 'passage')}, {wording.number(top['rate'])} per 100 camera-days "
-        f"({wording.between(top['low'], top['high'])}, {round(100 * top['level'])} %)."
+        f"{wording.plural(top['passages'], 'passage')}"
     )
+    if top["rate"] is None:
+        sentence += ", in too short a time for a rate."
+    else:
+        sentence += (
+            f", {wording.number(top['rate'])} per 100 camera-days "
+            f"({wording.between(top['low'], top['high'])}, {round(100 * top['level'])} %)."
+        )
     once = [row["species"] for row in seen[1:] if row["passages"] == 1]
     if once:
         sentence += f" Seen only once: {wording.listed_at_most(once)}."

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -21,7 +21,8 @@ from trod.findings import localtime, rates
 from trod.findings.effort import Effort
 from trod.findings.localtime import Floats
 from trod.findings.passages import Passage
-from trod.findings.rates import Dispersion, Interval
+from trod.findings.rates import Interval
+from trod.findings.runs import Scatter
 
 LEVEL = 0.95
 # Ours: fewer passages or months than this and a slope is guesswork.
@@ -30,6 +31,8 @@ FEWEST_MONTHS = 3
 # A month with less effort than this says nothing; it is listed but takes no part in the test.
 FEWEST_DAYS = 1.0
 YEAR_DAYS = 365.25
+# Ours: an interval that reaches further than this up and down over the time it speaks of says nothing.
+MOST_TIMES = 10.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,12 +50,14 @@ class MonthRate:
     shown: Interval | None
 
 
-def monthly(found: Sequence[Passage], effort: Effort, zone: str) -> tuple[MonthRate, ...]:
+def monthly(
+    found: Sequence[Passage], effort: Effort, zone: str, scatter: Scatter | None = None
+) -> tuple[MonthRate, ...]:
     """Every month from the first with effort or a passage to the last, those without effort included.
 
-    The months are to be compared with one another, and the same sites are watched in most of them; so what
-    widens their intervals is not how sites differ but how much site-months scatter about a level for each
-    site and each month. Where that is no more than chance, the exact limits are shown.
+    scatter : how the weeks of the whole record scatter (`asking.scatter_of`). One month has too few weeks to tell
+    how passages run, so all months take it from the record; a season in it is taken for runs, which makes the
+    months' intervals too wide rather than too narrow.
     """
     by_month: dict[date, list[Passage]] = {}
     months_found = localtime.months_of([p.utc_s for p in found], zone)
@@ -61,23 +66,15 @@ def monthly(found: Sequence[Passage], effort: Effort, zone: str) -> tuple[MonthR
     known = sorted(set(by_month) | set(effort.by_month))
     if not known:
         return ()
-    scatter = _site_month_scatter(found, effort, zone)
     out = []
     for month in localtime.months_between(known[0], known[-1]):
         here = tuple(by_month.get(month, []))
         days = effort.by_month.get(month, 0.0)
         value = exact = shown = None
         if days >= FEWEST_DAYS:
-            value, exact = rates.exact_rate(len(here), days)
-            shown = exact
-            if here and scatter is not None and scatter.is_over:
-                shown = rates.quasi_poisson(
-                    [len(here)],
-                    [days],
-                    kind=rates.BY_SITE_MONTH,
-                    index=scatter.index,
-                    degrees=scatter.degrees,
-                )[1]
+            count = sum(1 for passage in here if effort.by_site.get(passage.site, 0.0) > 0)
+            _, exact = rates.exact_rate(count, days)
+            value, shown = rates.limited(count, days, scatter)
         out.append(
             MonthRate(month=month, passages=here, effort_days=days, rate=value, exact=exact, shown=shown)
         )
@@ -96,33 +93,6 @@ def _cells(found: Sequence[Passage], effort: Effort, zone: str) -> list[tuple[st
         for (site, month), days in sorted(effort.by_site_month.items())
         if days >= FEWEST_DAYS
     ]
-
-
-def _site_month_scatter(found: Sequence[Passage], effort: Effort, zone: str) -> Dispersion | None:
-    """Scatter of site-months about a level per site and per month; None when too few to judge."""
-    cells = _cells(found, effort, zone)
-    while True:  # a site or month with nothing seen has no finite level and tells nothing
-        sites = {site for site, _, _, count in cells if count}
-        months = {month for _, month, _, count in cells if count}
-        kept = [c for c in cells if c[0] in sites and c[1] in months]
-        if len(kept) == len(cells):
-            break
-        cells = kept
-    columns = [np.array([1.0 if c[0] == site else 0.0 for c in cells]) for site in sorted(sites)]
-    columns += [np.array([1.0 if c[1] == month else 0.0 for c in cells]) for month in sorted(months)[1:]]
-    if not columns:
-        return None
-    design = np.column_stack(columns)
-    degrees = len(cells) - _rank(design)
-    if degrees < rates.FEWEST_UNITS:
-        return None
-    y = np.array([float(c[3]) for c in cells])
-    try:
-        _, _, mu = poisson_regression(y, design, np.array([c[2] for c in cells]))
-    except NotEnoughEvidence:
-        return None
-    chi2 = float(np.sum((y - mu) ** 2 / mu))
-    return Dispersion(index=chi2 / degrees, chi2=chi2, degrees=degrees, p=float(stats.chi2.sf(chi2, degrees)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -145,18 +115,26 @@ class Trend:
     first: date
     last: date
 
-    def over(self, years: float) -> tuple[float, float, float]:
-        """The factor and its interval over another length of time."""
-        return (
-            self.factor_per_year**years,
-            self.interval.low**years,
-            self.interval.high**years,
-        )
+    @property
+    def factor(self) -> float:
+        """The factor over the time told."""
+        return float(self.factor_per_year**self.years_told)
 
     @property
-    def span_years(self) -> float:
-        """From the first month's middle to the last one's."""
-        return (self.last - self.first).days / YEAR_DAYS
+    def factor_interval(self) -> Interval:
+        """The interval of `factor`."""
+        years = self.years_told
+        return replace(self.interval, low=self.interval.low**years, high=self.interval.high**years)
+
+    @property
+    def years_told(self) -> float:
+        """The length of time of which the change is told. [years]"""
+        return years_told(with_season=self.with_season, first=self.first, last=self.last)
+
+
+def years_told(*, with_season: bool, first: date, last: date) -> float:
+    """A year when season is parted from change, else what was watched: nothing is foretold."""
+    return 1.0 if with_season else max((last - first).days / YEAR_DAYS, 1 / 12)
 
 
 def poisson_regression(y: Floats, design: Floats, exposure: Floats) -> tuple[Floats, Floats, Floats]:
@@ -206,7 +184,8 @@ def _robust(design: Floats, y: Floats, mu: Floats, covariance: Floats) -> Floats
 def trend(found: Sequence[Passage], effort: Effort, zone: str) -> Trend:
     """The factor by which the rate changes in a year.
 
-    Raises NotEnoughEvidence under 10 passages, 3 months with effort, or nothing left to judge the scatter by.
+    Raises NotEnoughEvidence under 10 passages, 3 months with effort, nothing left to judge the scatter by, or when a
+    tenth and ten times the rate would both fit at the end of the time it speaks of.
     Notes : quasi-Poisson: standard errors times √φ, φ = Pearson's χ²/df but not under 1; Student's t on df.
     Where animals come in clusters the scatter grows faster than the mean, which √φ alone does not follow, so
     the robust standard error (HC3) is used when it is the larger. Months are taken as independent given
@@ -246,11 +225,17 @@ def trend(found: Sequence[Passage], effort: Effort, zone: str) -> Trend:
     error = math.sqrt(max(covariance[0, 0] * max(index, 1.0), _robust(design, y, mu, covariance)[0, 0]))
     slope = float(beta[0])
     wide = float(stats.t.ppf((1 + LEVEL) / 2, degrees)) * error
+    told = years_told(with_season=with_season, first=_middle(months[0]), last=_middle(months[-1]))
+    if not wide * told <= math.log(MOST_TIMES):  # also catches nan
+        raise NotEnoughEvidence(
+            f"with {total} passages in {len(months)} months a tenth of the rate and ten times it would both fit",
+            need="more passages, or more sites watched over more months",
+        )
     return Trend(
         factor_per_year=math.exp(slope),
         interval=Interval(
-            low=math.exp(max(slope - wide, -700)),
-            high=math.exp(min(slope + wide, 700)),
+            low=math.exp(slope - wide),
+            high=math.exp(slope + wide),
             level=LEVEL,
             kind="quasi-Poisson regression on site and month",
         ),

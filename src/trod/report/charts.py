@@ -185,9 +185,9 @@ def _what_comes(finding: Finding, row_px: int) -> alt.LayerChart | alt.FacetChar
     title = "Passages per 100 camera-days"
     base = alt.Chart(_data(values)).encode(y=y, tooltip=tooltip)
     axis = (
-        alt.Axis(title=title, format=",~f", values=_decades(scale))
+        alt.Axis(title=title, labelExpr=_AS_IT_IS, values=_decades(scale))
         if log
-        else alt.Axis(title=title, format=",~f", tickCount=5)
+        else alt.Axis(title=title, labelExpr=_AS_IT_IS, tickCount=5)
     )
     layers = [
         base.mark_rule(style="range").encode(x=alt.X("low:Q", scale=scale, axis=axis), x2="high:Q"),
@@ -213,7 +213,7 @@ def _what_comes(finding: Finding, row_px: int) -> alt.LayerChart | alt.FacetChar
 
 def _by_tens(rows: Sequence[Mapping[str, Any]]) -> bool:
     """Whether the rates are so far apart that a scale in steps of ten serves better; none may be nought."""
-    rates = [row["rate"] for row in rows]
+    rates = [row["rate"] for row in rows if row["rate"] is not None]
     return bool(rates) and min(rates) > 0 and max(rates) / min(rates) > 20
 
 
@@ -328,7 +328,7 @@ def _change(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
         return None
     # A month of very little effort must not squeeze the others flat: its interval is cut, with an arrow.
     top = min(
-        max(row["high"] for row in shown), max(2.5 * max(row["rate"] for row in shown), _middle_high(shown))
+        max(row["high"] for row in shown), max(1.25 * max(row["rate"] for row in shown), _middle_high(shown))
     )
     top = top or 1.0
     most = max(row["camera_days"] for row in rows) or 1.0
@@ -357,7 +357,7 @@ def _change(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
     ticks = [tick for tick in _nice_ticks(top) if tick <= top]
     heading = f"Camera-days watched, at most {wording.number(most)} a month"
     y_scale = alt.Scale(domain=[strip_top - strip, 1.04 * top], nice=False)
-    y_axis = alt.Axis(title="Passages per 100 camera-days", values=ticks, format=",~f")
+    y_axis = alt.Axis(title="Passages per 100 camera-days", values=ticks, labelExpr=_AS_IT_IS)
     bandpad = alt.X(
         "month:O",
         sort=None,
@@ -399,6 +399,8 @@ def _change(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
     return alt.layer(*layers)
 
 
+# An axis with a `format` alone rounds its labels to the step that it would have chosen itself: 2.5 becomes 3.
+_AS_IT_IS = "format(datum.value, ',~f')"
 _MONTH_NAME = f"{json.dumps([name[:3] for name in wording.MONTHS])}[toNumber(slice(datum.value, 5)) - 1]"
 
 
@@ -411,9 +413,9 @@ def _told_months(months: list[str]) -> list[str]:
 
 
 def _middle_high(rows: list[Mapping[str, Any]]) -> float:
-    """Half as much again as the middle month's upper end."""
+    """Half as much again as the middle month's upper end; of two middle ones the lower."""
     highs = sorted(row["high"] for row in rows)
-    return 1.5 * float(highs[len(highs) // 2])
+    return 1.5 * float(highs[(len(highs) - 1) // 2])
 
 
 def _nice_ticks(top: float) -> list[float]:
@@ -428,8 +430,8 @@ def caption(finding: Finding) -> str:
     if finding.kind == "what-comes":
         tens = " Each step of the scale is ten times the one before." if _by_tens(finding.rows) else ""
         return (
-            "Dot: passages per 100 camera-days. Line: 95 % interval, widened where sites or weeks differ "
-            f"more than chance. Ticks: exact Poisson limits.{tens}"
+            "Dot: passages per 100 camera-days. Line: 95 % interval, allowing for passages that come in runs. "
+            f"Ticks: exact Poisson limits, for single passages.{tens}"
         )
     if finding.kind == "when":
         sun = ""
@@ -445,6 +447,6 @@ def caption(finding: Finding) -> str:
             f"the day. Strokes below: single passages.{shaded}"
         )
     return (
-        "Dot and line: rate of the month with its 95 % interval; a cross where cameras watched for less than "
-        "a day. Below: how long cameras watched."
+        "Dot and line: rate of the month with its 95 % interval; an arrowhead where it goes on beyond the drawing, a "
+        "cross where cameras watched for less than a day. Below: how long cameras watched."
     )

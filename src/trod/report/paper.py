@@ -172,7 +172,7 @@ def _comes(finding: Finding) -> dict[str, Any]:
                 sentences.count(row["passages"]),
                 sentences.count(row["individuals_max"]) if row["passages"] else "–",
                 sentences.count(row["sites"]),
-                sentences.number(row["rate"]),
+                "–" if row["rate"] is None else sentences.number(row["rate"]),
                 _ends(row["low"], row["high"]),
                 _ends(row["exact_low"], row["exact_high"]),
                 row["first"] or "–",
@@ -183,5 +183,7 @@ def _comes(finding: Finding) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _ends(low: float, high: float) -> str:
+def _ends(low: float | None, high: float | None) -> str:
+    if low is None or high is None:
+        return "–"
     return f"{sentences.number(low)}–{sentences.number(high)}"
