@@ -183,7 +183,7 @@ def test_one_site_is_told_in_full(trod, said, reserve):
     assert told[0]["cells"] == "12 × LR6"
     assert told[0]["faults_per_day"] == pytest.approx(0.2 / 365.25)
     assert told[0]["sentence"] in text
-    assert {a["what"] for a in told[0]["assumed"]} >= {"Cells", "Card", "Triggers a day", "Way there and back"}
+    assert {a["what"] for a in told[0]["assumed"]} >= {"Cells", "Card", "Triggers a day", "Its share of the way"}
     assert "as the maker says" in text
 
 

@@ -12,7 +12,17 @@ import pytest
 
 from trod.errors import WrongInput
 from trod.planning.ordering import Searcher
-from trod.planning.rounds import Party, RoundDay, RoundPlan, Span, Stop, daylight, plan_round
+from trod.planning.rounds import (
+    LADDER_KG,
+    Party,
+    RoundDay,
+    RoundPlan,
+    Span,
+    Stop,
+    carried_kg,
+    daylight,
+    plan_round,
+)
 from trod.planning.tracks import Track, along, join
 from trod.planning.travel import Place, Ways, straight
 from trod.sky import sun_times
@@ -339,3 +349,11 @@ def test_refusals_say_what_is_needed() -> None:
         Span(from_min=600, to_min=500)
     with pytest.raises(WrongInput, match="place: got 'b'; needed: one of the places that the ways were worked out for"):
         plan_round(two, start=YARD, days=[RoundDay(day=MONDAY, out=OUT)], parties=[VERA], ways=by_foot(two[:1]))
+
+
+def test_a_ladder_counts_once_in_what_is_carried() -> None:
+    one = Stop(key="a", name="A", latitude_deg=47, longitude_deg=13, load_kg=0.4, ladder=True)
+    other, plain = replace(one, key="b"), replace(one, key="c", ladder=False)
+
+    assert carried_kg([plain]) == 0.4
+    assert carried_kg([one, other, plain]) == pytest.approx(3 * 0.4 + LADDER_KG)

@@ -18,6 +18,7 @@ from trod.planning.travel import (
     straight,
     tobler_kmh,
     walking_minutes,
+    with_climbs,
 )
 
 
@@ -153,3 +154,73 @@ def test_two_places_of_one_key_are_refused() -> None:
 def test_a_pace_that_nobody_has_is_refused() -> None:
     with pytest.raises(WrongInput, match="drive_kmh: got 0; needed: a number from 1 to 130"):
         Pace(drive_kmh=0)
+
+
+def test_eight_kilometres_with_six_hundred_metres_up_take_longer_than_on_the_level() -> None:
+    """The finding of the first trial: 95 minutes told. By Tobler's function at 0.075, 3.87 km/h: 124 minutes;
+    Naismith's rule, 8/5 + 600/600 hours, has 156."""
+    far = 8000 / 1.3 / 111_195  # degrees of latitude, before the detour
+    places = [spot("base", 47.0, 13.0), Place(key="hut", latitude_deg=47.0 + far, longitude_deg=13.0, climb_m=600)]
+    level = straight(places)
+    told = with_climbs(level, places)
+
+    assert level.way("base", "hut").minutes == pytest.approx(95.3, abs=0.5)
+    assert told.way("base", "hut").minutes == pytest.approx(8 / (6 * math.exp(-3.5 * 0.125)) * 60, rel=1e-3)
+    assert told.way("base", "hut").minutes == pytest.approx(124, abs=0.5)
+    assert naismith_h(walked_m=8000, climb_m=600) * 60 == pytest.approx(156)
+    assert told.way("hut", "base").minutes < level.way("base", "hut").minutes  # down, and gently
+    assert told.way("base", "hut").climb_m == 600 and told.way("hut", "base").climb_m == 0
+    assert "the climb as typed for one site" in told.told and "as if on a level path" not in told.told
+
+
+def test_between_two_sites_on_foot_the_rise_is_the_difference_of_their_climbs() -> None:
+    places = [spot("base", 47.0, 13.0), Place(key="low", latitude_deg=47.02, longitude_deg=13.0, climb_m=100),
+              Place(key="high", latitude_deg=47.04, longitude_deg=13.0, climb_m=400)]  # fmt: skip
+    told = with_climbs(straight(places), places)
+
+    assert told.way("low", "high").climb_m == 300 and told.way("high", "low").climb_m == 0
+    assert told.way("low", "high").minutes > straight(places).way("low", "high").minutes
+
+
+def test_by_car_one_walks_down_to_the_car_and_up_from_it() -> None:
+    """150 m from the car with 30 m up: slope 0.2 up, −0.2 down; by hand with Tobler's function."""
+    places = [spot("base", 47.0, 13.0)] + [
+        Place(key=k, latitude_deg=47.0 + d, longitude_deg=13.0, walk_in_m=150, climb_m=30)
+        for k, d in (("a", 0.05), ("b", 0.1))
+    ]
+    told = with_climbs(straight(places, drive=True), places)
+    up, down = (0.15 / float(tobler_kmh(slope)) * 60 for slope in (0.2, -0.2))
+
+    assert told.way("base", "a").walk_min == pytest.approx(up, rel=0.02)
+    assert told.way("a", "b").walk_min == pytest.approx(up + down, rel=0.02)
+    assert told.way("a", "b").drive_min == straight(places, drive=True).way("a", "b").drive_min
+
+
+def test_a_climb_that_no_path_could_take_on_so_short_a_walk_makes_the_walk_longer() -> None:
+    """600 m up within 150 m from the car is no path: one in four at most, so 2.4 km of it."""
+    places = [spot("base", 47.0, 13.0),
+              Place(key="a", latitude_deg=47.05, longitude_deg=13.0, walk_in_m=150, climb_m=600)]  # fmt: skip
+    way = with_climbs(straight(places, drive=True), places).way("base", "a")
+
+    assert way.walk_m == pytest.approx(2400, rel=0.02)
+    assert 60 < way.walk_min < 100
+
+
+def test_straight_over_a_grid_is_by_the_slope_and_on_a_path() -> None:
+    """A plane that rises 75 m a kilometre to the north: as the typed climb of the same slope."""
+    rows = np.linspace(1.0, 0.0, 101)[:, None] * 0.2 * 111_195 * 0.075 * 1.3
+    grid = HeightGrid(np.repeat(rows, 101, axis=1), west=12.9, south=46.9, cell=0.2 / 101, degrees=True)
+    places = [spot("base", 46.95, 13.0), spot("hut", 47.0, 13.0)]
+    told = straight(places, grid=grid)
+    slope = told.way("base", "hut").climb_m / told.way("base", "hut").walk_m
+
+    assert slope == pytest.approx(0.075, rel=0.05)
+    assert told.way("base", "hut").minutes == pytest.approx(
+        told.way("base", "hut").walk_m / 1000 / float(tobler_kmh(slope)) * 60, rel=0.01
+    )
+    assert with_climbs(told, places) is told and "by the slope" in told.told
+
+
+def test_a_climb_that_is_none_is_refused() -> None:
+    with pytest.raises(WrongInput, match=r"climb_m of 'a': got 9000; needed: metres from -3000 \(down\) to 5000 \(up\)"):
+        Place(key="a", latitude_deg=47, longitude_deg=13, climb_m=9000)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -25,6 +26,7 @@ from trod.planning.upkeep import (
     best_day_for_round,
     best_interval,
     best_next_date,
+    cards_lost,
     chance_by,
     day_of_chance,
     hazard_from_log,
@@ -362,3 +364,53 @@ def test_days_beyond_the_forecast_are_refused_not_guessed() -> None:
         best_next_date(standing(ago=500), today=TODAY)
     with pytest.raises(WrongInput, match="needed: a day not before the last visit, 2025-05-11"):
         best_next_date(standing(ago=-10), today=TODAY)
+
+
+def test_what_vanishes_with_cards_is_the_closed_form() -> None:
+    """Never stopped by cells or card, every loss a theft: P(τ) = (1 − (1 + hτ)e^(−hτ))/h; with d days on the card
+    already, d·(1 − e^(−hτ)) more. Derived here by parts."""
+    h, tau = 1 / 120, 90
+    lost = cards_lost(np.zeros(401), h, 1.0)
+    hung = cards_lost(np.zeros(401), h, 1.0, hung_days=30)
+
+    assert lost[tau] == approx((1 - (1 + h * tau) * math.exp(-h * tau)) / h, rel=1e-4)
+    assert hung[tau] - lost[tau] == approx(30 * (1 - math.exp(-h * tau)), rel=1e-4)
+    assert not cards_lost(np.zeros(401), h, 0.0).any() and not cards_lost(np.zeros(401), 0.0, 1.0).any()
+
+
+def test_pictures_that_vanish_with_the_card_shorten_the_best_interval_to_where_a_day_costs_least() -> None:
+    """Against brute force over the days: (c + L + P)/τ."""
+    stopped, h, price = nearly_a_step(330, days=700), 1 / 300, 6.0
+    days = np.arange(1.0, 600)
+    found = best_interval(stopped, price, h, card_lost_share=0.5)
+    cost = (price + lost_days(with_hazard(stopped, h), days) + cards_lost(stopped, h, 0.5)[1:600]) / days
+
+    assert found.days == approx(float(days[np.argmin(cost)]), abs=1.5)
+    assert found.cost_per_day == approx(float(cost.min()), rel=1e-3)
+    assert found.days < best_interval(stopped, price, h).days
+
+
+def test_the_long_run_is_that_of_a_fresh_set_and_not_of_one_that_is_half_used() -> None:
+    """A half-used set is visited sooner, but each further interval begins with fresh batteries: what a day of waiting
+    is worth is theirs."""
+    fresh, used = nearly_a_step(200), nearly_a_step(60)
+    camera = standing(stopped=used, ago=5)
+    before = best_next_date(camera, today=TODAY)
+    after = best_next_date(replace(camera, fresh=fresh), today=TODAY)
+
+    assert before.interval.days == approx(best_interval(used, 6, 1 / 600).days)
+    assert after.interval.days == approx(best_interval(fresh, 6, 1 / 600).days)
+    assert after.interval.cost_per_day < before.interval.cost_per_day
+    assert after.best is not None and before.best is not None and after.best < before.best
+
+
+def test_a_card_that_has_hung_long_among_thieves_is_fetched_sooner() -> None:
+    camera = replace(standing(ago=5), hazard_per_day=1 / 150, card_lost_share=0.5)
+    short, long = (best_next_date(replace(camera, hung_days=n), today=TODAY).best for n in (0, 200))
+
+    assert long is not None and short is not None and long < short
+
+
+def test_a_share_that_is_none_is_refused() -> None:
+    with pytest.raises(WrongInput, match=r"share: got 1\.5; needed: a share from 0 to 1"):
+        cards_lost([0, 0.5], 0.1, 1.5)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime, time, timedelta
 
 from trod.errors import WrongInput
-from trod.planning.rounds import DAY_MIN, Party, RoundDay, Stop, StopTime, Trip
+from trod.planning.rounds import DAY_MIN, Party, RoundDay, Stop, StopTime, Trip, carried_kg
 from trod.planning.travel import Place, Ways
 
 
@@ -73,7 +73,7 @@ def in_this_order(
     elif home > day.out.to_min - party.rest_min:
         kept = f"less than {party.rest_min:.0f} minutes kept free"
         doubts.append(f"{party.name} would be back at {_clock(home)}, with {kept}.")
-    load = sum(stop.load_kg for stop in stops)
+    load = carried_kg(stops)
     if party.most_load_kg is not None and load > party.most_load_kg:
         doubts.append(f"{party.name} would carry {load:.1f} kg, more than {party.most_load_kg:g} kg.")
     trip = Trip(

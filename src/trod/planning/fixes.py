@@ -45,6 +45,7 @@ def worth_of_fix(
     price_in_lost_days: float = 0.0,
     lasts_days: float = YEAR_DAYS,
     every_days: float | None = None,
+    card_lost_share: float = 0.0,
 ) -> Worth:
     """What changing the forecast from `before` to `after` saves in a year.
 
@@ -54,12 +55,13 @@ def worth_of_fix(
     cost_in_lost_days : the price of a visit. hazard_after : of faults and theft with the fix; as before when None.
     price_in_lost_days : of the fix itself, in camera-days, spread over `lasts_days`.
     every_days : keep this interval with and without the fix; when None each is visited at its own best.
+    card_lost_share : of faults and thefts, those that take the card along.
     """
     positive("price_in_lost_days", price_in_lost_days, needed="camera-days, 0 or more", zero=True)
     positive("lasts_days", lasts_days)
     later = hazard_per_day if hazard_after is None else hazard_after
-    old = best_interval(before, cost_in_lost_days, hazard_per_day)
-    new = best_interval(after, cost_in_lost_days, later)
+    old = best_interval(before, cost_in_lost_days, hazard_per_day, card_lost_share=card_lost_share)
+    new = best_interval(after, cost_in_lost_days, later, card_lost_share=card_lost_share)
     if every_days is None:
         saved = (old.cost_per_day - new.cost_per_day) * YEAR_DAYS
         trips = YEAR_DAYS / old.at_most_days - YEAR_DAYS / new.at_most_days

@@ -22,6 +22,7 @@ from trod.sky import CIVIL_DEG, RISE_SET_ELEVATION_DEG, sun_position, sun_times
 DAY_MIN = 24 * 60
 MOST_STOPS = 400
 MOST_CREWS = 60
+LADDER_KG = 6.0  # a light ladder of three metres, carried once for all stops of a day that need it; assumed
 # Assumed, and asked for: half an hour of work for each camera-day that a visit saves.
 WORTH_MIN = 30.0
 
@@ -83,7 +84,8 @@ class Stop:
     there_min : how long the visit takes. saves_days : camera-days that a visit saves, one number for each day of
     the round or one for all. must : go even if it is not worth the way. window : when one may be there; closed :
     days on which one may not, with the reason. load_kg : carried there. people : it takes so many together.
-    ladder : needs one. why, work, access, caution : words for the sheet.
+    ladder : needs one, which is carried beside the load. climb_m : as of a `Place`. why, work, access, caution : words
+    for the sheet.
     """
 
     key: str
@@ -99,6 +101,7 @@ class Stop:
     people: int = 1
     ladder: bool = False
     walk_in_m: float = 0.0
+    climb_m: float | None = None
     sensitive: bool = False
     why: str = ""
     work: tuple[str, ...] = ()
@@ -125,11 +128,17 @@ class Stop:
             latitude_deg=self.latitude_deg,
             longitude_deg=self.longitude_deg,
             walk_in_m=self.walk_in_m,
+            climb_m=self.climb_m,
         )
 
     def saves_on(self, number: int) -> float:
         """Camera-days saved by a visit on that day of the round, counted from 0."""
         return self.saves_days[number] if isinstance(self.saves_days, tuple) else self.saves_days
+
+
+def carried_kg(stops: Sequence[Stop]) -> float:
+    """What is carried on a day to these stops: their loads, and one ladder where any needs it. [kg]"""
+    return sum(stop.load_kg for stop in stops) + (LADDER_KG if any(stop.ladder for stop in stops) else 0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -348,6 +357,8 @@ class _Problem:
         minutes = ways.minutes[np.ix_(rows, rows)]
         seconds = np.where(np.isfinite(minutes), np.round(minutes * 60), NO_WAY_S)
         self.travel_s = np.minimum(seconds, NO_WAY_S).astype(np.int64)
+        # Where one of the stops needs a ladder, room for it is kept with every party: who goes there is not yet known.
+        up = LADDER_KG if any(stop.ladder for stop in stops) else 0.0
         self.crews: list[Crew] = []
         self.who: list[tuple[int, Party]] = []
         for number, day in enumerate(days):
@@ -362,7 +373,7 @@ class _Problem:
                         early_s=self._second(number, day.out.from_min),
                         late_s=self._second(number, late),
                         # Grams, so that rounding cannot fill a rucksack.
-                        most_load=None if party.most_load_kg is None else round(party.most_load_kg * 1000),
+                        most_load=None if (most := party.most_load_kg) is None else max(0, round((most - up) * 1000)),
                         hands=party.people,
                     )
                 )
@@ -490,7 +501,7 @@ class _Problem:
             visits=tuple(visits),
             back=self.ways.way(here, self.start.key),
             back_line=self.ways.line(here, self.start.key),
-            load_kg=sum(visit.stop.load_kg for visit in visits),
+            load_kg=carried_kg([visit.stop for visit in visits]),
         )
 
     def left_out(self, found: Ordering) -> tuple[LeftOut, ...]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -91,12 +91,14 @@ class Pace:
 @dataclass(frozen=True, kw_only=True)
 class Place:
     """A place on a round. walk_in_m : on foot from where one can stop the car; used only where nothing better
-    is known than a straight line."""
+    is known than a straight line. climb_m : how far one climbs on foot to it, from where one leaves the car, or from
+    where the round starts when all of it is on foot; None when nobody said."""
 
     key: str
     latitude_deg: float
     longitude_deg: float
     walk_in_m: float = 0.0
+    climb_m: float | None = None
 
     def __post_init__(self) -> None:
         if not (-90 <= self.latitude_deg <= 90 and -180 <= self.longitude_deg <= 180):
@@ -107,6 +109,9 @@ class Place:
             )
         if not 0 <= self.walk_in_m <= 50_000:
             raise WrongInput(f"walk_in_m of {self.key!r}", got=self.walk_in_m, needed="metres from 0 to 50 000")
+        if self.climb_m is not None and not -3000 <= self.climb_m <= 5000:
+            needed = "metres from -3000 (down) to 5000 (up)"
+            raise WrongInput(f"climb_m of {self.key!r}", got=self.climb_m, needed=needed)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -194,14 +199,22 @@ def _straight_lines(places: Sequence[Place]) -> Callable[[int, int], Line]:
     return lambda a, b: (points[a], points[b])
 
 
-def straight(places: Sequence[Place], *, pace: Pace | None = None, drive: bool = False) -> Ways:
-    """Ways by the straight line, lengthened by `pace.detour`: when nothing is known of tracks and heights.
+def straight(
+    places: Sequence[Place], *, pace: Pace | None = None, drive: bool = False, grid: HeightGrid | None = None
+) -> Ways:
+    """Ways by the straight line, lengthened by `pace.detour`: when nothing is known of tracks.
 
     drive : go by car, and on foot only each place's own `walk_in_m`; otherwise all of it on foot, as on a path.
+    grid : heights along the line, for walking by the slope; level without one (see `with_climbs`).
     """
     pace = pace or Pace()
     keys = check_places(places)
     ground = _apart(places) * pace.detour
+    if grid is not None and not drive:
+        return replace(
+            over_the_hills(places, grid, pace=pace, on_path=True),
+            told=f"on foot by the straight line, lengthened by {pace.detour:g}, by the slope",
+        )
     level = float(tobler_kmh(0.0)) * pace.on_path
     nothing = np.zeros_like(ground)
     if not drive:
@@ -253,17 +266,25 @@ def walking_minutes(run_m: Floats, heights_m: Floats, *, factor: float = 1.0) ->
     return there, back, float(np.clip(rise, 0.0, None).sum())
 
 
-def over_the_hills(places: Sequence[Place], grid: HeightGrid, *, pace: Pace | None = None, step_m: float = 25.0) -> Ways:
+def over_the_hills(
+    places: Sequence[Place],
+    grid: HeightGrid,
+    *,
+    pace: Pace | None = None,
+    step_m: float = 25.0,
+    on_path: bool = False,
+) -> Ways:
     """On foot across country, straight over the grid's heights: uphill takes longer than down.
 
     step_m : how often the height is read. The straight line is not lengthened: a cliff or a river in it is not
-    known, which `told` says.
+    known, which `told` says. on_path : as on a path that follows the line, lengthened by `pace.detour`.
     """
     pace = pace or Pace()
     keys = check_places(places)
     if not 1 <= step_m <= 1000:
         raise WrongInput("step_m", got=step_m, needed="metres from 1 to 1000")
-    apart = _apart(places)
+    longer, factor = (pace.detour, pace.on_path) if on_path else (1.0, pace.off_path)
+    apart = _apart(places) * longer
     walk = np.zeros_like(apart)
     climb = np.zeros_like(apart)
     unknown = total = 0
@@ -276,7 +297,7 @@ def over_the_hills(places: Sequence[Place], grid: HeightGrid, *, pace: Pace | No
             heights = heights_at(grid, lat, lon)
             unknown, total = unknown + int(np.isnan(heights).sum()), total + heights.size
             run = np.full(steps, apart[a, b] / steps)
-            walk[a, b], walk[b, a], climb[a, b] = walking_minutes(run, heights, factor=pace.off_path)
+            walk[a, b], walk[b, a], climb[a, b] = walking_minutes(run, heights, factor=factor)
             climb[b, a] = walking_minutes(run, heights[::-1])[2]
     told = "on foot across country in straight lines, by the slope; cliffs, water and thickets on the line are not known"
     if unknown:
@@ -286,3 +307,50 @@ def over_the_hills(places: Sequence[Place], grid: HeightGrid, *, pace: Pace | No
         keys=keys, walk_min=walk, drive_min=nothing, walk_m=apart, drive_m=nothing, climb_m=climb, told=told,
         drawn=_straight_lines(places),
     )  # fmt: skip
+
+
+STEEPEST = 0.25  # no path to a camera is taken to rise more than one in four; a climb makes the way longer. Assumed.
+
+
+def with_climbs(ways: Ways, places: Sequence[Place]) -> Ways:
+    """Level ways with the climbs that people typed: uphill takes longer, by Tobler's speeds. `ways` themselves where
+    nobody typed one, or where heights are known already.
+
+    places : as the ways' keys, the start first, which has no climb. Between two places that are walked to from one
+    start the rise is the difference of their climbs; between two that are driven to, one walks down from the first and
+    up to the second. A place of which nobody typed a climb counts as level.
+    """
+    if ways.climb_m is not None or all(place.climb_m is None for place in places):
+        return ways
+    rise = np.array([place.climb_m or 0.0 for place in places])
+    known = sum(place.climb_m is not None for place in places)
+
+    def walked(metres: Floats, up: Floats) -> tuple[Floats, Floats]:
+        """How many times longer the walk takes than on the level, and how many times as far it is."""
+        sure = np.isfinite(metres) & (metres > 0)
+        far = np.where(sure, np.maximum(metres, np.abs(up) / STEEPEST), 1.0)
+        slope = np.where(sure, up / far, 0.0)
+        longer = np.where(sure, far / np.where(sure, metres, 1.0), 1.0)
+        return longer * float(tobler_kmh(0.0)) / tobler_kmh(slope), longer
+
+    on_foot = ways.drive_min <= 0
+    up = rise[None, :] - rise[:, None]
+    slower, further = walked(ways.walk_m, up)
+    # By car: each place's own walk, in and out; its share of a way's metres as that of the walks from the start.
+    own = np.where(np.isfinite(ways.walk_m[0]), ways.walk_m[0], 0.0)
+    own = np.maximum(own, 1.0)
+    (there, far), (back, _) = walked(own, rise), walked(own, -rise)
+    share = own[None, :] / (own[:, None] + own[None, :])
+    by_car_slower = share * there[None, :] + (1 - share) * back[:, None]
+    by_car_further = share * far[None, :] + (1 - share) * far[:, None]
+    climb = np.where(on_foot, np.maximum(up, 0.0), np.maximum(rise, 0.0)[None, :] + np.maximum(-rise, 0.0)[:, None])
+    np.fill_diagonal(climb, 0.0)
+    number = "one site" if known == 1 else f"{known} sites"
+    return replace(
+        ways,
+        walk_min=ways.walk_min * np.where(on_foot, slower, by_car_slower),
+        walk_m=ways.walk_m * np.where(on_foot, further, by_car_further),
+        climb_m=climb,
+        told=f"{ways.told.replace(', as if on a level path', '').replace(', as if level', '')}; the climb as typed for "
+        f"{number}, level elsewhere",
+    )

@@ -29,6 +29,8 @@ Floats = NDArray[np.float64]
 DISTURBANCE_DAYS = 2.0
 # What a camera-day is worth in minutes of work. Assumed; ask.
 CAMERA_DAY_MIN = 15.0
+# Of faults and thefts, those after which the card is gone too, with all that hung on it. Assumed.
+CARD_LOST_SHARE = 0.5
 # Without a word on faults and theft, no longer interval than this is ever called best.
 LONGEST_UNASKED_DAYS = 200.0
 # Plan no later than the day by which this chance of stopping is reached: forecasts err on the late side.
@@ -90,6 +92,23 @@ def lost_days(stopped: ArrayLike, days: ArrayLike, *, step_days: float = 1.0) ->
     )
 
 
+def cards_lost(
+    stopped: ArrayLike, hazard_per_day: float, share: float, *, hung_days: float = 0.0, step_days: float = 1.0
+) -> Floats:
+    """Camera-days of pictures lost with cards that vanish, until day 0, 1, 2 …: P(τ) = ∫₀^τ s·h·e^(−s·h·t)·W(t) dt.
+
+    stopped : by cells and card alone. hazard_per_day : of faults and theft (h). share : of these, those that take the
+    card along (s). hung_days : days of pictures on the card at the start; W(t) is these and what was watched since.
+    """
+    if not 0 <= share <= 1:
+        raise WrongInput("share", got=share, needed="a share from 0 to 1")
+    gone = share * positive("hazard_per_day", hazard_per_day, needed="a chance a day, 0 or more", zero=True)
+    curve = with_hazard(stopped, hazard_per_day - gone, step_days=step_days)
+    times = step_days * np.arange(len(curve))
+    rate = gone * np.exp(-gone * times) * (hung_days + times - _summed(curve, step_days))
+    return _summed(np.asarray(rate, dtype=float), step_days)
+
+
 def chance_by(stopped: ArrayLike, days: float, *, step_days: float = 1.0) -> float:
     """The chance of having stopped after so many days, evenly between the forecast's days."""
     curve = _checked(stopped)
@@ -115,7 +134,8 @@ class Interval:
     """How often to visit a camera that is set anew each time.
 
     days : between visits; None unless `outcome` is "best". at_most_days : what to plan with in any case. lost_days,
-    chance_stopped, cost_per_day : at `at_most_days`; cost in camera-days. sentence : for a person.
+    chance_stopped, cost_per_day : at `at_most_days`; cost in camera-days, pictures lost with vanished cards in it.
+    sentence : for a person.
     """
 
     days: float | None
@@ -128,7 +148,12 @@ class Interval:
 
 
 def best_interval(
-    stopped: ArrayLike, cost_in_lost_days: float, hazard_per_day: float | None, *, step_days: float = 1.0
+    stopped: ArrayLike,
+    cost_in_lost_days: float,
+    hazard_per_day: float | None,
+    *,
+    card_lost_share: float = 0.0,
+    step_days: float = 1.0,
 ) -> Interval:
     """The interval with the least cost a day, by the first-order condition ∫₀^τ t dF = c.
 
@@ -138,6 +163,8 @@ def best_interval(
     cost_in_lost_days : the price of a visit in camera-days (`VisitPrice.days`).
     hazard_per_day : of faults and theft. None when nobody was asked, which is not the same as 0; with either, no
         interval of 200 days or more is called best.
+    card_lost_share : of faults and thefts, those that take the card along: the pictures on it are lost too, and the
+        condition is ∫₀^τ t d(F + P′) = c with P of `cards_lost`.
 
     Notes
     -----
@@ -146,8 +173,12 @@ def best_interval(
     positive("cost_in_lost_days", cost_in_lost_days)
     curve = with_hazard(stopped, hazard_per_day or 0.0, step_days=step_days)
     times = step_days * np.arange(len(curve))
-    # ∫ t dF over each day, where F grows evenly.
-    met = np.concatenate(([0.0], np.cumsum(np.diff(curve) * (times[1:] + times[:-1]) / 2)))
+    cards = cards_lost(stopped, hazard_per_day or 0.0, card_lost_share, step_days=step_days)
+    # What a day more costs: the chance of being stopped, and what vanishes with the card.
+    rate = curve + np.gradient(cards, step_days)
+    # ∫ t d(F + P′) over each day, where both grow evenly.
+    met = np.concatenate(([0.0], np.cumsum(np.diff(rate) * (times[1:] + times[:-1]) / 2)))
+    met = np.maximum.accumulate(met)
     end = float(times[-1])
 
     def told(days: float, outcome: Outcome, sentence: str) -> Interval:
@@ -157,7 +188,7 @@ def best_interval(
             at_most_days=days,
             lost_days=lost,
             chance_stopped=chance_by(curve, days, step_days=step_days),
-            cost_per_day=(cost_in_lost_days + lost) / days,
+            cost_per_day=(cost_in_lost_days + lost + float(np.interp(days, times, cards))) / days,
             outcome=outcome,
             sentence=sentence,
         )
@@ -175,7 +206,7 @@ def best_interval(
         words = f"The best interval is longer than the {end:.0f} days of the forecast."
     else:
         i = int(np.searchsorted(met, cost_in_lost_days))
-        slope = (curve[i] - curve[i - 1]) / step_days
+        slope = (rate[i] - rate[i - 1]) / step_days
         found = math.sqrt(times[i - 1] ** 2 + 2 * (cost_in_lost_days - met[i - 1]) / slope)
         outcome, words = "best", ""
     if not hazard_per_day and found >= LONGEST_UNASKED_DAYS:
@@ -329,7 +360,9 @@ class Standing:
     """A camera as it stands: its forecast since the last visit, the price of a visit, and access.
 
     stopped : chance that cells or card have stopped it by day 0, 1, 2 … since `visited_on`. hazard_per_day : faults and
-    theft; None when nobody was asked.
+    theft; None when nobody was asked. fresh : the same with fresh batteries and an empty card, which is what each
+    further interval begins with; as `stopped` when None. hung_days : days of pictures on its card at `visited_on`.
+    card_lost_share : of faults and thefts, those that take the card along.
     """
 
     name: str
@@ -338,11 +371,33 @@ class Standing:
     price: VisitPrice
     hazard_per_day: float | None
     access: Access = Access()
+    fresh: Floats | None = field(default=None, repr=False, compare=False)
+    hung_days: float = 0.0
+    card_lost_share: float = 0.0
 
     @property
     def curve(self) -> Floats:
         """The chance of having stopped for any cause."""
         return with_hazard(self.stopped, self.hazard_per_day or 0.0)
+
+    @property
+    def anew(self) -> Floats:
+        """The chance of having stopped by cells or card, of each further interval."""
+        return self.stopped if self.fresh is None else self.fresh
+
+    def interval(self, cost_in_lost_days: float) -> Interval:
+        """The best interval in the long run, at a price."""
+        return best_interval(
+            self.anew, cost_in_lost_days, self.hazard_per_day, card_lost_share=self.card_lost_share
+        )
+
+    def losses(self, days: ArrayLike) -> Floats:
+        """Camera-days lost by so many days after the last visit: dead ones, and pictures on a card that vanished."""
+        after = np.asarray(days, dtype=float)
+        cards = cards_lost(
+            self.stopped, self.hazard_per_day or 0.0, self.card_lost_share, hung_days=self.hung_days
+        )
+        return np.asarray(lost_days(self.curve, after) + np.interp(after, np.arange(len(cards)), cards), dtype=float)
 
     def days_on(self, day: date) -> int:
         """Days since the last visit."""
@@ -372,14 +427,15 @@ class NextVisit:
 def best_next_date(camera: Standing, *, today: date, within_days: int = 365) -> NextVisit:
     """The best open day for the next visit, from today on.
 
-    Minimises `c(τ) + L(τ) − g·τ` over open days, g the cost a day of the best interval without closures: what a day
-    of waiting is worth in the long run. Without closures and snow that is the interval of `best_interval`.
+    Minimises `c(τ) + L(τ) + P(τ) − g·τ` over open days, P what vanishes with cards, g the cost a day of the best
+    interval with fresh batteries and without closures: what a day of waiting is worth in the long run. Without
+    closures and snow, and with a fresh set in, that is the interval of `best_interval`.
     """
     gone = camera.days_on(today)
     if gone < 0:
         raise WrongInput("today", got=today.isoformat(), needed=f"a day not before the last visit, {camera.visited_on}")
     curve = camera.curve
-    interval = best_interval(camera.stopped, camera.price.days, camera.hazard_per_day)
+    interval = camera.interval(camera.price.days)
     last = min(gone + within_days, len(curve) - 1)
     if interval.outcome == "ask for the hazard":
         last = max(gone, min(last, int(LONGEST_UNASKED_DAYS)))
@@ -393,7 +449,7 @@ def best_next_date(camera: Standing, *, today: date, within_days: int = 365) -> 
     dates = [camera.visited_on + timedelta(days=int(t)) for t in after]
     lost = lost_days(curve, after.astype(float))
     travel = np.array([camera.price.travel_days * camera.access.factor(day) for day in dates])
-    score = travel + camera.price.own_days + lost - interval.cost_per_day * after
+    score = travel + camera.price.own_days + camera.losses(after) - interval.cost_per_day * after
     closed = [camera.access.closed(day) for day in dates]
     is_open = np.array([closure is None for closure in closed])
     free = int(np.argmin(score))
@@ -504,14 +560,14 @@ def best_day_for_round(
     curves = [camera.curve for camera in cameras]
     own = sum(camera.price.own_days for camera in cameras)
     common = min(len(curve) for curve in curves)
-    every, rate = _common_interval(curves, own + travel_days, common, cameras)
+    every, rate = _common_interval(own + travel_days, common, cameras)
     gone = [camera.days_on(today) for camera in cameras]
     last = min(within_days, min(len(curve) - 1 - days for curve, days in zip(curves, gone, strict=True)))
     waits = np.arange(0, last + 1)
     dates = [today + timedelta(days=int(wait)) for wait in waits]
     score = np.array([travel_days * access.factor(day) for day in dates]) - rate * waits
-    for curve, days in zip(curves, gone, strict=True):
-        score = score + lost_days(curve, (days + waits).astype(float))
+    for camera, days in zip(cameras, gone, strict=True):
+        score = score + camera.losses((days + waits).astype(float))
     is_open = np.array([access.closed(day) is None for day in dates])
     names = tuple(camera.name for camera in cameras)
     if not is_open.any():
@@ -530,8 +586,8 @@ def best_day_for_round(
         then = days + at
         later = min(then + every, float(len(curve) - 1))
         closed = camera.access.closed(dates[at]) is not None
-        mean = (lost_days(curve, later) - lost_days(curve, float(then))) / max(later - then, 1e-9)
-        alone = best_interval(camera.stopped, camera.price.own_days or 1e-6, camera.hazard_per_day)
+        mean = (camera.losses(later) - camera.losses(float(then))) / max(later - then, 1e-9)
+        alone = camera.interval(camera.price.own_days or 1e-6)
         if not closed and (later <= then or float(mean) > alone.cost_per_day):
             take.append(camera.name)
     chances = tuple(
@@ -554,12 +610,12 @@ def best_day_for_round(
     )
 
 
-def _common_interval(
-    curves: Sequence[Floats], price_days: float, common: int, cameras: Sequence[Standing]
-) -> tuple[float, float]:
-    """The interval at which visiting all together costs least a day, and that cost."""
+def _common_interval(price_days: float, common: int, cameras: Sequence[Standing]) -> tuple[float, float]:
+    """The interval at which visiting all together costs least a day in the long run, and that cost."""
+    anew = [replace(camera, stopped=camera.anew, hung_days=0.0) for camera in cameras]
+    common = min(common, *(len(camera.stopped) for camera in anew))
     every = np.arange(1, common)
-    lost = np.sum([lost_days(curve[:common], every.astype(float)) for curve in curves], axis=0)
+    lost = np.sum([camera.losses(every.astype(float)) for camera in anew], axis=0)
     if not all(camera.hazard_per_day for camera in cameras):
         every = every[: int(LONGEST_UNASKED_DAYS)]
         lost = lost[: len(every)]

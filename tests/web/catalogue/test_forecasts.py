@@ -46,7 +46,7 @@ def test_a_camera_of_which_nothing_is_known_is_forecast_and_all_is_told_as_assum
     assert found.start == date(2026, 3, 3)
     assert found.chance_now > 0.5  # 120 days of a meadow on eight alkaline cells
     for what in ("Cells", "Card", "Drawn while waiting", "A picture by night", "Size of a picture", "Coldest nights",
-                 "Way there and back", "Quiet after a visit"):  # fmt: skip
+                 "Its share of the way", "Quiet after a visit"):  # fmt: skip
         assert told(found, what).guessed, what
     assert told(found, "Faults and theft").source == "not said yet"
     assert any("Say how often that happens" in caveat for caveat in found.caveats)
@@ -334,11 +334,50 @@ def test_chances_by_cause_with_faults_add_up_to_the_closed_form():
 def test_the_way_is_taken_from_where_rounds_start(cast):
     m.Reserve.objects.update(base_latitude=47.3, base_longitude=13.94)
     cast.reserve.refresh_from_db()
-    way = told(mine(cast), "Way there and back")
+    way = told(mine(cast), "Its share of the way")
 
-    # 0.04° of longitude at 47.3° are 3.02 km; 1.3 times that, twice, at Tobler's 5.04 km/h on the level.
-    assert way.value == f"{2 * 1.3 * 3.02 / 5.04 * 60:.0f} min"
-    assert "straight line" in way.source
+    # As rounds are planned, by car: 0.04° of longitude at 47.3° are 3.02 km; 1.3 times that, twice, at 20 km/h, and
+    # 150 m on foot from the car, twice, at Tobler's 5.04 km/h on the level.
+    assert way.value == f"{2 * 1.3 * 3.02 / 20 * 60 + 2 * 0.15 / 5.04 * 60:.0f} min"
+    assert way.source.startswith("there and back, from where rounds start; by car along the straight line")
+    assert "level" in way.source
+
+
+def test_a_camera_among_others_bears_its_share_of_the_round_and_not_a_trip_of_its_own(cast):
+    """A finding of the first trial: each was priced as if somebody went to it alone."""
+    m.Reserve.objects.update(base_latitude=47.3, base_longitude=13.94)
+    cast.reserve.refresh_from_db()
+    alone = told(mine(cast), "Its share of the way")
+    for n in range(5):
+        site = m.Site.objects.create(reserve=cast.reserve, name=f"S{n}", slug=f"s{n}", latitude=47.3, longitude=13.9)
+        camera = m.Camera.objects.create(serial=f"X{n}")
+        m.Deployment.objects.create(slug=f"d{n}", camera=camera, site=site, start=cast.now - timedelta(days=9))
+    shared = told(mine(cast), "Its share of the way")
+
+    assert float(shared.value.split()[0]) < 0.4 * float(alone.value.split()[0])
+    assert shared.source.startswith("its share of ") and "on a round to 6 sites" in shared.source
+
+
+def test_two_cameras_at_one_site_share_its_way(cast):
+    m.Reserve.objects.update(base_latitude=47.3, base_longitude=13.94)
+    cast.reserve.refresh_from_db()
+    alone = made(cast)[cast.deployment.slug].travel_min
+    other = m.Camera.objects.create(serial="X1")
+    m.Deployment.objects.create(slug="d1", camera=other, site=cast.meadow, start=cast.now - timedelta(days=9))
+
+    assert made(cast)[cast.deployment.slug].travel_min == pytest.approx(alone / 2)
+
+
+def test_the_long_run_is_reckoned_with_a_fresh_set(cast):
+    """A finding of the first trial: a set half used was taken for what every further interval begins with."""
+    m.Site.objects.update(losses_per_year=0.3)
+    visit(cast, 60, arrival="working", cells_changed=True, cells_kind="LR6", cells_count=8)
+    visit(cast, 1, arrival="working")
+    found = mine(cast)
+
+    assert found.used_wh > 0
+    assert found.fresh[30] < found.by_supply[30]
+    assert told(found, "Cards lost with a camera").guessed
 
 
 def test_the_size_of_files_is_taken_from_what_came_home(cast, bring_events):

@@ -39,7 +39,8 @@ class PriceForm(forms.Form):
     """What a visit costs and how often a camera is lost here; for this page, not kept."""
 
     travel_min = forms.FloatField(
-        label="Way there and back (min)", min_value=0, max_value=2880, required=False, help_text="for this camera alone",
+        label="Its share of the way (min)", min_value=0, max_value=2880, required=False,
+        help_text="of a round to all sites; there and back if you go to it alone",
         error_messages=_number("minutes, like 90"),
     )  # fmt: skip
     quiet_days = forms.FloatField(

@@ -3,7 +3,7 @@
 What a visit saves is counted in camera-days, from the day of the visit until somebody comes by again:
 
     the chance of standing dead, summed over those days, less what faults would take in any case
-    + the days of pictures that hang out there, times the chance that camera and card are lost until then
+    + the days of pictures that hang out there, times the chance that the card is lost until then
     + a tenth of the days if its clock is known to be wrong (ours: times are mended later, but not always)
     − the days that the site stays quiet after somebody was there
 """
@@ -21,20 +21,21 @@ from trod import watch
 from trod.errors import TrodError, WrongInput
 from trod.planning import kit as kits
 from trod.planning import spares
-from trod.planning.upkeep import DISTURBANCE_DAYS, Access, Standing, VisitPrice, best_day_for_round
+from trod.planning.upkeep import CARD_LOST_SHARE, DISTURBANCE_DAYS, Access, Standing, VisitPrice, best_day_for_round
 from trod.report import sentences
 from trod.web.catalogue import forecasts, outfits
 from trod.web.catalogue.forecasts import Forecast
+from trod.web.catalogue.ways import VISIT_MIN
 from trod.web.models import Deployment, Reserve, Site, Visit
 
 CLOCK_S = 120.0  # a clock that is out by more is wrong; the same as on Today
 CLOCK_SHARE = 0.1
-VISIT_MIN = 15.0  # card, cells, lens, clock; assumed
 WALK_TEST_MIN = 10.0  # assumed
 LADDER_MIN = 10.0  # assumed
 LADDER_M = 2.2  # above this a camera is out of reach; common practice
 # A cell of the AA size, by what it is made of; from memory. [kg]
 CELL_KG = {"LR6": 0.023, "FR6": 0.015, "HR6": 0.027}
+LOCK_KG = 0.7  # a lock with its cable; assumed
 SPACE_DAYS = 3  # a visit that is closer to another one is not called overdue
 
 
@@ -122,6 +123,7 @@ def _due(
     go_by: list[date] = []
     load = 0.0
     walk_test = ladder = False
+    locks = 0
     for d in group:
         name = str(d.camera)
         f = told.get(d.slug)
@@ -130,6 +132,10 @@ def _due(
         clock_s = _clock_error(d, been)
         high = (d.height_m or 0.0) > LADDER_M
         ladder = ladder or high
+        if been and been[-1].lock_left in (Visit.LockLeft.MISSING, Visit.LockLeft.STUCK):
+            locks += 1
+            load += LOCK_KG
+            work.append(f"A lock for {name}: {been[-1].get_lock_left_display()} when somebody was there last")
         no_test = d.pk not in tested and not any(v.walk_test for v in been)
         walk_test = walk_test or no_test
         if f is not None:
@@ -177,7 +183,8 @@ def _due(
         ladder=ladder,
         walk_test=walk_test,
         wants=kits.Wants(
-            site=site.name, cells=_cell_kinds(cells), cards=len(group), ladder=ladder, walk_test=walk_test
+            site=site.name, cells=_cell_kinds(cells), cards=len(group), ladder=ladder,
+            walk_test=walk_test, locks=locks,
         ),
         spare_stops=tuple(spare_stops),
         load_kg=round(load, 2),
@@ -206,7 +213,7 @@ def _saved(f: Forecast, day: date, next_days: int, *, hung_days: int) -> float:
     h = f.faults_per_day or 0.0
     dead = f.lost_days(day + timedelta(days=next_days), since=day)
     after = float(np.sum(-np.expm1(-h * np.arange(next_days))))
-    lost_there = -math.expm1(-h * next_days) * max(0, hung_days) * (1 - f.chance(day))
+    lost_there = -math.expm1(-CARD_LOST_SHARE * h * next_days) * max(0, hung_days) * (1 - f.chance(day))
     return max(0.0, dead - after) + lost_there
 
 
@@ -283,12 +290,16 @@ def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[dat
                             disturbance_days=DISTURBANCE_DAYS if d.site.quiet_days is None else d.site.quiet_days,
                         ),
                         hazard_per_day=f.faults_per_day,
+                        fresh=np.asarray(f.fresh),
+                        hung_days=f.hung_days + max(0, (today - f.start).days - gone),
+                        card_lost_share=CARD_LOST_SHARE,
                         access=Access(closures=outfits.closures_of(d.site, today=today)),
                     )
                 )
     if not standings:
         return None, ""
-    way = VisitPrice(travel_min=forecasts.TRAVEL_MIN)
+    # Of one day's round, cameras at one site together: so much way as all their shares.
+    way = VisitPrice(travel_min=sum(f.travel_min for d in found for f in d.forecasts))
     try:
         best = best_day_for_round(standings, today=today, travel_days=way.travel_days)
     except TrodError:

@@ -13,8 +13,9 @@ import contextlib
 import json
 import math
 import threading
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -28,13 +29,13 @@ from numpy.typing import NDArray
 from trod import watch
 from trod.archive import disk
 from trod.errors import TrodError
-from trod.planning import endurance, travel, upkeep
+from trod.planning import endurance, upkeep
 from trod.planning.card_room import FEWEST, FileSizes
 from trod.planning.endurance import NO_HAZARD, StopForecast
 from trod.planning.upkeep import Access, NextVisit, Standing, VisitPrice
 from trod.planning.weather import Climate
 from trod.web import home, jobs
-from trod.web.catalogue import basis, hunger, outfits
+from trod.web.catalogue import basis, heights, hunger, outfits, ways
 from trod.web.catalogue.basis import Basis
 from trod.web.catalogue.evidence import gather, unchanged
 from trod.web.catalogue.outfits import Assumed
@@ -42,10 +43,9 @@ from trod.web.models import Deployment, Job, Mishap, Picture, Reserve, Visit
 
 Floats = NDArray[np.float64]
 JOB = "forecasts"
-VERSION = 3
+VERSION = 4
 KEPT_DAYS = 730  # of a curve, in the file
 FEW = 25  # so few cameras are forecast at once when nothing is kept yet
-TRAVEL_MIN = 60.0  # there and back, where nobody said where rounds start; assumed
 AGAIN_AFTER = timedelta(hours=1)  # before a failed making is tried again
 
 
@@ -54,8 +54,10 @@ class Forecast:
     """One standing camera: when it will probably stop, and when to go there.
 
     start : the day from which it is forecast. stopped : chance that it has stopped by day 0, 1, 2 … after `start`,
-    for any cause; `by_supply` by cells and card alone. early, middle, late : the dates by which these have stopped 1,
-    5 and 9 futures of ten; None beyond the horizon. found : set when its last visit found it stopped.
+    for any cause; `by_supply` by cells and card alone; `fresh` the same for a set put in on the day this was made.
+    hung_days : days of pictures on its card at `start`. travel_min : its share of the way of a round. early, middle,
+    late : the dates by which these have stopped 1, 5 and 9 futures of ten; None beyond the horizon. found : set when
+    its last visit found it stopped.
     cells, number : what feeds it. chance_now : that it has stopped by the day this was made for.
     go_by : when to go; None when there is no open day or nothing to say. go_why : why then.
     """
@@ -71,6 +73,9 @@ class Forecast:
     made_for: date
     stopped: tuple[float, ...] = field(repr=False)
     by_supply: tuple[float, ...] = field(repr=False)
+    fresh: tuple[float, ...] = field(repr=False)
+    hung_days: float
+    travel_min: float
     early: date | None
     middle: date | None
     late: date | None
@@ -130,7 +135,7 @@ _stamped: dict[int, tuple[tuple[Any, ...], str]] = {}  # by thread, as long as n
 def stamp(reserve: Reserve, *, today: date) -> str:
     """The same as long as nothing changed that a forecast rests on: the digest of the record that it is made from."""
     mark = unchanged()
-    key = (mark, reserve.pk, today)
+    key = (mark, reserve.pk, today, heights.mark_of(reserve))
     if mark is not None and _stamped.get(threading.get_ident(), ((), ""))[0] == key:
         return _stamped[threading.get_ident()][1]
     found = _basis(reserve, today=today).stamp
@@ -142,7 +147,7 @@ def stamp(reserve: Reserve, *, today: date) -> str:
 
 
 def _basis(reserve: Reserve, *, today: date) -> Basis:
-    return basis.read(reserve, VERSION, today.isoformat())
+    return basis.read(reserve, VERSION, today.isoformat(), heights.mark_of(reserve))
 
 
 def _path(reserve: Reserve) -> Path:
@@ -234,7 +239,7 @@ def make(reserve: Reserve, now: datetime, *, report: jobs.Report | None = None) 
     return Kept(forecasts=found, made_at=now.astimezone(UTC), stale=False)
 
 
-_CURVES = ("stopped", "by_supply")
+_CURVES = ("stopped", "by_supply", "fresh")
 _DATES = ("start", "made_for", "early", "middle", "late", "found_on", "go_by")
 
 
@@ -296,6 +301,8 @@ def equipment(
     climate = outfits.climate_of(reserve)
     pieces = gather(reserve).pieces
     every = rests_on.deployments()
+    hung = Counter(d.site_id for d in every if d.end is None)
+    way = ways.shares(reserve, [d.site for d in every if d.end is None])
     if only is not None:
         every = [d for d in every if d.site_id == only.site_id or d.camera_id == only.camera_id]
     every.sort(key=lambda d: (d.site.slug, d.start, d.slug))
@@ -348,6 +355,9 @@ def equipment(
             zone=zone,
             today=today,
         )
+        share = way[d.site_id]
+        both = "" if hung[d.site_id] == 1 else f", shared by {hung[d.site_id]} cameras there"
+        gear = replace(gear, travel_min=share.minutes / hung[d.site_id], travel_told=f"{share.told}{both}")
         out.append((d, gear))
     return out
 
@@ -401,19 +411,6 @@ def with_faults(by_cause: Mapping[str, Floats], hazard_per_day: float) -> dict[s
     }
     whole = 1 - (1 - np.sum([by_cause[cause] for cause in out], axis=0)) * left
     return {**out, "fault": np.maximum(0.0, whole - np.sum(list(out.values()), axis=0))}
-
-
-def travel_of(deployment: Deployment) -> tuple[float, str]:
-    """Minutes there and back for a trip to this camera alone, and where that is from."""
-    site, reserve = deployment.site, deployment.site.reserve
-    if reserve.base_latitude is None or reserve.base_longitude is None:
-        return TRAVEL_MIN, "assumed: nobody said where rounds start"
-    places = [
-        travel.Place(key="base", latitude_deg=reserve.base_latitude, longitude_deg=reserve.base_longitude),
-        travel.Place(key="site", latitude_deg=site.latitude, longitude_deg=site.longitude),
-    ]
-    ways = travel.straight(places)
-    return min(24 * 60.0, 2 * ways.way("base", "site").minutes), f"{ways.told}, from where rounds start and back"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -470,12 +467,17 @@ def reckon(
         (stop,) = endurance.forecast_many([task], climate=climate)
     by_cause = with_faults(stop.by_cause, hazard or 0.0)
     stopped = np.clip(np.sum(list(by_cause.values()), axis=0), 0.0, 1.0)
-    minutes, way = travel_of(deployment) if price.travel_min is None else (price.travel_min, "typed in")
+    minutes, way = (gear.travel_min, gear.travel_told) if price.travel_min is None else (price.travel_min, "typed in")
     quiet = site.quiet_days if price.quiet_days is None else price.quiet_days
     cost = VisitPrice(
         travel_min=minutes, disturbance_days=upkeep.DISTURBANCE_DAYS if quiet is None else quiet
     )
-    visit, go_by, why = _go(site, gear, stop, cost, hazard, today)
+    # Each further interval begins with fresh batteries, an empty card, and what waved before the sensor cut.
+    calm = replace(gear.arrivals, run_ended=True)
+    (fresh,) = endurance.forecast_many(
+        [endurance.Task(outfit=gear.outfit, arrivals=calm, start=max(today, gear.start))], climate=climate
+    )
+    visit, go_by, why = _go(site, gear, stop, fresh.stopped, cost, hazard, today)
     says = (
         *gear.assumed,
         Assumed(
@@ -487,7 +489,8 @@ def reckon(
             "not said yet" if losses is None else "typed in" if price.losses_per_year is not None
             else "as written down for the site",
         ),
-        Assumed("Way there and back", f"{minutes:.0f} min", way),
+        Assumed("Its share of the way", f"{minutes:.0f} min", way),
+        Assumed("Cards lost with a camera", f"{upkeep.CARD_LOST_SHARE:.0%} of faults and thefts", "assumed"),
         Assumed(
             "Quiet after a visit",
             f"{cost.disturbance_days:g} days",
@@ -496,7 +499,8 @@ def reckon(
         ),
         Assumed("Worth of a camera-day", f"{cost.camera_day_min:g} min of work", "assumed"),
     )
-    rounded = [tuple(np.round(curve[: KEPT_DAYS + 1], 4).tolist()) for curve in (stopped, stop.stopped)]
+    curves = (stopped, stop.stopped, fresh.stopped)
+    rounded = [tuple(np.round(curve[: KEPT_DAYS + 1], 4).tolist()) for curve in curves]
     forecast = Forecast(
         deployment=deployment.slug,
         site=site.slug,
@@ -509,6 +513,9 @@ def reckon(
         made_for=today,
         stopped=rounded[0],
         by_supply=rounded[1],
+        fresh=rounded[2],
+        hung_days=_hung_days(gear),
+        travel_min=minutes,
         early=stop.early,
         middle=stop.middle,
         late=stop.late,
@@ -559,8 +566,19 @@ def _sentence(
     return said + run
 
 
+def _hung_days(gear: outfits.Equipped) -> float:
+    """Days of pictures that lie on its card when the forecast begins."""
+    return float(max(0, (gear.start - gear.card_in).days))
+
+
 def _go(
-    site: Any, gear: outfits.Equipped, stop: StopForecast, price: VisitPrice, hazard: float | None, today: date
+    site: Any,
+    gear: outfits.Equipped,
+    stop: StopForecast,
+    fresh: Floats,
+    price: VisitPrice,
+    hazard: float | None,
+    today: date,
 ) -> tuple[NextVisit | None, date | None, str]:
     """When to go, and why then."""
     if gear.stopped_on is not None:
@@ -575,6 +593,9 @@ def _go(
         price=price,
         hazard_per_day=hazard,
         access=Access(closures=outfits.closures_of(site, today=today)),
+        fresh=fresh,
+        hung_days=_hung_days(gear),
+        card_lost_share=upkeep.CARD_LOST_SHARE,
     )
     try:
         visit = upkeep.best_next_date(stand, today=max(today, gear.start))

@@ -71,7 +71,8 @@ class Equipped:
 
     start : the day from which it is forecast, when it was last known to be alive. stopped_on : set when the
     last visit found it stopped and nobody set it going again. unknown_days : days before `start` whose
-    pictures nobody has seen, for which the mean was taken.
+    pictures nobody has seen, for which the mean was taken. travel_min, travel_told : what a visit takes of the way,
+    and how that was worked out.
     """
 
     outfit: Outfit
@@ -85,6 +86,8 @@ class Equipped:
     stopped_how: str
     unknown_days: int
     assumed: tuple[Assumed, ...]
+    travel_min: float = 0.0
+    travel_told: str = ""
 
 
 # The pack -----------------------------------------------------------------------------------------------------

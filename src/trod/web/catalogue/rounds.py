@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from trod import watch
 from trod.errors import WrongInput
-from trod.planning import byhand, spares, tracks, travel
+from trod.planning import byhand, spares
 from trod.planning import kit as kits
 from trod.planning import rounds as core
 from trod.planning.rounds import LeftOut, Party, RoundDay, RoundPlan, Span, Stop, Trip
@@ -23,16 +23,15 @@ from trod.web import jobs
 from trod.web.catalogue import outfits, round_plain
 from trod.web.catalogue.due import VISIT_MIN, Due, due
 from trod.web.catalogue.round_plain import Planned
+from trod.web.catalogue.ways import START, WALK_IN_M, ways_for
 from trod.web.catalogue.wishes import Wish
 from trod.web.catalogue.wishes import from_plain as wish_from
 from trod.web.models import Job, Reserve, Round, RoundStop, Site
 
 JOB = "round"
-START = "@start"  # no slug looks like this
 ANY_WAY_MIN = 1000.0  # a stop worth so much work is gone to wherever there is room
 LEAST_CANDIDATES = 25
 CANDIDATES_AN_HOUR = 2.5  # of a party's time; nobody does so many visits and ways in an hour. Ours.
-WALK_IN_M = 150.0  # from car to site, where no track tells; assumed
 
 
 def stop_of(d: Due, wish: Wish) -> Stop:
@@ -50,6 +49,7 @@ def stop_of(d: Due, wish: Wish) -> Stop:
         load_kg=d.load_kg,
         ladder=d.ladder,
         walk_in_m=WALK_IN_M if wish.by_car else 0.0,
+        climb_m=d.site.climb_m,
         sensitive=d.site.sensitive,
         why=why,
         work=d.work,
@@ -72,6 +72,7 @@ def bare_stop(site: Site, wish: Wish, *, days: Sequence[date], today: date) -> S
         must=True,
         closed=closed,
         walk_in_m=WALK_IN_M if wish.by_car else 0.0,
+        climb_m=site.climb_m,
         sensitive=site.sensitive,
         why="Asked for; no camera stands there",
         access=site.access,
@@ -139,35 +140,11 @@ def prepare(reserve: Reserve, wish: Wish, now: datetime) -> Ground:
     parties = tuple(
         Party(name=name[:80], people=n, most_load_kg=wish.most_load_kg, rest_min=rest) for name, n in wish.parties()
     )
-    ways, assumed = ways_for(reserve, [start, *(s.place for s in stops)], wish)
+    ways, assumed = ways_for(reserve, [start, *(s.place for s in stops)], by_car=wish.by_car, by_tracks=wish.by_tracks)
     return Ground(
         start=start, days=tuple(days), parties=parties, stops=tuple(stops), left=tuple(left), ways=ways, due=by_slug,
         assumed=assumed,
     )  # fmt: skip
-
-
-def ways_for(reserve: Reserve, places: Sequence[Place], wish: Wish) -> tuple[Ways, tuple[str, ...]]:
-    """Along the reserve's tracks where there are any that serve, else by the straight line; and what was assumed."""
-    pace = travel.Pace()
-    if wish.by_tracks:
-        try:
-            known = tracks.tracks_from_geojson(reserve.boundary or {"type": "FeatureCollection", "features": []})
-            network = tracks.join(known)
-        except WrongInput as trouble:
-            none = trouble.got == "no line"
-            why = "No track is on the map" if none else f"The tracks could not be used ({trouble.got})"
-        else:
-            driven = wish.by_car and any(t.drive for t in known)
-            ways = tracks.along(places, network, drive=driven, pace=pace)
-            said = f"Walking by Tobler's speeds; {pace.drive_kmh:g} km/h on tracks where none is given."
-            if wish.by_car and not driven:
-                said += " No track on the map is marked for cars, so all of it is on foot."
-            return ways, (said,)
-    else:
-        why = "Straight lines were asked for"
-    ways = travel.straight(places, pace=pace, drive=wish.by_car)
-    far = f"; {WALK_IN_M:g} m on foot from the car to each site" if wish.by_car else ""
-    return ways, (f"{why}: straight lines, made longer by {pace.detour:g}{far}. Assumed.",)
 
 
 def plan(reserve: Reserve, wish: Wish, now: datetime, *, step: Step | None = None) -> Planned:

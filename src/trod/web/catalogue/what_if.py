@@ -16,6 +16,7 @@ from trod.planning.arrivals import STORM_DAY_BLANKS, Arrivals
 from trod.planning.cells import CELLS
 from trod.planning.endurance import Outfit, StopForecast, Task, Used
 from trod.planning.outfit_change import Change, changed
+from trod.planning.upkeep import CARD_LOST_SHARE
 from trod.planning.weather import Climate
 from trod.web.catalogue.forecasts import Reckoned
 from trod.web.catalogue.outfits import Equipped
@@ -79,6 +80,7 @@ def what_helps(gear: Equipped, reckoned: Reckoned, *, today: date, climate: Clim
             cost_in_lost_days=reckoned.price.days,
             hazard_per_day=hazard,
             hazard_after=None if hazard is None else hazard * share,
+            card_lost_share=CARD_LOST_SHARE,
         )
         if worth.saved_days_a_year >= WORTH_DAYS:
             out.append(

@@ -34,7 +34,7 @@ class SiteForm(RecordForm):
             ),
             False,
         ),
-        ("Getting there", ("access", "safety", "closed_lines", "losses_per_year", "quiet_days"), False),
+        ("Getting there", ("access", "climb_m", "safety", "closed_lines", "losses_per_year", "quiet_days"), False),
     )
     closed_lines = forms.CharField(
         label="Closed seasons",
@@ -60,6 +60,7 @@ class SiteForm(RecordForm):
             "retired",
             "note",
             "access",
+            "climb_m",
             "safety",
             "losses_per_year",
             "quiet_days",

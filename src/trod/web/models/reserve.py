@@ -126,6 +126,12 @@ class Site(models.Model):
     quiet_days = models.FloatField(
         "quiet days after a visit", null=True, blank=True, help_text="for how long animals stay away; 2 when not told"
     )
+    climb_m = models.FloatField(
+        "climb on foot to it",
+        null=True,
+        blank=True,
+        help_text="metres up from where the car stands, or from where rounds start when you walk all the way",
+    )
     retired = models.BooleanField(default=False, help_text="no longer used; kept for its history")
     note = models.TextField(blank=True)
 
@@ -141,6 +147,7 @@ class Site(models.Model):
             fields.within("site_tree_diameter", "tree_diameter_cm", 1, 500),
             fields.within("site_losses", "losses_per_year", 0, 50),
             fields.within("site_quiet_days", "quiet_days", 0, 90),
+            fields.within("site_climb", "climb_m", -3000, 5000),
         ]
 
     def __str__(self) -> str:
