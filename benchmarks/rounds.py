@@ -80,6 +80,7 @@ def invented(stops: int, days: int, seed: int = 1):
 
 def two_days(sheet: bool) -> None:
     """The goal: 40 stops on two days in less than 10 s."""
+    from trod.leaving.rounds import fit_round
     from trod.planning.rounds import Party, RoundDay, Span, plan_round
     from trod.planning.tracks import along, join
     from trod.report.round_sheet import RoundSheet, round_sheet_pdf
@@ -101,7 +102,7 @@ def two_days(sheet: bool) -> None:
             )
             print(f"{'':4s}{plan.sentence}")
     if sheet and plan:
-        timed("the sheet as PDF", lambda: round_sheet_pdf(RoundSheet(plan=plan, reserve="Invented")))
+        timed("the sheet as PDF", lambda: round_sheet_pdf(RoundSheet(plan=fit_round(plan), reserve="Invented")))
 
 
 def gap() -> None:

@@ -89,7 +89,7 @@ def test_cameras_come_from_a_file_of_our_columns(said, trod, tmp_path):
         ((*BARE, "--camera", "Wren"), 3, "none; give --cameras FILE.csv or --figure"),
         ((*BARE, "--dials", "nowhere.json"), 3, "a file that can be read"),
         (("Stone Ford", "--animal", "elk"), 3, "without one give --lat and --lon"),
-        (("--lat", 97, "--lon", 13, "--animal", "elk"), 3, "latitude_deg"),
+        (("--lat", 97, "--lon", 13, "--animal", "elk"), 3, "a latitude from -90 to 90"),
         (("--lat", 47, "--lon", 13, "--animal", "griffin"), 3, "one of white_tailed_deer"),
         ((*BARE, "--slip", "/nowhere/at/all.pdf"), 3, "Choose another place for it"),
     ],

@@ -12,6 +12,7 @@ import pytest
 from trod.exchange import folder
 from trod.findings import Filter
 from trod.findings.blur import cell_of
+from trod.leaving.sites import fit_evidence
 
 
 def rows(where, name):
@@ -21,7 +22,9 @@ def rows(where, name):
 
 def write(evidence, where, **more):
     return folder.write(
-        folder.record_tables(evidence, more.pop("asked", Filter()), **more),
+        folder.record_tables(
+            fit_evidence(evidence, true_places=more.pop("true_places", False)), more.pop("asked", Filter()), **more
+        ),
         where,
         title="Records",
         made="Made by a test",
@@ -57,7 +60,7 @@ def test_a_sensitive_site_never_stands_at_its_point(tmp_path):
     evidence = invented.year(days=10)
     den = next(site for site in evidence.sites if site.sensitive)
     write(evidence, tmp_path / "blurred")
-    write(evidence, tmp_path / "true", show_sensitive=True)
+    write(evidence, tmp_path / "true", true_places=True)
 
     cell = cell_of(latitude_deg=den.latitude_deg, longitude_deg=den.longitude_deg)
     blurred = next(row for row in rows(tmp_path / "blurred", "sites") if row["site"] == den.slug)

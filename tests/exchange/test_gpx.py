@@ -7,6 +7,7 @@ from xml.etree import ElementTree
 
 import gpxpy
 import pytest
+from fitted import at, line
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -15,27 +16,28 @@ from trod.exchange.gpx import Route, TrackLine, Waypoint, gpx_text, lines_of_gpx
 from trod.findings.blur import cell_of
 
 LICK = Waypoint(
-    latitude_deg=47.3051234,
-    longitude_deg=13.9054321,
+    place=at(47.3051234, 13.9054321),
     name="Elm lick",
     note="Cells, card",
     height_m=812.34,
     kind="camera",
 )
-EYRIE = Waypoint(latitude_deg=47.3111, longitude_deg=13.9222, name="Eyrie", height_m=1204.0, sensitive=True)
-WAY = TrackLine(name="Way", lines=(((47.3, 13.9), (47.31, 13.91)), ((47.31, 13.91), (47.3111, 13.9222))))
+HIDDEN, SHOWN = (
+    Waypoint(place=at(47.3111, 13.9222, sensitive=True, true_places=true), name="Eyrie", height_m=1204.0)
+    for true in (False, True)
+)
+WAY = TrackLine(name="Way", lines=(line((47.3, 13.9), (47.31, 13.91)), line((47.31, 13.91), (47.3111, 13.9222))))
 MADE = datetime(2026, 3, 2, 7, 30, tzinfo=timezone(timedelta(hours=1)))
 
 
-def written(*, blur: bool = False, hide: bool = True) -> str:
-    places = (LICK, EYRIE) if hide else (LICK,)
+def written(*places: Waypoint, tracks: tuple[TrackLine, ...] = (WAY,)) -> str:
+    places = places or (LICK, SHOWN)
     return gpx_text(
         name="Round",
         waypoints=places,
         routes=[Route(name="Monday", points=places)],
-        tracks=[WAY],
+        tracks=tracks,
         made_at=MADE,
-        blur=blur,
     )
 
 
@@ -49,7 +51,7 @@ def test_what_is_written_is_read_back() -> None:
     assert (first.name, first.description, first.type) == ("Elm lick", "Cells, card", "camera")
     assert [p.name for p in read.routes[0].points] == ["Elm lick", "Eyrie"]
     assert [[(p.latitude, p.longitude) for p in s.points] for s in read.tracks[0].segments] == [
-        list(x) for x in WAY.lines
+        list(x.points) for x in WAY.lines
     ]
 
 
@@ -66,57 +68,53 @@ def test_elements_stand_in_the_order_of_the_schema() -> None:
 
 
 def test_180_degrees_east_are_written_as_180_west() -> None:
-    text = gpx_text(name="x", waypoints=[Waypoint(latitude_deg=0, longitude_deg=180, name="line")])
+    text = gpx_text(name="x", waypoints=[Waypoint(place=at(0, 180), name="line")])
 
     assert gpxpy.parse(text).waypoints[0].longitude == -180
 
 
-def test_places_are_true_unless_asked_to_blur() -> None:
+def test_a_sensitive_place_that_somebody_decided_to_show_is_true() -> None:
     assert gpxpy.parse(written()).waypoints[1].latitude == 47.3111
 
 
-def test_blurred_a_sensitive_place_is_the_middle_of_its_cell_and_no_way_leads_to_it() -> None:
-    text = written(blur=True)
+def test_a_hidden_place_is_the_middle_of_its_cell_without_its_height() -> None:
+    text = written(LICK, HIDDEN, tracks=())
     read = gpxpy.parse(text)
-    cell = cell_of(latitude_deg=EYRIE.latitude_deg, longitude_deg=EYRIE.longitude_deg)
+    cell = cell_of(latitude_deg=47.3111, longitude_deg=13.9222)
 
     for point in (read.waypoints[1], read.routes[0].points[1]):
         assert (point.latitude, point.longitude) == (round(cell.latitude_deg, 7), round(cell.longitude_deg, 7))
         assert point.elevation is None
     assert read.waypoints[0].latitude == 47.3051234
     assert read.tracks == []
-    assert read.description == "Sensitive places are blurred and tracks left out."
+    assert "not where it is" in read.description
     assert "47.3111" not in text and "13.9222" not in text and "1204" not in text
-
-
-def test_blurred_without_a_sensitive_place_nothing_is_left_out() -> None:
-    assert written(blur=True, hide=False) == written(hide=False)
 
 
 @settings(max_examples=60, deadline=None)
 @given(st.text(max_size=60))
 def test_no_name_breaks_the_file(name: str) -> None:
-    text = gpx_text(name=name, waypoints=[Waypoint(latitude_deg=1, longitude_deg=2, name=name, note=name)], note=name)
+    text = gpx_text(name=name, waypoints=[Waypoint(place=at(1, 2), name=name, note=name)], note=name)
 
     assert len(gpxpy.parse(text.encode("utf-8").decode("utf-8")).waypoints) == 1
 
 
 def test_markup_in_a_name_stays_text() -> None:
     nasty = "</name><wpt lat='1' lon='1'/> & ]]> \x00\ud800"
-    read = gpxpy.parse(gpx_text(name="x", waypoints=[Waypoint(latitude_deg=1, longitude_deg=2, name=nasty)]))
+    read = gpxpy.parse(gpx_text(name="x", waypoints=[Waypoint(place=at(1, 2), name=nasty)]))
 
     assert [p.name for p in read.waypoints] == ["</name><wpt lat='1' lon='1'/> & ]]>"]
 
 
 def test_a_place_off_the_globe_and_a_time_without_a_zone_are_refused() -> None:
-    with pytest.raises(WrongInput, match=r"place 'x': got \(91, 0\)"):
-        Waypoint(latitude_deg=91, longitude_deg=0, name="x")
+    with pytest.raises(WrongInput, match=r"place: got \(91, 0\)"):
+        at(91, 0)
     with pytest.raises(WrongInput, match="time: got '2026-03-02T00:00:00'; needed: a time with its zone"):
         gpx_text(name="x", made_at=datetime(2026, 3, 2))
 
 
 def test_tracks_and_routes_come_in_as_lines() -> None:
-    assert lines_of_gpx(written(hide=False)) == tuple(tuple(line) for line in WAY.lines)
+    assert lines_of_gpx(written(LICK)) == tuple(way.points for way in WAY.lines)
 
 
 @pytest.mark.parametrize(

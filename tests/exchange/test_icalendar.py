@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import icalendar
 import pytest
+from fitted import at
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -23,7 +24,7 @@ ROUND = Entry(
     summary="Round: Elm lick, Far gate; 4 stops",
     note="Leave 7:00\nC:\\trod\nKey 12",
     location="Yard, north road",
-    place=(47.3, 13.9),
+    place=at(47.3, 13.9),
     sequence=2,
 )
 
@@ -103,18 +104,19 @@ def test_a_name_cannot_add_lines_of_its_own() -> None:
     assert text.encode("utf-8")
 
 
-def test_blurred_a_sensitive_entry_has_neither_place_nor_location() -> None:
-    hidden = Entry(
-        uid="h",
-        starts=ROUND.starts,
-        ends=ROUND.ends,
-        summary="Visit",
-        location="Eyrie",
-        place=(47.31, 13.92),
-        sensitive=True,
-    )
-    (found,) = read(calendar_text([hidden], name="", stamp=STAMP, blur=True))
-    (true,) = read(calendar_text([hidden], name="", stamp=STAMP))
+def test_an_entry_at_a_hidden_place_has_neither_place_nor_location() -> None:
+    def made(true_places: bool) -> Entry:
+        return Entry(
+            uid="h",
+            starts=ROUND.starts,
+            ends=ROUND.ends,
+            summary="Visit",
+            location="Eyrie",
+            place=at(47.31, 13.92, sensitive=True, true_places=true_places),
+        )
+
+    (found,) = read(calendar_text([made(False)], name="", stamp=STAMP))
+    (true,) = read(calendar_text([made(True)], name="", stamp=STAMP))
 
     assert "GEO" not in found and "LOCATION" not in found
     assert true["GEO"].latitude == 47.31

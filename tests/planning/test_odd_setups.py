@@ -23,7 +23,7 @@ def texts(done: setup.Setup) -> list[str]:
     found += [step.text for step in done.walk_test] + [*done.cautions, *done.usual_cautions, *done.assumed]
     found += [text for one in done.dial_in for text in (one.label, one.value, one.hint)]
     found += [text for one in done.advice.advice for text in (one.value, one.reason, one.caution)]
-    return found + [cell for row in setup_slip.outcome_table(done) for cell in row]
+    return found + [cell for row in setup_slip.outcome_table(done.day, done.night) for cell in row]
 
 
 @pytest.mark.parametrize("seed", range(12))

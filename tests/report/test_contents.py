@@ -9,6 +9,7 @@ import pytest
 
 from trod.errors import NotEnoughEvidence
 from trod.findings import Filter
+from trod.leaving.sites import fit_evidence
 from trod.report.contents import Condition, findings_of, gather
 
 YEAR = invented.year()
@@ -19,7 +20,7 @@ def condition(day: int, site: str = "alder-ford") -> Condition:
 
 
 def test_a_report_answers_all_questions_of_the_most_frequent_species() -> None:
-    data = gather(YEAR, Filter(), most_species=2)
+    data = gather(fit_evidence(YEAR), Filter(), most_species=2)
 
     assert [part.name for part in data.species] == ["Red deer", "Wild boar"]
     assert [f.kind for f in findings_of(data)] == ["what-comes", "when", "change", "when", "change"]
@@ -28,7 +29,7 @@ def test_a_report_answers_all_questions_of_the_most_frequent_species() -> None:
 
 
 def test_a_species_with_too_few_passages_says_why_it_has_no_curve() -> None:
-    data = gather(YEAR, Filter(species=("pine-marten",)))
+    data = gather(fit_evidence(YEAR), Filter(species=("pine-marten",)))
     part = data.species[0]
 
     assert part.when is None
@@ -37,7 +38,7 @@ def test_a_species_with_too_few_passages_says_why_it_has_no_curve() -> None:
 
 
 def test_the_effort_table_has_every_site_with_its_gaps_and_reasons() -> None:
-    data = gather(YEAR, Filter())
+    data = gather(fit_evidence(YEAR), Filter())
     ford = data.sites[0]
 
     assert [line.site.name for line in data.sites] == sorted(line.site.name for line in data.sites)
@@ -51,7 +52,7 @@ def test_the_effort_table_has_every_site_with_its_gaps_and_reasons() -> None:
 def test_only_conditions_of_the_period_and_sites_are_kept_in_order() -> None:
     asked = Filter(sites=("alder-ford",), first=date(2025, 5, 2), last=date(2025, 5, 9))
     data = gather(
-        YEAR, asked, conditions=[condition(9), condition(3), condition(1), condition(4, "elm-lick")]
+        fit_evidence(YEAR), asked, conditions=[condition(9), condition(3), condition(1), condition(4, "elm-lick")]
     )
 
     assert [c.what for c in data.conditions] == ["day 3", "day 9"]
@@ -59,4 +60,4 @@ def test_only_conditions_of_the_period_and_sites_are_kept_in_order() -> None:
 
 def test_a_period_without_cameras_gives_no_report() -> None:
     with pytest.raises(NotEnoughEvidence, match="no camera watched in what was asked for"):
-        gather(YEAR, Filter(first=date(2001, 1, 1), last=date(2001, 2, 1)))
+        gather(fit_evidence(YEAR), Filter(first=date(2001, 1, 1), last=date(2001, 2, 1)))

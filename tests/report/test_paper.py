@@ -15,13 +15,14 @@ from poppler import text_of
 
 from trod.errors import WrongInput
 from trod.findings import Filter
+from trod.leaving.sites import fit_evidence
 from trod.report import paper
 from trod.report.contents import Condition, gather
 from trod.report.paper import report_csv_folder, report_pdf
 
 YEAR = invented.year(days=120)
 DATA = gather(
-    YEAR,
+    fit_evidence(YEAR),
     Filter(),
     conditions=[
         Condition(site="elm-lick", camera="M1", when=date(2025, 5, 3), what="Knocked over by cattle.")
@@ -80,7 +81,7 @@ def test_hostile_text_is_printed_as_text_and_runs_nothing(tmp_path: Path) -> Non
         sightings=tuple(replace(s, species_name=NASTY) if s.species else s for s in YEAR.sightings),
     )
     data = gather(
-        evidence,
+        fit_evidence(evidence),
         Filter(),
         conditions=[Condition(site="elm-lick", camera=NASTY, when=date(2025, 5, 3), what=NASTY)],
         most_species=1,
@@ -112,7 +113,7 @@ def test_a_sensitive_site_is_nowhere_at_its_true_place(tmp_path: Path) -> None:
     rows = list(csv.DictReader((tmp_path / "sites.csv").open(encoding="utf-8", newline="")))
     # Half the diagonal of 0.02° at 47.30° N: √(1112² + 754²) = 1344, told as 1350.
     assert {row["site"]: row["uncertainty_m"] for row in rows}["hidden-den"] == "1350.0"
-    open_places = gather(YEAR, Filter(), most_species=0, show_sensitive=True)
+    open_places = gather(fit_evidence(YEAR, true_places=True), Filter(), most_species=0)
     report_csv_folder(open_places, tmp_path)
     assert repr(den.latitude_deg) in (tmp_path / "sites.csv").read_text(encoding="utf-8")
 

@@ -8,12 +8,14 @@ import json
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from poppler import text_of
 
 from trod.errors import WrongInput
 from trod.findings.blur import cell_of
+from trod.leaving.rounds import FitRound, fit_round
 from trod.planning.kit import Going, Wants, cautions, kit_list
 from trod.planning.rounds import Party, RoundDay, RoundPlan, Span, Stop, plan_round
 from trod.planning.travel import Place, straight
@@ -42,12 +44,21 @@ def planned(stops: tuple[Stop, ...] = STOPS, days: int = 1) -> RoundPlan:
 
 
 PLAN = planned()
+LISTS = {
+    "kits": [kit_list([Wants(site="Elm lick", cells={"LR6": 8}, keys=("12",))], spares={"LR6": 8})],
+    "cautions": cautions(Going(ice=True)),
+    "light": ["light from 6:12 to 18:06"],
+}
+
+
+def fit(plan: RoundPlan, **more: Any) -> FitRound:
+    """The round as those who go take it: with its true places."""
+    return fit_round(plan, **{**LISTS, "true_places": True, **more})
+
+
 SHEET = RoundSheet(
-    plan=PLAN,
+    plan=fit(PLAN),
     reserve="Eskerwold",
-    kits=[kit_list([Wants(site="Elm lick", cells={"LR6": 8}, keys=("12",))], spares={"LR6": 8})],
-    cautions=cautions(Going(ice=True)),
-    light=["light from 6:12 to 18:06"],
     start_name="the yard",
     made_on=date(2026, 3, 1),
 )
@@ -90,13 +101,16 @@ def test_true_places_are_shown_with_a_word_to_keep_the_sheet() -> None:
 
 
 def test_blurred_a_sensitive_site_has_no_coordinates_no_way_and_a_coarse_square() -> None:
-    blurred = replace(SHEET, show_sensitive=False)
+    blurred = replace(SHEET, plan=fit(PLAN, true_places=False))
     told = json.dumps(printed(blurred))
     (trip,) = printed(blurred)["trips"]
     row = {r["key"]: r for r in csv.DictReader(io.StringIO(round_sheet_csv(blurred)))}
 
     assert "47.3111" not in told and "13.9022" not in told
     assert "47.30200, 13.89100" in told
+    assert " m on foot" not in told and clock(PLAN.trips[0].home) not in told
+    assert trip["sums"] == "light from 6:12 to 18:06."
+    assert [row[2] for row in trip["rows"]] == ["Elm lick", "Eyrie rock"]  # by name, not in turn
     assert "polyline" not in trip["map"] and 'fill="url(#hatch)"' in trip["map"]
     assert (row["eyrie"]["latitude"], row["elm-lick"]["latitude"]) == ("", "47.302")
     assert "polyline" in printed(SHEET)["trips"][0]["map"]
@@ -114,7 +128,7 @@ def test_the_table_has_the_stops_in_turn_and_empty_columns_to_fill_in() -> None:
 
 def test_what_people_typed_is_text_in_the_pdf_and_in_the_table(tmp_path: Path) -> None:
     evil = replace(STOPS[0], name=NASTY, why=NASTY, access="=1+1", caution=NASTY, work=(NASTY,))
-    sheet = replace(SHEET, plan=planned((evil,)), reserve=NASTY, start_name=NASTY)
+    sheet = replace(SHEET, plan=fit(planned((evil,))), reserve=NASTY, start_name=NASTY)
     words = text_of(round_sheet_pdf(sheet), tmp_path)
     (row,) = csv.DictReader(io.StringIO(round_sheet_csv(sheet)))
 
@@ -128,14 +142,14 @@ def test_the_same_plan_gives_the_same_bytes() -> None:
 
 def test_in_us_units_the_lengths_are_miles_and_the_load_pounds() -> None:
     heavy = planned((replace(STOPS[0], load_kg=10.0),))
-    told = json.dumps(printed(replace(SHEET, plan=heavy, system="us", paper="us-letter")))
+    told = json.dumps(printed(replace(SHEET, plan=fit(heavy), system="us", paper="us-letter")))
 
     assert " mi on foot" in told and "22 lb to carry out" in told
     assert " km" not in told and " kg" not in told
 
 
 def test_a_round_without_a_trip_still_makes_a_page(tmp_path: Path) -> None:
-    sheet = replace(SHEET, plan=planned((STOPS[2],)), kits=(), light=())
+    sheet = replace(SHEET, plan=fit(planned((STOPS[2],)), kits=(), light=()))
     words = text_of(round_sheet_pdf(sheet), tmp_path)
 
     assert "No trip" in words and "Far gate" in words
@@ -146,12 +160,12 @@ def test_a_kit_for_each_trip_goes_to_its_own_trip() -> None:
     far_apart = tuple(replace(stop, there_min=300.0, must=True) for stop in STOPS[:2])
     plan = planned(far_apart, days=2)
     kits = [kit_list([Wants(site="a", other=("salt",))]), kit_list([Wants(site="b", other=("spade",))])]
-    first, second = printed(replace(SHEET, plan=plan, kits=kits))["trips"]
+    first, second = printed(replace(SHEET, plan=fit(plan, kits=kits)))["trips"]
 
     assert "salt" in json.dumps(first["kit"]) and "spade" not in json.dumps(first["kit"])
     assert "spade" in json.dumps(second["kit"])
     with pytest.raises(WrongInput, match="kits: got 3; needed: none, one for all, or 2, one a trip"):
-        replace(SHEET, plan=plan, kits=[*kits, kits[0]])
+        fit(plan, kits=[*kits, kits[0]])
 
 
 def test_a_paper_that_no_printer_has_is_refused() -> None:

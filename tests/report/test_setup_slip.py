@@ -6,11 +6,12 @@ import re
 
 import pytest
 import zxingcpp
+from fitted import at
 from PIL import Image
 from poppler import poppler
 
 from trod.errors import WrongInput
-from trod.planning import dials, setup
+from trod.leaving.setups import fit_setup
 from trod.planning.animals import animal
 from trod.planning.camera import CameraSpec, Figures
 from trod.report import setup_slip, slip_code
@@ -24,8 +25,9 @@ FEED = {"feature": "feeding", "patch_near_m": 8, "patch_far_m": 18, "herd": 20, 
 
 
 def slip(told=TRAIL, who="red_deer", system="metric", sensitive=False, **more):
-    read = dials.read(told, latitude_deg=46.61234, longitude_deg=13.84321, animal=animal(who), sensitive=sensitive)
-    done = setup.work_out_setup(SPEC, read, system=system, passes=512)
+    hidden = sensitive and not more.get("with_place", True)
+    place = at(46.61234, 13.84321, sensitive=sensitive, true_places=not hidden)
+    done = fit_setup(SPEC, told, place=place, animal=animal(who), system=system, passes=512)
     given = {"site": "Alder Ford", "reserve": "Harrowmere", "code": slip_code.code_of(done, placement=PLACEMENT)} | more
     return SlipData(setup=done, **given)
 
@@ -112,5 +114,5 @@ def test_a_simulated_number_comes_with_its_error_and_no_more_digits_than_it_is_w
     assert setup_slip.estimate_words(Estimate(1234.4, 3.2), "pixels") == "1200 ± 3"
     assert setup_slip.estimate_words(Estimate(2.345, 0.02), "number") == "2.3 ± 0.02"
     assert setup_slip.estimate_words(None, "share") == "–"
-    table = setup_slip.outcome_table(slip().setup)
+    table = setup_slip.outcome_table(slip().setup.day, slip().setup.night)
     assert [row[0] for row in table][:3] == ["sets the camera off", "in a picture", "whole in a picture"]

@@ -11,13 +11,15 @@ import invented
 import pytest
 
 from trod.findings.blur import cell_of
+from trod.leaving.sites import fit_site
 from trod.report.sketch_map import Marker, draw
 
 SITES = invented.sites()
 
 
-def markers(*sites: object) -> list[Marker]:
-    return [Marker(site=site, number=n, watched=True) for n, site in enumerate(sites or SITES, start=1)]  # type: ignore[arg-type]
+def markers(*sites: object, true_places: bool = False) -> list[Marker]:
+    fit = [fit_site(site, true_places=true_places) for site in sites or SITES]  # type: ignore[arg-type]
+    return [Marker(place=site.place, number=n, watched=True) for n, site in enumerate(fit, start=1)]
 
 
 def circles(svg: str) -> list[tuple[float, float]]:
@@ -60,7 +62,7 @@ def test_a_sensitive_site_is_a_cell_and_moving_it_within_changes_nothing() -> No
 
     assert draw(markers(*SITES[:-1], moved)) == draw(markers())
     assert len(circles(draw(markers()))) == len(SITES) - 1
-    assert len(circles(draw(markers(), show_sensitive=True))) == len(SITES)
+    assert len(circles(draw(markers(true_places=True)))) == len(SITES)
 
 
 def test_the_map_bears_numbers_only_so_no_name_can_harm_it() -> None:

@@ -8,12 +8,13 @@ import io
 import pytest
 import segno
 import zxingcpp
+from fitted import at
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageFilter
 
 from trod.errors import WrongInput
-from trod.planning import dials, setup
+from trod.leaving.setups import fit_setup
 from trod.planning.animals import animal
 from trod.planning.camera import CameraSpec
 from trod.report import slip_code
@@ -77,11 +78,10 @@ def test_the_drawing_on_slip_and_page_holds_the_very_modules_that_are_read():
 
 
 def code(sensitive=False, **more):
-    read = dials.read(
-        {"path_bearing_deg": 30, "height_m": 1.2}, latitude_deg=46.61234, longitude_deg=13.84321,
-        animal=animal("elk"), sensitive=sensitive,
+    done = fit_setup(
+        CameraSpec(maker="B", model="T"), {"path_bearing_deg": 30, "height_m": 1.2},
+        place=at(46.61234, 13.84321, sensitive=sensitive, true_places=True), animal=animal("elk"), passes=256,
     )  # fmt: skip
-    done = setup.work_out_setup(CameraSpec(maker="B", model="T"), read, passes=256)
     return done, slip_code.code_of(done, placement=PLACEMENT, site="alder-ford", **more)
 
 

@@ -17,7 +17,9 @@ import click
     "--address", "addresses", multiple=True, metavar="URL",
     help="Where the phone may find trod serve, like http://192.168.4.1:8000; may be given again.",
 )  # fmt: skip
-@click.option("--blur", is_flag=True, help="Leave the places of sensitive sites out.")
+@click.option(
+    "--true-places", is_flag=True, help="Tell sensitive sites where they are; only if you may decide that."
+)
 @click.option(
     "--take",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
@@ -26,11 +28,12 @@ import click
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def packet(
-    name: str | None, out: Path | None, addresses: tuple[str, ...], blur: bool, take: Path | None, as_json: bool
+    name: str | None, out: Path | None, addresses: tuple[str, ...], true_places: bool, take: Path | None, as_json: bool
 ) -> None:
     """Make the packet of a kept round, or take home what was noted.
 
-    The packet is one HTML file: open it in a phone's browser, without a network. Taking a file in twice does no
+    The packet is one HTML file: open it in a phone's browser, without a network. Where a sensitive site lies, and the
+    times and ways that would tell it, are left out unless you say otherwise. Taking a file in twice does no
     harm; what two sides say differently is held until you decide, under Rounds.
 
     \b
@@ -92,10 +95,10 @@ def packet(
             raise SystemExit(1)
         return
     assert name is not None and out is not None
-    _make(name, out, addresses, blur, as_json, now)
+    _make(name, out, addresses, true_places, as_json, now)
 
 
-def _make(name: str, out: Path, addresses: tuple[str, ...], blur: bool, as_json: bool, now: object) -> None:
+def _make(name: str, out: Path, addresses: tuple[str, ...], true_places: bool, as_json: bool, now: object) -> None:
     from datetime import datetime
 
     from trod.commands.rounds import write
@@ -112,7 +115,7 @@ def _make(name: str, out: Path, addresses: tuple[str, ...], blur: bool, as_json:
         needed = f"one of: {known}" if known else "a round; plan one with: trod rounds"
         raise WrongInput("round", got=name[:60], needed=needed)
     data = round_papers.packet_of(
-        row, units=row.reserve.units, now=now, addresses=addresses, with_sensitive=not blur
+        row, units=row.reserve.units, now=now, addresses=addresses, true_places=true_places
     )
     made = packet_html(data).encode("utf-8")
     write(out, made)

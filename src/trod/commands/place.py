@@ -14,6 +14,7 @@ import click
 from trod.errors import ArchiveUnwritable, WrongInput
 
 if TYPE_CHECKING:
+    from trod.leaving.setups import FitSetup
     from trod.planning.camera import CameraSpec
     from trod.planning.said import System
     from trod.planning.setup import Outcome, Setup
@@ -153,8 +154,9 @@ def place(
     """
     from datetime import UTC, datetime
 
-    from trod.planning import dials as board
-    from trod.planning import drawing, setup
+    from trod.leaving import fit_place
+    from trod.leaving.setups import fit_setup
+    from trod.planning import drawing
     from trod.planning.animals import animal
 
     row = _site(site) if site else None
@@ -171,33 +173,33 @@ def place(
     told |= dict(_pair(one) for one in more)
     wanted = units or (row.reserve.units if row is not None else "metric")
     system: System = "us" if wanted == "us" else "metric"
-    read = board.read(
-        told,
-        latitude_deg=lat,
-        longitude_deg=lon,
-        animal=animal(animal_key.lower().replace("-", "_").replace(" ", "_")),
-        sensitive=row is not None and row.sensitive,
-    )
     now = datetime.now(UTC)
-    done = setup.work_out_setup(
-        _camera(camera_name, camera_file, figures),
-        read,
-        system=system,
-        year=now.year,
-        passes=200_000 if thorough else None,
-        simulate_angle=thorough,
-    )
+    spec = _camera(camera_name, camera_file, figures)
+    who = animal(animal_key.lower().replace("-", "_").replace(" ", "_"))
+
+    def worked_out(*, true_places: bool) -> FitSetup:
+        sensitive = row is not None and row.sensitive
+        place = fit_place(latitude_deg=lat, longitude_deg=lon, sensitive=sensitive, true_places=true_places)
+        return fit_setup(
+            spec, told, place=place, animal=who, system=system, year=now.year, passes=200_000 if thorough else None,
+            simulate_angle=thorough,
+        )  # fmt: skip
+
+    leaves = as_json or any(x is not None for x in (slip, plan_svg, side_svg))
+    done = worked_out(true_places=True)  # for the eyes of whoever types
+    out = worked_out(true_places=true_places) if leaves and done.place.sensitive else done
+    read = out.read
     files: dict[str, Callable[[], bytes]] = {}
     if slip is not None:
-        files[str(slip)] = lambda: _slip(done, row, paper, true_places, now.date())
+        files[str(slip)] = lambda: _slip(out, row, paper, now.date())
     patch = None if done.passing else read.mount.patch_m
     if plan_svg is not None:
         files[str(plan_svg)] = lambda: drawing.plan_svg(
-            done.advice, read.ground, read.animal, patch_m=patch, system=system, theme="paper"
+            out.advice, read.ground, read.animal, patch_m=patch, system=system, theme="paper"
         ).encode()
     if side_svg is not None:
         files[str(side_svg)] = lambda: drawing.side_svg(
-            done.advice,
+            out.advice,
             read.ground,
             read.animal,
             case_height_mm=read.mount.case_height_mm,
@@ -208,9 +210,9 @@ def place(
         _write(Path(path), make())
     if as_json:
         where = {"site": row.slug if row is not None else None}
-        if row is None or not row.sensitive or true_places:
+        if not out.hidden:
             where |= {"latitude_deg": read.ground.latitude_deg, "longitude_deg": read.ground.longitude_deg}
-        click.echo(json.dumps(_told(done, where, list(files)), ensure_ascii=False, indent=2, allow_nan=False))
+        click.echo(json.dumps(_told(out, where, list(files)), ensure_ascii=False, indent=2, allow_nan=False))
     else:
         _say(done)
         for path in files:
@@ -387,20 +389,22 @@ def _camera(name: str, file: Path | None, figures: tuple[str, ...]) -> CameraSpe
 # --- what comes out ---------------------------------------------------------------------------
 
 
-def _slip(done: Setup, row: Any, paper: str | None, true_places: bool, day: Any) -> bytes:
+def _slip(done: FitSetup, row: Any, paper: str | None, day: Any) -> bytes:
     from trod import __version__
+    from trod.leaving import without_places
     from trod.report import sentences, setup_slip, slip_code
 
-    may = row is None or not row.sensitive or true_places
+    may = not done.hidden
+    said = str if may else without_places
     data = setup_slip.SlipData(
         setup=done,
         code=slip_code.code_of(
             done, placement=NO_PLACEMENT, site=row.slug if row is not None else "", with_position=may
         ),
-        site=row.name if row is not None else "",
+        site=said(row.name) if row is not None else "",
         reserve=row.reserve.name if row is not None else "",
-        access=row.access if row is not None else "",
-        safety=row.safety if row is not None else "",
+        access=row.access if row is not None and may else "",
+        safety=said(row.safety) if row is not None else "",
         with_place=may,
         made=__version__,
         made_on=sentences.day(day),
@@ -486,7 +490,7 @@ def _say(done: Setup) -> None:
     table.add_column(done.animal.name)
     table.add_column("by day", justify="right")
     table.add_column("by night", justify="right")
-    for row in setup_slip.outcome_table(done):
+    for row in setup_slip.outcome_table(done.day, done.night):
         table.add_row(*(Text(cell) for cell in row))
     console.print("\nWhat it should give (± is the simulation's own error; the model's is larger)")
     console.print(table)

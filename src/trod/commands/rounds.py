@@ -38,6 +38,9 @@ import click
 @click.option("--ics", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE", help="Write it for a calendar.")
 @click.option("--pdf", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE", help="Write the sheet to print.")
 @click.option("--csv", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE", help="Write a table to fill in.")
+@click.option(
+    "--true-places", is_flag=True, help="Tell sensitive sites where they are; only if you may decide that."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def rounds(
     day: str | None,
@@ -56,12 +59,14 @@ def rounds(
     ics: Path | None,
     pdf: Path | None,
     csv: Path | None,
+    true_places: bool,
     as_json: bool,
 ) -> None:
     """Say who is due for a visit and by when, or plan a round for a day.
 
-    What a visit saves is counted in camera-days until somebody comes again. The files carry true places, also of
-    sensitive sites: they are for the people who go.
+    What a visit saves is counted in camera-days until somebody comes again. In the files
+    and in --json, where a sensitive site lies, and the times, ways and order that would tell it, are left out unless
+    you say otherwise.
 
     \b
     Examples:
@@ -83,6 +88,7 @@ def rounds(
 
     from trod import watch
     from trod.errors import WrongInput
+    from trod.leaving.rounds import plain
     from trod.report import round_sheet
     from trod.web.access import machine_person
     from trod.web.catalogue import forecasts, round_papers
@@ -112,10 +118,10 @@ def rounds(
     else:  # on paper alone
         row = planning.unsaved(reserve, wish, planned, now)
     written = []
-    sheet = round_papers.sheet(row, units=reserve.units)
+    sheet = round_papers.sheet(row, units=reserve.units, true_places=true_places)
     papers: tuple[tuple[Path | None, Callable[[], bytes]], ...] = (
-        (gpx, lambda: round_papers.gpx_of(row).encode()),
-        (ics, lambda: round_papers.calendar_of(row, now=now).encode()),
+        (gpx, lambda: round_papers.gpx_of(row, true_places=true_places).encode()),
+        (ics, lambda: round_papers.calendar_of(row, true_places=true_places, now=now).encode()),
         (pdf, lambda: round_sheet.round_sheet_pdf(sheet)),
         (csv, lambda: round_sheet.round_sheet_csv(sheet).encode("utf-8-sig")),
     )
@@ -124,7 +130,8 @@ def rounds(
             write(path, made())
             written.append(str(path))
     if as_json:
-        told = {"round": str(row.uuid) if name else None, "plan": planning.as_json(planned), "written": written}
+        made_fit = plain(round_papers.fit_of(row, true_places=true_places))
+        told = {"round": str(row.uuid) if name else None, "plan": made_fit, "written": written}
         click.echo(json.dumps(told, ensure_ascii=False, indent=2))
         return
     _tell_plan(planned, reserve.units)

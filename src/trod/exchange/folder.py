@@ -15,9 +15,9 @@ from typing import Any
 
 from trod import watch
 from trod.exchange.tables import cell
-from trod.findings import Evidence, localtime
-from trod.findings.blur import cell_of
+from trod.findings import localtime
 from trod.findings.sightings import Filter, select
+from trod.leaving.sites import FitEvidence
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,26 +82,27 @@ SIGHTINGS = _columns(
 
 
 def record_tables(
-    evidence: Evidence, asked: Filter, *, show_sensitive: bool = False, with_people: bool = False
+    known: FitEvidence, asked: Filter, *, with_people: bool = False
 ) -> list[Table]:
     """Sites, effort and sightings of a reserve, narrowed to a period.
 
     Sightings are listed as people said them, not merged into passages. Of `asked` the days and sites count.
-    show_sensitive : sensitive sites at their true places. with_people : events with a person or a vehicle too.
+    with_people : events with a person or a vehicle too.
     """
+    evidence = known.evidence
     selection = select(evidence, Filter(sites=asked.sites, first=asked.first, last=asked.last))
     zone = evidence.reserve.zone
     cameras = {d.slug: d.camera for d in evidence.deployments}
 
     def sites() -> Iterator[Sequence[Any]]:
-        for site in sorted(evidence.sites, key=lambda s: s.slug):
+        for site in sorted(known.sites, key=lambda s: s.slug):
             if asked.sites and site.slug not in asked.sites:
                 continue
-            place: tuple[float, float, float | None] = (site.latitude_deg, site.longitude_deg, None)
-            if site.sensitive and not show_sensitive:
-                coarse = cell_of(latitude_deg=site.latitude_deg, longitude_deg=site.longitude_deg)
-                place = (coarse.latitude_deg, coarse.longitude_deg, coarse.uncertainty_m)
-            yield (site.slug, site.name, site.feature, *place, site.sensitive)
+            place = site.place
+            yield (
+                site.slug, site.name, site.feature, place.latitude_deg, place.longitude_deg, place.uncertainty_m,
+                site.sensitive,
+            )  # fmt: skip
 
     def effort() -> Iterator[Sequence[Any]]:
         start_s = localtime.day_start_s(asked.first, zone) if asked.first else float("-inf")

@@ -1,7 +1,7 @@
 """GeoJSON as in RFC 7946: WGS 84, [longitude, latitude], no `crs`, outer rings counter-clockwise, lines cut at the
 antimeridian.
 
-As with GPX: true places unless asked to blur.
+Places and lines come fit to leave (`trod.leaving`); of a hidden place its cell is written, as an area.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from trod.errors import WrongInput
-from trod.findings.blur import cell_of
+from trod.leaving import FitLine, FitPlace
 
 Line = Sequence[tuple[float, float]]
 """Points as (latitude, longitude). [°]"""
@@ -23,60 +23,55 @@ DIGITS = 7  # about a centimetre
 
 @dataclass(frozen=True, kw_only=True)
 class Point:
-    """One place. sensitive : when asked to blur, the area of a coarse cell stands for it."""
+    """One place; the area of a coarse cell stands for a hidden one."""
 
-    latitude_deg: float
-    longitude_deg: float
+    place: FitPlace
     told: Mapping[str, Any] = field(default_factory=dict)
-    sensitive: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
 class Path:
-    """A line, such as a way or a track. sensitive : left out when asked to blur."""
+    """A line, such as a way or a track."""
 
-    line: Line
+    line: FitLine
     told: Mapping[str, Any] = field(default_factory=dict)
-    sensitive: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
 class Area:
     """An area without holes. ring : its corners, in either sense, closed or not."""
 
-    ring: Line
+    ring: FitLine
     told: Mapping[str, Any] = field(default_factory=dict)
 
 
-def geojson_text(features: Sequence[Point | Path | Area], *, blur: bool = False) -> str:
+def geojson_text(features: Sequence[Point | Path | Area]) -> str:
     """A FeatureCollection. Raises WrongInput for places off the globe, and for lines and areas of too few points."""
-    made = [found for feature in features if (found := _feature(feature, blur)) is not None]
+    made = [_feature(feature) for feature in features]
     return json.dumps({"type": "FeatureCollection", "features": made}, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _feature(feature: Point | Path | Area, blur: bool) -> dict[str, Any] | None:
+def _feature(feature: Point | Path | Area) -> dict[str, Any]:
     told = {str(name): _plain(value) for name, value in feature.told.items()}
     if isinstance(feature, Point):
-        position = _position(feature.latitude_deg, feature.longitude_deg)
-        if not (blur and feature.sensitive):
+        cell = feature.place.cell
+        if cell is None:
+            position = _position(feature.place.latitude_deg, feature.place.longitude_deg)
             return _made({"type": "Point", "coordinates": position}, told)
-        cell = cell_of(latitude_deg=feature.latitude_deg, longitude_deg=feature.longitude_deg)
         ring = [
             (cell.south_deg, cell.west_deg),
             (cell.south_deg, min(cell.east_deg, 180.0)),
             (cell.north_deg, min(cell.east_deg, 180.0)),
             (cell.north_deg, cell.west_deg),
         ]
-        told["blurred"] = True
+        told["generalised"] = True
         return _made({"type": "Polygon", "coordinates": [_ring(ring)]}, told)
     if isinstance(feature, Path):
-        if blur and feature.sensitive:
-            return None
-        pieces = _cut(feature.line)
+        pieces = _cut(feature.line.points)
         if len(pieces) == 1:
             return _made({"type": "LineString", "coordinates": pieces[0]}, told)
         return _made({"type": "MultiLineString", "coordinates": pieces}, told)
-    return _made({"type": "Polygon", "coordinates": [_ring(feature.ring)]}, told)
+    return _made({"type": "Polygon", "coordinates": [_ring(feature.ring.points)]}, told)
 
 
 def _made(geometry: dict[str, Any], told: dict[str, Any]) -> dict[str, Any]:

@@ -1,8 +1,7 @@
 """GPX 1.1 for hand-helds: places, routes and tracks out, tracks in.
 
-These files carry true places, for the reserve's own people in the field. Asked to blur, the place of a sensitive
-site becomes the middle of a coarse cell, and lines are left out as soon as one sensitive place is among the points,
-since a drawn way ends at it. A name can give a place away as well: names are written as they are.
+Places and lines come fit to leave (`trod.leaving`): of a hidden place the middle of a coarse cell is written, and
+said so. A name can give a place away as well: names are written as they are.
 """
 
 from __future__ import annotations
@@ -16,14 +15,12 @@ from typing import Any
 from xml.etree import ElementTree
 
 from trod.errors import WrongInput
-from trod.findings.blur import cell_of
+from trod.leaving import FitLine, FitPlace
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 MOST_CHARACTERS = 50_000_000
 MOST_POINTS = 500_000
-Line = Sequence[tuple[float, float]]
-"""Points as (latitude, longitude). [°]"""
-
+HIDDEN = "Each sensitive place stands at the middle of a coarse cell of about 2 km, not where it is."
 # What XML 1.0 cannot hold: most control characters, half surrogates, two noncharacters.
 _UNFIT = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
@@ -37,24 +34,16 @@ def fit_for_xml(text: str) -> str:
 class Waypoint:
     """A place. height_m : above the sea, if known. note : what there is to know or do. kind : a word for its sort.
 
-    sensitive : blurred when asked to blur.
+    The height of a hidden place is not written.
     """
 
-    latitude_deg: float
-    longitude_deg: float
+    place: FitPlace
     name: str
     note: str = ""
     kind: str = ""
     height_m: float | None = None
-    sensitive: bool = False
 
     def __post_init__(self) -> None:
-        if not (-90 <= self.latitude_deg <= 90 and -180 <= self.longitude_deg <= 180):
-            raise WrongInput(
-                f"place {self.name!r}",
-                got=(self.latitude_deg, self.longitude_deg),
-                needed="a latitude from -90 to 90 and a longitude from -180 to 180, in degrees",
-            )
         if self.height_m is not None and not math.isfinite(self.height_m):
             raise WrongInput(f"height of {self.name!r}", got=self.height_m, needed="metres, or nothing")
 
@@ -73,7 +62,7 @@ class TrackLine:
     """A way as it lies on the ground, in one piece or several."""
 
     name: str
-    lines: tuple[Line, ...]
+    lines: tuple[FitLine, ...]
 
 
 def gpx_text(
@@ -84,40 +73,38 @@ def gpx_text(
     tracks: Sequence[TrackLine] = (),
     note: str = "",
     made_at: datetime | None = None,
-    blur: bool = False,
 ) -> str:
     """A GPX 1.1 document.
 
-    made_at : aware; written in UTC. blur : sensitive places as the middle of a coarse cell, and then no tracks.
-    Raises WrongInput for a place off the globe and for a time without a zone.
+    made_at : aware; written in UTC. Raises WrongInput for a time without a zone.
     References : GPX 1.1 schema, topografix.com, 2004 (order of elements from memory; read back by gpxpy in tests).
     """
-    hidden = blur and any(p.sensitive for p in (*waypoints, *(p for route in routes for p in route.points)))
+    points = (*waypoints, *(p for route in routes for p in route.points))
     root = ElementTree.Element("gpx", {"version": "1.1", "creator": "Trod", "xmlns": NAMESPACE})
     head = ElementTree.SubElement(root, "metadata")
     _text(head, "name", name)
-    if hidden:
-        note = f"{note} Sensitive places are blurred and tracks left out.".strip()
+    if any(p.place.hidden for p in points):
+        note = f"{note} {HIDDEN}".strip()
     _text(head, "desc", note)
     if made_at is not None:
         _text(head, "time", utc_text(made_at))
     for point in waypoints:
-        _point(root, "wpt", point, blur)
+        _point(root, "wpt", point)
     for route in routes:
         drawn = ElementTree.SubElement(root, "rte")
         _text(drawn, "name", route.name)
         _text(drawn, "desc", route.note)
         for point in route.points:
-            _point(drawn, "rtept", point, blur)
-    for track in () if hidden else tracks:
+            _point(drawn, "rtept", point)
+    for track in tracks:
         drawn = ElementTree.SubElement(root, "trk")
         _text(drawn, "name", track.name)
         for line in track.lines:
-            if not line:
+            if not line.points:
                 continue
             segment = ElementTree.SubElement(drawn, "trkseg")
-            for lat, lon in line:
-                _point(segment, "trkpt", Waypoint(latitude_deg=lat, longitude_deg=lon, name=""), blur)
+            for lat, lon in line.points:
+                _at(segment, "trkpt", lat, lon)
     ElementTree.indent(root, space=" ")
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode") + "\n"
 
@@ -128,16 +115,16 @@ def _text(parent: ElementTree.Element, tag: str, text: str) -> None:
         ElementTree.SubElement(parent, tag).text = text
 
 
-def _point(parent: ElementTree.Element, tag: str, point: Waypoint, blur: bool) -> None:
-    lat, lon = point.latitude_deg, point.longitude_deg
-    hide = blur and point.sensitive
-    if hide:
-        cell = cell_of(latitude_deg=lat, longitude_deg=lon)
-        lat, lon = cell.latitude_deg, cell.longitude_deg
+def _at(parent: ElementTree.Element, tag: str, lat: float, lon: float) -> ElementTree.Element:
     # GPX: 180 degrees east is written as 180 west.
     lon = -180.0 if lon >= 180 else lon
-    drawn = ElementTree.SubElement(parent, tag, {"lat": f"{lat:.7f}", "lon": f"{lon:.7f}"})
-    if point.height_m is not None and not hide:
+    return ElementTree.SubElement(parent, tag, {"lat": f"{lat:.7f}", "lon": f"{lon:.7f}"})
+
+
+def _point(parent: ElementTree.Element, tag: str, point: Waypoint) -> None:
+    place = point.place
+    drawn = _at(parent, tag, place.latitude_deg, place.longitude_deg)
+    if point.height_m is not None and not place.hidden:
         _text(drawn, "ele", f"{point.height_m:.1f}")
     _text(drawn, "name", point.name)
     _text(drawn, "desc", point.note)

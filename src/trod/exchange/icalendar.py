@@ -1,7 +1,7 @@
 """iCalendar as in RFC 5545, for the week of a round: CRLF, lines folded at 75 octets, times in UTC.
 
-Without alarms: the person sets those. A place is written as GEO only when it is given; asked to blur, a sensitive
-entry loses it, and its location's words with it. Names and notes are written as they are.
+Without alarms: the person sets those. A place is written as GEO only when it is given and not hidden, and so are the
+words of its location. Names and notes are written as they are.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 from trod.errors import WrongInput
+from trod.leaving import FitPlace
 
 OCTETS = 75  # RFC 5545, section 3.1, the line break not counted
 # RFC 5545, section 3.1: text has no control characters but the tab.
@@ -22,7 +23,7 @@ _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
 class Entry:
     """One entry. uid : stays the same when it is written again, so that calendars replace it; `sequence` grows.
 
-    starts, ends : aware instants, or a date and the last date for whole days. place : (latitude, longitude). [°]
+    starts, ends : aware instants, or a date and the last date for whole days. place : where it begins, fit to leave.
     """
 
     uid: str
@@ -31,9 +32,8 @@ class Entry:
     summary: str
     note: str = ""
     location: str = ""
-    place: tuple[float, float] | None = None
+    place: FitPlace | None = None
     sequence: int = 0
-    sensitive: bool = False
 
     def __post_init__(self) -> None:
         if not self.uid or re.search(r"[\x00-\x1f\x7f]", self.uid):
@@ -45,18 +45,16 @@ class Entry:
             raise WrongInput(f"entry {self.summary!r}", got="a time without a zone", needed="times with their zone")
         if self.ends < self.starts or (not whole and self.ends == self.starts):
             raise WrongInput(f"entry {self.summary!r}", got="an end before its start", needed="the end after the start")
-        if self.place is not None and not (-90 <= self.place[0] <= 90 and -180 <= self.place[1] <= 180):
-            raise WrongInput(f"place of {self.summary!r}", got=self.place, needed="latitude and longitude in degrees")
 
 
 def _zone(when: datetime | date) -> object:
     return when.tzinfo if isinstance(when, datetime) else None
 
 
-def calendar_text(entries: Sequence[Entry], *, name: str, stamp: datetime, blur: bool = False) -> str:
+def calendar_text(entries: Sequence[Entry], *, name: str, stamp: datetime) -> str:
     """A calendar as text with CRLF line ends; write it as bytes, so that nothing turns them.
 
-    stamp : when it was made, aware. blur : without the places and locations of sensitive entries.
+    stamp : when it was made, aware.
     Raises WrongInput for two entries of one uid and one sequence.
     """
     ids = [(entry.uid, entry.sequence) for entry in entries]
@@ -66,13 +64,13 @@ def calendar_text(entries: Sequence[Entry], *, name: str, stamp: datetime, blur:
     if name:
         lines.append(f"X-WR-CALNAME:{escaped(name)}")
     for entry in entries:
-        lines += _event(entry, stamp, blur)
+        lines += _event(entry, stamp)
     lines.append("END:VCALENDAR")
     return "".join(folded(line) + "\r\n" for line in lines)
 
 
-def _event(entry: Entry, stamp: datetime, blur: bool) -> list[str]:
-    hide = blur and entry.sensitive
+def _event(entry: Entry, stamp: datetime) -> list[str]:
+    hide = entry.place is not None and entry.place.hidden
     lines = ["BEGIN:VEVENT", f"UID:{escaped(entry.uid)}", f"DTSTAMP:{_instant(stamp)}"]
     if isinstance(entry.starts, datetime) and isinstance(entry.ends, datetime):
         lines += [f"DTSTART:{_instant(entry.starts)}", f"DTEND:{_instant(entry.ends)}"]
@@ -86,7 +84,7 @@ def _event(entry: Entry, stamp: datetime, blur: bool) -> list[str]:
     if entry.location and not hide:
         lines.append(f"LOCATION:{escaped(entry.location)}")
     if entry.place is not None and not hide:
-        lines.append(f"GEO:{entry.place[0]:.6f};{entry.place[1]:.6f}")
+        lines.append(f"GEO:{entry.place.latitude_deg:.6f};{entry.place.longitude_deg:.6f}")
     lines.append("END:VEVENT")
     return lines
 

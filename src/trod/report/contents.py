@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
@@ -12,7 +12,9 @@ from trod.errors import NotEnoughEvidence
 from trod.findings import questions, wording
 from trod.findings.effort import DAY_S, Effort, effort
 from trod.findings.finding import Finding
-from trod.findings.sightings import Evidence, Filter, Reserve, Selection, Site, select
+from trod.findings.sightings import Filter, Reserve, Selection, select
+from trod.leaving import without_places
+from trod.leaving.sites import FitEvidence, FitSite
 from trod.report.sentences import System
 
 Paper = Literal["a4", "us-letter"]
@@ -52,7 +54,7 @@ class SiteEffort:
     """
 
     number: int
-    site: Site
+    site: FitSite
     cameras: tuple[str, ...]
     camera_days: float
     gap_days: float
@@ -105,13 +107,12 @@ class ReportData:
 
 
 def gather(
-    evidence: Evidence,
+    known: FitEvidence,
     filter: Filter,
     *,
     title: str = "",
     conditions: Sequence[Condition] = (),
     most_species: int = MOST_SPECIES,
-    show_sensitive: bool = False,
     system: System = "metric",
     paper: Paper = "a4",
     made_on: date | None = None,
@@ -122,6 +123,7 @@ def gather(
     most_species : how many species get pages of their own, the most frequent first.
     Raises NotEnoughEvidence when no camera watched.
     """
+    evidence = known.evidence
     selection = select(evidence, filter)
     comes = questions.what_comes(evidence, filter)
     parts = []
@@ -134,13 +136,13 @@ def gather(
             independence_min=filter.independence_min,
             light=filter.light,
         )
-        parts.append(_part(evidence, own, row["species_key"], row["species"]))
+        parts.append(_part(known, own, row["species_key"], row["species"]))
     findings = [comes, *(f for part in parts for f in (part.when, part.change) if f is not None)]
     cautions: dict[str, None] = {}  # each once, in the order met
     for finding in findings:
         cautions.update(dict.fromkeys(finding.cautions))
     kept = [
-        c
+        c if known.true_places else replace(c, what=without_places(c.what))
         for c in conditions
         if (not filter.sites or c.site in filter.sites)
         and (filter.first is None or c.when >= filter.first)
@@ -156,13 +158,13 @@ def gather(
         last=selection.last,
         filter_sentence=comes.filter_sentence,
         effort=worked,
-        sites=_sites(selection, worked),
+        sites=_sites(known, selection, worked),
         comes=comes,
         species=tuple(parts),
         conditions=tuple(sorted(kept, key=lambda c: (c.when, c.site, c.camera, c.what))),
         cautions=tuple(cautions),
         cannot_say=CANNOT_SAY,
-        show_sensitive=show_sensitive,
+        show_sensitive=known.true_places,
         system=system,
         paper=paper,
         made=__version__,
@@ -170,12 +172,12 @@ def gather(
     )
 
 
-def _part(evidence: Evidence, own: Filter, key: str, name: str) -> SpeciesPart:
+def _part(known: FitEvidence, own: Filter, key: str, name: str) -> SpeciesPart:
     found: dict[str, Finding | None] = {}
     why: dict[str, str] = {}
     for question, ask in (("when", questions.when), ("change", questions.change)):
         try:
-            found[question], why[question] = ask(evidence, own), ""
+            found[question], why[question] = ask(known.evidence, own), ""
         except NotEnoughEvidence as trouble:
             found[question], why[question] = None, wording.capital(str(trouble)) + "."
     return SpeciesPart(
@@ -188,7 +190,7 @@ def _part(evidence: Evidence, own: Filter, key: str, name: str) -> SpeciesPart:
     )
 
 
-def _sites(selection: Selection, worked: Effort) -> tuple[SiteEffort, ...]:
+def _sites(known: FitEvidence, selection: Selection, worked: Effort) -> tuple[SiteEffort, ...]:
     """Every site with a deployment, a gap or a sighting in the period, by name."""
     slugs = sorted(
         {*selection.sites, *(site for site, _ in selection.gaps)},
@@ -220,7 +222,7 @@ def _sites(selection: Selection, worked: Effort) -> tuple[SiteEffort, ...]:
         out.append(
             SiteEffort(
                 number=number,
-                site=selection.evidence.site(slug),
+                site=known.site(slug),
                 cameras=tuple(sorted(cameras.get(slug, ()))),
                 camera_days=worked.by_site.get(slug, 0.0),
                 gap_days=worked.gap_days_by_site.get(slug, 0.0),

@@ -67,9 +67,8 @@ def _printed(data: ReportData) -> dict[str, Any]:
             {"number": sentences.count(len(seen)), "what": "species"},
         ],
         "map": sketch_map.draw(
-            [sketch_map.Marker(site=s.site, number=s.number, watched=s.camera_days > 0) for s in data.sites],
+            [sketch_map.Marker(place=s.site.place, number=s.number, watched=s.camera_days > 0) for s in data.sites],
             system=data.system,
-            show_sensitive=data.show_sensitive,
         ),
         "map_alt": f"Map of {sentences.plural(len(data.sites), 'site')}, numbered as in the table of effort.",
         "map_note": "Sites by their numbers in the table that follows."

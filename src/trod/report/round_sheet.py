@@ -1,7 +1,7 @@
 """The round on paper: the order with its times, what to carry, what to mind, and lines to write on at each stop.
 
-For the people who go: it shows true places. Asked to blur, sensitive sites are hatched cells on the map, the ways
-are left out, and no coordinates are printed for them. The same as a table, for those who write at a desk.
+The round comes fit to leave (`trod.leaving.rounds`): of a trip with a hidden stop it prints no times, ways or order,
+and the stop is a hatched cell on the map. The same as a table, for those who write at a desk.
 """
 
 from __future__ import annotations
@@ -17,9 +17,8 @@ from typing import Any
 
 from trod import __version__, units
 from trod.errors import WrongInput
-from trod.findings.sightings import Site
-from trod.planning.kit import GROUPS, Caution, KitItem
-from trod.planning.rounds import RoundPlan, StopTime, Trip
+from trod.leaving.rounds import FitRound, FitTrip, FitVisit
+from trod.planning.kit import GROUPS, KitItem
 from trod.planning.travel import Way
 from trod.report import sentences, sketch_map
 
@@ -34,34 +33,31 @@ ARRIVALS = (
     "working", "no power", "card full", "moved or knocked", "lens iced, dirty or grown over", "gone",
 )  # fmt: skip
 
+# What the table says of a place: (hidden, shown) to words.
+PLACE_WORDS = {
+    (False, False): "",
+    (True, False): "sensitive: left out, with times and order",
+    (False, True): "sensitive: TRUE place, give it to nobody",
+}
+
 
 @dataclass(frozen=True, kw_only=True)
 class RoundSheet:
     """All that a round sheet prints.
 
-    reserve : its name. kits : what to carry, one list for each trip or one for all. light : for each trip in words,
-    such as 'light from 6:12 to 18:20', or nothing. show_sensitive : true places; only for people with the right to.
+    reserve : its name.
     """
 
-    plan: RoundPlan
+    plan: FitRound
     reserve: str
-    kits: Sequence[Sequence[KitItem]] = ()
-    cautions: Sequence[Caution] = ()
-    light: Sequence[str] = ()
     start_name: str = "start"
     paper: str = "a4"
     system: sentences.System = "metric"
     made_on: date | None = None
-    show_sensitive: bool = True
 
     def __post_init__(self) -> None:
         if self.paper not in PAPERS:
             raise WrongInput("paper", got=self.paper, needed="a4 or us-letter")
-        for name, lists in (("kits", self.kits), ("light", self.light)):
-            if len(lists) not in (0, 1, len(self.plan.trips)):
-                raise WrongInput(
-                    name, got=len(lists), needed=f"none, one for all, or {len(self.plan.trips)}, one a trip"
-                )
 
 
 def round_sheet_pdf(sheet: RoundSheet) -> bytes:
@@ -84,16 +80,16 @@ def printed(sheet: RoundSheet) -> dict[str, Any]:
         "paper": sheet.paper,
         "reserve": sheet.reserve,
         "made": f"Made with Trod {__version__}{when}. Times are plans, not duties.",
-        "sentence": _sentence(plan),
-        "trips": [_trip(sheet, number, trip) for number, trip in enumerate(plan.trips)],
-        "cautions": [{"about": c.about, "words": c.words, "sites": sentences.listed(c.sites)} for c in sheet.cautions],
-        "left_out": [[left.stop.name, sentences.lengths_in(left.reason, sheet.system)] for left in plan.left_out],
+        "sentence": " ".join(filter(None, (plan.note, _sentence(plan)))),
+        "trips": [_trip(sheet, trip) for trip in plan.trips],
+        "cautions": [{"about": c.about, "words": c.words, "sites": sentences.listed(c.sites)} for c in plan.cautions],
+        "left_out": [[name, sentences.lengths_in(reason, sheet.system)] for name, reason in plan.left_out],
         "ways": sentences.capital(sentences.lengths_in(plan.ways_told, sheet.system)) + "." if plan.ways_told else "",
         "arrivals": list(ARRIVALS),
     }
 
 
-def _sentence(plan: RoundPlan) -> str:
+def _sentence(plan: FitRound) -> str:
     """What the round brings, without the lengths, which each trip tells in its own units."""
     if not plan.trips:
         return plan.sentence
@@ -113,33 +109,27 @@ def _distance(length_m: float, system: sentences.System) -> str:
     return sentences.way_length(length_m, system)
 
 
-def _trip(sheet: RoundSheet, number: int, trip: Trip) -> dict[str, Any]:
+def _trip(sheet: RoundSheet, trip: FitTrip) -> dict[str, Any]:
     day = f"{DAYS[trip.day.weekday()]}, {sentences.day(trip.day)}"
-    sums = [_walk(sheet, trip.walk_m, trip.climb_m)]
+    sums = [] if trip.hides else [_walk(sheet, trip.walk_m, trip.climb_m)]
     if trip.drive_m >= 50:
         sums.append(f"{_distance(trip.drive_m, sheet.system)} by car")
     if trip.load_kg > 0:
         sums.append(
             f"{sentences.number(trip.load_kg, 2)} kg to carry out" if sheet.system == "metric" else _pounds(trip)
         )
-    light = _for(sheet.light, number, "")
+    if trip.light:
+        sums.append(trip.light)
     return {
         "day": day,
         "party": trip.party.name,
-        "tiles": [
-            ["leave", clock(trip.leave), sheet.start_name],
-            ["back", clock(trip.home), f"{sentences.trimmed(trip.party.rest_min, 2)} minutes kept free"
-             if trip.party.rest_min else ""],
-            ["stops", str(len(trip.visits)), ""],
-            ["away", _away(trip), ""],
-        ],
-        "sums": "; ".join([*sums, light] if light else sums) + ".",
+        "tiles": _tiles(sheet, trip),
+        "sums": "; ".join(sums) + "." if sums else "",
         "map": _map(sheet, trip),
-        "map_alt": f"Map of the {len(trip.visits)} stops of {trip.party.name} on {day}, numbered in their order.",
+        "map_alt": f"Map of the {len(trip.visits)} stops of {trip.party.name} on {day}, numbered {_numbered(trip)}.",
         "map_note": _map_note(sheet, trip),
-        "rows": [_row(sheet, visit) for visit in trip.visits]
-        + [["", clock(trip.home), f"back at {sheet.start_name}", *_way(sheet, trip.back), ""]],
-        "kit": _kit(_for(sheet.kits, number, ())),
+        "rows": [_row(sheet, visit) for visit in trip.visits] + _back(sheet, trip),
+        "kit": _kit(trip.kit),
         "stops": [_stop(sheet, visit) for visit in trip.visits],
     }  # fmt: skip
 
@@ -151,8 +141,28 @@ def _kit(items: Sequence[KitItem]) -> list[list[dict[str, Any]]]:
     return [[{"group": g, "items": told[g]} for g in half if told[g]] for half in halves] if items else []
 
 
-def _for(lists: Sequence[Any], number: int, otherwise: Any) -> Any:
-    return otherwise if not lists else lists[0] if len(lists) == 1 else lists[number]
+def _tiles(sheet: RoundSheet, trip: FitTrip) -> list[list[str]]:
+    stops = ["stops", str(len(trip.visits)), ""]
+    if trip.leave is None or trip.home is None:
+        return [stops]
+    rest = f"{sentences.trimmed(trip.party.rest_min, 2)} minutes kept free" if trip.party.rest_min else ""
+    minutes = round((trip.home - trip.leave).total_seconds() / 60)
+    return [
+        ["leave", clock(trip.leave), sheet.start_name],
+        ["back", clock(trip.home), rest],
+        stops,
+        ["away", f"{minutes // 60} h {minutes % 60:02d}", ""],
+    ]
+
+
+def _back(sheet: RoundSheet, trip: FitTrip) -> list[list[str]]:
+    if trip.home is None or trip.back is None:
+        return []
+    return [["", clock(trip.home), f"back at {sheet.start_name}", *_way(sheet, trip.back), ""]]
+
+
+def _numbered(trip: FitTrip) -> str:
+    return "by their names" if trip.hides else "in their order"
 
 
 def clock(when: datetime) -> str:
@@ -161,12 +171,7 @@ def clock(when: datetime) -> str:
     return f"{minute // 60 % 24}:{minute % 60:02d}"
 
 
-def _away(trip: Trip) -> str:
-    minutes = round((trip.home - trip.leave).total_seconds() / 60)
-    return f"{minutes // 60} h {minutes % 60:02d}"
-
-
-def _pounds(trip: Trip) -> str:
+def _pounds(trip: FitTrip) -> str:
     return f"{sentences.number(trip.load_kg / units.POUND_KG, 2)} lb to carry out"
 
 
@@ -191,7 +196,9 @@ def _way(sheet: RoundSheet, way: Way) -> list[str]:
     return [str(max(1, round(way.minutes))), ", ".join(parts)] if parts else ["", "here"]
 
 
-def _row(sheet: RoundSheet, visit: StopTime) -> list[str]:
+def _row(sheet: RoundSheet, visit: FitVisit) -> list[str]:
+    if visit.arrive is None or visit.way is None:
+        return [str(visit.number), "", visit.stop.name, "", "", visit.stop.why]
     wait = f", from {clock_after(visit)}" if visit.wait_min >= 1 else ""
     return [
         str(visit.number),
@@ -202,19 +209,21 @@ def _row(sheet: RoundSheet, visit: StopTime) -> list[str]:
     ]
 
 
-def clock_after(visit: StopTime) -> str:
-    """When the visit may begin, after the wait."""
+def clock_after(visit: FitVisit) -> str:
+    """When the visit may begin, after the wait; "" where times are not told."""
+    if visit.arrive is None:
+        return ""
     return clock(visit.arrive + timedelta(minutes=visit.wait_min))
 
 
-def _stop(sheet: RoundSheet, visit: StopTime) -> dict[str, Any]:
+def _stop(sheet: RoundSheet, visit: FitVisit) -> dict[str, Any]:
     stop = visit.stop
-    hidden = stop.sensitive and not sheet.show_sensitive
+    place = stop.place
     lines = [
         ["why", stop.why],
         ["do", "; ".join(stop.work)],
         ["access", stop.access],
-        ["where", "" if hidden else f"{stop.latitude_deg:.5f}, {stop.longitude_deg:.5f}"],
+        ["where", "" if place.hidden else f"{place.latitude_deg:.5f}, {place.longitude_deg:.5f}"],
     ]
     needs = [f"{stop.people} people"] if stop.people > 1 else []
     needs += ["ladder"] if stop.ladder else []
@@ -223,47 +232,27 @@ def _stop(sheet: RoundSheet, visit: StopTime) -> dict[str, Any]:
     return {
         "number": str(visit.number),
         "name": stop.name,
-        "time": f"{clock(visit.arrive)}–{clock(visit.leave)}",
+        "time": f"{clock(visit.arrive)}–{clock(visit.leave)}" if visit.arrive and visit.leave else "",
         "lines": [line for line in lines if line[1].strip()],
         "caution": stop.caution,
     }
 
 
-def _map(sheet: RoundSheet, trip: Trip) -> str:
-    hidden = not sheet.show_sensitive and any(v.stop.sensitive for v in trip.visits)
-    ways = [] if hidden else [v.line for v in trip.visits if len(v.line) > 1]
-    if not hidden and len(trip.back_line) > 1:
-        ways.append(trip.back_line)
+def _map(sheet: RoundSheet, trip: FitTrip) -> str:
     return sketch_map.draw(
-        [
-            sketch_map.Marker(
-                site=Site(
-                    slug=v.stop.key,
-                    name=v.stop.name,
-                    latitude_deg=v.stop.latitude_deg,
-                    longitude_deg=v.stop.longitude_deg,
-                    sensitive=v.stop.sensitive,
-                ),
-                number=v.number,
-                watched=True,
-            )
-            for v in trip.visits
-        ],
+        [sketch_map.Marker(place=v.stop.place, number=v.number, watched=True) for v in trip.visits],
         system=sheet.system,
-        show_sensitive=sheet.show_sensitive,
-        ways=ways,
-        start=(sheet.plan.start.latitude_deg, sheet.plan.start.longitude_deg),
+        ways=trip.lines,
+        start=sheet.plan.start,
     )
 
 
-def _map_note(sheet: RoundSheet, trip: Trip) -> str:
-    words = f"Square: {sheet.start_name}. Numbers: the order."
-    if any(v.stop.sensitive for v in trip.visits):
-        words += (
-            " A place here must not be given away: keep this sheet, and bring it home."
-            if sheet.show_sensitive
-            else " A hatched square stands for a sensitive site that lies somewhere within it; the ways are left out."
-        )
+def _map_note(sheet: RoundSheet, trip: FitTrip) -> str:
+    words = f"Square: {sheet.start_name}. Numbers: {'the stops by name' if trip.hides else 'the order'}."
+    if trip.hides:
+        words += " A hatched square stands for a sensitive site that lies somewhere within it; the ways are left out."
+    elif any(v.stop.place.shown for v in trip.visits):
+        words += " A place here must not be given away: keep this sheet, and bring it home."
     return words
 
 
@@ -271,18 +260,22 @@ def round_sheet_csv(sheet: RoundSheet) -> str:
     """The stops as a table with empty columns to fill in: RFC 4180, UTF-8, CRLF."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
-    told = ("day", "party", "turn", "arrive", "site", "key", "latitude", "longitude", "why", "work", "access", "caution")
+    told = (
+        "day", "party", "turn", "arrive", "site", "key", "latitude", "longitude", "place", "why", "work", "access",
+        "caution",
+    )  # fmt: skip
     writer.writerow([*told, *BLANK_COLUMNS])
     for trip in sheet.plan.trips:
         for visit in trip.visits:
             stop = visit.stop
-            hidden = stop.sensitive and not sheet.show_sensitive
+            place = stop.place
+            at = ("", "") if place.hidden else (repr(place.latitude_deg), repr(place.longitude_deg))
             row = [
-                trip.day.isoformat(), trip.party.name, visit.number, clock(visit.arrive), stop.name, stop.key,
-                "" if hidden else repr(stop.latitude_deg), "" if hidden else repr(stop.longitude_deg),
-                stop.why, "; ".join(stop.work), stop.access, stop.caution,
+                trip.day.isoformat(), trip.party.name, "" if trip.hides else visit.number,
+                clock(visit.arrive) if visit.arrive else "", stop.name, stop.key, *at,
+                PLACE_WORDS[place.hidden, place.shown], stop.why, "; ".join(stop.work), stop.access, stop.caution,
             ]  # fmt: skip
-            texts = {1, 4, 5, 8, 9, 10, 11}  # what people typed; numbers may begin with a minus
+            texts = {1, 4, 5, 9, 10, 11, 12}  # what people typed; numbers may begin with a minus
             writer.writerow([_safe(v) if k in texts else v for k, v in enumerate(row)] + [""] * len(BLANK_COLUMNS))
     return out.getvalue()
 

@@ -13,8 +13,9 @@ from typing import Any
 import typst
 
 from trod.errors import WrongInput
+from trod.leaving.setups import FitSetup
 from trod.planning import drawing, said
-from trod.planning.setup import Setup
+from trod.planning.setup import Outcome
 from trod.planning.walkby import Estimate
 from trod.report import sentences, slip_code
 from trod.report.slip_code import SlipCode
@@ -35,7 +36,7 @@ class SlipData:
     made_on : a date in words. paper : a key of `PAPERS`. invented : the reserve is a demo.
     """
 
-    setup: Setup
+    setup: FitSetup
     code: SlipCode | None = None
     site: str = ""
     reserve: str = ""
@@ -53,9 +54,11 @@ class SlipData:
     def __post_init__(self) -> None:
         if self.paper not in PAPERS:
             raise WrongInput("paper", got=self.paper, needed="one of " + ", ".join(PAPERS))
+        if self.setup.hidden and self.with_place:
+            raise WrongInput("with_place", got="a hidden place", needed="a setup worked out for the true place")
 
 
-def tiles(setup: Setup) -> tuple[Tile, ...]:
+def tiles(setup: FitSetup) -> tuple[Tile, ...]:
     """The values to hang the camera by: (label, the value large, what is to be said beside it)."""
     advice, system = setup.advice, setup.system
 
@@ -86,7 +89,7 @@ def tiles(setup: Setup) -> tuple[Tile, ...]:
     return tuple(found)
 
 
-def settings_rows(setup: Setup) -> tuple[tuple[str, str], ...]:
+def settings_rows(setup: FitSetup) -> tuple[tuple[str, str], ...]:
     """The camera's settings: (label, value)."""
     return tuple((setting.label, setting.value) for setting in setup.settings.settings)
 
@@ -98,7 +101,7 @@ BLANKS = (
 )  # fmt: skip
 
 
-def compass_hint(setup: Setup) -> str:
+def compass_hint(setup: FitSetup) -> str:
     """What a compass shows for the heading, in a sentence; "" where there is no heading."""
     if setup.advice.heading_deg is None:
         return ""
@@ -125,7 +128,7 @@ def slip_pdf(data: SlipData) -> bytes:
     return made
 
 
-def drawings(setup: Setup, *, theme: drawing.Theme = "paper") -> tuple[str, str]:
+def drawings(setup: FitSetup, *, theme: drawing.Theme = "paper") -> tuple[str, str]:
     """Plan and side view as they stand on the slip. SVG."""
     read, advice = setup.read, setup.advice
     plan = drawing.plan_svg(
@@ -180,14 +183,14 @@ def estimate_words(estimate: Estimate | None, kind: str) -> str:
     return f"{said.figure(value)} ± {said.figure(max(error, 0.01), 1)}"
 
 
-def outcome_table(setup: Setup) -> tuple[tuple[str, str, str], ...]:
+def outcome_table(day_comes: Outcome, night_comes: Outcome) -> tuple[tuple[str, str, str], ...]:
     """What comes of the animal: (label, by day, by night)."""
-    night = {label: estimate_words(estimate, kind) for label, estimate, kind in setup.night.rows}
-    day = {label: estimate_words(estimate, kind) for label, estimate, kind in setup.day.rows}
+    night = {label: estimate_words(estimate, kind) for label, estimate, kind in night_comes.rows}
+    day = {label: estimate_words(estimate, kind) for label, estimate, kind in day_comes.rows}
     return tuple((label, day.get(label, "–"), night.get(label, "nothing")) for label in (day or night))
 
 
-def legend(setup: Setup) -> str:
+def legend(setup: FitSetup) -> str:
     """What the lines of the plan mean."""
     advice = setup.advice
     low, high = advice.reach_warm.low_m, advice.reach_cold.high_m

@@ -1,7 +1,7 @@
 """A plain map of the sites, drawn from their coordinates alone: no tiles, no network.
 
 Points lie on a local flat grid (east–west shrunk by the cosine of the middle latitude), which is true to a
-few metres in ten kilometres. North is up. A sensitive site is a hatched cell of the coarse grid.
+few metres in ten kilometres. North is up. A hidden place is a hatched cell of the coarse grid.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trod import units
-from trod.findings.blur import METRES_PER_DEGREE, Cell, cell_of
-from trod.findings.sightings import Site
+from trod.findings.blur import METRES_PER_DEGREE, Cell
+from trod.leaving import FitLine, FitPlace
 from trod.report import sentences
 
 WIDTH, MOST_HEIGHT, LEAST_HEIGHT = 470.0, 310.0, 160.0
@@ -25,7 +25,7 @@ FONT = "Libertinus Serif, Georgia, serif"
 class Marker:
     """A site on the map: the number it has in the table, and whether it was watched in the period."""
 
-    site: Site
+    place: FitPlace
     number: int
     watched: bool
 
@@ -34,29 +34,26 @@ def draw(
     markers: Sequence[Marker],
     *,
     system: sentences.System = "metric",
-    show_sensitive: bool = False,
-    ways: Sequence[Sequence[tuple[float, float]]] = (),
-    start: tuple[float, float] | None = None,
+    ways: Sequence[FitLine] = (),
+    start: FitPlace | None = None,
 ) -> str:
     """The map as SVG; an empty string when there is no site.
 
-    show_sensitive : draw sensitive sites at their true points. Only for a person with the right to.
-    ways : lines to draw beneath, and start : a square where they begin, as (latitude, longitude). [°] Give none
-    that leads to a sensitive site unless that is shown.
+    ways : lines to draw beneath, and start : a square where they begin.
     Carries only numbers as text, so no name can break out of it.
     """
     if not markers:
         return ""
-    points = [m for m in markers if show_sensitive or not m.site.sensitive]
+    points = [m for m in markers if m.place.cell is None]
     cells: dict[Cell, list[int]] = {}
     for m in markers:
-        if m not in points:
-            cell = cell_of(latitude_deg=m.site.latitude_deg, longitude_deg=m.site.longitude_deg)
-            cells.setdefault(cell, []).append(m.number)
-    lats = [m.site.latitude_deg for m in points] + [deg for c in cells for deg in (c.south_deg, c.north_deg)]
-    lons = [m.site.longitude_deg for m in points] + [deg for c in cells for deg in (c.west_deg, c.east_deg)]
-    lats += [lat for way in ways for lat, _ in way] + ([start[0]] if start else [])
-    lons += [lon for way in ways for _, lon in way] + ([start[1]] if start else [])
+        if m.place.cell is not None:
+            cells.setdefault(m.place.cell, []).append(m.number)
+    lines = [way.points for way in ways]
+    lats = [m.place.latitude_deg for m in points] + [deg for c in cells for deg in (c.south_deg, c.north_deg)]
+    lons = [m.place.longitude_deg for m in points] + [deg for c in cells for deg in (c.west_deg, c.east_deg)]
+    lats += [lat for line in lines for lat, _ in line] + ([start.latitude_deg] if start else [])
+    lons += [lon for line in lines for _, lon in line] + ([start.longitude_deg] if start else [])
     middle_lat, middle_lon = (min(lats) + max(lats)) / 2, (min(lons) + max(lons)) / 2
     shrink = max(math.cos(math.radians(middle_lat)), 0.01)
 
@@ -78,12 +75,12 @@ def draw(
         f'patternTransform="rotate(45)"><path d="M0 0V5" stroke="{SOFT}" stroke-width="0.7"/>'
         "</pattern></defs>"
     ]
-    for way in ways:
-        drawn = " ".join(f"{x:.1f},{y:.1f}" for x, y in (place(lat, lon) for lat, lon in way))
+    for line in lines:
+        drawn = " ".join(f"{x:.1f},{y:.1f}" for x, y in (place(lat, lon) for lat, lon in line))
         body.append(f'<polyline points="{drawn}" fill="none" stroke="{SOFT}" stroke-width="1" stroke-linejoin="round"/>')
     taken: list[tuple[float, float, float, float]] = []
     if start:
-        x, y = place(*start)
+        x, y = place(start.latitude_deg, start.longitude_deg)
         body.append(f'<rect x="{x - 4:.1f}" y="{y - 4:.1f}" width="8" height="8" fill="{INK}"/>')
         taken.append((x - 4, y - 4, x + 4, y + 4))
     for cell, numbers in sorted(cells.items(), key=lambda item: item[1]):
@@ -103,7 +100,7 @@ def draw(
         )
         taken.append((x0 + 3, y0 + 3, x0 + 3 + wide_words, y0 + 16))
     radius = 4.0 if len(points) <= 40 else 2.5
-    spots = [(m, *place(m.site.latitude_deg, m.site.longitude_deg)) for m in points]
+    spots = [(m, *place(m.place.latitude_deg, m.place.longitude_deg)) for m in points]
     taken += [(x - radius, y - radius, x + radius, y + radius) for _, x, y in spots]
     for marker, x, y in spots:
         fill = MOSS if marker.watched else PAPER

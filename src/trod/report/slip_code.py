@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import segno
 
 from trod.errors import WrongInput
-from trod.planning.setup import Setup
+from trod.leaving.setups import FitSetup
 
 SIGN = "TROD1"
 MOST_CHARACTERS = 400
@@ -144,7 +144,7 @@ def _match(name: str, value: str | None, pattern: str) -> re.Match[str] | None:
 
 
 def code_of(
-    setup: Setup,
+    setup: FitSetup,
     *,
     placement: str,
     site: str = "",

@@ -9,7 +9,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from trod.findings.blur import cell_of
 from trod.report import sentences
 from trod.report.contents import ReportData, SiteEffort, findings_of
 
@@ -200,17 +199,13 @@ def _tables(data: ReportData) -> list[dict[str, Any]]:
 
 def _site_row(data: ReportData, line: SiteEffort) -> tuple[Any, ...]:
     site = line.site
-    latitude, longitude, uncertainty = site.latitude_deg, site.longitude_deg, None
-    if site.sensitive and not data.show_sensitive:
-        cell = cell_of(latitude_deg=latitude, longitude_deg=longitude)
-        latitude, longitude, uncertainty = cell.latitude_deg, cell.longitude_deg, cell.uncertainty_m
     return (
         site.slug,
         site.name,
         site.feature,
-        latitude,
-        longitude,
-        uncertainty,
+        site.place.latitude_deg,
+        site.place.longitude_deg,
+        site.place.uncertainty_m,
         line.camera_days,
         line.gap_days,
         "; ".join(f"{reason} ({days:.1f} d)" for reason, days in line.reasons),

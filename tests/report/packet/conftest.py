@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
+from fitted import at
 from PIL import Image
 
 from trod.report.packet.data import PacketData, PacketStop
@@ -32,8 +33,7 @@ def a_stop(name: str = "Alder Ford", **more: Any) -> PacketStop:
     told: dict[str, Any] = {
         "site_slug": slug,
         "site_name": name,
-        "latitude_deg": 54.11,
-        "longitude_deg": -2.3,
+        "place": at(54.11, -2.3, sensitive=more.get("sensitive", False), true_places=True),
         "deployment_slug": f"{slug}-2026a",
         "camera_name": "Alder 2",
         "camera_serial": "AB-2001",

@@ -52,9 +52,6 @@ def test_a_refusal_does_not_print_the_token(made: Any) -> None:
     [
         ("site_slug", "Alder Ford", "small letters, digits, dashes"),
         ("site_name", " ", "a name"),
-        ("latitude_deg", 91.0, "degrees from -90 to 90, or None"),
-        ("latitude_deg", float("nan"), "degrees from -90 to 90, or None"),
-        ("longitude_deg", None, "both or neither"),
         ("utc_offset_min", 900, "minutes from -840 to 840, or None"),
         ("deployment_slug", "../x", "small letters, digits, dashes, or nothing"),
     ],

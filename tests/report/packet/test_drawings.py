@@ -9,6 +9,7 @@ import invented
 import pytest
 
 from trod.errors import WrongInput
+from trod.leaving.sites import fit_site
 from trod.report.packet.drawings import safe_svg
 from trod.report.sketch_map import Marker, draw
 
@@ -16,7 +17,8 @@ HEAD = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10">'
 
 
 def test_the_report_s_own_map_passes_and_keeps_all_its_shapes() -> None:
-    svg = draw([Marker(site=site, number=n, watched=True) for n, site in enumerate(invented.sites(), 1)])
+    places = [fit_site(site).place for site in invented.sites()]
+    svg = draw([Marker(place=place, number=n, watched=True) for n, place in enumerate(places, 1)])
 
     kept = safe_svg(svg, key="s1")
 

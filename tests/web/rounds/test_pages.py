@@ -254,10 +254,12 @@ def test_the_packet_is_offered_as_a_file_and_no_policy_of_ours_stops_its_script(
 def test_without_sensitive_places_the_packet_does_not_hold_them(client, base, kept):
     base.meadow.sensitive = True
     base.meadow.save()
-    whole = client.get(f"/rounds/of/{kept.uuid}/take/packet.html").content.decode()
-    blurred = client.get(f"/rounds/of/{kept.uuid}/take/packet.html?places=blur").content.decode()
+    whole = client.get(f"/rounds/of/{kept.uuid}/take/packet.html?places=true")
+    left_out = client.get(f"/rounds/of/{kept.uuid}/take/packet.html").content.decode()
 
-    assert "47.30000, 13.90000" in whole and "47.30000, 13.90000" not in blurred
+    assert "47.30000, 13.90000" in whole.content.decode() and "47.30000, 13.90000" not in left_out
+    assert "TRUE places" in whole.content.decode() and "-true-places.html" in whole.headers["Content-Disposition"]
+    assert "Its place is left out" in left_out
 
 
 def test_the_packet_carries_the_setup_slip_of_what_hangs_there(client, base, kept):

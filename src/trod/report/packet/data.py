@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 import uuid
 from dataclasses import dataclass, fields
@@ -10,6 +9,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from trod.errors import WrongInput
+from trod.leaving import FitPlace
 
 VERSION = 1  # of the packet and of the file it gives back
 MOST_STOPS = 200
@@ -49,8 +49,8 @@ class PacketStop:
     """One stop of the round.
 
     site_slug, site_name : the site; a slug stands only once in a packet.
-    latitude_deg, longitude_deg : WGS 84 [°]; both or neither. Leave them out where they should not be carried.
-    sensitive : the place must not become known; the page says so and offers no link to a map.
+    place : where it is, fit to leave; nothing is printed of a hidden one. sensitive : the place must not become known;
+    the page says so and offers no link to a map.
     deployment_slug : the deployment that stands there; empty when the site is to be set up anew.
     camera_name, camera_serial, card, cells : what hangs there, as far as known.
     utc_offset_min : the fixed offset that the camera's clock was set to [min]; None when unknown.
@@ -61,8 +61,7 @@ class PacketStop:
 
     site_slug: str
     site_name: str
-    latitude_deg: float | None = None
-    longitude_deg: float | None = None
+    place: FitPlace | None = None
     sensitive: bool = False
     deployment_slug: str = ""
     camera_name: str = ""
@@ -87,12 +86,6 @@ class PacketStop:
             _refuse("deployment_slug", self.deployment_slug, "small letters, digits, dashes, or nothing")
         if not self.site_name.strip():
             _refuse("site_name", self.site_name, "a name")
-        place = (self.latitude_deg, self.longitude_deg)
-        for what, value, most in zip(("latitude_deg", "longitude_deg"), place, (90, 180), strict=True):
-            if value is not None and not (math.isfinite(value) and abs(value) <= most):
-                _refuse(what, value, f"degrees from -{most} to {most}, or None")
-        if (self.latitude_deg is None) != (self.longitude_deg is None):
-            _refuse("latitude_deg and longitude_deg", place, "both or neither")
         if self.utc_offset_min is not None and not -840 <= self.utc_offset_min <= 840:
             _refuse("utc_offset_min", self.utc_offset_min, "minutes from -840 to 840, or None")
         _check_texts(self)

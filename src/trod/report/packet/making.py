@@ -136,9 +136,7 @@ def _stop(number: int, stop: PacketStop, of: int) -> str:
         f'<h2 id="{key}-h" tabindex="-1"><span class="stop-no">Stop {number} of {of}</span>{_text(stop.site_name)}</h2>',
         f'<p class="under">{_text(hangs)}</p>' if hangs else "",
         f'<p class="under">{_text(stop.plan)}</p>' if stop.plan else "",
-        '<p class="care">A sensitive place: show nobody this page, and send its place to nobody.</p>'
-        if stop.sensitive
-        else "",
+        f'<p class="care">{_quiet(stop)}</p>' if stop.sensitive else "",
         _lines("Why", stop.why),
         _lines("What to do", stop.to_do),
         _lines("Carry", stop.kit),
@@ -150,6 +148,12 @@ def _stop(number: int, stop: PacketStop, of: int) -> str:
         f'<div class="visits live" data-stop="{number}" hidden></div></section>',
     ]
     return "".join(pieces)
+
+
+def _quiet(stop: PacketStop) -> str:
+    if stop.place is not None and stop.place.shown:
+        return "A sensitive place, told here as it is: show nobody this page, and send its place to nobody."
+    return "A sensitive place: where it is, and how to get there, is left out of this packet."
 
 
 def _lines(heading: str, lines: Iterable[str], *, care: bool = False) -> str:
@@ -173,13 +177,14 @@ def _rows(heading: str, rows: Iterable[Row]) -> str:
 def _place(stop: PacketStop) -> str:
     """The coordinates; a link to the phone's own map (RFC 5870) unless the place is sensitive, because a map
     may tell its maker where one looks."""
-    if stop.latitude_deg is None or stop.longitude_deg is None:
+    if stop.place is None or stop.place.hidden:
         return ""
-    words = f"{stop.latitude_deg:.5f}, {stop.longitude_deg:.5f}"
+    latitude, longitude = stop.place.latitude_deg, stop.place.longitude_deg
+    words = f"{latitude:.5f}, {longitude:.5f}"
     if stop.sensitive:
         return f'<p class="under">{words}</p>'
     return (
-        f'<p class="under">{words} · <a href="geo:{stop.latitude_deg:.5f},{stop.longitude_deg:.5f}">'
+        f'<p class="under">{words} · <a href="geo:{latitude:.5f},{longitude:.5f}">'
         "in this phone’s map</a></p>"
     )
 

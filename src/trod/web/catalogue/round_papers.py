@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -11,9 +12,10 @@ from django.utils.crypto import constant_time_compare, salted_hmac
 from trod import watch
 from trod.errors import TrodError
 from trod.exchange import gpx, icalendar
-from trod.findings import sightings
+from trod.leaving import FitPlace, fit_place, without_places
+from trod.leaving.rounds import HIDES, FitRound, FitTrip, FitVisit, fit_round
 from trod.planning import drawing
-from trod.planning.rounds import StopTime, Trip
+from trod.planning.rounds import RoundPlan, Stop
 from trod.planning.said import System
 from trod.report import round_sheet, sentences, setup_slip, sketch_map
 from trod.report.packet import PacketData, PacketStop
@@ -46,83 +48,116 @@ def _system(units: str) -> System:
     return "us" if units == "us" else "metric"
 
 
-def sheet(row: Round, *, units: str, paper: str = "", show_sensitive: bool = True) -> round_sheet.RoundSheet:
-    """The printed sheet's data."""
+def fit_of(row: Round, *, true_places: bool = False) -> FitRound:
+    """The round as it may leave: every paper and file of it is made of this alone.
+
+    A site that was marked sensitive after the round was planned counts as sensitive.
+    true_places : somebody with the right decided that sensitive places are told.
+    """
     planned = planned_of(row)
+    quiet = set(Site.objects.filter(reserve=row.reserve, sensitive=True).values_list("slug", flat=True))
+    return fit_round(
+        _marked(planned.plan, quiet), kits=planned.kits, light=planned.light, cautions=planned.cautions,
+        true_places=true_places,
+    )  # fmt: skip
+
+
+def _marked(plan: RoundPlan, quiet: set[str]) -> RoundPlan:
+    def marked(stop: Stop) -> Stop:
+        return replace(stop, sensitive=True) if stop.key in quiet else stop
+
+    return replace(
+        plan,
+        trips=tuple(
+            replace(t, visits=tuple(replace(v, stop=marked(v.stop)) for v in t.visits)) for t in plan.trips
+        ),
+        left_out=tuple(replace(x, stop=marked(x.stop)) for x in plan.left_out),
+    )
+
+
+def file_stem(made: FitRound, stem: str) -> str:
+    """A file's name without its ending; it says when true sensitive places are in it."""
+    return f"{stem}-true-places" if made.shows else stem
+
+
+def sheet(row: Round, *, units: str, paper: str = "", true_places: bool = False) -> round_sheet.RoundSheet:
+    """The printed sheet's data."""
     system = _system(units)
     return round_sheet.RoundSheet(
-        plan=planned.plan,
+        plan=fit_of(row, true_places=true_places),
         reserve=f"{row.name} · {row.reserve.name}" + (" (invented)" if row.reserve.invented else ""),
-        kits=planned.kits,
-        cautions=planned.cautions,
-        light=planned.light,
         start_name="the start",
         paper=paper or ("us-letter" if system == "us" else "a4"),
         system=system,
         made_on=watch.local(row.made_at, row.reserve.zone).date() if row.made_at else None,
-        show_sensitive=show_sensitive,
     )
 
 
-def gpx_of(row: Round, *, blur: bool = False) -> str:
-    """For a hand-held: the stops as places, each trip as a route, the ways as tracks."""
-    plan = planned_of(row).plan
-    start = gpx.Waypoint(
-        latitude_deg=plan.start.latitude_deg, longitude_deg=plan.start.longitude_deg, name="Start", kind="start"
-    )
+def gpx_of(row: Round, *, true_places: bool = False) -> str:
+    """For a hand-held: the stops as places, each trip as a route, the ways as tracks; of a trip with a hidden stop the
+    places alone, by name."""
+    made = fit_of(row, true_places=true_places)
+    start = gpx.Waypoint(place=made.start, name="Start", kind="start")
     system = _system(row.reserve.units)
     places: dict[str, gpx.Waypoint] = {}
     routes, lines = [], []
-    for trip in plan.trips:
+    for trip in made.trips:
         points = [start]
         for v in trip.visits:
-            stop = v.stop
+            about = (f"about {round_sheet.clock(v.arrive)}",) if v.arrive else ()
             point = gpx.Waypoint(
-                latitude_deg=stop.latitude_deg,
-                longitude_deg=stop.longitude_deg,
-                name=stop.name,
-                note="; ".join((f"about {round_sheet.clock(v.arrive)}", *stop.work)),
-                kind="camera",
-                sensitive=stop.sensitive,
+                place=v.stop.place, name=v.stop.name, note="; ".join((*about, *v.stop.work)), kind="camera"
             )
-            places.setdefault(stop.key, point)
+            places.setdefault(v.stop.key, point)
             points.append(point)
-        name = trip_name(trip, row)
-        routes.append(gpx.Route(name=name, points=(*points, start)))
-        lines.append(gpx.TrackLine(name=name, lines=(*(v.line for v in trip.visits), trip.back_line)))
+        if not trip.hides:
+            name = trip_name(trip, row)
+            routes.append(gpx.Route(name=name, points=(*points, start)))
+            lines.append(gpx.TrackLine(name=name, lines=trip.lines))
+    said = [sentences.lengths_in(made.sentence, system), made.note, "" if made.hides else "Times are plans, not duties."]
     return gpx.gpx_text(
-        name=row.name, waypoints=[start, *places.values()], routes=routes, tracks=lines, made_at=row.made_at, blur=blur,
-        note=f"{sentences.lengths_in(plan.sentence, system)} Times are plans, not duties.",
+        name=row.name, waypoints=[start, *places.values()], routes=routes, tracks=lines, made_at=row.made_at,
+        note=" ".join(filter(None, said)),
     )  # fmt: skip
 
 
-def trip_name(trip: Trip, row: Round) -> str:
+def trip_name(trip: FitTrip, row: Round) -> str:
     """'Saturday, 28 November 2026, Ada and Ben'."""
     return f"{DAYS[trip.day.weekday()]}, {sentences.day(trip.day)}, {trip.party.name}"
 
 
-def calendar_of(row: Round, *, blur: bool = False, now: datetime) -> str:
-    """For a calendar: one entry for each trip. Written anew it replaces the one before."""
-    plan = planned_of(row).plan
+def calendar_of(row: Round, *, true_places: bool = False, now: datetime) -> str:
+    """For a calendar: one entry for each trip, the whole day where its times are not told. Written anew it replaces the
+    one before."""
+    made = fit_of(row, true_places=true_places)
     zone = row.reserve.zone
     entries = []
-    for n, trip in enumerate(plan.trips, 1):
+    for n, trip in enumerate(made.trips, 1):
+        timed = trip.leave is not None and trip.home is not None
         lines = [
-            f"{v.number}. {round_sheet.clock(v.arrive)} {v.stop.name}: {'; '.join(v.stop.work)}" for v in trip.visits
+            f"{v.number}. {round_sheet.clock(v.arrive)} {v.stop.name}: {'; '.join(v.stop.work)}"
+            if v.arrive
+            else f"{v.stop.name}: {'; '.join(v.stop.work)}"
+            for v in trip.visits
         ]
+        starts: datetime | date = trip.day
+        ends: datetime | date = trip.day
+        if trip.leave is not None and trip.home is not None:
+            starts = watch.utc_from_local(trip.leave, zone)
+            ends = watch.utc_from_local(max(trip.home, trip.leave + timedelta(minutes=1)), zone)
         entries.append(
             icalendar.Entry(
                 uid=f"{row.uuid}-{n}@trod",
-                starts=watch.utc_from_local(trip.leave, zone),
-                ends=watch.utc_from_local(max(trip.home, trip.leave + timedelta(minutes=1)), zone),
+                starts=starts,
+                ends=ends,
                 summary=f"{row.name}: {sentences.plural(len(trip.visits), 'camera site')}, {trip.party.name}",
-                note="\n".join([*lines, "Times are plans, not duties."]),
+                note="\n".join([*lines, "Times are plans, not duties." if timed else HIDES]),
                 location="Start of the round",
-                place=(plan.start.latitude_deg, plan.start.longitude_deg),
+                place=made.start,
                 sequence=int((row.made_at or now).timestamp()) // 60 % 2**31,
             )
         )
-    return icalendar.calendar_text(entries, name=row.name, stamp=now, blur=blur)
+    return icalendar.calendar_text(entries, name=row.name, stamp=now)
 
 
 # The packet -------------------------------------------------------------------------------------------------
@@ -149,45 +184,48 @@ def round_of(token: str, now: datetime) -> Round | None:
 
 
 def packet_of(
-    row: Round, *, units: str, now: datetime, addresses: Sequence[str] = (), with_sensitive: bool = True
+    row: Round, *, units: str, now: datetime, addresses: Sequence[str] = (), true_places: bool = False
 ) -> PacketData:
-    """The round's packet. with_sensitive : carry the coordinates and sketch maps of sensitive sites, too."""
-    planned, wish = planned_of(row), wish_of(row)
-    plan = planned.plan
+    """The round's packet. true_places : carry the places of sensitive sites, too."""
+    made, wish = fit_of(row, true_places=true_places), wish_of(row)
     system = _system(units)
     reserve = row.reserve
-    slugs = [v.stop.key for t in plan.trips for v in t.visits]
+    slugs = [v.stop.key for t in made.trips for v in t.visits]
     sites = {s.slug: s for s in Site.objects.filter(reserve=reserve, slug__in=slugs)}
     standing = _standing(sites.values())
-    kit_lines = _kit_lines(planned)
     stops: list[PacketStop] = []
-    for trip in plan.trips:
-        before = (plan.start.latitude_deg, plan.start.longitude_deg)
+    for trip in made.trips:
+        before = made.start
         for v in trip.visits:
             site = sites.get(v.stop.key)
             if site is not None:
                 stops.append(
                     _packet_stop(
-                        v, trip, site, standing.get(site.pk), before, system=system, now=now, of_days=len(wish.dates),
-                        with_place=with_sensitive or not site.sensitive, slips=len(slugs) <= MOST_SLIPS,
-                        kit=kit_lines.get(v.stop.key, ()),
+                        v, trip, site, standing.get(site.pk), made.start if trip.hides else before, system=system,
+                        now=now, of_days=len(wish.dates), true_places=true_places, slips=len(slugs) <= MOST_SLIPS,
                     )
                 )  # fmt: skip
-            before = (v.stop.latitude_deg, v.stop.longitude_deg)
+            before = v.stop.place
     tell = [
-        (trip_name(trip, row), f"{round_sheet.clock(trip.leave)} to {round_sheet.clock(trip.home)}")
-        for trip in plan.trips
+        (
+            trip_name(trip, row),
+            f"{round_sheet.clock(trip.leave)} to {round_sheet.clock(trip.home)}"
+            if trip.leave is not None and trip.home is not None
+            else "times are left out",
+        )
+        for trip in made.trips
     ]
+    cautions = [f"{c.about}: {c.words}" for c in made.cautions if not c.sites]
     return PacketData(
         packet_id=str(row.uuid),
         made_at=row.made_at or now,
         reserve=reserve.name,
         round_name=row.name,
-        day=row.day if len({t.day for t in plan.trips}) == 1 else None,
+        day=row.day if len({t.day for t in made.trips}) == 1 else None,
         people=wish.names(),
         stops=tuple(stops),
         system=system,
-        cautions=tuple(f"{c.about}: {c.words}" for c in planned.cautions if not c.sites),
+        cautions=tuple(filter(None, (made.note, *cautions))),
         tell=tuple(tell),
         addresses=tuple(addresses),
         upload_path=UPLOAD_PATH,
@@ -206,74 +244,75 @@ def _standing(sites: Any) -> dict[int, Deployment]:
     return {d.site_id: d for d in rows}
 
 
-def _kit_lines(planned: Planned) -> Mapping[str, tuple[str, ...]]:
-    """What each stop's work asks to carry, in the words of its work."""
-    return {
-        v.stop.key: tuple(["ladder"] if v.stop.ladder else [])
-        for t in planned.plan.trips
-        for v in t.visits
-    }
-
-
 def _lines(text: str) -> tuple[str, ...]:
     return tuple(line.strip()[:LONGEST_TEXT] for line in text.splitlines() if line.strip())
 
 
 def _packet_stop(
-    v: StopTime,
-    trip: Trip,
+    v: FitVisit,
+    trip: FitTrip,
     site: Site,
     hangs: Deployment | None,
-    before: tuple[float, float],
+    before: FitPlace,
     *,
     system: System,
     now: datetime,
     of_days: int,
-    with_place: bool,
+    true_places: bool,
     slips: bool,
-    kit: tuple[str, ...],
 ) -> PacketStop:
-    origin = "the start" if v.number == 1 else "the stop before"
-    way = f"{max(1, round(v.way.minutes))} min from {origin}" if v.way.minutes >= 0.5 else ""
-    day = f"{DAYS[trip.day.weekday()]} {trip.day.day} {trip.day:%B}, " if of_days > 1 else ""
+    stop = v.stop
+    plan = [f"{DAYS[trip.day.weekday()]} {trip.day.day} {trip.day:%B}"] if of_days > 1 else []
+    if v.arrive is not None and v.way is not None:
+        plan.append(f"about {round_sheet.clock(v.arrive)}")
+        if v.way.minutes >= 0.5:
+            origin = "the start" if v.number == 1 else "the stop before"
+            plan.append(f"{max(1, round(v.way.minutes))} min from {origin}")
     slip: tuple[tuple[str, str], ...] = ()
     side = ""
     if hangs is not None and hangs.placement_id and slips:
-        slip, side = _slip(hangs, system=system, year=now.year)
+        slip, side = _slip(hangs, system=system, year=now.year, true_places=true_places)
+    said = without_places if stop.place.hidden else str
     closed = [
         f"Closed from {sentences.day(c.first)} to {sentences.day(c.last)}: {c.why}"
         for c in outfits.closures_of(site, today=trip.day)[:2]
     ]
+    place = stop.place
+    if not place.hidden:  # as the site stands now
+        place = fit_place(
+            latitude_deg=site.latitude, longitude_deg=site.longitude, sensitive=place.sensitive, true_places=true_places
+        )
     return PacketStop(
         site_slug=site.slug,
-        site_name=site.name,
-        latitude_deg=site.latitude if with_place else None,
-        longitude_deg=site.longitude if with_place else None,
-        sensitive=site.sensitive,
+        site_name=said(site.name),
+        place=place,
+        sensitive=place.sensitive,
         deployment_slug=hangs.slug if hangs else "",
         camera_name=hangs.camera.name if hangs else "",
         camera_serial=hangs.camera.serial if hangs else "",
         card=hangs.card.label if hangs and hangs.card else "",
         cells=hangs.cells if hangs else "",
         utc_offset_min=hangs.utc_offset_min if hangs else None,
-        plan=f"{day}about {round_sheet.clock(v.arrive)}{f', {way}' if way else ''}",
-        why=_lines(v.stop.why),
-        to_do=v.stop.work,
-        kit=kit,
-        safety=(*_lines(site.safety), *closed),
-        access=_lines(site.access) if with_place else (),
+        plan=", ".join(plan),
+        why=_lines(stop.why),
+        to_do=stop.work,
+        kit=("ladder",) if stop.ladder else (),
+        safety=tuple(said(line) for line in (*_lines(site.safety), *closed)),
+        access=() if place.hidden else _lines(site.access),
         slip=slip,
         side_view_svg=side,
-        sketch_map_svg=_sketch(v, before, system) if with_place else "",
+        sketch_map_svg="" if place.hidden else _sketch(v, before, system),
     )
 
 
-def _slip(hangs: Deployment, *, system: System, year: int) -> tuple[tuple[tuple[str, str], ...], str]:
+def _slip(
+    hangs: Deployment, *, system: System, year: int, true_places: bool
+) -> tuple[tuple[tuple[str, str], ...], str]:
     from trod.web.slip.making import setup_of
 
     assert hangs.placement is not None
     try:
-        setup = setup_of(hangs.placement, system=system, year=year)
+        setup = setup_of(hangs.placement, system=system, year=year, true_places=true_places)
     except TrodError as trouble:
         return (("not worked out", f"{trouble}. Look at the site's bench."),), ""
     rows = [
@@ -293,17 +332,11 @@ def _slip(hangs: Deployment, *, system: System, year: int) -> tuple[tuple[tuple[
     return tuple(rows), side
 
 
-def _sketch(v: StopTime, before: tuple[float, float], system: System) -> str:
-    stop = v.stop
-    here = sightings.Site(
-        slug=stop.key, name=stop.name, latitude_deg=stop.latitude_deg, longitude_deg=stop.longitude_deg,
-        sensitive=stop.sensitive,
-    )  # fmt: skip
+def _sketch(v: FitVisit, before: FitPlace, system: System) -> str:
     drawn = sketch_map.draw(
-        [sketch_map.Marker(site=here, number=v.number, watched=True)],
+        [sketch_map.Marker(place=v.stop.place, number=v.number, watched=True)],
         system=system,
-        show_sensitive=True,
-        ways=[v.line] if len(v.line) > 1 else [],
+        ways=[v.line] if v.line is not None and len(v.line.points) > 1 else [],
         start=before,
     )
     return drawn.replace('font-size="10"', 'font-size="16"')  # on a phone it stands at six tenths of its size

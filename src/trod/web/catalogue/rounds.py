@@ -415,11 +415,6 @@ def moved(planned: Planned, key: str, by: int) -> list[tuple[date, str, list[str
     raise WrongInput("stop", got=key, needed="a stop of this round")
 
 
-def as_json(planned: Planned) -> dict[str, Any]:
-    """A plan for `--json`, every number whole."""
-    return round_plain.to_plain(planned)
-
-
 def do_job(args: dict[str, Any], report: jobs.Report) -> dict[str, Any]:
     """The worker's part. args: wish, round (uuid of the one to put it in place of, or "")."""
     now = timezone.now()

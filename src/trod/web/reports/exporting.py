@@ -13,6 +13,8 @@ from trod import __version__
 from trod.exchange import folder
 from trod.exchange.folder import Column, Table
 from trod.findings import Filter, localtime, wording
+from trod.leaving import without_places
+from trod.leaving.sites import fit_evidence
 from trod.web import models
 from trod.web.catalogue import answers, condition, evidence
 from trod.web.catalogue.evidence import Account
@@ -87,13 +89,15 @@ def export(
     pictures = _pictures(reserve, asked)
     unseen = 0 if people else pictures.filter(NOT_REVIEWED).count()
     withheld = 0 if people else pictures.exclude(OPEN).count() - unseen
-    tables = folder.record_tables(account.evidence, asked, show_sensitive=show_sensitive, with_people=people)
+    tables = folder.record_tables(
+        fit_evidence(account.evidence, true_places=show_sensitive), asked, with_people=people
+    )
     tables[1:1] = [
         Table(
             name="deployments",
             what="The deployments.",
             columns=_columns(_DEPLOYMENTS),
-            rows=_deployments(reserve, account),
+            rows=_deployments(reserve, account, str if show_sensitive else without_places),
         ),
         Table(
             name="species",
@@ -162,7 +166,7 @@ def _notes(
     return notes
 
 
-def _deployments(reserve: models.Reserve, account: Account) -> Iterator[Sequence[Any]]:
+def _deployments(reserve: models.Reserve, account: Account, said: Callable[[str], str]) -> Iterator[Sequence[Any]]:
     more = {
         row[0]: row[1:]
         for row in models.Deployment.objects.filter(site__reserve=reserve).values_list(
@@ -195,7 +199,7 @@ def _deployments(reserve: models.Reserve, account: Account) -> Iterator[Sequence
             s.visits,
             _utc(s.last_visit),
             s.events,
-            "; ".join(s.problems),
+            said("; ".join(s.problems)),
         )
 
 

@@ -16,6 +16,7 @@ from typing import Any
 
 from trod.errors import DiskFull, WrongInput
 from trod.findings import Filter
+from trod.leaving.sites import fit_evidence
 from trod.report import contents
 from trod.report.contents import ReportData
 from trod.web import home, models
@@ -75,12 +76,11 @@ def data_of(wish: Wish, *, now: datetime) -> ReportData:
     reserve = answers.the_reserve()
     account = evidence.gather(reserve)
     return contents.gather(
-        account.evidence,
+        fit_evidence(account.evidence, true_places=wish.show_sensitive),
         filter_of(wish),
         title=wish.title,
         conditions=condition.conditions(reserve, account),
         most_species=max(0, min(wish.most_species, 12)),
-        show_sensitive=wish.show_sensitive,
         system="us" if wish.units == "us" else "metric",
         paper=PAPERS[wish.paper],  # type: ignore[arg-type]
         made_on=now.astimezone(reserve.zone_info).date(),

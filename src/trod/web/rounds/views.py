@@ -194,7 +194,7 @@ def one(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "trips": pages.trips(planned, units),
         "data": pages.map_data(row.reserve, planned),
         "own": planned.plan.searcher == "own" and not planned.by_hand,
-        "sensitive": any(v.stop.sensitive for t in planned.plan.trips for v in t.visits),
+        "sensitive": round_papers.fit_of(row).hides,
         "said": sentences.lengths_in(planned.plan.sentence, system),
         "rests": [sentences.lengths_in(x, system) for x in (f"Ways: {planned.plan.ways_told}.", *planned.assumed)],
         "left": [(x.stop, sentences.lengths_in(x.reason, system)) for x in planned.plan.left_out],
@@ -275,27 +275,27 @@ KINDS = {
 
 @require_GET
 def paper(request: HttpRequest, uuid: UUID, what: str) -> HttpResponse:
-    """The round as a file. `?places=blur` leaves sensitive places out."""
+    """The round as a file. Sensitive places are in it only where `?places=true` asks for them."""
     row = get_object_or_404(Round.objects.select_related("reserve"), uuid=uuid)
     if what not in KINDS:
         raise Http404("There is no such paper of a round.")
     units = units_for(request, row.reserve)
-    blur = request.GET.get("places") == "blur"
+    true_places = request.GET.get("places") == "true"
     now = timezone.now()
     made: str | bytes
     try:
         if what == "packet.html":
             data = round_papers.packet_of(
-                row, units=units, now=now, addresses=addresses(request), with_sensitive=not blur
+                row, units=units, now=now, addresses=addresses(request), true_places=true_places
             )
             made = packet_html(data)
         elif what == "round.gpx":
-            made = round_papers.gpx_of(row, blur=blur)
+            made = round_papers.gpx_of(row, true_places=true_places)
         elif what == "round.ics":
-            made = round_papers.calendar_of(row, blur=blur, now=now)
+            made = round_papers.calendar_of(row, true_places=true_places, now=now)
         else:
             size = request.GET.get("paper", "")[:20]
-            sheet = round_papers.sheet(row, units=units, paper=size, show_sensitive=not blur)
+            sheet = round_papers.sheet(row, units=units, paper=size, true_places=true_places)
             made = round_sheet.round_sheet_pdf(sheet) if what == "sheet.pdf" else round_sheet.round_sheet_csv(sheet)
     except WrongInput as trouble:
         messages.error(request, f"Not made: {trouble}")
@@ -303,7 +303,8 @@ def paper(request: HttpRequest, uuid: UUID, what: str) -> HttpResponse:
     body = made.encode("utf-8") if isinstance(made, str) else made
     answer = HttpResponse(body, content_type=KINDS[what])
     way = "inline" if what == "sheet.pdf" else "attachment"
-    stem, ending = slug_from(row.name, "round"), what.rpartition(".")[2]
+    fit = round_papers.fit_of(row, true_places=true_places)
+    stem, ending = round_papers.file_stem(fit, slug_from(row.name, "round")), what.rpartition(".")[2]
     answer.headers["Content-Disposition"] = f'{way}; filename="{stem}.{ending}"'
     answer.headers["X-Content-Type-Options"] = "nosniff"
     answer.headers["Cache-Control"] = "no-store"

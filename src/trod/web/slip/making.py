@@ -7,11 +7,11 @@ from datetime import datetime
 from typing import Any
 
 from trod import __version__, watch
-from trod.planning import dials as dialled
+from trod.leaving import fit_place, without_places
+from trod.leaving.setups import FitSetup, fit_setup
 from trod.planning.animals import animal
 from trod.planning.camera import CameraSpec
 from trod.planning.said import System
-from trod.planning.setup import Setup, work_out_setup
 from trod.report import sentences
 from trod.report.setup_slip import SlipData
 from trod.report.slip_code import code_of
@@ -22,18 +22,15 @@ from trod.web.models import Deployment, Placement
 NOBODYS = CameraSpec(maker="A camera", model="of no known kind")
 
 
-def setup_of(row: Placement, *, system: System, year: int) -> Setup:
-    """A placement worked out anew. Raises WrongInput for dials or an animal that cannot be."""
+def setup_of(row: Placement, *, system: System, year: int, true_places: bool = False) -> FitSetup:
+    """A placement worked out anew, fit to leave. Raises WrongInput for dials or an animal that cannot be."""
     site = row.site
-    read = dialled.read(
-        row.dials if isinstance(row.dials, dict) else {},
-        latitude_deg=site.latitude,
-        longitude_deg=site.longitude,
-        animal=animal(row.animal),
-        sensitive=site.sensitive,
+    place = fit_place(
+        latitude_deg=site.latitude, longitude_deg=site.longitude, sensitive=site.sensitive, true_places=true_places
     )
     spec = spec_of(row.camera_model) if row.camera_model else NOBODYS
-    return work_out_setup(spec, read, system=system, year=year)
+    dials = row.dials if isinstance(row.dials, dict) else {}
+    return fit_setup(spec, dials, place=place, animal=animal(row.animal), system=system, year=year)
 
 
 def slip_of(
@@ -46,22 +43,23 @@ def slip_of(
     """
     site = row.site
     here = watch.local(now, site.reserve.zone)
-    setup = setup_of(row, system=system, year=here.year)
+    setup = setup_of(row, system=system, year=here.year, true_places=with_place)
     hung = row.deployments.select_related("camera").order_by("-start").first()
-    may = with_place or not site.sensitive
+    may = not setup.hidden
+    said = str if may else without_places
     code = code_of(
         setup, placement=str(row.uuid), site=site.slug, deployment=hung.slug if hung else "", with_position=may
     )
     return SlipData(
         setup=setup,
         code=code,
-        site=site.name,
+        site=said(site.name),
         reserve=site.reserve.name,
-        placement=row.name,
+        placement=said(row.name),
         camera=_camera(hung),
-        access=site.access,
-        safety=site.safety,
-        closed=closed_words(site.closed),
+        access=site.access if may else "",
+        safety=said(site.safety),
+        closed=said(closed_words(site.closed)),
         with_place=may,
         made=__version__,
         made_on=sentences.day(here.date()),

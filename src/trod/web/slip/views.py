@@ -49,7 +49,7 @@ def slip(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "plan": plan,
         "side": side,
         "legend": setup_slip.legend(setup),
-        "outcomes": setup_slip.outcome_table(setup),
+        "outcomes": setup_slip.outcome_table(setup.day, setup.night),
         "compass": setup_slip.compass_hint(setup),
         "quiet": setup_slip.keep_quiet(data),
         "whereabouts": setup_slip.where_to(data),
