@@ -5,6 +5,7 @@
     ├── CardTrouble           the card or source folder
     │   ├── SourceVanished    the source stopped answering in mid-work
     │   ├── SourceChanged     the source is not what it was when the intake was begun
+    │   ├── SourceBusy        another process is at work on this source or intake
     │   └── NothingFound      no picture or clip below the given path
     ├── DiskFull              the place that is written to has no room left
     ├── ArchiveUnwritable     the place that is written to refuses: read-only, no right, a fault
@@ -57,6 +58,10 @@ class SourceVanished(CardTrouble):
 
 class SourceChanged(CardTrouble):
     """The source is not what it was when the intake was begun."""
+
+
+class SourceBusy(CardTrouble):
+    """Another process is at work on this source or intake; nothing is wrong, and nothing was done."""
 
 
 class NothingFound(CardTrouble):

@@ -15,15 +15,8 @@ from typing import Any
 import pytest
 
 from trod.archive import disk
-from trod.archive.card import (
-    Problem,
-    dcf_of,
-    kind_of,
-    linux_mounts,
-    mounted_cards,
-    natural_key,
-    scan,
-)
+from trod.archive.card import dcf_of, linux_mounts, mounted_cards, natural_key, scan
+from trod.archive.content import Problem, kind_of
 from trod.errors import CardTrouble, SourceVanished, Stopped
 
 JPEG = b"\xff\xd8\xff\xe1" + b"x" * 500 + b"\xff\xd9"
@@ -130,7 +123,7 @@ def box(name: bytes, content: bytes = b"", length: int | None = None) -> bytes:
         ("a.jpg", JPEG[:-2], Problem.TRUNCATED),
         ("a.jpg", JPEG[:-2] + b"\0" * 30000, Problem.TRUNCATED),  # the rest of the cluster never came
         ("a.jpg", b"\0" * 5000, Problem.MISNAMED),  # the table knew the file, the bytes never came
-        ("a.jpg", b"RIFF....AVI ", Problem.MISNAMED),
+        ("a.jpg", b"no picture", Problem.MISNAMED),
         ("a.png", b"\x89PNG\r\n\x1a\n....IEND\xaeB`\x82", None),
         ("a.png", b"\x89PNG\r\n\x1a\n....", Problem.TRUNCATED),
         ("a.avi", b"RIFF" + struct.pack("<I", 12) + b"AVI LIST....", None),
@@ -140,7 +133,7 @@ def box(name: bytes, content: bytes = b"", length: int | None = None) -> bytes:
         ("a.mp4", box(b"ftyp", b"isom") + box(b"moov", b"y" * 9) + box(b"mdat", b"x", 0), None),
         ("a.mp4", box(b"ftyp", b"isom") + box(b"mdat", b"x" * 90, 5000), Problem.TRUNCATED),
         ("a.mp4", box(b"ftyp", b"isom") + box(b"mdat", b"x" * 90), Problem.TRUNCATED),  # no moov came
-        ("a.mp4", JPEG, Problem.MISNAMED),
+        ("a.mp4", b"no clip", Problem.MISNAMED),
         ("a.dng", b"II*\0....", None),
         ("a.dng", b"....", Problem.MISNAMED),
     ],
@@ -152,11 +145,86 @@ def test_damage_is_seen_in_the_first_and_last_bytes(
     assert scan(desk.card).entries[0].problems == ((problem,) if problem else ())
 
 
+SEGMENTS = b"\xff\xd8\xff\xe1\0\x06\xff\xd9x!" + b"\xff\xda\0\x03." + b"coded\xff\0\xff\xd0 bytes"
+
+
+@pytest.mark.parametrize(
+    ("content", "broken"),
+    [
+        (SEGMENTS + b"\xff\xd9" + b"a clip behind the picture" * 9000, False),
+        (SEGMENTS + b"\xff\xc4\0\x04\xff\xd9\xff\xda\0\x03." + b"more" * 2000 + b"\xff\xd9" + b"t" * 70000, False),
+        (SEGMENTS + b"coded" * 30000, True),  # the end mark in the first segment is a small picture's
+        (SEGMENTS + b"\xff\xc4\0\x04\xff\xd9" + b"\xff\xda\0\x03." + b"more" * 30000, True),
+    ],
+)
+def test_the_end_of_a_picture_is_found_before_a_long_trailer(desk: Any, content: bytes, broken: bool) -> None:
+    """Marks by ITU-T T.81 (1992), table B.1: FFD9 ends a picture, but not within a segment's own bytes."""
+    desk.fill(desk.card, {"a.jpg": content})
+    assert scan(desk.card).entries[0].problems == ((Problem.TRUNCATED,) if broken else ())
+
+
+TS = b"".join(b"G" + bytes(187) for _ in range(4))
+
+
+@pytest.mark.parametrize(
+    ("content", "kind"),
+    [
+        (JPEG, "picture"),
+        (b"\x89PNG\r\n\x1a\n....IEND\xaeB`\x82", "picture"),
+        (b"II*\0\x08\0\0\0", "picture"),
+        (b"MM\0*\0\0\0\x08", "picture"),
+        (b"IIRO\x08\0\0\0", "picture"),
+        (b"FUJIFILMCCD-RAW 0201", "picture"),
+        (b"GIF89a....;", "picture"),
+        (b"BM" + struct.pack("<IIII", 90, 0, 54, 40) + bytes(80), "picture"),
+        (b"RIFF" + struct.pack("<I", 12) + b"WEBPVP8 ....", "picture"),
+        (box(b"ftyp", b"heic\0\0\0\0mif1") + box(b"meta", b"m"), "picture"),
+        (box(b"ftyp", b"crx \0\0\0\0isom") + box(b"moov", b"m"), "picture"),
+        (b"RIFF" + struct.pack("<I", 12) + b"AVI LIST....", "clip"),
+        (box(b"ftyp", b"isom") + box(b"moov", b"m"), "clip"),
+        (box(b"wide") + box(b"mdat", b"x" * 90) + box(b"moov", b"m"), "clip"),
+        (b"\x1aE\xdf\xa3\x01", "clip"),
+        (b"\0\0\x01\xba....", "clip"),
+        (TS, "clip"),
+        (b"\x30\x26\xb2\x75\x8e\x66\xcf\x11", "clip"),
+        (b"RIFF" + struct.pack("<I", 4) + b"WAVE", "other"),
+        (box(b"ftyp", b"M4A \0\0\0\0"), "other"),
+        (b"The free text of a note", "other"),
+        (b"BMW is a maker of cars, and this a note", "other"),
+        (b"\0\x05\x16\x07\0\x02\0\0Mac OS X", "other"),
+        (b"PK\x03\x04", "other"),
+        (b"Good morning", "other"),
+    ],
+)
+@pytest.mark.parametrize("name", ["FILE0000.CHK", "nothing", ".hidden", "deep/in/x.JP_"])
+def test_what_a_file_without_a_telling_name_is_its_bytes_say(
+    desk: Any, name: str, content: bytes, kind: str
+) -> None:
+    desk.fill(desk.card, {name: content})
+    for inside in (True, False):
+        (entry,) = scan(desk.card, inside=inside).entries
+        found = (entry.kind if entry.kind != "ignored" else "other", entry.taken)
+        assert found == (kind, kind != "other")
+        assert entry.problems == ((Problem.ODD_NAME,) if kind != "other" else ())
+
+
+def test_a_clip_that_is_called_a_picture_is_taken_for_what_it_is(desk: Any) -> None:
+    clip = b"RIFF" + struct.pack("<I", 12) + b"AVI LIST...."
+    desk.fill(desk.card, {"a.jpg": clip, "b.mp4": JPEG, "c.mjpg": JPEG + JPEG})
+    found = [(e.kind, e.problems) for e in scan(desk.card).entries]
+    assert found == [("clip", (Problem.ODD_NAME,)), ("picture", (Problem.ODD_NAME,)), ("clip", ())]
+
+
+def test_an_avi_whose_length_was_never_filled_in_breaks_off(desk: Any) -> None:
+    desk.fill(desk.card, {"a.avi": b"RIFF\0\0\0\0AVI LIST" + b"x" * 5000})
+    assert scan(desk.card).entries[0].problems == (Problem.TRUNCATED,)
+
+
 def test_a_picture_whose_name_does_not_say_so_is_found_by_its_bytes(desk: Any) -> None:
     desk.fill(desk.card, {"FOUND.000/FILE0000.CHK": JPEG, "notes.txt": b"no picture"})
     found = {e.name: (e.kind, e.problems, e.taken) for e in scan(desk.card).entries}
     assert found == {
-        "FILE0000.CHK": ("picture", (Problem.MISNAMED,), True),
+        "FILE0000.CHK": ("picture", (Problem.ODD_NAME,), True),
         "notes.txt": ("other", (), False),
     }
 

@@ -105,10 +105,87 @@ def test_damaged_files_end_with_1_and_are_named(command: Command, card: pulled.P
     assert "12 new, 0 kept before, 1 damaged, 0 of another camera; 4 events" in said.out
 
 
+def test_status_json_and_sentence_are_one_verdict(command: Command, card: pulled.Pulled) -> None:
+    file = next(card.folder.rglob("LANT0002.JPG"))
+    file.write_bytes(file.read_bytes()[:-30])
+    words = ("card", str(card.folder), "--camera", "INV-001", "--site", "Alder Track", "--json")
+    said = command(*words)
+    assert (said.status, said.json["safe_to_format"], said.json["damaged"]) == (1, False, 1)
+    assert [r["what"] for r in said.json["reasons"]] == ["truncated"]
+    assert said.json["sentence"].startswith("Do not format this card: 1 file breaks off before its end")
+    again = command(*words)
+    assert (again.status, again.json["safe_to_format"], again.json["new"]) == (1, False, 0)
+    accepted = command(*words, "--accept-damaged")
+    assert (accepted.status, accepted.json["safe_to_format"], accepted.json["accepted_damaged"]) == (0, True, 1)
+    assert accepted.json["bag"] is None and accepted.json["accepted_by"]
+
+
+def test_a_picture_that_a_repair_renamed_comes_in_with_its_date_and_event(
+    command: Command, card: pulled.Pulled
+) -> None:
+    (card.folder / "FOUND.000").mkdir()
+    late = pulled.FIRST + timedelta(days=2, hours=3)
+    (card.folder / "FOUND.000" / "FILE0000.CHK").write_bytes(pulled.jpeg("found", late))
+    said = command("card", str(card.folder), "--camera", "INV-001", "--site", "Alder Track", "--json")
+    assert (said.status, said.json["new"], said.json["skipped"], said.json["events"]) == (0, 13, 0, 5)
+    assert any("FOUND.000/FILE0000.CHK" in note for note in said.json["notes"])
+
+
+def test_a_card_of_two_minutes_from_a_new_site_is_taken_in(command: Command, tmp_path: Path) -> None:
+    short = pulled.Pulled(tmp_path / "short")
+    for k in range(3):
+        short.shoot(pulled.FIRST + timedelta(seconds=40 * k))
+    said = command("card", str(short.folder), "--camera", "NEW-9", "--site", "Heron Pool", "--json")
+    assert (said.status, said.json["new"], said.json["events"]) == (0, 3, 1)
+    assert said.json["safe_to_format"] and said.json["notes"] == [
+        "The pictures bear the serial INV-001; the camera of this deployment is entered as NEW-9. If it is the same, "
+        "mend its serial under Cameras; if not, place this intake elsewhere."
+    ]
+
+
+def test_two_at_once_end_in_words_and_keep_each_file_once(
+    command: Command, trod_home: Path, tmp_path: Path
+) -> None:
+    card = pulled.Pulled(tmp_path / "ESK-01-A")
+    for file in card.bursts(pulled.days(20)):
+        file.write_bytes(file.read_bytes() + os.urandom(300_000) + b"\xff\xd9")
+    first = pulled.Pulled(tmp_path / "first")
+    first.bursts(pulled.days(1, pulled.FIRST - timedelta(days=9)))
+    command("card", str(first.folder), "--yes")  # makes the catalogue: two first starts at once are another test
+    words = [sys.executable, "-m", "trod", "card", str(card.folder), "--camera", "INV-001", "--site", "Alder Track"]
+    both = [
+        subprocess.Popen(
+            [*words, "--json"], env=environment(trod_home), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        )
+        for _ in range(2)
+    ]
+    ended = [(p.communicate(timeout=240), p.returncode) for p in both]
+    assert sorted(status for _, status in ended) in ([0, 0], [0, 3]), ended
+    for (_, err), status in ended:
+        assert "Traceback" not in err
+        if status == 3:
+            assert "is being taken in already. Wait until that has ended" in err
+    kept = [p.read_bytes() for p in (trod_home / "archive").rglob("data/**/*.JPG")]
+    assert sorted(kept) == sorted(p.read_bytes() for p in tmp_path.glob("*/DCIM/*/*.JPG"))
+    assert command(*words[3:], "--json").json["new"] == 0
+    assert command("verify", "--json").json["ok"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="makes links and pipes as Unix has them")
+def test_links_pipes_and_devices_end_in_words(command: Command, card: pulled.Pulled) -> None:
+    os.mkfifo(card.folder / "DCIM" / "pipe.jpg")
+    (card.folder / "DCIM" / "loop").symlink_to(card.folder, target_is_directory=True)
+    (card.folder / "DCIM" / "zero.jpg").symlink_to("/dev/zero")
+    (card.folder / "DCIM" / "self").symlink_to("self")
+    said = command("card", str(card.folder), "--camera", "INV-001", "--site", "Alder Track", "--json")
+    assert (said.status, said.json["new"], said.json["skipped"]) == (0, 12, 4)
+
+
 def test_the_same_card_again_brings_no_bag(command: Command, card: pulled.Pulled) -> None:
     command("card", str(card.folder), "--camera", "INV-001", "--site", "Alder Track")
     said = command("card", str(card.folder), "--yes", "--json")
     assert (said.json["bag"], said.json["new"], said.json["duplicates"]) == (None, 0, 12)
+    assert "unplaced" not in command("card", str(card.folder), "--yes").out.replace("Taken in as unplaced", "")
 
 
 def test_a_folder_without_pictures_is_told(command: Command, tmp_path: Path) -> None:
@@ -182,10 +259,11 @@ def test_a_watched_folder_is_taken_in_as_it_fills_and_growing_files_wait(
     growing.write_bytes(whole[:400])
     with watching(trod_home, cloud.folder, tmp_path / "a") as process:
         (first,) = lines_of(tmp_path / "a", 1)
-        assert first["new"] == 6
+        assert (first["new"], first["safe_to_format"]) == (6, False)
+        assert [(r["what"], r["count"]) for r in first["reasons"]] == [("waiting", 1)]
         growing.write_bytes(whole)
         second = lines_of(tmp_path / "a", 2)[1]
-        assert (second["new"], second["damaged"]) == (1, 0)
+        assert (second["new"], second["damaged"], second["safe_to_format"]) == (1, 0, True)
         process.send_signal(signal.SIGINT)
         assert process.wait(timeout=30) == 0
         assert "Traceback" not in (tmp_path / "a.err").read_text()

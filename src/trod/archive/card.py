@@ -8,7 +8,7 @@ and a name alone is never a key.
 
 from __future__ import annotations
 
-import enum
+import errno
 import os
 import re
 import shutil
@@ -19,65 +19,14 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Literal
 
 from trod.archive import disk
+from trod.archive.content import SYSTEM_FOLDERS, Kind, Problem, is_recovered, kind_of, look_inside
 from trod.archive.names import is_hostile, printable
 from trod.errors import CardTrouble, SourceVanished, Stopped
 
-Kind = Literal["picture", "clip", "other", "ignored"]
 Progress = Callable[[int, int], None]
 Stop = Callable[[], bool]
-
-
-class Problem(enum.StrEnum):
-    """What can be wrong with one file of a card. `sentence` tells it to a person."""
-
-    EMPTY = "empty"
-    MISNAMED = "misnamed"
-    TRUNCATED = "truncated"
-    UNREADABLE = "unreadable"
-    HOSTILE_NAME = "hostile-name"
-    LINK = "link"
-    SPECIAL = "special"
-    FOLDER_NUMBER_TWICE = "folder-number-twice"
-
-    @property
-    def sentence(self) -> str:
-        return _SENTENCES[self]
-
-
-_SENTENCES = {
-    Problem.EMPTY: "holds no bytes at all",
-    Problem.MISNAMED: "is not the kind of file that its name says",
-    Problem.TRUNCATED: "breaks off before its end",
-    Problem.UNREADABLE: "cannot be read",
-    Problem.HOSTILE_NAME: "has a name that some disks cannot carry; it gets a plain one in the archive",
-    Problem.LINK: "is a link, which is not followed",
-    Problem.SPECIAL: "is not a plain file",
-    Problem.FOLDER_NUMBER_TWICE: "lies in a folder whose number another folder bears too",
-}
-DAMAGE = frozenset({Problem.EMPTY, Problem.MISNAMED, Problem.TRUNCATED})
-
-_JPEG = {"jpg", "jpeg", "jpe", "jfif"}
-_TIFF = {"tif", "tiff", "dng", "nef", "cr2", "arw", "orf", "rw2", "pef", "srw"}
-_ISO_PICTURE = {"heic", "heif", "avif", "cr3"}
-_ISO_CLIP = {"mp4", "m4v", "mov", "3gp", "3g2", "qt"}
-_OTHER_CLIP = {"mkv", "webm", "mpg", "mpeg", "mts", "m2ts", "wmv", "asf", "mjpg", "mjpeg"}
-PICTURE_ENDINGS = frozenset(_JPEG | _TIFF | _ISO_PICTURE | {"png", "webp", "bmp", "gif", "raf"})
-CLIP_ENDINGS = frozenset(_ISO_CLIP | _OTHER_CLIP | {"avi"})
-
-# What systems and programs leave on a card for themselves (common practice).
-IGNORED_NAMES = frozenset(
-    {".ds_store", "thumbs.db", "ehthumbs.db", "desktop.ini", "autorun.inf", ".nomedia", ".hidden", "icon\r",
-     ".volumeicon.icns", ".apdisk", ".com.apple.timemachine.donotpresent", "indexervolumeguid",
-     "wpsettings.dat"}
-)  # fmt: skip
-IGNORED_FOLDERS = frozenset(
-    {"system volume information", "$recycle.bin", "recycler", ".trashes", ".trash", ".spotlight-v100",
-     ".fseventsd", ".temporaryitems", ".documentrevisions-v100", ".thumbnails", ".thumbs", "@eadir",
-     "__macosx", "lost+found"}
-)  # fmt: skip
 
 _DCF_FOLDER = re.compile(r"([1-9][0-9]{2})[0-9A-Z_]{5}", re.ASCII | re.IGNORECASE)
 _DCF_FILE = re.compile(r"[0-9A-Z_]{4}([0-9]{4})\.[0-9A-Z_]{3}", re.ASCII | re.IGNORECASE)
@@ -93,6 +42,7 @@ class Entry:
     mtime_ns : when the file was last changed, as the disk says. [ns since 1970]
     dcf_folder, dcf_number : 100-999 and 1-9999 where the path follows DCF, else None.
     companion : a file of another kind that belongs to a picture or clip of the same stem (a sound note).
+    recovered : it lies where a disk repair put what it found.
     """
 
     path: str
@@ -102,12 +52,13 @@ class Entry:
     dcf_folder: int | None = None
     dcf_number: int | None = None
     companion: bool = False
+    recovered: bool = False
     problems: tuple[Problem, ...] = ()
 
     @property
     def taken(self) -> bool:
         """Whether an intake copies this file."""
-        return self.kind in ("picture", "clip") or self.companion
+        return self.kind in ("picture", "clip") or self.companion or self.recovered
 
     @property
     def name(self) -> str:
@@ -125,11 +76,15 @@ class CardListing:
     """What one look at a card found, in natural order: DCF folder, then number, then all else by name.
 
     notes : what a person should know of the whole (a folder that cannot be read…), in sentences.
+    trouble : (what, path) of folders that could not be looked into, in the words of `verdict`.
+    waiting : paths of files that are left for later, for the folder is still being filled. None: all of it is here.
     """
 
     source: Path
     entries: tuple[Entry, ...]
     notes: tuple[str, ...] = ()
+    trouble: tuple[tuple[str, str], ...] = ()
+    waiting: tuple[str, ...] | None = None
 
     @property
     def taken(self) -> tuple[Entry, ...]:
@@ -165,19 +120,6 @@ class MountedCard:
     has_dcim: bool = field(default=False)
 
 
-def kind_of(path: str) -> Kind:
-    """The kind of a file by its path alone."""
-    *folders, name = path.lower().split("/")
-    if name in IGNORED_NAMES or name.startswith("._") or any(f in IGNORED_FOLDERS for f in folders):
-        return "ignored"
-    stem, _, ending = name.rpartition(".")
-    if stem and ending in PICTURE_ENDINGS:
-        return "picture"
-    if stem and ending in CLIP_ENDINGS:
-        return "clip"
-    return "other"
-
-
 def dcf_of(path: str) -> tuple[int, int] | None:
     """Folder and file number of a path that follows DCF (`…/DCIM/100MEADW/MEAD0001.JPG`), else None."""
     parts = path.split("/")
@@ -202,117 +144,106 @@ def _order(entry: Entry) -> tuple[object, ...]:
     return (0, entry.dcf_folder, folder, entry.dcf_number, name, entry.path)
 
 
-TAIL_BYTES = 1 << 16
-MARK_BYTES = 1 << 12
-
-
-def look_inside(fd: int, path: str, size_bytes: int) -> tuple[Problem, ...]:
-    """What the first and last bytes of an open file say against it.
-
-    The tail of a JPEG may be padded with zeros (cards are filled in whole clusters) or carry a maker's short
-    trailer, so the end mark is looked for in the last 4 KiB before the padding. That the picture decodes is
-    not shown by this.
-    """
-    if size_bytes == 0:
-        return (Problem.EMPTY,)
-    ending = path.rpartition(".")[2].lower()
-    os.lseek(fd, 0, os.SEEK_SET)
-    head = os.read(fd, 32)
-    if ending in _JPEG:
-        if not head.startswith(b"\xff\xd8\xff"):
-            return (Problem.MISNAMED,)
-        return () if b"\xff\xd9" in _tail(fd, size_bytes) else (Problem.TRUNCATED,)
-    if ending == "png":
-        if not head.startswith(b"\x89PNG\r\n\x1a\n"):
-            return (Problem.MISNAMED,)
-        return () if b"IEND" in _tail(fd, size_bytes) else (Problem.TRUNCATED,)
-    if ending in ("avi", "webp"):
-        if head[:4] != b"RIFF" or head[8:12] != (b"AVI " if ending == "avi" else b"WEBP"):
-            return (Problem.MISNAMED,)
-        return (Problem.TRUNCATED,) if int.from_bytes(head[4:8], "little") + 8 > size_bytes else ()
-    if ending in _ISO_PICTURE | _ISO_CLIP:
-        if head[4:8] not in (b"ftyp", b"moov", b"mdat", b"free", b"skip", b"wide", b"pnot"):
-            return (Problem.MISNAMED,)
-        return (Problem.TRUNCATED,) if _iso_breaks_off(fd, size_bytes) else ()
-    if ending in _TIFF and head[:2] not in (b"II", b"MM"):
-        return (Problem.MISNAMED,)
-    return ()
-
-
-def _tail(fd: int, size_bytes: int) -> bytes:
-    os.lseek(fd, max(0, size_bytes - TAIL_BYTES), os.SEEK_SET)
-    return os.read(fd, TAIL_BYTES).rstrip(b"\0")[-MARK_BYTES:]
-
-
-def _iso_breaks_off(fd: int, size_bytes: int) -> bool:
-    """Whether the outermost boxes (ISO/IEC 14496-12, 4.2) reach beyond the file's end, or no `moov` came."""
-    at, seen = 0, set()
-    for _ in range(1000):
-        if at + 8 > size_bytes:
-            break
-        os.lseek(fd, at, os.SEEK_SET)
-        head = os.read(fd, 16)
-        length, name = int.from_bytes(head[:4], "big"), head[4:8]
-        if length == 1:
-            length = int.from_bytes(head[8:16], "big")
-        elif length == 0:  # to the end of the file
-            length = size_bytes - at
-        if length < 8 or at + length > size_bytes:
-            return True
-        seen.add(name)
-        at += length
-    return not seen & {b"moov", b"meta"}
-
-
-def looks_like_picture_or_clip(fd: int) -> Kind | None:
-    """The kind of an open file by its first bytes alone, for files whose name says nothing."""
-    os.lseek(fd, 0, os.SEEK_SET)
-    head = os.read(fd, 12)
-    if head.startswith(b"\xff\xd8\xff"):
-        return "picture"
-    if head[:4] == b"RIFF" and head[8:12] == b"AVI ":
-        return "clip"
-    if head[4:8] == b"ftyp":
-        return "clip"
-    return None
-
-
 def is_link(item: os.DirEntry[str], status: os.stat_result) -> bool:
     """A symbolic link, or on Windows any other point that leads elsewhere (a junction)."""
     attributes = getattr(status, "st_file_attributes", 0)
     return item.is_symlink() or bool(attributes & getattr(stat, "FILE_ATTRIBUTE_REPARSE_POINT", 0x400))
 
 
-def _walk(source: Path, notes: list[str]) -> Iterator[tuple[str, os.stat_result | None, Problem | None]]:
-    todo = [""]
-    while todo:
-        folder = todo.pop()
-        try:
-            with os.scandir(source / folder if folder else source) as found:
-                items = sorted(found, key=lambda item: item.name)
-        except OSError as problem:
-            if not folder:
-                raise CardTrouble(
-                    f"{source} cannot be read: {problem.strerror}. Give the folder of a plugged-in card."
-                ) from problem
-            notes.append(
-                f"The folder {printable(folder)} cannot be read ({problem.strerror}); its files are not seen."
+@dataclass
+class _Walk:
+    """One walk over a source. notes, trouble : as in CardListing."""
+
+    source: Path
+    notes: list[str] = field(default_factory=list)
+    trouble: list[tuple[str, str]] = field(default_factory=list)
+
+    def files(self) -> Iterator[tuple[str, os.stat_result | None, Problem | None]]:
+        """Every file with its path, its state and what is wrong with it. Raises CardTrouble, SourceVanished."""
+        todo: list[tuple[str, tuple[tuple[int, int], ...]]] = [("", ())]
+        while todo:
+            folder, above = todo.pop()
+            items, problem = disk.list_folder(self.source / folder if folder else self.source)
+            if problem is not None:
+                self._unread(folder, problem, some=bool(items))
+            for item in items:
+                path = f"{folder}/{item.name}" if folder else item.name
+                try:
+                    status = item.stat(follow_symlinks=False)
+                    if is_link(item, status):
+                        yield path, status, Problem.LINK
+                    elif item.is_dir(follow_symlinks=False):
+                        here = _identity(Path(item.path))  # a spoilt table can make a folder its own child
+                        if here[1] and here in above:
+                            self.trouble.append(("folder-loop", path))
+                            self.notes.append(
+                                f"The folder {printable(path)} leads back into itself and was not followed."
+                            )
+                        else:
+                            todo.append((path, (*above, here)))
+                    elif item.is_file(follow_symlinks=False):
+                        yield path, status, None
+                    else:
+                        yield path, status, Problem.SPECIAL
+                except OSError:
+                    yield path, None, Problem.UNREADABLE
+        if self.trouble and not self.source.is_dir():
+            raise SourceVanished(
+                f"{self.source} stopped answering while it was looked through. Nothing was copied. "
+                "Put the card in again and begin anew."
             )
-            continue
-        for item in items:
-            path = f"{folder}/{item.name}" if folder else item.name
-            try:
-                status = item.stat(follow_symlinks=False)
-                if is_link(item, status):
-                    yield path, status, Problem.LINK
-                elif item.is_dir(follow_symlinks=False):
-                    todo.append(path)
-                elif item.is_file(follow_symlinks=False):
-                    yield path, status, None
-                else:
-                    yield path, status, Problem.SPECIAL
-            except OSError:
-                yield path, None, Problem.UNREADABLE
+
+    def _unread(self, folder: str, problem: OSError, *, some: bool) -> None:
+        reason = problem.strerror or str(problem)
+        if not folder and not some:
+            raise CardTrouble(
+                f"{self.source} cannot be read: {reason}. Give the folder of a plugged-in card."
+            ) from problem
+        closed = problem.errno in (errno.EACCES, errno.EPERM)
+        if closed and any(part.lower() in SYSTEM_FOLDERS for part in folder.split("/")):
+            self.trouble.append(("system-folder-unread", folder))
+            return
+        name = printable(folder) or "of the card itself"
+        seen = "some of its files are not seen" if some else "its files are not seen"
+        self.trouble.append(("folder-unread", folder))
+        self.notes.append(f"The folder {name} cannot be read ({reason}); {seen}.")
+
+
+def _identity(folder: Path) -> tuple[int, int]:
+    """What tells a folder from all others; 0, 0 where the system does not say."""
+    status = folder.stat()
+    return status.st_dev, status.st_ino
+
+
+def changes_since(listing: CardListing) -> list[tuple[str, str]]:
+    """Look at a source once more: (what, path) of all that came, went or changed since it was listed.
+
+    What systems write for themselves does not count. Of a folder that is still being filled only the files that
+    were listed are held against their state.
+    """
+    walk = _Walk(listing.source)
+    before = {e.path: e for e in listing.entries}
+    held = {e.path for e in listing.entries if e.taken or e.kind == "other"}
+    held -= {e.path for e in listing.entries if Problem.UNREADABLE in e.problems}
+    changed: list[tuple[str, str]] = []
+    gone = set(held)
+    try:
+        for path, status, problem in walk.files():
+            gone.discard(path)
+            old = before.get(path)
+            if old is None:
+                if problem is None and listing.waiting is None and kind_of(path) != "ignored":
+                    changed.append(("folder-changed", path))
+            elif status is not None and path in held and not _is_as(old, status):
+                changed.append(("folder-changed", path))
+    except CardTrouble:
+        return [("not-looked-again", "")]
+    known = set(listing.trouble)
+    return [*changed, *(("folder-changed", p) for p in sorted(gone)), *(t for t in walk.trouble if t not in known)]
+
+
+def _is_as(entry: Entry, status: os.stat_result) -> bool:
+    return (status.st_size, status.st_mtime_ns) == (entry.size_bytes, entry.mtime_ns)
 
 
 def scan(
@@ -322,7 +253,8 @@ def scan(
 
     source : the folder of a card, or any other.
     inside : also read the first and last bytes of each file (two short reads) for empty, misnamed and broken
-        off files. An intake looks by itself at what it copied, so a listing for it may go without.
+        off files. An intake looks by itself at what it copied, so a listing for it may go without; then only
+        files whose names tell of no picture are looked into, for they may be one all the same.
     progress : called with (files looked into, files found).
     stop : asked between files; when it says True, Stopped is raised.
     Raises CardTrouble when `source` is no readable folder, SourceVanished when it goes away meanwhile.
@@ -330,10 +262,10 @@ def scan(
     source = Path(source)
     if not source.is_dir():
         raise CardTrouble(f"{source} is not a folder that can be read. Give the folder of a plugged-in card.")
-    notes: list[str] = []
+    walk = _Walk(source)
     context = "/".join(source.resolve().parts[-2:])  # so that DCIM, or 100MEADW itself, may be the source
     entries: list[Entry] = []
-    for path, status, problem in _walk(source, notes):
+    for path, status, problem in walk.files():
         if stop is not None and stop():
             raise Stopped("Looking through the card was stopped. Nothing was copied.")
         folder, number = dcf_of(f"{context}/{path}") or (None, None)
@@ -344,35 +276,37 @@ def scan(
         if is_hostile(path):
             problems += (Problem.HOSTILE_NAME,)
         size_bytes, mtime_ns = (status.st_size, status.st_mtime_ns) if status else (0, 0)
-        entries.append(Entry(path, size_bytes, mtime_ns, kind, folder, number, problems=problems))
-    if inside:
-        entries = _looked_into(source, entries, progress, stop)
+        recovered = problem is None and is_recovered(path)
+        entries.append(
+            Entry(path, size_bytes, mtime_ns, kind, folder, number, recovered=recovered, problems=problems)
+        )
+    entries = _looked_into(source, entries, inside, progress, stop)
     entries = _with_companions(entries)
+    notes = walk.notes
     entries = _with_shared_numbers(entries, notes)
     entries.sort(key=_order)
-    return CardListing(source, tuple(entries), tuple(notes))
+    return CardListing(source, tuple(entries), tuple(notes), tuple(walk.trouble))
+
+
+_SEEN_BY_THE_WALK = frozenset({Problem.LINK, Problem.SPECIAL, Problem.UNREADABLE})
 
 
 def _looked_into(
-    source: Path, entries: list[Entry], progress: Progress | None, stop: Stop | None
+    source: Path, entries: list[Entry], inside: bool, progress: Progress | None, stop: Stop | None
 ) -> list[Entry]:
     result = []
     for done, entry in enumerate(entries, 1):
         if stop is not None and stop():
             raise Stopped("Looking through the card was stopped. Nothing was copied.")
-        if entry.kind != "ignored" and Problem.UNREADABLE not in entry.problems:
+        named = entry.kind in ("picture", "clip")
+        if _SEEN_BY_THE_WALK.isdisjoint(entry.problems) and (inside if named else entry.size_bytes > 0):
             try:
                 fd = disk.open_source(source.joinpath(*entry.path.split("/")))
                 try:
-                    if entry.kind == "other":
-                        kind = looks_like_picture_or_clip(fd)
-                        if kind is not None:
-                            entry = replace(entry, kind=kind, problems=(*entry.problems, Problem.MISNAMED))
-                    else:
-                        found = look_inside(fd, entry.path, entry.size_bytes)
-                        entry = replace(entry, problems=(*entry.problems, *found))
+                    look = look_inside(fd, entry.path, entry.size_bytes)
                 finally:
                     os.close(fd)
+                entry = replace(entry, kind=look.kind, problems=(*entry.problems, *look.problems))
             except OSError as problem:
                 if not source.is_dir():
                     raise SourceVanished(

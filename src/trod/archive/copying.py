@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
 import threading
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
 from trod.archive import disk
-from trod.archive.card import Entry, Problem, look_inside
+from trod.archive.card import Entry
+from trod.archive.content import DAMAGE, Kind, Problem, look_inside
 from trod.archive.making import INCOMING, Item, Making, really_there
 from trod.archive.manifest import hash_open
 from trod.archive.names import printable
@@ -26,19 +28,22 @@ GROUP_BYTES = 96 << 20
 FLUSHERS = 4  # waiting for the disk, mostly
 
 # What the look at the card said that the copy's own bytes cannot say.
-OF_THE_NAME = (Problem.HOSTILE_NAME, Problem.FOLDER_NUMBER_TWICE, Problem.MISNAMED)
+OF_THE_NAME = (Problem.HOSTILE_NAME, Problem.FOLDER_NUMBER_TWICE)
+# What a second try cannot change.
+FOR_GOOD = {errno.ENOENT, errno.EACCES, errno.EPERM, errno.ELOOP, errno.EINVAL, 0}
 
-AlreadyHave = Callable[[str], str | None]
+AlreadyHave = Callable[[str], "str | Iterable[str] | None"]
 T = TypeVar("T")
 Foreign = Callable[[Entry], bool]
 
 
 class ReadFailed(Exception):
-    """The source would not give a file."""
+    """The source would not give a file. what : the word for it, see `verdict`."""
 
-    def __init__(self, problem: OSError) -> None:
+    def __init__(self, problem: OSError, what: str = "unreadable") -> None:
         super().__init__(str(problem))
         self.problem = problem
+        self.what = "gone" if isinstance(problem, FileNotFoundError) else what
 
 
 class Unsettled(Exception):
@@ -55,8 +60,15 @@ class Part:
     sha256: str
     size_bytes: int
     mtime_ns: int
+    kind: Kind
     problems: tuple[Problem, ...]
     foreign: bool = False
+
+    @property
+    def told(self) -> list[str]:
+        """All there is to tell of the file."""
+        of_the_name = [p for p in self.item.entry.problems if p in OF_THE_NAME]
+        return [str(p) for p in dict.fromkeys((*of_the_name, *self.problems))]
 
     def close(self) -> None:
         if self.fd >= 0:
@@ -77,20 +89,51 @@ class Copier:
         self.read_well: deque[Path] = deque(maxlen=3)  # to ask whether the source still answers
 
     def copy(self, item: Item, number: int) -> Part:
-        """One read of the source: copy and hash.
+        """Copy and hash: one read of the source, and a second where the first gave something damaged or nothing.
 
         Raises ReadFailed, Unsettled, Stopped, or the OSError of the archive's disk.
         """
-        for attempt in (1, 2):
+        place = self.making.parts / f"{number:06d}"
+        told: tuple[Problem, ...] = ()
+        try:
+            part = self._copy(item, place)
+        except Unsettled:
+            part = self._copy(item, place)
+        except ReadFailed as failed:
+            if failed.problem.errno in FOR_GOOD:
+                raise
+            part, told = self._copy(item, place), (Problem.READ_ERROR,)
+        if not DAMAGE.isdisjoint(part.problems):
+            part, doubt = self._read_again(item, part)
+            told += doubt
+        if part.size_bytes != item.entry.size_bytes:
+            told += (Problem.CHANGED_SIZE,)
+        part.problems = tuple(dict.fromkeys((*part.problems, *told)))
+        return part
+
+    def _read_again(self, item: Item, part: Part) -> tuple[Part, tuple[Problem, ...]]:
+        """A copy seems damaged: whether the card has it so, or only gave it so this time, a second reading tells."""
+        place = part.path
+        try:
+            fd = disk.open_source(self.place_of(item))
             try:
-                return self._copy(item, self.making.parts / f"{number:06d}")
-            except Unsettled:
-                if attempt == 2:
-                    raise
-        raise AssertionError
+                disk.drop_cache(fd)
+                same = hash_open(fd) == (part.sha256, part.size_bytes)
+            finally:
+                os.close(fd)
+        except OSError:
+            return part, (Problem.READ_ERROR,)
+        if same:
+            return part, ()
+        part.close()
+        return self._copy(item, place), (Problem.UNSTABLE,)
+
+    def place_of(self, item: Item) -> Path:
+        """Where a file lies on the source."""
+        return self.source.joinpath(*item.entry.path.split("/"))
 
     def _copy(self, item: Item, part: Path) -> Part:
-        path = self.source.joinpath(*item.entry.path.split("/"))
+        path = self.place_of(item)
         self._check_parent(path.parent)
         try:
             source_fd = disk.open_source(path)
@@ -103,9 +146,14 @@ class Copier:
             fd = disk.create(part)
             sha256, size_bytes = self._pour(source_fd, fd)
             after = os.fstat(source_fd)
+            if (after.st_size, after.st_mtime_ns) == (before.st_size, before.st_mtime_ns) and (
+                size_bytes < after.st_size
+            ):
+                short = f"ended after {size_bytes} of {after.st_size} bytes"
+                raise ReadFailed(OSError(errno.EIO, short), "short-read")
             if (after.st_size, after.st_mtime_ns) != (size_bytes, before.st_mtime_ns):
                 raise Unsettled
-            problems = look_inside(fd, item.entry.path, size_bytes)
+            look = look_inside(fd, item.entry.path, size_bytes)
             os.utime(part, ns=(after.st_mtime_ns, after.st_mtime_ns))
             done = True
             if size_bytes:
@@ -115,7 +163,8 @@ class Copier:
             if not done and fd >= 0:
                 os.close(fd)
                 disk.remove(part)
-        return Part(item, part, fd, sha256, size_bytes, after.st_mtime_ns, problems)
+        kind = look.kind if look.kind in ("picture", "clip") else item.entry.kind
+        return Part(item, part, fd, sha256, size_bytes, after.st_mtime_ns, kind, look.problems)
 
     def _pour(self, source_fd: int, fd: int) -> tuple[str, int]:
         buffer: bytearray | None = getattr(self._mine, "buffer", None)
@@ -163,16 +212,8 @@ class Group:
 
     def add(self, part: Part) -> None:
         """Take over a fresh copy; one whose bytes the archive has already is let go again."""
-        where, within = None, False
-        if part.size_bytes:  # all empty files are equal, yet each is told by its name
-            if part.sha256 in self.kept:
-                where, within = f"{self.making.bag_path}/{self.kept[part.sha256]}", True
-            else:
-                where = self.already_have(part.sha256)
-                if where is not None and not really_there(
-                    self.making, where, part.sha256, part.size_bytes, self.making.read_back
-                ):
-                    where = None
+        within = part.sha256 in self.kept
+        where = f"{self.making.bag_path}/{self.kept[part.sha256]}" if within else self._found(part)
         if where is None:
             self.kept.setdefault(part.sha256, part.item.to)
             if self.foreign is not None:
@@ -184,8 +225,16 @@ class Group:
         disk.remove(part.path)
         self.twins.append(
             {"what": "twin", "to": part.item.to, "sha256": part.sha256, "size_bytes": part.size_bytes,
-             "where": where, "within": within}
+             "where": where, "within": within, "problems": part.told}
         )  # fmt: skip
+
+    def _found(self, part: Part) -> str | None:
+        """Where in the archive these bytes lie already, of all places that are known the first where they do."""
+        known = self.already_have(part.sha256)
+        for where in (known,) if isinstance(known, str) else known or ():
+            if really_there(self.making, where, part.sha256, part.size_bytes, self.making.read_back):
+                return where
+        return None
 
     @property
     def full(self) -> bool:
@@ -226,11 +275,9 @@ class Group:
             disk.flush_folder(folder)
         lines = []
         for part in parts:
-            problems = [p for p in part.item.entry.problems if p in OF_THE_NAME]
-            problems += [p for p in part.problems if p not in problems]
             lines.append(
                 {"what": "copied", "to": part.item.to, "sha256": part.sha256, "size_bytes": part.size_bytes,
-                 "mtime_ns": part.mtime_ns, "problems": [str(p) for p in problems],
+                 "mtime_ns": part.mtime_ns, "kind": part.kind, "problems": part.told,
                  "foreign": part.foreign, "read_back": self.making.read_back}
             )  # fmt: skip
         self.making.enter([*lines, *twins])
@@ -267,7 +314,7 @@ class Group:
                 "again from the source. What was done is kept. Put the card in again and resume."
             ) from problem
         part.fd, part.sha256, part.size_bytes = again.fd, again.sha256, again.size_bytes
-        part.mtime_ns, part.problems = again.mtime_ns, again.problems
+        part.mtime_ns, part.kind, part.problems = again.mtime_ns, again.kind, again.problems
         disk.flush(part.fd)
         second = self._reads_back(part)
         if second is not None:

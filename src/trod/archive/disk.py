@@ -46,6 +46,29 @@ def open_source(path: Path) -> int:
     return fd
 
 
+def list_folder(folder: Path) -> tuple[list[os.DirEntry[str]], OSError | None]:
+    """What lies in a folder of the source, by name, and what ended the listing before its end, if anything did."""
+    found: list[os.DirEntry[str]] = []
+    trouble = None
+    try:
+        with os.scandir(folder) as items:
+            for item in items:
+                found.append(item)
+    except OSError as problem:
+        trouble = problem
+    return sorted(found, key=lambda item: item.name), trouble
+
+
+def is_read_only(folder: Path) -> bool | None:
+    """Whether the file system of a folder takes no writing; None where the system does not tell."""
+    if not hasattr(os, "statvfs"):
+        return None
+    try:
+        return bool(os.statvfs(folder).f_flag & os.ST_RDONLY)
+    except OSError:
+        return None
+
+
 def open_read(path: Path) -> int:
     """A descriptor to read a file of the archive; a link is refused."""
     return os.open(path, os.O_RDONLY | _O_BINARY | _O_CLOEXEC | _O_NOFOLLOW)
@@ -234,15 +257,19 @@ class Lock:
         self._file: IO[bytes] | None = None
 
     def __enter__(self) -> Lock:
-        file = os.fdopen(os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | _O_CLOEXEC, 0o600), "ab")
         until = time.monotonic() + self.wait_s
-        while not _try_lock(file.fileno()):
-            if time.monotonic() >= until:
-                file.close()
-                raise TimeoutError(f"{self.path} is held by another process")
-            time.sleep(0.02)
-        self._file = file
-        return self
+        while True:
+            file = os.fdopen(os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | _O_CLOEXEC, 0o600), "ab")
+            while not _try_lock(file.fileno()):
+                if time.monotonic() >= until:
+                    file.close()
+                    raise TimeoutError(f"{self.path} is held by another process")
+                time.sleep(0.02)
+            with contextlib.suppress(FileNotFoundError):
+                if os.path.samestat(os.fstat(file.fileno()), self.path.stat()):
+                    self._file = file
+                    return self
+            file.close()  # its last holder took the file away meanwhile
 
     def __exit__(self, *_: object) -> None:
         if self._file is not None:

@@ -12,7 +12,7 @@ from typing import Any
 
 from trod import __version__
 from trod.archive import disk, papers
-from trod.archive.card import DAMAGE, Problem
+from trod.archive.content import DAMAGE, Problem, kind_of
 from trod.archive.making import INCOMING, JOURNAL, PLAN, Making
 from trod.archive.manifest import PAYLOAD, TAG_MANIFEST, hash_file, payload_oxum, write_tag_files
 from trod.archive.result import Copy, Duplicate, IntakeResult, Told
@@ -115,8 +115,8 @@ def _salvage(making: Making, lost: list[Told]) -> None:
                 sha256, size_bytes = hash_file(path, from_disk=True)
                 lines.append(
                     {"what": "copied", "to": to, "sha256": sha256, "size_bytes": size_bytes,
-                     "mtime_ns": path.stat().st_mtime_ns, "problems": [], "foreign": False,
-                     "read_back": False, "unproven": True}
+                     "mtime_ns": path.stat().st_mtime_ns, "kind": item.entry.kind, "problems": [],
+                     "foreign": False, "read_back": False, "unproven": True}
                 )  # fmt: skip
             else:
                 disk.remove(path)
@@ -143,7 +143,8 @@ def _tag_files(making: Making, lost: list[Told]) -> dict[str, bytes]:
             continue
         if line["what"] == "twin":
             fields = ("sha256", "size_bytes", "where", "within")
-            kept.append({"card_path": path, **{name: line[name] for name in fields}})
+            told_of = {"told": line["problems"]} if line.get("problems") else {}
+            kept.append({"card_path": path, **{name: line[name] for name in fields}, **told_of})
             continue
         if item.to != f"{PAYLOAD}/{path}":
             renamed.append({"card_path": path, "path": item.to})
@@ -151,8 +152,10 @@ def _tag_files(making: Making, lost: list[Told]) -> dict[str, bytes]:
         flags += ["unproven"] if line.get("unproven") else []
         flags += ["changed-later"] if item.old else []
         if flags:
-            told.append({"card_path": path, "path": item.to, "told": flags})
-    told += [{"card_path": t.path, "told": [t.what], "copied": False} for t in [*lost, *making.left]]
+            other_kind = {} if line.get("kind", kind_of(path)) == kind_of(path) else {"kind": line["kind"]}
+            told.append({"card_path": path, "path": item.to, "told": flags, **other_kind})
+    left = [*lost, *making.left, *making.trouble]
+    told += [{"card_path": t.path, "told": [t.what], "copied": False} for t in left]
     files = {CARD_NAMES: text(renamed), ALREADY_KEPT: text(kept), TOLD: text(told)}
     return {name: content for name, content in files.items() if content}
 
@@ -167,11 +170,14 @@ def result_of(making: Making, lost: list[Told], seconds: float) -> IntakeResult:
             continue
         path = item.entry.path
         read += line["size_bytes"]
+        problems = tuple(Problem(p) for p in line.get("problems", ()))
+        damaged += [Told(path, p.value, p.sentence) for p in problems if p in DAMAGE]
         if line["what"] == "twin":
-            twins.append(Duplicate(path, line["sha256"], line["size_bytes"], line["where"], line["within"]))
+            twins.append(
+                Duplicate(path, line["sha256"], line["size_bytes"], line["where"], line["within"], problems)
+            )
             continue
         read_back = read_back and line["read_back"]
-        problems = tuple(Problem(p) for p in line["problems"])
         copies.append(
             Copy(
                 path=path,
@@ -179,13 +185,12 @@ def result_of(making: Making, lost: list[Told], seconds: float) -> IntakeResult:
                 sha256=line["sha256"],
                 size_bytes=line["size_bytes"],
                 mtime_ns=line["mtime_ns"],
-                kind=item.entry.kind,
+                kind=line.get("kind", item.entry.kind),
                 problems=problems,
                 foreign=line["foreign"],
                 unproven=bool(line.get("unproven")),
             )
         )
-        damaged += [Told(path, p.value, p.sentence) for p in problems if p in DAMAGE]
         if line["foreign"]:
             foreign.append(Told(path, "foreign", "was made by another camera"))
     return IntakeResult(
@@ -195,10 +200,11 @@ def result_of(making: Making, lost: list[Told], seconds: float) -> IntakeResult:
         twins=tuple(twins),
         damaged=tuple(damaged),
         foreign_files=tuple(foreign),
-        skipped_files=tuple(making.left),
-        lost=tuple(lost),
+        skipped_files=tuple(t for t in making.left if t.what != "unreadable"),
+        lost=(*lost, *(t for t in making.left if t.what == "unreadable")),
         notes=tuple(making.notes),
         read_back=read_back,
         bytes=read,
         seconds=seconds,
+        trouble=tuple(making.trouble),
     )

@@ -15,12 +15,13 @@ import time
 from collections import deque
 from collections.abc import Iterable, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor, TimeoutError
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 
 from trod.archive import disk
-from trod.archive.card import CardListing, Entry, Problem, Progress, Stop, scan
+from trod.archive.card import CardListing, Entry, Progress, Stop, changes_since, scan
+from trod.archive.content import Problem
 from trod.archive.copying import AlreadyHave, Copier, Foreign, Group, Part, ReadFailed, Unsettled
 from trod.archive.finishing import (
     ALREADY_KEPT,
@@ -45,10 +46,12 @@ from trod.archive.making import (
     is_whole,
     read_making,
     really_there,
+    source_alone,
 )
 from trod.archive.manifest import PAYLOAD
 from trod.archive.names import printable, safe_paths
 from trod.archive.result import Copy, Duplicate, IntakeResult, Told
+from trod.archive.verdict import words_of
 from trod.errors import (
     CardTrouble,
     NothingFound,
@@ -72,6 +75,7 @@ __all__ = [
     "Told",
     "UnfinishedIntake",
     "resume",
+    "source_alone",
     "take_in",
     "unfinished",
 ]
@@ -126,9 +130,9 @@ def take_in(
     listing : what `card.scan` found.
     place, name : the folder of the bag and its name there (letters, digits, `.`, `_`, `-`).
     about : labels and values for bag-info.txt; Payload-Oxum and Bagging-Date are added.
-    already_have : asked with a SHA-256 in hex, in the calling thread; the path below the archive of a file
-        with these bytes, or None. It is believed only if that file is there with the right size and, when
-        `read_back` is on, the right bytes.
+    already_have : asked with a SHA-256 in hex, in the calling thread; the paths below the archive of files
+        with these bytes, one or several, or None. One is believed only if that file is there with the right size
+        and, when `read_back` is on, the right bytes.
     now : an aware instant; its date becomes the Bagging-Date.
     read_back : read every copy again from the disk and compare. Off only for a disk you trust.
     progress : called in the calling thread with (bytes done, bytes in all).
@@ -163,17 +167,18 @@ def take_in(
         items=[Item(e, f"{PAYLOAD}/{targets[e.path]}") for e in listing.taken],
         left=[_left(e) for e in listing.left],
         notes=list(listing.notes),
+        trouble=_trouble(listing),
     )
     with disk.trouble_told(root, "the intake was begun"):
         disk.make_folder(root / INCOMING)
-    with alone(root, name):
+    with source_alone(root, listing.source), alone(root, name):
         if making.home.exists():
             raise WrongInput("name", got=name, needed="a new name, for one so named is unfinished; resume it")
         if making.destination.exists():
             raise WrongInput("name", got=name, needed=f"a new name, for {making.bag_path} is already there")
         with disk.trouble_told(root, "the intake was begun"):
             _begin(making)
-        return _run(making, listing.source, already_have, progress, stop, foreign)
+        return _run(making, listing.source, listing, already_have, progress, stop, foreign)
 
 
 def unfinished(archive_root: Path) -> list[UnfinishedIntake]:
@@ -227,8 +232,10 @@ def resume(
     home = root / INCOMING / name
     if not NAME.fullmatch(name) or not (home / PLAN).exists():
         raise CardTrouble(f"There is no unfinished intake of the name {printable(name)} in {root}.")
-    with alone(root, name):
+    with contextlib.ExitStack() as held:
+        held.enter_context(alone(root, name))
         making = read_making(root, home)
+        held.enter_context(source_alone(root, making.source if listing is None else listing.source))
         if read_back is not None:
             making.read_back = read_back
         with disk.trouble_told(root, "the intake was taken up"):
@@ -252,15 +259,44 @@ def resume(
             _keep_apart(source, root)
             _compare(making, listing, accept_changes)
             making.source = source
+            making.left = [_left(e) for e in listing.left]
+            making.notes += listing.notes
             with disk.trouble_told(root, "the intake was taken up"):
                 making.write_plan(making.home)
-        return _run(making, source, already_have, progress, stop, foreign)
+                _tell_trouble(making, [t for t in making.trouble if t.what == READ_ONLY_NOW] + _trouble(listing))
+        return _run(making, source, listing, already_have, progress, stop, foreign)
 
 
 def _keep_apart(source: Path, root: Path) -> None:
     card, archive = source.resolve(), root.resolve()
     if card == archive or card in archive.parents or archive in card.parents:
         raise WrongInput("source", got=str(source), needed="a folder neither in nor around the archive")
+
+
+READ_ONLY_NOW = "read-only-now"
+
+
+def _trouble(listing: CardListing) -> list[Told]:
+    """What a listing says of folders and of the whole, and which files it left for later."""
+    told = [*listing.trouble, *(("waiting", path) for path in listing.waiting or ())]
+    return [Told(path, what, words_of(what)) for what, path in told]
+
+
+def _tell_trouble(making: Making, trouble: list[Told]) -> None:
+    """Enter in the journal what there is to say of the card as a whole, in place of what was said before."""
+    trouble = list(dict.fromkeys(trouble))
+    if trouble != making.trouble:
+        making.enter([{"what": "trouble", "told": [asdict(t) for t in trouble]}])
+
+
+def _look_again(making: Making, listing: CardListing, took_writes: bool, lost: list[Told]) -> None:
+    """After the copying: whether the card is still what it was when it was listed."""
+    known = {t.path for t in lost}
+    found = [(what, path) for what, path in changes_since(listing) if path not in known or not path]
+    if took_writes and disk.is_read_only(listing.source):
+        found.append((READ_ONLY_NOW, ""))
+    told = [Told(path, what, words_of(what)) for what, path in found]
+    _tell_trouble(making, [*making.trouble, *told])
 
 
 def _left(entry: Entry) -> Told:
@@ -375,12 +411,14 @@ def _compare(making: Making, listing: CardListing, accept: bool) -> None:
 def _run(
     making: Making,
     source: Path,
+    listing: CardListing | None,
     already_have: AlreadyHave,
     progress: Progress | None,
     stop: Stop | None,
     foreign: Foreign | None,
 ) -> IntakeResult:
     began = time.monotonic()
+    took_writes = disk.is_read_only(source) is False
     lost: list[Told] = []
     pending = making.pending
     total = sum(i.entry.size_bytes for i in making.items if not i.old)
@@ -430,10 +468,10 @@ def _run(
                             f"{source} stopped answering ({reason}). What was done is kept. Put the card in "
                             "again and resume."
                         ) from failed
-                    if isinstance(failed.problem, FileNotFoundError):
+                    if failed.what == "gone":
                         lost.append(Told(item.entry.path, "gone", "is not there any more"))
                     else:
-                        lost.append(Told(item.entry.path, "unreadable", f"cannot be read ({reason})"))
+                        lost.append(Told(item.entry.path, failed.what, f"cannot be read ({reason})"))
                 except Unsettled:
                     lost.append(Told(item.entry.path, "unsettled", "is still being written"))
                 else:
@@ -463,6 +501,8 @@ def _run(
             f"Not one file of {source} could be read. Clean the contacts or try another reader, then resume."
         )
     with disk.trouble_told(making.root, "the bag was finished"):
+        if listing is not None:
+            _look_again(making, listing, took_writes, lost)
         finish(making, lost)
     if progress is not None:
         progress(total, total)

@@ -11,19 +11,24 @@ It lies in `.incoming/<name>/`:
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
+import os
 import re
 from collections.abc import Iterable, Iterator
+from contextvars import ContextVar
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from trod.archive import disk
-from trod.archive.card import Entry, Problem
+from trod.archive.card import Entry
+from trod.archive.content import Problem
 from trod.archive.manifest import distrust, hash_file
+from trod.archive.names import printable
 from trod.archive.result import Told
-from trod.errors import CardTrouble, WrongInput
+from trod.errors import CardTrouble, SourceBusy, WrongInput
 
 INCOMING = ".incoming"
 UNPLACED = "unplaced"
@@ -84,6 +89,7 @@ class Making:
     torn: bool = False
     journal_bytes: int = 0
     notes: list[str] = field(default_factory=list)
+    trouble: list[Told] = field(default_factory=list)  # of folders and of the card as a whole
     planned: dict[str, Item] = field(default_factory=dict)  # by `to`
 
     def __post_init__(self) -> None:
@@ -135,6 +141,7 @@ class Making:
             "read_back": self.read_back,
             "items": [{"to": i.to, "old": i.old, **asdict(i.entry)} for i in self.items],
             "left": [asdict(t) for t in self.left],
+            "trouble": [asdict(t) for t in self.trouble],
         }
         disk.write_file(folder / PLAN, json.dumps(plan).encode())
 
@@ -151,6 +158,8 @@ class Making:
         if line["what"] == "placing":
             self.placing = str(line["tagmanifest"])
             self.lost = [Told(**t) for t in line["lost"]]
+        elif line["what"] == "trouble":
+            self.trouble = [Told(**t) for t in line["told"]]
         elif line["what"] == "redo":
             self.done.pop(line["to"], None)
         elif line["to"] in self.planned:
@@ -180,6 +189,7 @@ def read_making(root: Path, home: Path) -> Making:
             read_back=plan["read_back"],
             items=items,
             left=[Told(**t) for t in plan["left"]],
+            trouble=[Told(**t) for t in plan.get("trouble", ())],
         )
     except (OSError, ValueError, KeyError, TypeError, RecursionError) as problem:
         raise CardTrouble(
@@ -200,18 +210,88 @@ def read_making(root: Path, home: Path) -> Making:
 
 @contextlib.contextmanager
 def alone(root: Path, name: str) -> Iterator[None]:
-    """Hold an intake for this process alone."""
+    """Hold an intake for this process alone. Raises SourceBusy."""
     lock = disk.Lock(root / INCOMING / f"{name}.lock", wait_s=0)
     try:
         lock.__enter__()
     except TimeoutError as problem:
-        raise WrongInput(
-            "name", got=name, needed="an intake that no other process is at work on; wait for that one"
+        raise SourceBusy(
+            f"The intake {name} is being made by another process. Wait until that has ended, then look at the "
+            "Cards page or give the command again."
         ) from problem
     try:
         yield
     finally:
         lock.__exit__()
+
+
+_held: ContextVar[frozenset[Path]] = ContextVar("trod_held_sources", default=frozenset())
+
+
+@contextlib.contextmanager
+def source_alone(root: Path, source: Path) -> Iterator[None]:
+    """Hold a source, with all folders in and around it, for this process alone; within itself it may be nested.
+
+    Two intakes of one card at once would each keep what the other keeps. Raises SourceBusy when another is at work
+    on it. The lock dies with its holder.
+    """
+    here = source.resolve()
+    note = Path(root) / INCOMING / f"source-{hashlib.sha256(os.fsencode(here)).hexdigest()[:32]}.path"
+    if note in _held.get():
+        yield
+        return
+    lock = disk.Lock(note.with_suffix(".lock"), wait_s=0)
+    with disk.trouble_told(root, "the source was looked for among those at work"):
+        disk.make_folder(note.parent)
+        try:
+            lock.__enter__()
+        except TimeoutError as problem:
+            raise _busy(source) from problem
+    try:
+        with disk.trouble_told(root, "the source was entered among those at work"):
+            disk.remove(note)
+            fd = disk.create(note)
+            try:
+                disk.write(fd, os.fsencode(here))
+            finally:
+                os.close(fd)
+            for other in note.parent.glob("source-*.path"):
+                if other != note and _overlaps(other, here):
+                    raise _busy(source)
+        token = _held.set(_held.get() | {note})
+        try:
+            yield
+        finally:
+            _held.reset(token)
+    finally:
+        _sweep_source(note)
+        lock.__exit__()
+
+
+def _busy(source: Path) -> SourceBusy:
+    return SourceBusy(
+        f"{printable(str(source))} is being taken in already. Wait until that has ended, then look at the Cards page "
+        "or give the command again."
+    )
+
+
+def _overlaps(note: Path, here: Path) -> bool:
+    """Whether the source of another note lies in or around this one, and its holder lives."""
+    try:
+        with disk.Lock(note.with_suffix(".lock"), wait_s=0):
+            _sweep_source(note)  # its holder died
+            return False
+    except TimeoutError:
+        with contextlib.suppress(FileNotFoundError):
+            other = Path(os.fsdecode(note.read_bytes()))
+            return other in here.parents or here in other.parents
+        return False
+
+
+def _sweep_source(note: Path) -> None:
+    for ending in (".path", ".lock"):
+        with contextlib.suppress(OSError):
+            note.with_suffix(ending).unlink()
 
 
 def is_whole(path: Path, sha256: str, size_bytes: int, deep: bool) -> bool:

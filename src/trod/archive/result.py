@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from trod.archive.card import Kind, Problem
-from trod.archive.names import printable
+from trod.archive.content import DAMAGE, Kind, Problem
+from trod.archive.verdict import CardFacts, tallied, verdict
 
 
 @dataclass(frozen=True)
@@ -40,6 +40,7 @@ class Duplicate:
     size_bytes: int
     where: str
     within: bool
+    problems: tuple[Problem, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -57,8 +58,10 @@ class IntakeResult:
 
     bag : the path of the bag below the archive, or None when there was nothing new to keep.
     copies, twins : the files kept, and those the archive had already.
-    damaged, foreign, skipped : copied all the same; copied, but of another camera; left on the card.
+    damaged, foreign, skipped : in the archive as they are, but damaged; copied, but of another camera; left on
+        the card.
     lost : files that should have been copied and could not be.
+    trouble : what is to be told of folders and of the card as a whole (path empty).
     seconds : from the beginning to the end of this run (not of earlier, broken-off ones).
     """
 
@@ -74,6 +77,7 @@ class IntakeResult:
     read_back: bool
     bytes: int
     seconds: float
+    trouble: tuple[Told, ...] = ()
 
     @property
     def files(self) -> int:
@@ -97,36 +101,30 @@ class IntakeResult:
         return len(self.skipped_files)
 
     @property
+    def facts(self) -> CardFacts:
+        """All that the verdict rests on."""
+        told = [(t.what, t.path) for t in (*self.damaged, *self.lost, *self.skipped_files, *self.trouble)]
+        told += [("unproven", c.path) for c in self.copies if c.unproven]
+        of_files = [(p, c.path) for c in self.copies for p in c.problems]
+        of_files += [(p, t.path) for t in self.twins for p in t.problems]
+        told += [(str(p), path) for p, path in of_files if p not in DAMAGE]
+        return CardFacts(
+            files=self.files,
+            new=self.new,
+            kept_before=self.duplicates,
+            read_back=self.read_back,
+            seen=tallied(told),
+        )
+
+    @property
     def safe_to_format(self) -> bool:
-        """Whether every picture and clip of the card is proven to be in the archive."""
-        return not self.lost and not any(c.unproven for c in self.copies)
+        """The verdict's one bit."""
+        return verdict(self.facts).safe
 
     @property
     def sentence(self) -> str:
         """What a person needs to know before the card goes back into a camera."""
-        if not self.safe_to_format:
-            which = [*self.lost, *(Told(c.path, "unproven", "") for c in self.copies if c.unproven)]
-            names = ", ".join(printable(told.path) for told in which[:3])
-            more = f" and {len(which) - 3} more" if len(which) > 3 else ""
-            return (
-                f"Do not format this card: {_many(len(which), 'file')} not proven to be in the archive "
-                f"({names}{more}). Take the card in again, or copy what is left by hand."
-            )
-        checked = "written, flushed, read back and compared"
-        if not self.read_back:
-            checked = "written and flushed, but not read back, as was chosen"
-        head = "The one file of the card is" if self.files == 1 else f"All {self.files} files of the card are"
-        parts = [f"{head} in the archive: {self.new} new, {self.duplicates} kept before."]
-        if self.new:
-            parts.append(f"Each new one was {checked}.")
-        others = [t for t in self.skipped_files if t.what == "other"]
-        if others:
-            parts.append(
-                f"{_many(len(others), 'other file')} left on the card and would be lost by formatting "
-                f"(such as {printable(others[0].path)})."
-            )
-        parts.append("The card is safe to format; do that in the camera.")
-        return " ".join(parts)
+        return verdict(self.facts).sentence
 
     def as_json(self) -> dict[str, Any]:
         """The counts and lists as plain values, for scripts."""
@@ -143,17 +141,14 @@ class IntakeResult:
             "bytes": self.bytes,
             "seconds": round(self.seconds, 3),
             "read_back": self.read_back,
-            "safe_to_format": self.safe_to_format,
+            **verdict(self.facts).as_json(),
             "sentence": self.sentence,
             "notes": list(self.notes),
             "damaged_files": [asdict(t) for t in self.damaged],
             "foreign_files": [asdict(t) for t in self.foreign_files],
             "skipped_files": [asdict(t) for t in self.skipped_files],
             "lost_files": [asdict(t) for t in self.lost],
+            "trouble": [asdict(t) for t in self.trouble],
         }
-
-
-def _many(count: int, noun: str) -> str:
-    return f"1 {noun} is" if count == 1 else f"{count} {noun}s are"
 
 

@@ -22,6 +22,10 @@ from trod.commands.bar import Bar, is_terminal
 @click.option(
     "--accept-changes", is_flag=True, help="Go on although the card changed since the intake was begun."
 )
+@click.option(
+    "--accept-damaged", is_flag=True,
+    help="Say that the damaged files are known and may go with the card; else it is not called safe to format.",
+)
 @click.option("--watch", is_flag=True, help="Stay, and take in what comes to the folder, until Ctrl-C.")
 @click.option("--every", type=click.FloatRange(0.2, 3600), default=10.0, show_default=True, metavar="SECONDS",
               help="How often --watch looks.")  # fmt: skip
@@ -35,6 +39,7 @@ def card(
     yes: bool,
     no_read_back: bool,
     accept_changes: bool,
+    accept_damaged: bool,
     watch: bool,
     every: float,
     as_json: bool,
@@ -54,12 +59,16 @@ def card(
       trod card /srv/cameras/north-gate --watch --yes
     \b
     Exit statuses:
-      0  all of it is in the archive
-      1  it is in, but files on it were damaged, or some could not be read (do not format the card)
+      0  all of it is in the archive, and the card is safe to format
+      1  it is in as far as it could be, but do not format the card; the last sentence says why
       2  the command line was wrong
       3  it could not be done, or nobody could be asked; the message says what is needed
 
-    --json gives: bag, files, new, duplicates, damaged, foreign, bytes, seconds, and more.
+    A picture or clip that is damaged on the card is kept as it is. More of it can perhaps be recovered from the card
+    while that is not formatted, so the card is called safe only after somebody has said that the damage may go: on
+    the card's page, or here with --accept-damaged.
+
+    --json gives: bag, files, new, duplicates, damaged, foreign, bytes, seconds, safe_to_format, reasons, and more.
     """
     from trod.web.start import ready
 
@@ -68,7 +77,7 @@ def card(
 
     work = CardWork(
         path, camera=camera, site=site, yes=yes, read_back=not no_read_back, accept_changes=accept_changes,
-        ask=is_terminal() and not as_json,
+        accept_damaged=accept_damaged, ask=is_terminal() and not as_json,
     )  # fmt: skip
     if watch:
         bad = _watch(work, every, as_json)
@@ -76,13 +85,13 @@ def card(
         with Bar() as bar:
             found = work.take(bar)
         _print(found, work.told, as_json)
-        bad = _is_bad(found)
+        bad = not found["safe_to_format"]
     if bad:
         click.get_current_context().exit(1)
 
 
 def _watch(work: Any, every_s: float, as_json: bool) -> bool:
-    bad = False
+    lasting = waiting = False  # what stands against formatting: for good, and only until the next batch
     # A shell that started us in the background has Ctrl-C switched off; a watcher must still be told to end.
     signal.signal(signal.SIGINT, signal.default_int_handler)
     if not as_json:
@@ -90,15 +99,14 @@ def _watch(work: Any, every_s: float, as_json: bool) -> bool:
     try:
         for found in work.watch(every_s, Bar):
             _print(found, work.told, as_json, lines=True)
-            bad = bad or _is_bad(found)
+            against = {reason["what"] for reason in found["reasons"]}
+            lasting = lasting or bool(against - {"waiting"})
+            waiting = "waiting" in against
     except KeyboardInterrupt:
         if not as_json:
-            click.echo("\nNo longer watching. What came is in the archive.", err=True)
-    return bad
-
-
-def _is_bad(found: dict[str, Any]) -> bool:
-    return bool(found["damaged"]) or not found["safe_to_format"]
+            rest = " Files that may still grow are left for the next time." if waiting else ""
+            click.echo(f"\nNo longer watching. What is told above is in the archive.{rest}", err=True)
+    return lasting or waiting
 
 
 def _print(found: dict[str, Any], told: list[str], as_json: bool, *, lines: bool = False) -> None:
@@ -117,7 +125,7 @@ def _print(found: dict[str, Any], told: list[str], as_json: bool, *, lines: bool
     for sentence in [*told, *found["notes"]]:
         click.echo(f"  – {sentence}")
     click.echo(f"  {found['sentence']}")
-    if found["deployment"] is None:
+    if found["deployment"] is None and found["bag"]:
         click.echo("  It lies unplaced: open Cards in the browser (trod serve) to say where it comes from.")
 
 

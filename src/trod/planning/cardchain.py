@@ -20,7 +20,7 @@ class Step:
 
     what : it went into a camera, came out of it, was taken in (copied), or was gone with its camera.
     camera : by its serial or any key; empty where unknown. place : where, in words. by : who.
-    guessed : nobody noted it; it follows from something else. safe : of a copy: read back and compared.
+    guessed : nobody noted it; it follows from something else. safe : of a copy: all of the card is in the archive.
     link : carried through untouched.
     """
 
@@ -154,5 +154,5 @@ def sentence(found: Story) -> str:
     if found.where == "copied":
         return f"Taken in on {day}, but not everything on it is safe: do not format it yet."
     if found.where == "safe":
-        return f"Taken in on {day}, read back and compared: safe to format in the camera."
+        return f"Taken in on {day}: safe to format in the camera."
     return f"Gone with {_there(step)}, found gone on {day}."

@@ -58,9 +58,9 @@ def test_the_live_page_ends_in_a_verdict_by_itself(taken: Any, visit: Any) -> No
     _, address, seen_bar = taken
     page = visit(address).page
     assert seen_bar
-    assert "Safe to format, in the camera." in page.locator(".verdict").inner_text()
+    assert "Do not format this card." in page.locator(".verdict").inner_text()
+    assert "1 file breaks off before its end" in page.locator(".verdict").inner_text()
     shown = page.locator("main").inner_text()
-    assert "97 files of this card are in the archive" in shown
     assert (
         "60 pictures between" in shown
         and "STRANGER-9" in shown
@@ -105,11 +105,16 @@ def test_without_script_a_card_still_comes_in(open_house: Any, browser: Any, car
     page.locator("#site").fill("Alder Track")
     page.get_by_role("button", name="Take it in").click()
     for _ in range(60):
-        if "Safe to format" in page.locator("main").inner_text() and not page.locator(".bar").count():
+        if "not format this card" in page.locator("main").inner_text() and not page.locator(".bar").count():
             break
         page.wait_for_timeout(500)
         page.get_by_role("link", name="Look again").click() if page.get_by_role(
             "link", name="Look again"
         ).count() else page.reload()
-    assert "Safe to format, in the camera." in page.locator("main").inner_text()
+    assert "Do not format this card." in page.locator("main").inner_text()
+    page.get_by_role("button", name="The damaged files may go").click()
+    shown = page.locator("main").inner_text()
+    assert "Safe to format, in the camera." in shown and "All 97 files of the card are in the archive" in shown
+    page.get_by_role("button", name="Take that back").click()
+    assert "Do not format this card." in page.locator("main").inner_text()
     context.close()

@@ -13,6 +13,7 @@ import pytest
 from django.test import Client
 
 import trod.web.catalogue.handlers  # noqa: F401  (registers the kinds of work)
+from trod.archive import disk
 from trod.web import home, jobs
 from trod.web.cards import pages
 from trod.web.catalogue import words
@@ -64,7 +65,7 @@ def test_from_the_reader_to_safe_to_format(small: Any, client: Client, monkeypat
     assert job is not None and job.state == "done"
     page = text(client.get(f"/cards/intake/{Intake.objects.get().name}/"))
     assert "Safe to format, in the camera." in page
-    assert "All 12 files of this card are in the archive: 12 new, 0 kept before." in page
+    assert "All 12 files of the card are in the archive: 12 new, 0 kept before." in page
     assert "4 events nobody has looked at yet" in page
     assert "Nothing that Trod can see." in page
     assert "proven" in text(client.get("/cards/"))
@@ -171,13 +172,57 @@ def test_hours_side_by_side_are_one_storm_and_far_ones_two() -> None:
     assert [(storm.pictures, storm.daylight) for storm in found] == [(120, True), (60, True)]
 
 
-def test_a_card_with_a_lost_file_is_not_to_be_formatted(small: Any, take: Any, client: Client) -> None:
+def test_a_card_with_a_lost_file_is_not_to_be_formatted(
+    small: Any, take: Any, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
     card = small.card()
     card.bursts(pulled.days(2))
+    honest = disk.open_source
+
+    def failing(path: Path) -> int:
+        if path.name == "LANT0003.JPG":
+            raise OSError(5, "Input/output error")
+        return honest(path)
+
+    monkeypatch.setattr(disk, "open_source", failing)
     row = take(card.folder, small.alder)
-    Intake.objects.filter(pk=row.pk).update(safe_to_format=False)
     page = text(client.get(f"/cards/intake/{row.name}/"))
     assert "Do not format this card." in page and "Safe to format" not in page
+    assert "1 file could not be read (DCIM/100TARNB/LANT0003.JPG)" in page
+    assert "Take the card in again, or copy what is left by hand." in page
+    assert "The damaged files may go" not in page
+    assert "do not format" in text(client.get("/cards/"))
+
+
+def test_damaged_files_may_go_when_a_person_says_so_and_that_can_be_taken_back(
+    small: Any, take: Any, client: Client
+) -> None:
+    card = small.card()
+    files = card.bursts(pulled.days(2))
+    files[1].write_bytes(files[1].read_bytes()[:-30])
+    row = take(card.folder, small.alder)
+    address = f"/cards/intake/{row.name}/"
+    page = text(client.get(address))
+    assert "Do not format this card." in page
+    assert "1 file breaks off before its end (DCIM/100TARNB/LANT0002.JPG)" in page
+    assert "more of it can perhaps be recovered from the card" in page
+    page = text(client.post(f"{address}accept/", {"what": "accept"}, follow=True))
+    assert "Safe to format, in the camera." in page and "that the damaged files may go." in page
+    assert "do not format" not in text(client.get("/cards/"))
+    page = text(client.post(f"{address}accept/", {"what": "take-back"}, follow=True))
+    assert "Do not format this card." in page
+    assert client.get(f"{address}accept/").status_code == 405
+
+
+def test_a_known_card_is_not_called_unplaced(small: Any, take: Any, client: Client) -> None:
+    card = small.card()
+    card.bursts(pulled.days(2))
+    take(card.folder, small.alder)
+    row = take(card.folder)
+    page = text(client.get(f"/cards/intake/{row.name}/"))
+    assert "A card that was known already" in page
+    assert "nobody has placed" not in page and "Where does it come from?" not in page
+    assert "unplaced" not in text(client.get("/cards/"))
 
 
 def test_every_file_is_shown_a_leaf_at_a_time(small: Any, take: Any, client: Client) -> None:

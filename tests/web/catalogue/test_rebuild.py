@@ -44,7 +44,7 @@ def lived(small: Any, take: Any) -> Any:
     take(two.folder, small.lick)
     three.bursts(pulled.days(2, datetime(2025, 3, 1)))
     take(three.folder)
-    take(one.folder, small.alder, now=NOON)  # again: all but the empty file kept before
+    take(one.folder, small.alder, now=NOON)  # again: nothing new
     late = small.card("ESK-01-B", number=300)
     late.bursts([pulled.FIRST + timedelta(seconds=40)], frames=2)
     take(late.folder, small.alder, now=NOON + timedelta(hours=1))

@@ -12,8 +12,9 @@ from django.db import connection
 from django.db.models import Count, Exists, Max, Min, OuterRef, Q
 
 from trod.archive.card import MountedCard
+from trod.archive.verdict import Verdict
 from trod.pictures.events import BURST_GAP_S, sentence
-from trod.web.catalogue import take_in, watch
+from trod.web.catalogue import watch
 from trod.web.catalogue.backup import last as last_backup
 from trod.web.models import Deployment, Event, Intake, Job, Picture, Visit
 from trod.web.today.summary import seconds, summaries
@@ -80,7 +81,7 @@ def gather(plugged: list[MountedCard], page: str) -> CardsPage:
             Job.objects.filter(kind__in=WORK, state__in=["waiting", "running", "paused", "failed"]).order_by("-id")[:5]
         ),
         intakes=Paginator(intakes, A_PAGE).get_page(page),
-        unplaced=Intake.objects.filter(deployment__isnull=True, state=whole).count(),
+        unplaced=Intake.objects.filter(deployment__isnull=True, state=whole, new__gt=0).count(),
         last_verify=Job.objects.filter(kind="verify", state="done").order_by("-id").first(),
         last_backup=last_backup(),
     )
@@ -136,7 +137,7 @@ class IntakePage:
     last_at: datetime | None
     rule: str
     backed_up: bool
-    sentence: str
+    verdict: Verdict
     unread: int = 0
     choices: list[Deployment] = field(default_factory=list)
 
@@ -179,7 +180,7 @@ def intake_page(intake: Intake, page: str | None) -> IntakePage:
         last_at=many["last"],
         rule=sentence(BURST_GAP_S),
         backed_up=backup is not None and intake.finished_at is not None and backup[0] > intake.finished_at,
-        sentence=take_in.format_sentence(intake) if whole else "",
+        verdict=intake.verdict,
         unread=unread,
         choices=_choices(intake) if whole else [],
     )
@@ -307,6 +308,6 @@ def _gaps(intake: Intake, first: datetime | None, last: datetime | None) -> list
 
 
 def _choices(intake: Intake) -> list[Deployment]:
-    if intake.deployment_id is not None:
+    if intake.deployment_id is not None or not intake.new:
         return []
     return list(Deployment.objects.select_related("site", "camera").order_by("site__name", "-start")[:400])

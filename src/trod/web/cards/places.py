@@ -68,7 +68,7 @@ class Browsed:
 
 def browse(path: Path) -> Browsed:
     """The folders below a folder, and how many pictures lie right in it. Follows no link; reads no file."""
-    from trod.archive.card import kind_of
+    from trod.archive.content import kind_of
 
     place = path.expanduser().resolve()
     folders, hidden, pictures, trouble = [], 0, 0, ""

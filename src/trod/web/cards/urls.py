@@ -13,6 +13,7 @@ urlpatterns = [
     path("intake/<str:name>/", views.intake, name="intake"),
     path("intake/<str:name>/again/", views.again, name="again"),
     path("intake/<str:name>/place/", views.place, name="place"),
+    path("intake/<str:name>/accept/", views.accept, name="accept"),
     path("intake/<str:name>/clock/", views.clock, name="clock"),
     path("work/verify/", work.verify, name="verify"),
     path("work/backup/", work.backup, name="backup"),

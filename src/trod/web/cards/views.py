@@ -145,6 +145,17 @@ def place(request: HttpRequest, name: str) -> HttpResponse:
 
 
 @require_POST
+def accept(request: HttpRequest, name: str) -> HttpResponse:
+    """A person says of the damaged files that they may go with the card, or takes that back."""
+    row = get_object_or_404(Intake.objects.select_related("card"), name=name)
+    if request.POST.get("what") == "take-back":
+        take_in.take_back_acceptance(row)
+    elif row.verdict.has_damage:
+        take_in.accept_damage(row, by=person(request), now=timezone.now())
+    return redirect("cards:intake", name=name)
+
+
+@require_POST
 def clock(request: HttpRequest, name: str) -> HttpResponse:
     """Accept a proposed correction of the camera's clock."""
     row = get_object_or_404(

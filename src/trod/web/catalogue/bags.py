@@ -12,16 +12,20 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from trod.archive import sidecar
-from trod.archive.card import dcf_of, kind_of, natural_key
+from trod.archive import sidecar, verdict
+from trod.archive.card import dcf_of, natural_key
+from trod.archive.content import DAMAGE, Problem, kind_of
 from trod.errors import CatalogueTrouble
 from trod.web.catalogue.line import Line
-from trod.web.models import Intake, Picture
+from trod.web.models import Intake, KeptFile, Picture
 
 ROWS = 500  # put into the database in pieces of this many
 
-DAMAGE = ("empty", "misnamed", "truncated")
-LOST = ("gone", "unreadable", "unsettled")
+LOST = frozenset({"gone", "unreadable", "unsettled", "short-read"})
+OF_THE_WHOLE = frozenset(
+    {"folder-unread", "folder-loop", "folder-changed", "not-looked-again", "read-only-now", "waiting",
+     "system-folder-unread"}
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -38,7 +42,11 @@ class BagFile:
 
 @dataclass(frozen=True)
 class Bag:
-    """What a bag says of itself. twins: files of the card that the archive had before; lost: not copied."""
+    """What a bag says of itself.
+
+    twins: files of the card that the archive had before. left: what was not copied, and what was told of folders and
+    of the card as a whole. others: kept, but neither picture nor clip.
+    """
 
     folder: str
     name: str
@@ -46,32 +54,39 @@ class Bag:
     files: tuple[BagFile, ...]
     twins: tuple[dict[str, Any], ...] = ()
     left: tuple[dict[str, Any], ...] = ()
-    others: int = 0
+    others: tuple[BagFile, ...] = ()
 
     @property
-    def damaged(self) -> list[BagFile]:
-        return [f for f in self.files if set(f.told) & set(DAMAGE)]
+    def seen(self) -> dict[str, verdict.Tally]:
+        """All that was told of the card, for the verdict."""
+        told = [(what, f.card_path) for f in (*self.files, *self.others) for what in f.told]
+        told += [
+            (str(what), str(line.get("card_path")))
+            for line in (*self.twins, *self.left)
+            for what in line.get("told", ())
+        ]
+        return verdict.tallied(told)
 
     @property
-    def unproven(self) -> list[BagFile]:
-        return [f for f in self.files if "unproven" in f.told]
+    def damaged(self) -> int:
+        return sum(tally.count for what, tally in self.seen.items() if what in verdict.DAMAGE)
 
     @property
     def lost(self) -> list[dict[str, Any]]:
-        return [line for line in self.left if set(line.get("told", ())) & set(LOST)]
+        return [line for line in self.left if set(line.get("told", ())) & LOST]
+
+    @property
+    def skipped(self) -> list[dict[str, Any]]:
+        return [line for line in self.left if not set(line.get("told", ())) & (LOST | OF_THE_WHOLE)]
 
     @property
     def copies(self) -> int:
-        return len(self.files) + self.others
+        return len(self.files) + len(self.others)
 
     @property
     def on_card(self) -> int:
         """Files of the card that the intake looked after."""
         return self.copies + len(self.twins) + len(self.lost)
-
-    @property
-    def safe_to_format(self) -> bool:
-        return not self.lost and not self.unproven
 
 
 def order_on_card(path: str) -> tuple[object, ...]:
@@ -98,33 +113,25 @@ def read_bag(root: Path, folder: str) -> Bag:
 def of_entry(entry: sidecar.BagEntry) -> Bag:
     """What the catalogue needs of a bag as the archive's walk gives it."""
     told: dict[str, tuple[str, ...]] = {}
+    kinds: dict[str, str] = {}
     left = []
     for line in entry.told:
         if line.get("copied") is False:
             left.append(line)
         else:
             told[str(line.get("path"))] = tuple(str(t) for t in line.get("told", ()))
-    files, others = [], 0
+            if "kind" in line:
+                kinds[str(line.get("path"))] = str(line["kind"])
+    files, others = [], []
     for file in entry.files:
         card_path = entry.card_names.get(file.path) or file.path.removeprefix("data/")
-        kind = kind_of(card_path)
-        if kind not in ("picture", "clip"):
-            others += 1
-            continue
-        files.append(
-            BagFile(file.path, card_path, file.sha256, kind, file.size_bytes or 0, told.get(file.path, ()))
-        )
+        kind = kinds.get(file.path) or kind_of(card_path)
+        one = BagFile(file.path, card_path, file.sha256, kind, file.size_bytes or 0, told.get(file.path, ()))
+        (files if kind in ("picture", "clip") else others).append(one)
     files.sort(key=lambda f: order_on_card(f.card_path))
     return Bag(
-        entry.path, entry.name, dict(entry.about), tuple(files), entry.kept_before, tuple(left), others
+        entry.path, entry.name, dict(entry.about), tuple(files), entry.kept_before, tuple(left), tuple(others)
     )
-
-
-SENTENCES = {
-    "empty": "holds no bytes at all",
-    "misnamed": "is not the kind of file that its name says",
-    "truncated": "breaks off before its end",
-}
 
 
 def rows_of(bag: Bag, intake: Intake) -> Iterator[Picture]:
@@ -134,7 +141,7 @@ def rows_of(bag: Bag, intake: Intake) -> Iterator[Picture]:
         if file.sha256 in seen:
             continue
         seen.add(file.sha256)
-        problem = next((SENTENCES[t] for t in file.told if t in SENTENCES), "")
+        problem = next((p.sentence for p in Problem if p in DAMAGE and str(p) in file.told), "")
         yield Picture(
             sha256=file.sha256,
             path=f"{bag.folder}/{file.path}",
@@ -157,6 +164,7 @@ def register(bag: Bag, intake: Intake, line: Line) -> int:
         piece = [row.sha256 for row in rows[start : start + ROWS]]
         elsewhere.update(Picture.objects.filter(sha256__in=piece).values_list("sha256", flat=True))
     rows = [row for row in rows if row.sha256 not in elsewhere]
+    _keep_others(bag, intake, {row.sha256 for row in rows} | have)
     for start in range(0, len(rows), ROWS):
         piece = rows[start : start + ROWS]
         with line.saving(start + len(piece), len(rows), "Entering in the catalogue"):
@@ -164,14 +172,28 @@ def register(bag: Bag, intake: Intake, line: Line) -> int:
     return len(have) + len(rows)
 
 
+def _keep_others(bag: Bag, intake: Intake, rows: set[str]) -> None:
+    """Note the files of a bag that get no picture's row: sound notes and the like, and second copies.
+
+    Without that a card that comes again would bring them once more.
+    """
+    KeptFile.objects.filter(intake=intake).delete()
+    others = {f.path: f.sha256 for f in bag.others}
+    others |= {f.path: f.sha256 for f in bag.files if f.sha256 not in rows}
+    KeptFile.objects.bulk_create(
+        [KeptFile(sha256=sha256, path=f"{bag.folder}/{path}", intake=intake) for path, sha256 in others.items()],
+        batch_size=ROWS,
+    )
+
+
 def count(bag: Bag, intake: Intake) -> None:
     """Set an intake's counts from its bag. `foreign` comes with the facts."""
     intake.files = bag.on_card
     intake.new = bag.copies
     intake.duplicates = len(bag.twins)
-    intake.damaged = len(bag.damaged)
-    intake.skipped = len(bag.left) - len(bag.lost)
-    intake.safe_to_format = bag.safe_to_format
+    intake.damaged = bag.damaged
+    intake.skipped = len(bag.skipped)
+    intake.seen = verdict.plain(bag.seen)
 
 
 def begun_at(name: str, about: dict[str, str]) -> datetime:

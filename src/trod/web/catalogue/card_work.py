@@ -9,6 +9,7 @@ import os
 import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -17,9 +18,11 @@ import click
 from django.db import close_old_connections
 
 from trod.archive import disk
-from trod.archive.card import CardListing, Entry, look_inside, scan
+from trod.archive.card import CardListing, Entry, scan
+from trod.archive.content import DAMAGE, look_inside
+from trod.archive.intake import source_alone
 from trod.archive.names import printable
-from trod.errors import NothingFound, TrodError, WrongInput
+from trod.errors import NothingFound, SourceBusy, TrodError, WrongInput
 from trod.web import home
 from trod.web.access import machine_person
 from trod.web.catalogue import propose, records, take_in
@@ -47,13 +50,19 @@ class CardWork:
         read_back: bool,
         accept_changes: bool,
         ask: bool,
+        accept_damaged: bool = False,
     ) -> None:
         self.path, self.camera, self.site, self.yes = path, camera, site, yes
         self.read_back, self.accept_changes, self.ask = read_back, accept_changes, ask
+        self.accept_damaged = accept_damaged
         self.told: list[str] = []
 
     def take(self, line: Line, listing: CardListing | None = None) -> dict[str, Any]:
         """Take the source in, going on with what was broken off. Returns the summary with its sentence."""
+        with source_alone(home.archive_root(), self.path):
+            return self._take(line, listing)
+
+    def _take(self, line: Line, listing: CardListing | None) -> dict[str, Any]:
         self.told = []
         intake = take_in.broken_off(self.path)
         if intake is not None and not self._still_meant(intake):
@@ -80,7 +89,10 @@ class CardWork:
         if take_in.read_the_rest(line):
             self.told.append("Finished reading pictures of earlier intakes that were broken off.")
         intake.refresh_from_db()
-        return {**found, "sentence": take_in.format_sentence(intake)}
+        if self.accept_damaged and intake.verdict.has_damage:
+            take_in.accept_damage(intake, by=machine_person(), now=_now())
+            found = take_in.summary(intake)
+        return found
 
     def _still_meant(self, intake: Intake) -> bool:
         """Whether a broken-off intake is of the camera and site that are named now."""
@@ -224,7 +236,13 @@ class CardWork:
                 fresh = [e for e in ready if not memory.knows(e) and _seems_whole(listing, e, now_s)]
                 before = state
                 if fresh:
-                    found = self._take_batch(listing, fresh, bar)
+                    waiting = [e for e in listing.taken if e not in fresh and not memory.knows(e)]
+                    try:
+                        found = self._take_batch(listing, fresh, waiting, bar)
+                    except SourceBusy as trouble:
+                        click.echo(str(trouble), err=True)
+                        time.sleep(every_s)
+                        continue
                     memory.keep(fresh)
                     if found["new"] or found["notes"]:
                         yield found
@@ -238,9 +256,13 @@ class CardWork:
             return None
 
     def _take_batch(
-        self, listing: CardListing, fresh: list[Entry], bar: Callable[[], AbstractContextManager[Line]]
+        self,
+        listing: CardListing,
+        fresh: list[Entry],
+        waiting: list[Entry],
+        bar: Callable[[], AbstractContextManager[Line]],
     ) -> dict[str, Any]:
-        batch = CardListing(listing.source, tuple(fresh), listing.notes)
+        batch = replace(listing, entries=tuple(fresh), waiting=tuple(e.path for e in waiting))
         with bar() as line:
             found = self.take(line, batch)
         if not found["new"] and not found["damaged"]:
@@ -259,7 +281,7 @@ def _seems_whole(listing: CardListing, entry: Entry, now_s: float) -> bool:
     except OSError:
         return False
     try:
-        return not look_inside(fd, entry.path, entry.size_bytes)
+        return DAMAGE.isdisjoint(look_inside(fd, entry.path, entry.size_bytes).problems)
     except OSError:
         return False
     finally:

@@ -7,27 +7,29 @@ and each step can be done again from what the steps before left on the disk. A p
 
 from __future__ import annotations
 
+import contextlib
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import Q
 
 from trod.archive import intake as core
-from trod.archive import sidecar
+from trod.archive import sidecar, verdict
 from trod.archive.card import CardListing, scan
+from trod.archive.content import Problem
 from trod.archive.making import Placement
 from trod.archive.names import printable
-from trod.errors import Stopped, TrodError, WrongInput
+from trod.errors import CatalogueTrouble, SourceBusy, Stopped, TrodError, WrongInput
 from trod.web import home
 from trod.web.catalogue import bags, facts, ledger, watch
 from trod.web.catalogue.line import Line, teller
-from trod.web.models import Card, Deployment, Event, Intake, Job, Picture
+from trod.web.models import Card, Deployment, Event, Intake, Job, KeptFile, Picture
 
 COPYING = "Copying"
 
@@ -36,8 +38,7 @@ COPYING = "Copying"
 class Asked:
     """What a person (or a command) asked to be taken in.
 
-    deployment : None puts the bag aside as unplaced. accept_changes : go on although the source changed
-        meanwhile.
+    deployment : None puts the bag aside as unplaced.
     """
 
     source: Path
@@ -45,11 +46,13 @@ class Asked:
     card: Card | None = None
     by: str = ""
     read_back: bool = True
-    accept_changes: bool = False
 
 
 def begin(asked: Asked, *, now: datetime) -> Intake:
-    """The intake's row: the one that was broken off at this source and place, or a new one."""
+    """The intake's row: the one that was broken off at this source and place, or a new one.
+
+    Raises SourceBusy when this source is being taken in at this moment.
+    """
     source = str(asked.source.resolve())
     if not source.isprintable() or len(source) > 500:
         raise WrongInput(
@@ -58,7 +61,7 @@ def begin(asked: Asked, *, now: datetime) -> Intake:
             needed="a folder whose path is plain text of at most 500 characters",
         )
     place = placement(asked.deployment)
-    with transaction.atomic():
+    with core.source_alone(home.archive_root(), asked.source), transaction.atomic():
         for old in Intake.objects.filter(source=source, deployment=asked.deployment).exclude(
             state=Intake.State.WHOLE
         ):
@@ -66,16 +69,19 @@ def begin(asked: Asked, *, now: datetime) -> Intake:
                 return old
             if not _has_begun(old):
                 old.delete()
-        return Intake.objects.create(
-            name=(name := _new_name(asked.source, now)),
-            folder=f"{place.folder}/{name}",
-            deployment=asked.deployment,
-            card=asked.card,
-            source=source,
-            started_at=now,
-            by=asked.by[:80],
-            read_back=asked.read_back,
-        )
+        fields = {
+            "deployment": asked.deployment,
+            "card": asked.card,
+            "source": source,
+            "started_at": now,
+            "by": asked.by[:80],
+            "read_back": asked.read_back,
+        }
+        for _ in range(20):
+            name = _new_name(asked.source, now)
+            with contextlib.suppress(IntegrityError), transaction.atomic():  # another card of this name, this second
+                return Intake.objects.create(name=name, folder=f"{place.folder}/{name}", **fields)
+    raise CatalogueTrouble("No name could be given to this intake. Try again in a second.")
 
 
 def broken_off(source: Path, *, look_only: bool = False) -> Intake | None:
@@ -169,9 +175,10 @@ def _new_name(source: Path, now: datetime) -> str:
     return wish
 
 
-def already_have(sha256: str) -> str | None:
-    """Where the archive keeps a file of these bytes, as far as the catalogue knows."""
-    return Picture.objects.filter(sha256=sha256).values_list("path", flat=True).first()
+def already_have(sha256: str) -> Iterator[str]:
+    """Where the archive keeps files of these bytes, as far as the catalogue knows."""
+    for model in (Picture, KeptFile):
+        yield from model.objects.filter(sha256=sha256).values_list("path", flat=True)
 
 
 def take_in(
@@ -186,13 +193,17 @@ def take_in(
     """Do all of an intake, or what is left of it. Returns its counts and what is to be told.
 
     listing : the source as it was just listed; by default it is listed here.
-    Raises Stopped (the intake is paused) and TrodError (it failed and can be taken up again).
+    Raises Stopped (the intake is paused), SourceBusy (another process is at it) and TrodError (it failed and can be
+    taken up again).
     """
     try:
         with ledger.quiet():
             if intake.state != Intake.State.WHOLE:
-                _copy(intake, line, now, listing, accept_changes)
+                with core.source_alone(home.archive_root(), Path(intake.source)):
+                    _copy(intake, line, now, listing, accept_changes)
         return finish(intake, line=line, workers=workers)
+    except SourceBusy:
+        raise  # the row is the other's
     except BaseException as problem:
         state = (
             Intake.State.PAUSED if isinstance(problem, (Stopped, KeyboardInterrupt)) else Intake.State.FAILED
@@ -271,7 +282,7 @@ def _register(intake: Intake, result: core.IntakeResult | None, line: Line, now:
     if result is not None:
         intake.files, intake.new, intake.duplicates = result.files, result.new, result.duplicates
         intake.damaged, intake.skipped = len(result.damaged), result.skipped
-        intake.bytes, intake.safe_to_format = result.bytes, result.safe_to_format
+        intake.bytes, intake.seen = result.bytes, verdict.plain(result.facts.seen)
         intake.seconds += result.seconds
         notes += [*result.notes, *_told(result)]
     intake.notes = list(dict.fromkeys(notes))
@@ -279,10 +290,42 @@ def _register(intake: Intake, result: core.IntakeResult | None, line: Line, now:
     intake.state = Intake.State.WHOLE
     with transaction.atomic():
         intake.save()
-        if intake.card is not None and intake.safe_to_format:
-            Card.objects.filter(pk=intake.card_id, state__in=[Card.State.HOME, Card.State.OUT]).update(
-                state=Card.State.KEPT
-            )
+        _tell_card(intake)
+
+
+def _tell_card(intake: Intake) -> None:
+    """Let the card's record follow the verdict."""
+    if intake.card is None:
+        return
+    here = Card.objects.filter(pk=intake.card_id)
+    if intake.safe_to_format:
+        here.filter(state__in=[Card.State.HOME, Card.State.OUT]).update(state=Card.State.KEPT)
+    else:
+        here.filter(state=Card.State.KEPT).update(state=Card.State.HOME)
+
+
+def accept_damage(intake: Intake, *, by: str, now: datetime) -> None:
+    """A person has looked at the damaged files and says that they may go with the card.
+
+    Raises WrongInput when something else than damage stands against formatting it, or nothing does.
+    """
+    if intake.accepted_at is not None:
+        return
+    found = intake.verdict
+    if not found.has_damage:
+        raise WrongInput("intake", got=found.headline, needed="a card with damaged files")
+    with transaction.atomic():
+        intake.accepted_by, intake.accepted_at = by[:80], now
+        intake.save(update_fields=["accepted_by", "accepted_at"])
+        _tell_card(intake)
+
+
+def take_back_acceptance(intake: Intake) -> None:
+    """Undo `accept_damage`."""
+    with transaction.atomic():
+        intake.accepted_by, intake.accepted_at = "", None
+        intake.save(update_fields=["accepted_by", "accepted_at"])
+        _tell_card(intake)
 
 
 LISTED = 20  # names in a note, at most
@@ -293,12 +336,16 @@ def _told(result: core.IntakeResult) -> list[str]:
     told = []
     for title, files in (
         ("could not be copied", result.lost),
-        ("copied as they are, but damaged", result.damaged),
+        ("kept as they are, but damaged", result.damaged),
     ):
         if files:
             names = "; ".join(f"{printable(t.path)} {t.sentence}" for t in files[:LISTED])
             more = f"; and {len(files) - LISTED} more" if len(files) > LISTED else ""
             told.append(f"{len(files)} {'file' if len(files) == 1 else 'files'} {title}: {names}{more}.")
+    odd = [f.path for f in (*result.copies, *result.twins) if Problem.ODD_NAME in f.problems]
+    if odd:
+        names = ", ".join(printable(path) for path in odd[:5])
+        told.append(f"{len(odd)} pictures or clips had names that do not tell so, and were kept under them: {names}.")
     renamed = [c for c in result.copies if c.to.removeprefix("data/") != c.path]
     if renamed:
         names = "; ".join(f"{printable(c.path)} is {c.to.removeprefix('data/')}" for c in renamed[:5])
@@ -416,27 +463,11 @@ def summary(intake: Intake) -> dict[str, Any]:
         "events": Event.objects.filter(pictures__intake=intake).distinct().count(),
         "skipped": intake.skipped,
         "read_back": intake.read_back,
-        "safe_to_format": intake.safe_to_format,
+        **intake.verdict.as_json(),
+        "accepted_by": intake.accepted_by,
         "notes": list(intake.notes),
+        "sentence": intake.verdict.sentence,
     }
-
-
-def format_sentence(intake: Intake) -> str:
-    """What a person needs to know before the card goes back into a camera."""
-    if not intake.safe_to_format:
-        return (
-            "Do not format this card: not every file of it is proven to be in the archive. Take it in again."
-        )
-    how = (
-        "written, flushed, read back and compared"
-        if intake.read_back
-        else "written and flushed, but not read back, as was chosen"
-    )
-    return (
-        f"All {intake.files} files of this card are in the archive: {intake.new} new, {intake.duplicates} "
-        "kept "
-        f"before. Each new one was {how}."
-    )
 
 
 # Placed later -----------------------------------------------------------------------------------------------
@@ -486,6 +517,9 @@ def _moved(intake: Intake, folder: str) -> None:
         for pk, path in Picture.objects.filter(intake=intake, path__startswith=head).values_list("pk", "path")
     ]
     facts.write_many(Picture, ("path",), rows)
+    for kept in intake.kept_files.filter(path__startswith=head):
+        kept.path = f"{folder}/{kept.path.removeprefix(head)}"
+        kept.save(update_fields=["path"])
     intake.folder = folder
     intake.save(update_fields=["folder", "deployment"])
 

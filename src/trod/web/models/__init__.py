@@ -1,7 +1,7 @@
 """The records, as rows. Rows hold and check; computing is done in the core rooms, changing in `web/catalogue`."""
 
 from trod.web.models.camera import Camera, CameraModel
-from trod.web.models.card import Card, Intake
+from trod.web.models.card import Card, Intake, KeptFile
 from trod.web.models.deployment import Deployment, Visit, WalkTest, WatchCorrection
 from trod.web.models.door import LoginTries
 from trod.web.models.event import Event, Hunch, Mark, Sighting, Word
@@ -24,6 +24,7 @@ __all__ = [
     "Hunch",
     "Intake",
     "Job",
+    "KeptFile",
     "Lock",
     "LoginTries",
     "Mark",

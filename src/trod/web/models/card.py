@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import Any
+
 from django.db import models
 from django.db.models import F, Q
 
+from trod.archive.verdict import CardFacts, Tally, Verdict, from_plain, verdict
 from trod.web.models.deployment import Deployment
 
 
@@ -59,7 +63,10 @@ class Intake(models.Model):
     bytes = models.PositiveBigIntegerField(default=0)
     seconds = models.FloatField(default=0)
     read_back = models.BooleanField(default=True)
-    safe_to_format = models.BooleanField(default=False)
+    safe_to_format = models.BooleanField(default=False, help_text="what `verdict` says; set by every save")
+    seen = models.JSONField(null=True, blank=True, help_text="what was told of the card's files: how many and which")
+    accepted_by = models.CharField(max_length=80, blank=True, help_text="who said that the damaged files may go")
+    accepted_at = models.DateTimeField(null=True, blank=True)
     notes = models.JSONField(default=list, blank=True, help_text="what was wrong, one sentence each")
 
     class Meta:
@@ -73,3 +80,43 @@ class Intake(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def verdict(self) -> Verdict:
+        """May the card be formatted: the one rule, asked of what this intake wrote down."""
+        return verdict(
+            CardFacts(
+                files=self.files,
+                new=self.new,
+                kept_before=self.duplicates,
+                read_back=self.read_back,
+                seen=self._seen(),
+                accepted=self.accepted_at is not None,
+            )
+        )
+
+    def _seen_before(self) -> list[tuple[str, int]]:
+        return [("damaged", self.damaged), ("unproven", int(not self.safe_to_format))]
+
+    def _seen(self) -> dict[str, Tally]:
+        seen = from_plain(self.seen) if isinstance(self.seen, dict) else {}
+        return seen if self.state == self.State.WHOLE else {**seen, "unfinished": Tally(1)}
+
+    def save(self, *args: Any, update_fields: Iterable[str] | None = None, **more: Any) -> None:
+        if self.seen is None and self.state == self.State.WHOLE:  # of before the single tellings were kept
+            self.seen = {what: {"count": n} for what, n in self._seen_before() if n}
+        self.safe_to_format = self.verdict.safe
+        if update_fields is not None:
+            update_fields = {*update_fields, "safe_to_format", "seen"}
+        super().save(*args, update_fields=update_fields, **more)
+
+
+class KeptFile(models.Model):
+    """A file of a bag that is no picture of the catalogue: a sound note, or a second copy of the same bytes."""
+
+    intake = models.ForeignKey(Intake, on_delete=models.CASCADE, related_name="kept_files")
+    sha256 = models.CharField(max_length=64, db_index=True)
+    path = models.CharField(max_length=500, unique=True, help_text="relative to the archive")
+
+    def __str__(self) -> str:
+        return self.path
