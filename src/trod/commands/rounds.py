@@ -269,6 +269,10 @@ def _tell_plan(planned: Any, units: str) -> None:
         click.echo("\nLeft for another time:")
         for left in planned.plan.left_out:
             click.echo(f"  {left.stop.name}: {sentences.lengths_in(left.reason, system)}")
+    if planned.assumed:
+        click.echo("")
+    for words in planned.assumed:
+        click.echo(sentences.lengths_in(words, system))
     click.echo("\nTell somebody your way and when you will be back. Times are plans, not duties.")
 
 

@@ -15,6 +15,7 @@ from django.core.exceptions import ValidationError
 
 from trod.errors import WrongInput
 from trod.planning.rounds import WORTH_MIN
+from trod.web.catalogue import heights
 from trod.web.catalogue.wishes import MOST_DAYS, WHICH, Wish
 from trod.web.forms_common import DayInput
 from trod.web.models import Reserve, Site
@@ -183,6 +184,21 @@ class StartForm(forms.ModelForm):
             self.fields[name].widget.attrs["step"] = "any"
         self.fields["base_latitude"].help_text = "degrees, north positive"
         self.fields["base_longitude"].help_text = "degrees, east positive"
+
+
+class HeightsForm(forms.Form):
+    """A height grid as a file."""
+
+    file = forms.FileField(
+        label="The height grid", help_text="an ESRI ASCII grid (.asc) in degrees of longitude and latitude (WGS 84)"
+    )
+
+    def clean_file(self) -> str:
+        file = self.cleaned_data["file"]
+        if file.size > heights.MOST_BYTES:
+            most = heights.MOST_BYTES // 1_000_000
+            raise ValidationError(f"{file.size / 1e6:.0f} MB came; needed: at most {most} MB. Cut it to the reserve.")
+        return str(file.read().decode("utf-8", errors="replace"))
 
 
 class NightsForm(forms.Form):

@@ -1,17 +1,20 @@
-"""Where rounds start, and how cold the nights are."""
+"""Where rounds start, how cold the nights are, and how high the ground is."""
 
 from __future__ import annotations
 
+import numpy as np
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from trod import units as conversions
+from trod.errors import WrongInput
+from trod.web.catalogue import heights as grids
 from trod.web.catalogue import outfits
 from trod.web.forms_common import back_to, units_for
 from trod.web.models import Reserve
-from trod.web.rounds.forms import NightsForm, StartForm
+from trod.web.rounds.forms import HeightsForm, NightsForm, StartForm
 
 
 @require_http_methods(["GET", "POST"])
@@ -76,3 +79,37 @@ def nights(request: HttpRequest) -> HttpResponse:
                "coldest": f"{shown(min(climate.minimum_c)):.0f} °{'F' if units == 'us' else 'C'}",
                "by_month": ours and len(set(climate.sd_c)) > 1}  # fmt: skip
     return render(request, "trod/rounds/nights.html", context, status=422 if form.is_bound else 200)
+
+
+@require_http_methods(["GET", "POST"])
+def heights(request: HttpRequest) -> HttpResponse:
+    """The reserve's height grid, by which walks are reckoned."""
+    reserve = Reserve.objects.order_by("id").first()
+    if reserve is None:
+        return redirect("people:reserve")
+    posted = request.method == "POST"
+    form = HeightsForm(request.POST if posted else None, request.FILES if posted else None)
+    if posted and request.POST.get("delete"):
+        grids.forget(reserve)
+        messages.success(request, "The grid is deleted; walks are reckoned level again.")
+        return redirect(back_to(request, "/rounds/"))
+    if posted and form.is_valid():
+        try:
+            grids.keep(reserve, form.cleaned_data["file"])
+        except WrongInput as trouble:
+            form.add_error("file", f"That is {trouble.got}; needed is {trouble.needed}.")
+        else:
+            messages.success(request, "The heights are kept. Walks are reckoned by the slope from now on.")
+            return redirect(back_to(request, "/rounds/"))
+    grid = grids.grid_of(reserve)
+    context = {"form": form, "next": back_to(request, "/rounds/"), "kept": None}
+    if grid is not None:
+        known = grid.heights[np.isfinite(grid.heights)]
+        us = units_for(request, reserve) == "us"
+        low, high = (
+            f"{conversions.feet_from_m(v):.0f} ft" if us else f"{v:.0f} m"
+            for v in ((float(known.min()), float(known.max())) if known.size else (0.0, 0.0))
+        )
+        rows, columns = grid.heights.shape
+        context |= {"kept": {"rows": rows, "columns": columns}, "low": low, "high": high}
+    return render(request, "trod/rounds/heights.html", context, status=422 if form.is_bound else 200)

@@ -19,4 +19,5 @@ urlpatterns = [
     path("photos/<slug:sha256>.jpg", home_views.photo, name="photo"),
     path("start/", set_views.start, name="start"),
     path("nights/", set_views.nights, name="nights"),
+    path("heights/", set_views.heights, name="heights"),
 ]
