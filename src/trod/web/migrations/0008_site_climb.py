@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('trod', '0006_see_people'),
+        ('trod', '0007_safe_to_format'),
     ]
 
     operations = [
