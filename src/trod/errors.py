@@ -116,6 +116,8 @@ class FileUnexpected(ArchiveDamage):
     """A file that no manifest names."""
 
     def __str__(self) -> str:
+        if self.detail:
+            return f"{self.path}: {self.detail}"
         return f"{self.path}: not in any manifest. Move it elsewhere if you need it."
 
 

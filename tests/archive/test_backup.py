@@ -15,10 +15,10 @@ from typing import Any
 import bagit
 import pytest
 
-from trod.archive import disk
+from trod.archive import disk, papers
 from trod.archive.backup import BackupReport, backup, restore
 from trod.archive.intake import Placement
-from trod.archive.sidecar import append_word, move_bag, read_words, write_ledger, write_sidecar
+from trod.archive.sidecar import append_word, archive_id, move_bag, read_ledger, read_words, write_ledger, write_sidecar
 from trod.archive.verify import verify
 from trod.errors import DiskFull, FileChanged, Stopped, WrongInput
 
@@ -39,6 +39,11 @@ def kept(desk: Any) -> Any:
 
 def save(desk: Any, **changes: Any) -> BackupReport:
     return backup(desk.root, desk.root.with_name("copy"), **{"now": desk.now, **changes})
+
+
+def copy_of(kept: Any) -> Path:
+    place: Path = kept.root.with_name("copy")
+    return place
 
 
 def files(root: Path) -> dict[str, bytes]:
@@ -102,6 +107,11 @@ def test_words_that_only_grew_need_no_earlier_state_and_words_that_were_lost_do(
     assert save(kept).earlier == ()
     (folder / "words.jsonl").write_bytes(b'{"trod": 1, "uuid": "9"}\n')
     report = save(kept)
+    assert [d.path for d in report.damaged] == ["willow-ford/2026-spring/words.jsonl"]
+    assert report.earlier == () and len(read_words(copy_of(kept) / "willow-ford/2026-spring").lines) == 2
+    papers.accept(kept.root, "willow-ford/2026-spring/words.jsonl")
+    report = save(kept)
+    assert [t.path for t in report.fewer] == ["willow-ford/2026-spring/words.jsonl"] and not report.ok
     assert report.earlier == (".earlier/2026-05-17T120000Z/willow-ford/2026-spring/words.jsonl",)
     earlier = kept.root.with_name("copy") / report.earlier[0]
     assert earlier.read_bytes() == b'{"trod": 1, "uuid": "1"}\n{"trod": 1, "uuid": "2"}\n'
@@ -313,3 +323,86 @@ def test_progress_grows_to_all_bytes(kept: Any) -> None:
     report = save(kept, progress=lambda done, total: told.append((done, total)))
     assert told == sorted(told)
     assert told[-1] == (report.bytes, report.bytes)
+
+
+# Against the register ---------------------------------------------------------------------------------------
+
+
+SITES = {"sites": [{"slug": "willow-ford"}, {"slug": "salt-lick"}]}
+
+
+def test_a_ledger_that_was_emptied_past_the_register_is_told_and_the_good_copy_stays(kept: Any) -> None:
+    write_ledger(kept.root, SITES)
+    assert save(kept).ok
+    (kept.root / "ledger.json").write_bytes(b'{"trod": 1, "kind": "ledger", "sites": []}')
+    report = save(kept)
+    assert [str(d) for d in report.damaged] == [
+        "ledger.json: changed (the register says otherwise; it was not copied). Restore it from your backup."
+    ]
+    assert not report.ok and read_ledger(copy_of(kept)) == SITES
+    assert verify(copy_of(kept)).ok
+
+
+def test_an_emptied_ledger_of_an_archive_without_a_register_is_copied_only_with_a_loud_word(kept: Any) -> None:
+    for name in ("register.jsonl", "register-twin.jsonl", "ledger.json"):
+        (kept.root / name).unlink()
+    write_ledger(kept.root, SITES)
+    save(kept)
+    (kept.root / "ledger.json").write_bytes(b'{"trod": 1, "kind": "ledger", "sites": []}')
+    report = save(kept)
+    assert not report.ok
+    (told,) = report.fewer
+    assert told.sentence.startswith("has 2 records fewer, and no deletion of them is on record; it was copied, and")
+    assert told.sentence.endswith(report.earlier[0])
+    assert json.loads((copy_of(kept) / report.earlier[0]).read_bytes())["sites"] == SITES["sites"]
+
+
+def test_records_that_were_deleted_on_record_need_no_word(kept: Any) -> None:
+    write_ledger(kept.root, SITES)
+    save(kept)
+    deleted = [{"kind": "sites", "key": "salt-lick", "at": "2026-05-17T12:00:00Z", "by": "Ada Fenn"}]
+    write_ledger(kept.root, {"sites": SITES["sites"][:1], "deleted": deleted})
+    assert save(kept).ok
+
+
+@pytest.mark.parametrize("lost", ["ledger.json", "willow-ford/2026-spring/sidecar.json", ONE, "register.jsonl"])
+def test_what_the_archive_has_lost_is_told_by_a_backup_too(kept: Any, lost: str) -> None:
+    place = kept.root / lost
+    shutil.rmtree(place) if place.is_dir() else place.unlink()
+    report = save(kept)
+    assert lost in [d.path for d in report.damaged] and not report.ok
+
+
+def test_a_backup_has_the_identity_of_its_archive_and_is_whole_by_its_own_register(kept: Any) -> None:
+    save(kept)
+    assert archive_id(copy_of(kept)) == archive_id(kept.root) is not None
+    (copy_of(kept) / "ledger.json").unlink()
+    assert [d.path for d in verify(copy_of(kept)).missing] == ["ledger.json"]
+    assert save(kept).ok and verify(copy_of(kept)).ok  # and a backup mends its copy
+
+
+def test_a_backup_of_one_archive_is_not_written_over_with_another(kept: Any, tmp_path: Path) -> None:
+    save(kept)
+    write_ledger(tmp_path / "foreign", {"sites": []})
+    with pytest.raises(WrongInput, match="needed: a copy of this archive; that is one of another"):
+        backup(tmp_path / "foreign", copy_of(kept), now=kept.now)
+    with pytest.raises(WrongInput, match="that is one of another"):
+        restore(copy_of(kept), tmp_path / "foreign")
+
+
+def test_a_backup_from_before_the_register_is_put_under_one_by_the_next(kept: Any) -> None:
+    save(kept)
+    for name in ("register.jsonl", "register-twin.jsonl"):
+        (copy_of(kept) / name).unlink()
+    assert not verify(copy_of(kept)).registered
+    assert save(kept).ok and verify(copy_of(kept)).ok
+
+
+def test_a_paper_that_comes_back_older_than_it_was_is_told(kept: Any) -> None:
+    write_ledger(kept.root, SITES)
+    save(kept)
+    write_ledger(kept.root, {"sites": [*SITES["sites"], {"slug": "alder-track"}]})
+    (kept.root / "ledger.json").unlink()
+    report = restore(copy_of(kept), kept.root)
+    assert [t.sentence for t in report.fewer] == ["came back in an older state than the archive last had"]
+    assert not report.ok and read_ledger(kept.root) == SITES and verify(kept.root).ok

@@ -161,7 +161,8 @@ def test_wherever_the_last_line_is_torn_all_whole_ones_stay_and_the_next_word_fo
         if cut > 0 and not complete:
             assert (folder / "words.torn").read_bytes() == last[:cut] + b"\n"
         append_word(folder, {"uuid": "4"})
-        assert verify(root).ok
+        assert verify(root).whole
+        assert verify(root).registered is registered
         assert (archive_id(root) is not None) is registered
 
 

@@ -13,8 +13,9 @@ from typing import Any
 import bagit
 import pytest
 
-from trod.archive import disk
+from trod.archive import disk, papers
 from trod.archive.intake import Placement
+from trod.archive.sidecar import write_sidecar
 from trod.archive.verify import VerifyReport, verify
 from trod.errors import Stopped, WrongInput
 
@@ -48,7 +49,7 @@ def test_a_whole_archive_is_told_to_be_whole(desk: Any, bag: Path) -> None:
     report = verify(desk.root)
     assert report.ok
     assert (report.bags, report.files, report.bytes) == (1, 6, 12000)
-    assert report.sentence == "6 files in 1 bags looked at (every byte): all as their manifests say."
+    assert report.sentence == "6 files in 1 bags looked at (every byte): all as register and manifests say."
     json.dumps(report.as_json())
 
 
@@ -205,14 +206,14 @@ def test_torn_papers_beside_the_bags_are_told(desk: Any, bag: Path) -> None:
     (bag.parent / "sidecar.json").write_bytes(b'{"trod": 1')
     (desk.root / "ledger.json").write_bytes(b'{"trod": 99, "kind": "ledger"}')
     report = verify(desk.root)
-    assert report.ok
+    put_there = ["ledger.json", "willow-ford/2026-spring/sidecar.json", "willow-ford/2026-spring/words.jsonl"]
+    assert paths(report) == {"unexpected": put_there}  # by hand, past the register
     assert len(report.torn) == 3
     assert "words.jsonl: line 2 cannot be read (the last; a crash tore it)" in report.torn[2]
 
 
 def test_a_bag_that_the_sidecar_knows_and_nobody_finds_is_missing(desk: Any, bag: Path) -> None:
-    sidecar = {"trod": 1, "kind": "deployment", "bags": ["one", "two"]}
-    (bag.parent / "sidecar.json").write_text(json.dumps(sidecar))
+    write_sidecar(bag.parent, {"bags": ["one", "two"]})
     assert paths(verify(desk.root)) == {"missing": ["willow-ford/2026-spring/two"]}
 
 
@@ -266,6 +267,9 @@ def test_a_whole_bag_made_by_the_reference_library_is_whole_to_us(desk: Any) -> 
     desk.fill(place, {"a/1.jpg": desk.jpeg(1), "2.jpg": desk.jpeg(2)})
     bagit.make_bag(str(place), checksums=["sha256"])
     # They declare 0.97 and manifests of SHA-256 only, which we read.
+    report = verify(desk.root)
+    assert not report.registered and not report.ok
+    assert papers.enrol(desk.root) == 1
     report = verify(desk.root)
     assert report.ok, report
     assert report.files == 2

@@ -11,6 +11,8 @@ import pulled
 import pytest
 from commanded import Command, environment
 
+from trod.archive.sidecar import append_word, read_ledger, write_ledger
+
 
 @pytest.fixture
 def filled(command: Command, card: pulled.Pulled, trod_home: Path) -> Path:
@@ -54,6 +56,63 @@ def test_the_quick_look_does_not_see_a_changed_byte_and_says_how_it_looked(
     changed.write_bytes(spoilt)
     said = command("verify", "--quick")
     assert said.status == 0 and "sizes and names only" in said.out
+
+
+def test_a_lost_paper_is_named_and_a_kept_state_of_it_comes_back(
+    command: Command, filled: Path, trod_home: Path
+) -> None:
+    archive = trod_home / "archive"
+    write_ledger(archive, {**(read_ledger(archive) or {}), "turn": 2})
+    (archive / "ledger.json").unlink()
+    said = command("verify", "--json")
+    assert said.status == 1 and [d["path"] for d in said.json["missing"]] == ["ledger.json"]
+    listed = command("restore", "--papers", "--json").json["papers"]["ledger.json"]
+    assert listed and "\nledger.json: 1 earlier states, the newest last\n" in command("restore", "--papers").out
+    newest = listed[-1]["state"]
+    said = command("restore", "--papers", "--bring", newest)
+    assert said.status == 0, said.err
+    assert f"ledger.json is again as it was in {newest}." in said.out and "Now say: trod rebuild" in said.out
+    kept = (archive / ".papers").joinpath(*newest.split("/"))
+    assert (archive / "ledger.json").read_bytes() == kept.read_bytes()
+    assert command("verify").status == 0
+    said = command("restore", "--papers", "--bring", "nonsense")
+    assert said.status == 3 and "a name as trod restore --papers lists it" in said.err
+    assert command("restore").status == 2 and command("restore", "--bring", newest).status == 2
+
+
+def test_a_paper_that_was_changed_by_hand_is_accepted_only_on_purpose(
+    command: Command, filled: Path, trod_home: Path
+) -> None:
+    ledger = trod_home / "archive/ledger.json"
+    ledger.write_text(ledger.read_text("utf-8").replace("Alder", "Elder"), "utf-8")
+    assert command("verify").status == 1
+    said = command("verify", "--accept", "ledger.json")
+    assert said.status == 0 and "ledger.json: the register now says what lies there." in said.out
+    assert command("verify", "--accept", "nothing.json").status == 3
+
+
+def test_an_archive_from_before_the_register_is_told_until_it_is_put_under_one(
+    command: Command, filled: Path, trod_home: Path
+) -> None:
+    for name in ("register.jsonl", "register-twin.jsonl"):
+        (trod_home / "archive" / name).unlink()
+    said = command("verify", "--json")
+    assert said.status == 1 and said.json["registered"] is False and said.json["missing"] == []
+    assert "say trod verify --register" in command("verify").out
+    (trod_home / "archive/ledger.json").chmod(0o644)
+    assert command("verify", "--json").json["permissions"]
+    said = command("verify", "--register")
+    assert said.status == 0 and "papers and bags were put under the register." in said.out
+    assert command("verify", "--json").json["permissions"] == []
+
+
+def test_words_that_the_catalogue_does_not_know_are_told(command: Command, filled: Path) -> None:
+    uuid = "5f1c8a1e-93b5-4f0e-8a70-0c8f2d1e6a77"
+    append_word(filled.parent, {"act": "say", "uuid": uuid, "by": "Ada Fenn", "event": "nowhere"})
+    said = command("verify", "--json")
+    place = f"{filled.parent.parent.name}/{filled.parent.name}/words.jsonl"
+    assert said.json["unknown_words"] == {place: 1}
+    assert "1 words in 1 files are not in the catalogue; say trod rebuild." in command("verify").out
 
 
 def test_without_an_archive_verify_ends_with_3(command: Command) -> None:

@@ -3,7 +3,8 @@
 A bag is never changed, so one that is in the backup already is left alone; what is missing is copied,
 flushed, read back and compared with its manifest, and only then gets its place. The papers beside the bags do
 change: of each that did, the earlier state is kept under `.earlier/<time>/`. A backup is laid out as the
-archive is, so `verify` works on it. Nothing is ever deleted, and no bag that differs is overwritten.
+archive is and has a register of its own, with the archive's identity, so `verify` works on it. What is not as the
+source's register says is told and not copied. Nothing is ever deleted, and no bag that differs is overwritten.
 """
 
 from __future__ import annotations
@@ -11,25 +12,29 @@ from __future__ import annotations
 import contextlib
 import errno
 import hashlib
+import json
 import os
 import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from trod.archive import disk, fieldnotes
+from trod.archive import disk, papers, register, rows
 from trod.archive.card import Progress, Stop
+from trod.archive.folders import bag_folders
 from trod.archive.making import is_whole
 from trod.archive.manifest import MANIFEST, TAG_MANIFEST, hash_file, read_manifest
+from trod.archive.papers import EARLIER, SIDECAR, WORDS
+from trod.archive.register import BAG_KIND, GONE, Thing
 from trod.archive.result import Told
-from trod.archive.sidecar import LEDGER, PRIVATE, SIDECAR, TORN, WORDS, bag_folders, folders_of_bags
 from trod.errors import ArchiveDamage, FileChanged, FileMissing, FileUnreadable, Stopped, WrongInput
 
-EARLIER = ".earlier"
 COPYING = ".copying"
 PART = "part"
+TRIES = 4  # how often a paper and the register are read before a difference between them is believed
 
 
 @dataclass(frozen=True)
@@ -41,6 +46,8 @@ class BackupReport:
     earlier : where the earlier states of papers were put, below the target.
     damaged : files of the source that are not as their manifest says, and were therefore not copied.
     refused : files that were not written because the target holds another one there, or cannot hold it.
+    fewer : papers that were copied although they hold less than the copy did, no deletion being on record; the fuller
+        state is in `earlier`. Or, of a restore, papers that came back in an older state than the archive last had.
     """
 
     bags_copied: int
@@ -52,12 +59,13 @@ class BackupReport:
     earlier: tuple[str, ...]
     damaged: tuple[ArchiveDamage, ...]
     refused: tuple[Told, ...]
+    fewer: tuple[Told, ...]
     seconds: float
 
     @property
     def ok(self) -> bool:
         """Whether the target now holds all that the source holds."""
-        return not self.damaged and not self.refused
+        return not self.damaged and not self.refused and not self.fewer
 
     @property
     def sentence(self) -> str:
@@ -67,10 +75,10 @@ class BackupReport:
         )
         if self.ok:
             return done
-        return (
-            f"{done} {len(self.damaged)} files are damaged at their source and {len(self.refused)} were "
-            "refused; nothing was overwritten. Look at each of them."
-        )
+        told = f"{done} {len(self.damaged)} files are damaged at their source and {len(self.refused)} were refused"
+        if self.fewer:
+            told += f"; {len(self.fewer)} papers hold less than before, and the fuller state was kept"
+        return f"{told}; nothing was overwritten. Look at each of them."
 
     def as_json(self) -> dict[str, Any]:
         """The report as plain values, for scripts."""
@@ -84,6 +92,7 @@ class BackupReport:
             "earlier": list(self.earlier),
             "damaged": [{"path": d.path, "sentence": str(d)} for d in self.damaged],
             "refused": [{"path": t.path, "what": t.what, "sentence": t.sentence} for t in self.refused],
+            "fewer": [{"path": t.path, "what": t.what, "sentence": t.sentence} for t in self.fewer],
             "ok": self.ok,
             "seconds": round(self.seconds, 3),
             "sentence": self.sentence,
@@ -148,6 +157,8 @@ class _Carry:
     earlier: list[str] = field(default_factory=list)
     damaged: list[ArchiveDamage] = field(default_factory=list)
     refused: list[Told] = field(default_factory=list)
+    fewer: list[Told] = field(default_factory=list)
+    view: register.View = field(default_factory=lambda: register.View(None))
 
     def run(self) -> BackupReport:
         began = time.monotonic()
@@ -159,6 +170,7 @@ class _Carry:
         with disk.trouble_told(self.target, "files were copied"):
             disk.make_folder(self.target)
             with disk.Lock(self.target / ".lock", wait_s=1):
+                bare = self._registers()
                 for path in self._papers():
                     self._breathe()
                     self._paper(path)
@@ -168,6 +180,8 @@ class _Carry:
                     self._bag(task)
                 with contextlib.suppress(OSError):
                     (self.target / COPYING).rmdir()
+                if bare and self.view.state is not None and self.stamp is not None:
+                    papers.enrol(self.target, archive=self.view.state.archive)
         return BackupReport(
             bags_copied=self.bags_copied,
             bags_there=self.bags_there,
@@ -178,6 +192,7 @@ class _Carry:
             earlier=tuple(self.earlier),
             damaged=tuple(self.damaged),
             refused=tuple(self.refused),
+            fewer=tuple(self.fewer),
             seconds=time.monotonic() - began,
         )
 
@@ -185,31 +200,75 @@ class _Carry:
         if self.stop is not None and self.stop():
             raise Stopped("The copying was stopped. What was done is kept; begin again to go on.")
 
+    # the registers
+
+    def _registers(self) -> bool:
+        """Read the source's register and see that the target is a copy of this archive; whether it has none yet."""
+        self.view = register.read(self.source)
+        mine, theirs = self.view.state, register.read(self.target)
+        for fault in self.view.faults:
+            if not fault.late:
+                self.damaged.append(FileChanged(fault.name, fault.detail))
+        if mine is None:
+            if theirs.there and not self.view.there:
+                self.damaged.append(FileMissing(register.REGISTER))
+            return False
+        if theirs.state is not None and theirs.state.archive != mine.archive:
+            raise WrongInput("target", got=str(self.target), needed="a copy of this archive; that is one of another")
+        papers.found_archive(self.target, mine.archive)
+        for path, thing in mine.things.items():
+            if thing.kind == BAG_KIND and not self._at(self.source, path).is_dir() and path not in mine.before:
+                self.damaged.append(FileMissing(path))
+        return not register.read(self.target).there
+
+    def _thing(self, path: str) -> Thing | None:
+        return self.view.state.things.get(path) if self.view.state is not None else None
+
     # papers
 
     def _papers(self) -> Iterator[str]:
-        yield LEDGER
-        yield PRIVATE
-        for _, _, folder in folders_of_bags(self.source):
-            for name in (SIDECAR, WORDS, TORN):
-                yield f"{folder.relative_to(self.source).as_posix()}/{name}"
-        yield from fieldnotes.names(self.source)
+        there = [path for path in papers.all_papers(self.source) if not path.startswith(f"{EARLIER}/")]
+        yield from there
+        if self.view.state is not None:
+            for path, thing in self.view.state.things.items():
+                gone = thing.kind in (BAG_KIND, GONE) or path.startswith(f"{EARLIER}/")
+                if not gone and path not in there:
+                    yield path
+
+    def _read(self, path: str) -> bytes | None:
+        """A paper of the source that is as its register says; None for one that is not, which is told.
+
+        A writer may be at work meanwhile, so both are read again before anything is said.
+        """
+        for attempt in range(TRIES):
+            try:
+                data = papers.bytes_of(self.source, path)
+            except OSError as problem:
+                self.damaged.append(FileUnreadable(path, problem.strerror or str(problem)))
+                return None
+            state, thing = self.view.state, self._thing(path)
+            if state is None or (thing is None and data is not None):
+                return data
+            found = None if data is None or thing is None else papers.thing_of(data, thing.kind)
+            begun = state.last is not None and not state.last.done and path in state.before
+            if papers.same(found, thing) or (begun and papers.same(found, state.before[path])):
+                return data
+            if attempt + 1 < TRIES:
+                self.view = register.read(self.source)
+        if data is None:
+            self.damaged.append(FileMissing(path))
+        else:
+            self.damaged.append(FileChanged(path, "the register says otherwise; it was not copied"))
+        return None
 
     def _paper(self, path: str) -> None:
-        try:
-            new = self._at(self.source, path).read_bytes()
-        except FileNotFoundError:
+        new = self._read(path)
+        if new is None:
             return
-        except OSError as problem:
-            self.damaged.append(FileUnreadable(path, problem.strerror or str(problem)))
-            return
-        place = self._at(self.target, path)
-        try:
-            old: bytes | None = place.read_bytes()
-        except FileNotFoundError:
-            old = None
+        old = papers.bytes_of(self.target, path)
         if old == new:
             return
+        thing = self._thing(path)
         if old is not None:
             if self.stamp is None:
                 self._refuse(path, "is there already and differs; it was left as it is")
@@ -217,11 +276,39 @@ class _Carry:
             grown = path.endswith(WORDS) and new.startswith(old)  # then the new state holds the old one
             if not grown:
                 self._keep_earlier(path, old)
-        disk.make_folder(place.parent)
-        disk.write_file(place, new)
-        if place.read_bytes() != new:
+                self._compare(path, old, new)
+        elif self.stamp is None:
+            self._tell_older(path, new)
+        kind = thing.kind if thing is not None else papers.kind_of(self.source, path)
+        records = thing.records if thing is not None else None
+        papers.put(self.target, path, new, kind=kind, records=records, keep=False, over_damage=True)
+        if self._at(self.target, path).read_bytes() != new:
             raise FileChanged(path, "the disk gave back other bytes than were written")
         self.papers += 1
+
+    def _compare(self, path: str, old: bytes, new: bytes) -> None:
+        """Tell of a paper that holds less than its copy did, when nothing says that it was meant."""
+        before, after = _fields(old), _fields(new)
+        lost = rows.vanished(before, after)
+        if lost and path.endswith(SIDECAR):
+            elsewhere = rows.stand_elsewhere(self.source, path, lost)
+            lost = [row for row in lost if row not in elsewhere]
+        if path.endswith(WORDS):
+            lines = old.count(b"\n") - new.count(b"\n")
+            told = f"{lines} lines fewer" if lines > 0 else "other lines"
+        elif lost or (before and not after):
+            told = f"{len(lost)} records fewer, and no deletion of them is on record"
+        else:
+            return
+        kept = self.earlier[-1] if self.earlier else EARLIER
+        self.fewer.append(Told(path, "fewer", f"has {told}; it was copied, and the state before it lies in {kept}"))
+
+    def _tell_older(self, path: str, new: bytes) -> None:
+        """Tell of a paper that comes back in another state than the archive last had."""
+        state = register.read(self.target).state
+        known = state.things.get(path) if state is not None else None
+        if known is not None and known.kind != GONE and not papers.same(papers.thing_of(new, known.kind), known):
+            self.fewer.append(Told(path, "older", "came back in an older state than the archive last had"))
 
     def _refuse(self, path: str, sentence: str, what: str = "differs") -> None:
         self.refused.append(Told(path, what, sentence))
@@ -233,9 +320,7 @@ class _Carry:
         while self._at(self.target, kept).exists():
             count += 1
             kept = f"{EARLIER}/{stamp}-{count}/{path}"
-        place = self._at(self.target, kept)
-        disk.make_folder(place.parent)
-        disk.write_file(place, old)
+        papers.put(self.target, kept, old, kind="file", keep=False)
         self.earlier.append(kept)
 
     @staticmethod
@@ -261,9 +346,7 @@ class _Carry:
                     self.bags_there += 1  # the same bag, known here under another path
                     continue
                 disk.make_folder(place.parent)
-                disk.rename(other, place)
-                disk.flush_folder(place.parent)
-                disk.flush_folder(other.parent)
+                papers.move_bag(self.target, other_path, path, partial(_carry, other, place))
                 self.bags_moved += 1
             if not place.exists():
                 yield self._sized(_Task(path, files, whole=True))
@@ -290,6 +373,10 @@ class _Carry:
             return None
         if hashlib.sha256(manifest).hexdigest() != tags.get(MANIFEST):
             self.damaged.append(FileChanged(f"{path}/{MANIFEST}", "its tag manifest says otherwise"))
+            return None
+        thing = self._thing(path)
+        if thing is not None and thing.kind == BAG_KIND and hashlib.sha256(tag_bytes).hexdigest() != thing.sha256:
+            self.damaged.append(FileChanged(f"{path}/{TAG_MANIFEST}", "the register says otherwise"))
             return None
         payload = read_manifest(manifest).files
         return {**payload, **tags, TAG_MANIFEST: hashlib.sha256(tag_bytes).hexdigest()}
@@ -348,8 +435,7 @@ class _Carry:
             disk.flush_folder(folder)
         target = self._at(self.target, task.path)
         disk.make_folder(target.parent)
-        disk.rename(making, target)
-        disk.flush_folder(target.parent)
+        papers.give_place(self.target, task.path, task.files[TAG_MANIFEST], partial(_carry, making, target))
         self.bags_copied += 1
 
     def _count(self, place: Path) -> None:
@@ -421,6 +507,21 @@ class _Carry:
             os.close(fd)
         if hash_file(place, from_disk=True)[0] != sha256:
             raise FileChanged(path, "the target's disk gave back other bytes than were written")
+
+
+def _carry(old: Path, new: Path) -> None:
+    disk.rename(old, new)
+    disk.flush_folder(new.parent)
+    disk.flush_folder(old.parent)
+
+
+def _fields(data: bytes) -> dict[str, Any]:
+    """The fields of a paper; none for what is no JSON object."""
+    try:
+        found = json.loads(data)
+    except (ValueError, RecursionError):
+        return {}
+    return found if isinstance(found, dict) else {}
 
 
 def is_whole_of_any_size(path: Path, sha256: str) -> bool:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from trod import __version__
-from trod.archive import disk, papers
+from trod.archive import disk, papers, times
 from trod.archive.content import DAMAGE, Problem, kind_of
 from trod.archive.making import INCOMING, JOURNAL, PLAN, Making
 from trod.archive.manifest import PAYLOAD, TAG_MANIFEST, hash_file, payload_oxum, write_tag_files
@@ -156,7 +156,10 @@ def _tag_files(making: Making, lost: list[Told]) -> dict[str, bytes]:
             told.append({"card_path": path, "path": item.to, "told": flags, **other_kind})
     left = [*lost, *making.left, *making.trouble]
     told += [{"card_path": t.path, "told": [t.what], "copied": False} for t in left]
-    files = {CARD_NAMES: text(renamed), ALREADY_KEPT: text(kept), TOLD: text(told)}
+    made = {to: int(line["mtime_ns"]) for to, line in making.done.items() if line["what"] == "copied"}
+    files = {
+        CARD_NAMES: text(renamed), ALREADY_KEPT: text(kept), TOLD: text(told), times.TIMES: times.write(made),
+    }  # fmt: skip
     return {name: content for name, content in files.items() if content}
 
 

@@ -13,6 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from trod.archive import disk
+from trod.archive.manifest import hash_file
 from trod.archive.register import Kept
 
 FOLDER = ".papers"
@@ -37,6 +38,16 @@ def plan(
     of_day = {day(k): k.name for k in states if k.good}
     stay |= {of_day[d] for d in sorted(of_day)[-DAYS:]}
     return new, tuple(k.name for k in states if k.name not in stay)
+
+
+def there(root: Path, path: str) -> tuple[Kept, ...]:
+    """The kept states of a paper as they lie there, the oldest first; one that is not as its name says is left out."""
+    found = []
+    for file in sorted(place_of(root, f"{path}.kept").glob("*-*")):
+        sha256 = hash_file(file)[0]
+        if file.name.endswith(f"-{sha256[:16]}"):
+            found.append(Kept(f"{path}.kept/{file.name}", sha256))
+    return tuple(found)
 
 
 def day(kept: Kept) -> str:

@@ -16,8 +16,7 @@ import hashlib
 import json
 import threading
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -90,8 +89,11 @@ def thing_on_disk(root: Path, path: str, kind: str) -> Thing | None:
         except (FileNotFoundError, NotADirectoryError):
             return None
     data = bytes_of(root, path)
-    if data is None:
-        return None
+    return None if data is None else thing_of(data, kind)
+
+
+def thing_of(data: bytes, kind: str) -> Thing:
+    """What the register tells of a paper with these bytes; of an append-only one a torn last line does not count."""
     if kind == WORDS_KIND:
         lines, torn = disk.whole_lines(data)
         chain = register.chain_of(line + b"\n" for line in lines)
@@ -164,7 +166,7 @@ def kind_of(root: Path, path: str) -> str:
         return "file"
 
 
-def _is_bare(root: Path) -> bool:
+def is_bare(root: Path) -> bool:
     """Whether the archive holds neither paper nor bag."""
     return next(all_papers(root), None) is None and next(bag_folders(root), None) is None
 
@@ -201,7 +203,7 @@ def forget() -> None:
 def _open(root: Path) -> Writer | None:
     view = register.read(root)
     if not view.there:
-        if not _is_bare(root):
+        if not is_bare(root):
             return None
         register.write_both(root, register.compacted(register.new_identity(), {}, number=0, follows=NOT_THERE))
         view = register.read(root)
@@ -281,10 +283,10 @@ def put(
         if expect is not None and found != expect:
             raise PaperChanged(path, expected=expect, found=found)
         known = writer.state.things.get(path) if writer is not None else None
-        wanted = NOT_THERE if known is None or known.kind == GONE else known.sha256
-        sound = writer is None or found == wanted
+        there = None if old is None else thing_of(old, known.kind if known is not None else kind)
+        sound = writer is None or same(there, known)
         if not sound and not over_damage:
-            raise PaperDamaged(path, _difference(found, wanted))
+            raise PaperDamaged(path, _difference(found, NOT_THERE if known is None else known.sha256))
         if found == new and sound:
             return Written(new)
         if old is not None and check is not None:
@@ -293,12 +295,14 @@ def put(
         keeps: Kept | None = None
         drops: tuple[str, ...] = ()
         if old is not None and keep:
-            keeps, drops = keeping.plan(root, path, found, generation - 1, good=sound, kept=known.kept if known else ())
+            kept = _kept(root, path, known, writer)
+            keeps, drops = keeping.plan(root, path, found, generation - 1, good=sound, kept=kept)
         if found == new:
             keeps, drops = None, ()
         aside = disk.write_aside(place, data)
         if writer is not None:
-            fields = register.have(path, Thing(kind, new, len(data), generation, records))
+            now = thing_of(data, kind)
+            fields = register.have(path, replace(now, generation=generation, records=records or now.records))
             if keeps is not None:
                 fields["keeps"] = {"name": keeps.name, "sha256": keeps.sha256, "good": keeps.good}
             if drops:
@@ -311,6 +315,12 @@ def put(
             writer.end()
         keeping.prune(root, drops)
     return Written(new, keeps.name if keeps is not None else "")
+
+
+def _kept(root: Path, path: str, known: Thing | None, writer: Writer | None) -> tuple[Kept, ...]:
+    if writer is None:
+        return keeping.there(root, path)
+    return known.kept if known is not None else ()
 
 
 def _difference(found: str, wanted: str) -> str:
@@ -408,7 +418,7 @@ def drop(root: Path, path: str) -> None:
         if writer is not None and (known is None or known.sha256 != digest_of(old)):
             raise PaperDamaged(path, _difference(digest_of(old), known.sha256 if known else NOT_THERE))
         generation = known.generation if known is not None else 0
-        kept = known.kept if known is not None else ()
+        kept = _kept(root, path, known, writer)
         keeps, drops = keeping.plan(root, path, digest_of(old), generation, good=True, kept=kept)
         if writer is not None:
             fields = register.have(path, Thing(GONE, NOT_THERE, generation=generation + 1))
@@ -435,10 +445,12 @@ def give_place(root: Path, path: str, sha256: str, move: Callable[[], None]) -> 
 def move_bag(root: Path, old: str, new: str, move: Callable[[], None]) -> None:
     """Move a bag. move : does it, in one step and firm."""
     with held(root) as writer:
-        known = writer.state.things.get(old) if writer is not None else None
-        if writer is not None and (known is None or known.kind != BAG_KIND):
-            raise PaperDamaged(old, "it is not in the register")
         if writer is not None:
+            if old not in writer.state.things:
+                found = thing_on_disk(root, old, BAG_KIND)
+                if found is None:
+                    raise PaperDamaged(old, "it has no tag manifest")
+                tell(writer, old, found)
             writer.begin({"op": "move", "path": new, "from": old})
         move()
         if writer is not None:
@@ -454,13 +466,22 @@ def everything(root: Path) -> dict[str, Thing]:
     for path in all_papers(root):
         thing = thing_on_disk(root, path, kind_of(root, path))
         if thing is not None:
-            things[path] = thing
+            things[path] = replace(thing, kept=keeping.there(root, path))
     for bag in bag_folders(root):
         path = path_of(root, bag)
         thing = thing_on_disk(root, path, BAG_KIND)
         if thing is not None:
             things[path] = thing
     return things
+
+
+def found_archive(root: Path, archive: str | None = None) -> None:
+    """Give a folder that holds nothing yet a register. archive : the identity, when it is a copy of another."""
+    root = Path(root).resolve()
+    with register.lock(root):
+        if not register.read(root).there and is_bare(root):
+            identity = archive or register.new_identity()
+            register.write_both(root, register.compacted(identity, {}, number=0, follows=NOT_THERE))
 
 
 def enrol(root: Path, *, archive: str | None = None, renew: bool = False) -> int:
@@ -482,17 +503,17 @@ def enrol(root: Path, *, archive: str | None = None, renew: bool = False) -> int
             if view.there:
                 for name in register.TWINS:
                     keeping.set_aside(root, name)
-            known = view.state.archive if view.state is not None else None
-            identity = archive or known or register.new_identity()
+            old = view.state.archive if view.state is not None else None
+            identity = archive or old or register.new_identity()
             register.write_both(root, register.compacted(identity, things, number=0, follows=NOT_THERE))
             return len(things)
     added = 0
     with held(root) as writer:
         assert writer is not None
         for path, thing in everything(root).items():
-            known_thing = writer.state.things.get(path)
-            if known_thing is None or known_thing.kind == GONE:
-                tell(writer, path, _next(known_thing, thing))
+            known = writer.state.things.get(path)
+            if known is None or known.kind == GONE:
+                tell(writer, path, thing if known is None else replace(_next(known, thing), kept=thing.kept))
                 added += 1
     return added
 
@@ -523,6 +544,24 @@ def kept_states(root: Path) -> dict[str, tuple[Kept, ...]]:
     return {path: thing.kept for path, thing in sorted(things.items()) if thing.kept}
 
 
-def moment_of(path: Path) -> datetime:
-    """When a paper was written, by the disk."""
-    return datetime.fromtimestamp(path.stat().st_mtime, UTC)
+def bring_back(root: Path, name: str) -> tuple[str, str]:
+    """Put a kept state in the place of the paper as it is now, which is kept in turn.
+
+    name : of the kept state, as `kept_states` gives it.
+    Returns the paper's path and the name under which what was replaced is kept (empty when nothing was there).
+    Raises WrongInput when there is no such state, PaperDamaged when it is not as it was kept.
+    """
+    root = Path(root)
+    for path, kept in kept_states(root).items():
+        for state in kept:
+            if state.name == name:
+                data = bytes_of(root, f"{keeping.FOLDER}/{name}")
+                if digest_of(data) != state.sha256 or data is None:
+                    raise PaperDamaged(f"{keeping.FOLDER}/{name}", "it is not as it was kept")
+                kind = "file"
+                with contextlib.suppress(ValueError, AttributeError, RecursionError):
+                    kind = str(json.loads(data).get("kind", kind))
+                with disk.trouble_told(place_of(root, path), "an earlier state was brought back"):
+                    written = put(root, path, data, kind=kind, over_damage=True)
+                return path, written.kept
+    raise WrongInput("state", got=name, needed="a name as trod restore --papers lists it")

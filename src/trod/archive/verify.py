@@ -1,7 +1,8 @@
-"""The archive against its manifests: missing, changed, unreadable and unexpected, told apart.
+"""The archive against its register and its manifests: missing, changed, unreadable and unexpected, told apart.
 
-Cheap checks first: the papers of every bag, then which files are there and how large they are together, then
-every checksum. Each stage gathers all it finds; one report at the end. Nothing is changed.
+Cheap checks first: papers and bags against the register, the papers of every bag, then which files are there and how
+large they are together, then every checksum. Each stage gathers all it finds; one report at the end. Nothing is
+changed.
 """
 
 from __future__ import annotations
@@ -11,11 +12,12 @@ import os
 import stat
 import time
 import unicodedata
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from trod.archive import standing
 from trod.archive.card import Progress, Stop
 from trod.archive.intake import UnfinishedIntake, unfinished
 from trod.archive.making import INCOMING, UNPLACED
@@ -70,6 +72,10 @@ class VerifyReport:
     bags, files, bytes : looked at; files and bytes are those of the payload that manifests name.
     quick : whether the checksums were left out.
     torn : lines of journals and of words.jsonl, and JSON files, that cannot be read, in sentences.
+    registered : whether the archive is under a register; without one a lost paper or bag cannot be noticed.
+    begun : changes of papers that a killed writer left half made; the next one settles them. No damage.
+    permissions : what others than its owner can read; no damage either, but a leak.
+    unknown_words : {path of words.jsonl: how many of its words the catalogue does not know}, where one was asked.
     """
 
     bags: int
@@ -83,22 +89,45 @@ class VerifyReport:
     unfinished: tuple[UnfinishedIntake, ...]
     torn: tuple[str, ...]
     seconds: float
+    registered: bool = True
+    begun: tuple[str, ...] = ()
+    permissions: tuple[str, ...] = ()
+    unknown_words: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def ok(self) -> bool:
-        """Whether every file of every bag looked at is as its manifest says, and no other is there."""
+        """Whether every paper and every file looked at is as register and manifests say, and no other is there.
+
+        Wrong modes are left out: they lose nothing, and a backup on a disk that knows none can never have them right.
+        """
+        return self.whole and self.registered
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing is missing, changed, unreadable or unexpected, as far as can be told."""
         return not (self.missing or self.changed or self.unreadable or self.unexpected)
 
     @property
     def sentence(self) -> str:
         how = "sizes and names only" if self.quick else "every byte"
         looked = f"{self.files} files in {self.bags} bags looked at ({how})"
+        told = []
         if self.ok:
-            return f"{looked}: all as their manifests say."
-        return (
-            f"{looked}: {len(self.missing)} missing, {len(self.changed)} changed, "
-            f"{len(self.unreadable)} unreadable, {len(self.unexpected)} unexpected."
-        )
+            told.append("all as register and manifests say.")
+        if not self.whole:
+            told.append(
+                f"{len(self.missing)} missing, {len(self.changed)} changed, "
+                f"{len(self.unreadable)} unreadable, {len(self.unexpected)} unexpected."
+            )
+        if not self.registered:
+            told.append(
+                "The archive is not under a register yet, so that a lost paper or bag would not be noticed; look it "
+                "through and say trod verify --register."
+            )
+        if self.unknown_words:
+            words, papers = sum(self.unknown_words.values()), len(self.unknown_words)
+            told.append(f"{words} words in {papers} files are not in the catalogue; say trod rebuild.")
+        return f"{looked}: {' '.join(told)}"
 
     def as_json(self) -> dict[str, Any]:
         """The report as plain values, for scripts."""
@@ -120,6 +149,10 @@ class VerifyReport:
                 for u in self.unfinished
             ],
             "torn": list(self.torn),
+            "registered": self.registered,
+            "begun": list(self.begun),
+            "permissions": list(self.permissions),
+            "unknown_words": dict(self.unknown_words),
             "ok": self.ok,
             "seconds": round(self.seconds, 3),
             "sentence": self.sentence,
@@ -368,7 +401,11 @@ def verify(
                 raise WrongInput("only", got=path, needed="the path of a site, a deployment or a bag")
         bags = [b for b in bags if any(b.path == w or b.path.startswith(f"{w}/") for w in wanted)]
     else:
+        wanted = []
         look.beside()
+    stands = standing.look(root, below=tuple(wanted))
+    for damage in stands.damage.values():
+        look.tell(damage)
     for bag in bags:
         look.breathe()
         look.papers(bag)
@@ -403,4 +440,7 @@ def verify(
         unfinished=tuple(pending),
         torn=tuple(look.torn),
         seconds=time.monotonic() - began,
+        registered=stands.registered,
+        begun=tuple(stands.begun),
+        permissions=tuple(stands.permissions),
     )

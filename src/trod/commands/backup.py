@@ -17,9 +17,10 @@ from trod.commands.bar import Bar
 def backup(dest: Path, as_json: bool) -> None:
     """Bring a copy of the archive in DEST up to date; each file is read back and compared.
 
-    Nothing in DEST is ever deleted, and no bag that differs is overwritten; earlier states of ledger,
-    sidecars and words are kept. A backup is laid out like the archive: trod verify --at DEST looks it
-    through.
+    What is not as the archive's register says is told and not copied, so a damaged or emptied paper never
+    takes the place of a good one. Nothing in DEST is ever deleted, and no bag that differs is overwritten;
+    earlier states of ledger, sidecars and words are kept. A backup is laid out like the archive: trod
+    verify --at DEST looks it through.
 
     \b
     Example:
@@ -27,7 +28,8 @@ def backup(dest: Path, as_json: bool) -> None:
     \b
     Exit statuses:
       0  DEST now holds all that the archive holds
-      1  some files are damaged in the archive, or were refused (they are told)
+      1  some files are damaged in the archive or missing there, were refused, or
+         papers hold less than their copy did (they are told)
       2  the command line was wrong
       3  it could not be done: no room, DEST cannot be written
     """
@@ -47,10 +49,9 @@ def tell(found: dict[str, object], as_json: bool) -> None:
         click.echo(json.dumps(found, ensure_ascii=False, indent=2))
     else:
         click.echo(str(found["sentence"]))
-        for name in ("damaged", "refused"):
+        for name in ("damaged", "refused", "fewer"):
             for item in found[name]:  # type: ignore[attr-defined]
-                click.echo(
-                    f"  {item['path']}: {item['sentence']}" if name == "refused" else f"  {item['sentence']}"
-                )
+                path = "" if name == "damaged" else f"{item['path']}: "
+                click.echo(f"  {path}{item['sentence']}")
     if not found["ok"]:
         click.get_current_context().exit(1)

@@ -44,3 +44,23 @@ def _is_behind() -> bool:
 
     executor = MigrationExecutor(connection)
     return bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))
+
+
+def look_in() -> bool:
+    """Set Django up only to read the catalogue, making and changing nothing. Returns whether there is one to read."""
+    import django
+
+    from trod.web import home
+
+    if not os.environ.get("TROD_DATABASE_URL"):
+        path = home.home() / "catalogue.sqlite3"
+        if not path.is_file() or not path.stat().st_size:
+            return False
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "trod.web.settings")
+    django.setup()
+    from django.db import DatabaseError
+
+    try:
+        return not _is_behind()
+    except DatabaseError:
+        return False

@@ -246,3 +246,16 @@ words.say(event, [words.Line(what="animal", species="lynx")], by="Suri Penhallic
 words.undo(by="Tobin Achterfeld", at=now)
 site = Site.objects.get(slug="grey-lick"); site.note = "A fresh block of salt."; site.save()
 """
+
+
+def test_a_time_that_only_the_file_had_outlives_a_way_through_other_disks(small: Any, take: Any) -> None:
+    card = small.card()
+    card.shoot(None)
+    take(card.folder, small.alder)
+    before = Picture.objects.get()
+    assert before.time_from == "file"
+    for path in home.archive_root().rglob("*.JPG"):
+        os.utime(path, (1_900_000_000, 1_900_000_000))  # as an archive file or a cloud may leave them
+    rebuild.empty_all()
+    rebuild.rebuild(Silent())
+    assert Picture.objects.get().taken_at == before.taken_at

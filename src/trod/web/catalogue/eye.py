@@ -14,7 +14,10 @@ LONGEST_PROBLEM = 200
 
 @dataclass(frozen=True)
 class Task:
-    """What to look into. thumb: where its thumbnail goes, or None when there is one."""
+    """What to look into. thumb: where its thumbnail goes, or None when there is one.
+
+    changed_ns : when the file was last changed on the card, as its bag's papers say; None where they do not.
+    """
 
     pk: int
     path: str
@@ -22,6 +25,7 @@ class Task:
     clip: bool
     thumb: str | None
     told: str = ""
+    changed_ns: int | None = None
 
 
 def look(task: Task) -> dict[str, Any]:
@@ -58,7 +62,7 @@ def _picture(task: Task, path: Path, thumb_to: Path | None) -> dict[str, Any]:
         values["width"], values["height"] = exif.height, exif.width
     if exif.taken_raw is None and not facts.readable:
         return {**values, "time_from": "none"}  # nothing to be seen and no time: it is in no event
-    return {**values, **_time(exif.taken_raw, exif.subsecond_s, "exif", path)}
+    return {**values, **_time(exif.taken_raw, exif.subsecond_s, "exif", task)}
 
 
 def _clip(task: Task, path: Path, thumb_to: Path | None) -> dict[str, Any]:
@@ -69,16 +73,20 @@ def _clip(task: Task, path: Path, thumb_to: Path | None) -> dict[str, Any]:
         "height": facts.height,
         "duration_s": facts.duration_s,
         "problem": _problem(task.told, facts.problems),
-        **_time(raw, None, "clip", path),
+        **_time(raw, None, "clip", task),
     }
 
 
-def _time(raw: datetime | None, subsecond_s: float | None, source: str, path: Path) -> dict[str, Any]:
-    """The time by the camera; else by the file, which is an instant already."""
+def _time(raw: datetime | None, subsecond_s: float | None, source: str, task: Task) -> dict[str, Any]:
+    """The time by the camera; else that of the file on the card, which is an instant already.
+
+    The bag's papers have it; the file in the archive may have lost it on its way through other disks.
+    """
     if raw is not None:
         ms = 0 if subsecond_s is None else min(999, int(subsecond_s * 1000 + 1e-6))
         return {"taken_raw": raw.replace(tzinfo=UTC), "subsecond_ms": ms, "time_from": source}
-    changed = datetime.fromtimestamp(int(path.stat().st_mtime), UTC)
+    seconds = int(Path(task.path).stat().st_mtime) if task.changed_ns is None else task.changed_ns // 10**9
+    changed = datetime.fromtimestamp(seconds, UTC)
     return {"taken_raw": changed, "subsecond_ms": 0, "time_from": "file"}
 
 

@@ -15,6 +15,7 @@ from django.db import connection
 from django.db.models import QuerySet
 
 from trod import engine
+from trod.archive import times
 from trod.web import home
 from trod.web.catalogue import eye
 from trod.web.catalogue.line import Line
@@ -63,7 +64,11 @@ def read(pictures: QuerySet[Picture], line: Line, *, workers: int | None = None,
     if not todo:
         return 0
     tasks = []
+    changed: dict[str, dict[str, int]] = {}  # by bag
     for pk, path, sha256, kind, told in todo:
+        bag, _, below = path.partition("/data/")
+        if bag not in changed:
+            changed[bag] = times.read(root.joinpath(*bag.split("/")))
         thumb = home.thumb_path(sha256)
         wanted = remake or not thumb.exists()
         tasks.append(
@@ -74,6 +79,7 @@ def read(pictures: QuerySet[Picture], line: Line, *, workers: int | None = None,
                 kind == Picture.Kind.CLIP,
                 str(thumb) if wanted else None,
                 told,
+                changed[bag].get(f"data/{below}"),
             )
         )
     if workers is None:
