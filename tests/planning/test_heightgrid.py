@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import math
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -143,3 +145,59 @@ def test_a_grid_in_metres_is_refused_since_nobody_says_of_which_projection() -> 
 def test_a_place_outside_the_grid_is_refused() -> None:
     with pytest.raises(WrongInput, match="a point inside the height grid"):
         heightgrid.hills_around(walled(), latitude_deg=46.0, longitude_deg=13.9)
+
+
+class Endless(io.TextIOBase):
+    """A file that holds a heading and then numbers without end; it counts what is read of it."""
+
+    def __init__(self, head: str, piece: str) -> None:
+        self.head, self.piece, self.taken = head, piece, 0
+
+    def read(self, size: int = -1) -> str:  # type: ignore[override]
+        text, self.head = (self.head or (self.piece * (size // len(self.piece) + 1))[:size]), ""
+        self.taken += len(text)
+        return text
+
+
+HEAD = "ncols 4\nnrows 3\nxllcorner 0\nyllcorner 0\ncellsize 1\n"
+
+
+def test_a_file_with_more_numbers_than_it_says_is_left_off_at_once() -> None:
+    file = Endless(HEAD, "1 ")
+    with pytest.raises(WrongInput, match="more than 12 numbers"):
+        read_ascii_grid(file)
+
+    assert file.taken < 3 * heightgrid.PIECE
+
+
+def test_a_number_without_end_and_blanks_without_end_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(heightgrid, "HEIGHTS_FILE_BYTES", 4 * heightgrid.PIECE)
+    with pytest.raises(WrongInput, match="numbers in all cells"):
+        read_ascii_grid(Endless(HEAD, "1"))
+    with pytest.raises(WrongInput, match="more characters"):
+        read_ascii_grid(Endless(HEAD, " "))
+
+
+@pytest.mark.parametrize("piece", [1, 2, 3, 7, 60, 61, 62, 1000])
+def test_a_number_that_lies_across_two_pieces_is_one(piece: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = HEAD + "\n".join(f"{n}.25 -{n}e1  {n}\t{n}" for n in (11, 22, 33))
+    whole = read_ascii_grid(text).heights
+    monkeypatch.setattr(heightgrid, "PIECE", max(piece, len(HEAD)))
+
+    assert np.array_equal(read_ascii_grid(io.StringIO(text)).heights, whole)
+    assert whole[0].tolist() == [11.25, -110, 11, 11]
+
+
+def test_a_large_grid_takes_four_bytes_a_cell_and_little_more() -> None:
+    side = 2000
+    text = f"ncols {side}\nnrows {side}\nxllcorner 0\nyllcorner 0\ncellsize 1\n" + "1 " * side * side
+    tracemalloc.start()
+    try:
+        grid = read_ascii_grid(io.StringIO(text))
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+
+    assert grid.heights.shape == (side, side)
+    # The copy that StringIO makes of the text (4 bytes a character) is not the reader's.
+    assert most < 4 * side * side + 4 * len(text) + 40_000_000

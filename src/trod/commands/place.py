@@ -300,16 +300,16 @@ def _of_file(path: Path) -> dict[str, Any]:
 
 def _hills(path: Path, lat: float, lon: float) -> str:
     """The hills around a place, as a dial."""
-    from trod.planning.heightgrid import MOST_BYTES as MOST
+    from trod.limits import HEIGHTS_FILE_BYTES as MOST
     from trod.planning.heightgrid import hills_around
 
     try:
         if path.stat().st_size > MOST:
             raise WrongInput("--heights", got=f"{path.stat().st_size} bytes", needed=f"at most {MOST}")
-        text = path.read_text("utf-8", errors="replace")
+        with path.open(encoding="utf-8", errors="replace") as file:
+            return hills_around(file, latitude_deg=lat, longitude_deg=lon).text
     except OSError as trouble:
         raise WrongInput("--heights", got=str(path), needed=f"a file that can be read ({trouble.strerror})") from trouble
-    return hills_around(text, latitude_deg=lat, longitude_deg=lon).text
 
 
 def _catalogue() -> bool:

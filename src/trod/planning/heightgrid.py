@@ -6,23 +6,27 @@ so that no package is needed; other formats turn into it with any geographic too
 
 from __future__ import annotations
 
+import io
 import math
 from dataclasses import dataclass
+from typing import Any, TextIO
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trod.errors import WrongInput
+from trod.limits import HEIGHTS_CELLS, HEIGHTS_FILE_BYTES
 from trod.planning.site import Horizon
 
 Floats = NDArray[np.float64]
+Heights = NDArray[np.floating[Any]]
 
 EARTH_M = 6_371_008.8  # mean radius, IUGG
 # Light bends with the ground by about a seventh of its curve; surveyors' usual figure (from memory).
 REFRACTION = 0.13
 METRES_PER_DEGREE = math.pi * EARTH_M / 180
-MOST_CELLS = 40_000_000
-MOST_BYTES = 400_000_000
+PIECE = 1 << 18  # characters read at once
+LONGEST_NUMBER = 64
 
 
 @dataclass(frozen=True)
@@ -32,7 +36,7 @@ class HeightGrid:
     west, south : outer edge of the corner cell; cell : its side; all in metres, or in degrees when `degrees`.
     """
 
-    heights: Floats
+    heights: Heights
     west: float
     south: float
     cell: float
@@ -65,33 +69,24 @@ class HeightGrid:
         return np.where(inside, found, np.nan)
 
 
-def read_ascii_grid(text: str, *, degrees: bool = False) -> HeightGrid:
-    """An ESRI ASCII grid. degrees : its x and y are longitude and latitude.
+def read_ascii_grid(text: str | TextIO, *, degrees: bool = False) -> HeightGrid:
+    """An ESRI ASCII grid, as text or as an open file, which is read a piece at a time.
 
-    Raises WrongInput that names what is missing. xllcenter/yllcenter and a missing NODATA_value are allowed.
+    degrees : its x and y are longitude and latitude.
+    Raises WrongInput that names what is missing. xllcenter/yllcenter and a missing NODATA_value are allowed. Heights
+    are held in 4 bytes each (to half a millimetre at 8,000 m), so a file takes at most 160 MB of memory.
     """
-    if len(text) > MOST_BYTES:
-        raise WrongInput("height grid", got=f"{len(text)} characters", needed=f"at most {MOST_BYTES}")
-    lines = text.splitlines()
-    head: dict[str, float] = {}
-    at = 0
-    while at < len(lines) and at < 8:
-        words = lines[at].split()
-        if len(words) != 2 or not words[0][:1].isalpha() or words[0].lower() == "nan":
-            break
-        try:
-            head[words[0].lower()] = float(words[1])
-        except ValueError:
-            raise WrongInput(f"height grid, line {at + 1}", got=lines[at][:60], needed="a name and a number") from None
-        at += 1
+    file = io.StringIO(text) if isinstance(text, str) else text
+    first = file.read(PIECE)
+    head, rest = _heading(first)
     for name in ("ncols", "nrows", "cellsize"):
         if name not in head:
             raise WrongInput("height grid", got="no " + name, needed="heading lines of an ESRI ASCII grid")
     if not all(math.isfinite(value) for name, value in head.items() if name != "nodata_value"):
         raise WrongInput("height grid", got="a heading line that is not finite", needed="finite numbers")
     columns, rows, cell = int(head["ncols"]), int(head["nrows"]), head["cellsize"]
-    if not (columns >= 2 and rows >= 2 and columns * rows <= MOST_CELLS):
-        raise WrongInput("height grid", got=f"{columns} by {rows}", needed=f"2 by 2 to {MOST_CELLS} cells in all")
+    if not (columns >= 2 and rows >= 2 and columns * rows <= HEIGHTS_CELLS):
+        raise WrongInput("height grid", got=f"{columns} by {rows}", needed=f"2 by 2 to {HEIGHTS_CELLS} cells in all")
     corners = []
     for axis in ("x", "y"):
         if f"{axis}llcorner" in head:
@@ -100,17 +95,59 @@ def read_ascii_grid(text: str, *, degrees: bool = False) -> HeightGrid:
             corners.append(head[f"{axis}llcenter"] - cell / 2)
         else:
             raise WrongInput("height grid", got=f"no {axis}llcorner", needed="heading lines of an ESRI ASCII grid")
-    try:
-        values = np.array(" ".join(lines[at:]).split(), dtype=np.float64)
-    except ValueError as error:
-        raise WrongInput("height grid", got=str(error)[:80], needed="numbers in all cells") from error
-    if values.size != rows * columns:
-        raise WrongInput(
-            "height grid", got=f"{values.size} numbers", needed=f"{rows * columns} ({rows} rows of {columns})"
-        )
-    heights = values.reshape(rows, columns)
-    heights[heights == head.get("nodata_value", -9999.0)] = np.nan
-    return HeightGrid(heights, west=corners[0], south=corners[1], cell=cell, degrees=degrees)
+    heights = np.empty(rows * columns, dtype=np.float32)
+    _fill(heights, rest, file, nodata=head.get("nodata_value", -9999.0), shape=(rows, columns), so_far=len(first))
+    return HeightGrid(heights.reshape(rows, columns), west=corners[0], south=corners[1], cell=cell, degrees=degrees)
+
+
+def _heading(text: str) -> tuple[dict[str, float], str]:
+    """The heading lines by name, in small letters, and what stands after them."""
+    head: dict[str, float] = {}
+    lines = text[:4096].splitlines(keepends=True)
+    used = 0
+    for number, line in enumerate(lines[:8], 1):
+        words = line.split()
+        if len(words) != 2 or not words[0][:1].isalpha() or words[0].lower() == "nan":
+            break
+        try:
+            head[words[0].lower()] = float(words[1])
+        except ValueError:
+            raise WrongInput(f"height grid, line {number}", got=line[:60], needed="a name and a number") from None
+        used += len(line)
+    return head, text[used:]
+
+
+def _fill(
+    heights: NDArray[np.float32], text: str, file: TextIO, *, nodata: float, shape: tuple[int, int], so_far: int
+) -> None:
+    """Put the numbers of a text, and of what is left of its file, into an array that they must just fill."""
+    needed = f"{heights.size} ({shape[0]} rows of {shape[1]})"
+    at, cut = 0, ""
+    while True:
+        more = file.read(PIECE)
+        so_far += len(more)
+        if so_far > HEIGHTS_FILE_BYTES:
+            raise WrongInput("height grid", got="more characters", needed=f"at most {HEIGHTS_FILE_BYTES}")
+        words = (cut + text).split()
+        # A number may lie across two pieces.
+        cut = words.pop() if more and words and not text[-1:].isspace() else ""
+        if len(cut) > LONGEST_NUMBER:
+            raise WrongInput("height grid", got=cut[:40], needed="numbers in all cells")
+        if at + len(words) > heights.size:
+            raise WrongInput("height grid", got=f"more than {heights.size} numbers", needed=needed)
+        try:
+            values = np.array(words, dtype=np.float64)
+        except ValueError as error:
+            raise WrongInput("height grid", got=str(error)[:80], needed="numbers in all cells") from error
+        values[values == nodata] = np.nan
+        with np.errstate(over="ignore"):
+            heights[at : at + values.size] = values
+        at += values.size
+        if not more:
+            break
+        text = more
+    if at != heights.size:
+        raise WrongInput("height grid", got=f"{at} numbers", needed=needed)
 
 
 def horizon_from(
@@ -156,7 +193,7 @@ def horizon_from(
     return Horizon(tuple(points))
 
 
-def hills_around(text: str, *, latitude_deg: float, longitude_deg: float, eye_m: float = 1.0) -> Horizon:
+def hills_around(text: str | TextIO, *, latitude_deg: float, longitude_deg: float, eye_m: float = 1.0) -> Horizon:
     """The horizon of a place from an ESRI ASCII grid whose x and y are longitude and latitude.
 
     Raises WrongInput for a grid in metres (nobody says of which projection), and for a place outside it.

@@ -18,6 +18,10 @@ class TrodConfig(AppConfig):
         post_migrate.connect(guard_overlaps, sender=self, dispatch_uid="trod-guard-overlaps")
 
         # Every change of a record is written beside the pictures too.
-        from trod.web.catalogue.ledger import watch_records
+        from trod.web.catalogue.ledger import BY_MODEL, watch_records
 
         watch_records()
+
+        from trod.web.seen import watch_changes
+
+        watch_changes(BY_MODEL)

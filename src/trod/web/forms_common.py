@@ -25,6 +25,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 
 from trod import units as conversions
 from trod import watch
+from trod.web import seen
 from trod.web.models import Reserve
 from trod.web.models.overlap import MESSAGE as OVERLAP
 from trod.web.models.overlap import NAME as OVERLAP_NAME
@@ -33,6 +34,9 @@ from trod.web.models.overlap import NAME as OVERLAP_NAME
 KEPT_NAMES = frozenset(
     {"con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in range(1, 10))}
 )
+
+
+OVERTAKEN = "Somebody changed or deleted this at the same moment. What you typed still stands here: keep it again."
 
 
 # Units ------------------------------------------------------------------------------------------------------
@@ -205,8 +209,9 @@ def limits(model: type[models.Model]) -> dict[str, tuple[float | None, float | N
     return found
 
 
-class RecordForm(forms.ModelForm):
+class RecordForm(seen.Weighed, forms.ModelForm):
     """A record's form. Groups are (legend, fields, open?); the first is what is needed, others fold away.
+    What others changed since the page was made is merged in, or asked about: see `trod.web.seen`.
 
     reserve, units, person : of whoever types.
     """
@@ -226,6 +231,7 @@ class RecordForm(forms.ModelForm):
     ) -> None:
         self.reserve, self.units, self.person = reserve, units, person
         super().__init__(data, files, **more)
+        self.begin_weighing()
         self.limits = limits(self._meta.model)
         zone = reserve.zone if reserve else "UTC"
         for name, field in self.fields.items():
@@ -258,6 +264,13 @@ class RecordForm(forms.ModelForm):
     def _told(self, name: str, value: float) -> str:
         unit = unit_of(name, self.units)
         return f"{value / unit.stored:.3g} {unit.sign}" if unit and unit.stored != 1 else f"{value:g}"
+
+    def full_clean(self) -> None:
+        if self.is_bound:
+            self.weigh()
+        super().full_clean()
+        if self.is_bound:
+            self.tell_conflicts()
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or self.cleaned_data
@@ -310,6 +323,9 @@ class RecordForm(forms.ModelForm):
             row.slug = free_slug(type(row), slug_from(self.slug_text(), self.slug_otherwise))
         try:
             with transaction.atomic():
+                if self.is_overtaken():
+                    self.add_error(None, OVERTAKEN)
+                    return None
                 self.save()
         except IntegrityError as trouble:
             self.refused(trouble)
@@ -360,6 +376,7 @@ def form_page(
     """
     if request.method == "POST" and form.is_valid() and (row := form.keep()) is not None:
         messages.success(request, kept.format(row=row))
+        tell_merged(request, form)
         return redirect(back_to(request, after(row) if after else back))
     context = {
         "form": form,
@@ -371,7 +388,20 @@ def form_page(
         "next": request.POST.get("next") or request.GET.get("next") or "",
         **more,
     }
-    return render(request, template, context, status=422 if form.is_bound else 200)
+    return render(request, template, context, status=status_of(form))
+
+
+def status_of(form: RecordForm) -> int:
+    """The status of a form's page: 200 fresh, 409 when others changed the same, 422 for what cannot be kept."""
+    return (409 if form.conflicts else 422) if form.is_bound else 200
+
+
+def tell_merged(request: HttpRequest, form: RecordForm) -> None:
+    """Say what others changed meanwhile, and that it stays."""
+    if form.merged:
+        last = form.meanwhile_by
+        who = f"{last} changed" if last else "Somebody changed"
+        messages.info(request, f"{who} this meanwhile; that stays too: {', '.join(form.merged)}.")
 
 
 # Deleting ---------------------------------------------------------------------------------------------------
@@ -427,6 +457,7 @@ def delete_page(
     held_by = why_not(row)
     alone = not held_by and stands_alone(row)
     if request.method == "POST" and not held_by:
+        seen.check(request, row, mine=f"delete {name}")
         saved = serializers.serialize("json", [row]) if alone else ""
         with transaction.atomic():
             row.delete()
@@ -436,7 +467,7 @@ def delete_page(
         else:
             messages.success(request, f"{name} is deleted.")
         return redirect(after)
-    context = {"name": name, "held_by": held_by, "alone": alone, "back": back, "instead": instead}
+    context = {"row": row, "name": name, "held_by": held_by, "alone": alone, "back": back, "instead": instead}
     return render(
         request, "trod/parts/delete_page.html", context, status=409 if request.method == "POST" else 200
     )
@@ -446,8 +477,8 @@ def put_back(request: HttpRequest) -> tuple[bool, str]:
     """Undo the last deletion or list of this session: delete what was made, put back what was. "
     "Gives whether it was done, and where to go."""
     held = request.session.pop("undo", None)
-    if not held:
-        return False, "/"
+    if not held or seen.undo_is_overtaken(held):
+        return False, (held or {}).get("next", "/")
     try:
         with transaction.atomic():
             # Through the rows' own save and delete, so that those who watch the records hear of it.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from trod import limits
 from trod.web import database, home
 
 HERE = Path(__file__).parent
@@ -37,6 +38,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "trod.web.access.DoorMiddleware",
+    "trod.web.seen.SeenMiddleware",
     "trod.web.access.HeadersMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
@@ -90,7 +92,9 @@ CSRF_COOKIE_SAMESITE = "Lax"
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
+DATA_UPLOAD_MAX_NUMBER_FIELDS = limits.FORM_FIELDS
+DATA_UPLOAD_MAX_NUMBER_FILES = limits.FORM_FILES
+DATA_UPLOAD_MAX_MEMORY_SIZE = limits.FORM_BYTES
 SILENCED_SYSTEM_CHECKS: list[str] = []
 LOGGING = {
     "version": 1,

@@ -14,12 +14,13 @@ from trod import units as conversions
 from trod.errors import NotEnoughEvidence, WrongInput
 from trod.planning import animals, calibrate
 from trod.planning.crossing import Path
+from trod.web import seen
 from trod.web.access import person
 from trod.web.bench import evidence, pages, walks
 from trod.web.bench.shared import offer_undo, site_of
 from trod.web.catalogue import usual
 from trod.web.catalogue.specs import spec_of
-from trod.web.forms_common import delete_page, units_for
+from trod.web.forms_common import delete_page, status_of, tell_merged, units_for
 from trod.web.models import CameraModel, Deployment, Site, WalkTest
 
 COUNT_BOXES = (
@@ -106,6 +107,7 @@ def keep(request: HttpRequest, slug: str) -> HttpResponse:
     if says is None or not says.keep:
         messages.error(request, "The walks noted so far tell no figure well enough to keep it.")
         return redirect(back)
+    seen.check(request, model, only=("measured",), mine="the figures of the walk tests")
     offer_undo(request, [model], what=f"Put {model} back as it was", after=back)
     model.measured = {**(model.measured or {}), **dict(says.keep)}
     model.save(update_fields=["measured"])
@@ -125,16 +127,18 @@ def walk_test(request: HttpRequest, slug: str, uuid: Any = None) -> HttpResponse
         return redirect("cameras:deployment_new")
     model = deployment.camera.model
     back = reverse("bench:field", args=[slug]) + (f"?model={model.slug}" if model else "")
+    lines, problems, found = walks.lines_of(row, units), [], []
+    if request.method == "POST":
+        lines, found = walks.read(request.POST, units)
     form = walks.WalkTestForm(
         request.POST or None,
+        found=found,
         instance=row or WalkTest(deployment=deployment),
         reserve=site.reserve,
         units=units,
         person=person(request),
     )
-    lines, problems = walks.lines_of(row, units), []
     if request.method == "POST":
-        lines, found = walks.read(request.POST, units)
         wrong = [line["n"] for line in lines if line["error"]]
         if request.POST.get("more"):
             empty = {"offset": "", "angle": "90", "away": "away", "speed": "1.2", "got": "", "error": ""}
@@ -144,9 +148,10 @@ def walk_test(request: HttpRequest, slug: str, uuid: Any = None) -> HttpResponse
         elif not found:
             problems = ["No walk is noted: say of at least one what its first picture shows."]
         elif form.is_valid():
-            form.instance.walks = found
+            form.instance.walks = kept = form.found
             if form.keep() is not None:
-                messages.success(request, f"{len(found)} walk{'s' if len(found) > 1 else ''} noted.")
+                messages.success(request, f"{len(kept)} walk{'s' if len(kept) > 1 else ''} noted.")
+                tell_merged(request, form)
                 return redirect(back)
     kept_speed = next((float(line["speed"]) for line in lines if _is_odd_speed(line["speed"])), None)
     context = {
@@ -164,7 +169,8 @@ def walk_test(request: HttpRequest, slug: str, uuid: Any = None) -> HttpResponse
         "length_sign": "ft" if units == "us" else "m",
         "delete_url": reverse("bench:walk_test_delete", args=[slug, row.uuid]) if row else "",
     }
-    return render(request, "trod/bench/walk_test.html", context, status=422 if problems or form.errors else 200)
+    status = 422 if problems else status_of(form) if form.errors else 200
+    return render(request, "trod/bench/walk_test.html", context, status=status)
 
 
 def _is_odd_speed(text: str) -> bool:

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import io
+import threading
+from typing import TextIO
+
 from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -10,11 +14,15 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
 from trod.errors import WrongInput
+from trod.limits import HEIGHTS_PAGE_BYTES  # `trod place --heights` reads larger ones
 from trod.planning.heightgrid import hills_around
+from trod.planning.site import Horizon
+from trod.web import seen
 from trod.web.bench.shared import offer_undo, site_of
 from trod.web.models import Site
 
-MOST_BYTES = 40_000_000  # through the browser; `trod place --heights` reads larger ones
+_turn = threading.Lock()  # one grid at a time is held in memory
+BUSY = "Another height grid is being read just now. Try again in a moment."
 
 
 class HillsForm(forms.Form):
@@ -24,14 +32,14 @@ class HillsForm(forms.Form):
         label="The height grid", help_text="an ESRI ASCII grid (.asc) in degrees, of a few kilometres around"
     )
 
-    def clean_file(self) -> str:
+    def clean_file(self) -> TextIO:
         file = self.cleaned_data["file"]
-        if file.size > MOST_BYTES:
+        if file.size > HEIGHTS_PAGE_BYTES:
             raise forms.ValidationError(
-                f"{file.size / 1e6:.0f} MB came; needed: at most {MOST_BYTES // 1_000_000} MB. "
+                f"{file.size / 1e6:.0f} MB came; needed: at most {HEIGHTS_PAGE_BYTES // 1_000_000} MB. "
                 "Cut it to some kilometres around the site."
             )
-        return file.read().decode("utf-8", errors="replace")
+        return io.TextIOWrapper(file, "utf-8", errors="replace")
 
 
 @require_http_methods(["GET", "POST"])
@@ -41,13 +49,15 @@ def hills(request: HttpRequest, slug: str) -> HttpResponse:
     back = reverse("bench:bench", args=[slug])
     form = HillsForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
+        found = None
         try:
-            found = hills_around(
-                form.cleaned_data["file"], latitude_deg=site.latitude, longitude_deg=site.longitude
-            )
+            found = _read(form.cleaned_data["file"], site)
+            if found is None:
+                form.add_error("file", BUSY)
         except WrongInput as trouble:
             form.add_error("file", str(trouble))
-        else:
+        if found is not None:
+            seen.check(request, site, only=("ground",), mine="the hills of your grid")
             highest = max(found.points, key=lambda point: point[1])
             offer_undo(request, [Site.objects.get(pk=site.pk)], what="Put the site back as it was", after=back)
             site.ground = {**(site.ground if isinstance(site.ground, dict) else {}), "horizon": found.text}
@@ -66,3 +76,13 @@ def hills(request: HttpRequest, slug: str) -> HttpResponse:
         {"site": site, "form": form, "kept": kept, "here": "ground"},
         status=422 if form.is_bound else 200,
     )
+
+
+def _read(file: TextIO, site: Site) -> Horizon | None:
+    """The hills around a site; None when another grid is being read and does not come to its end."""
+    if not _turn.acquire(timeout=1):
+        return None
+    try:
+        return hills_around(file, latitude_deg=site.latitude, longitude_deg=site.longitude)
+    finally:
+        _turn.release()

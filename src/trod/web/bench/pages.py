@@ -71,6 +71,9 @@ def dials_of(site: Site) -> dict[str, Any]:
     return found | {name: kept[name] for name in SITE_GROUND if kept.get(name) not in (None, "", [])}
 
 
+PLACE_COLUMNS = (*SITE_COLUMNS, "ground")  # what `tell_place` writes
+
+
 def tell_place(site: Site, dials: Mapping[str, Any]) -> None:
     """Write what was told of the place into a site's columns and its `ground`, without saving it.
 

@@ -22,6 +22,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from trod.errors import Stopped, WrongInput
 from trod.planning import animals
+from trod.web import seen
 from trod.web.access import person
 from trod.web.bench import answers, curve, evidence, pages
 from trod.web.bench.forms import LIMITS, BenchForm, out_of_place
@@ -32,6 +33,7 @@ from trod.web.forms_common import units_for
 from trod.web.models import Deployment, Placement, Site
 
 NAME_LONG = 80
+WAY = ("name", "camera_model", "animal", "dials", "chosen")
 
 
 def _year() -> int:
@@ -135,6 +137,7 @@ def bench(request: HttpRequest, slug: str) -> HttpResponse:
         "open_groups": form.open_groups(),
         "months": form.months(),
         "hidden": out_of_place(form.told.get("feature") or "trail"),
+        "shown_rows": [site, *(k.row for k in kept)],
         "full": len(kept) >= pages.MOST_KEPT,
         "standing": _standing(site),
     }
@@ -236,6 +239,7 @@ def keep(request: HttpRequest, slug: str) -> HttpResponse:
         return redirect(f"{back}#keep")
     _, model = pages.spec_for(form.camera_model)
     if over is not None:
+        seen.check(request, over, only=WAY, mine=f"{name or over.name} in its place")
         offer_undo(request, [over], what=f"Put {over.name or 'it'} back as it was", after=back)
     row = over or Placement(site=site)
     row.name = name or row.name
@@ -261,6 +265,7 @@ def place(request: HttpRequest, slug: str) -> HttpResponse:
     if question is None:
         messages.error(request, "Not written down: " + " ".join(_problems(form)))
         return redirect(back)
+    seen.check(request, site, only=pages.PLACE_COLUMNS, mine="the place as it is dialled in")
     offer_undo(request, [Site.objects.get(pk=site.pk)], what="Put the site back as it was", after=back)
     pages.tell_place(site, form.dials())
     site.save()
@@ -304,6 +309,7 @@ def rename(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
     row = _placement(slug, uuid)
     name = " ".join(request.POST.get("name", "").split())[:NAME_LONG]
     if name:
+        seen.check(request, row, only=("name",), mine=f"the name “{name}”")
         row.name = name
         row.save(update_fields=["name"])
         messages.success(request, f"It is called “{name}” now.")
@@ -321,6 +327,8 @@ def choose(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
 def _choose(request: HttpRequest, row: Placement) -> HttpResponse:
     with transaction.atomic():
         Site.objects.select_for_update().get(pk=row.site_id)  # one choice at a time
+        for one in row.site.placements.all():
+            seen.check(request, one, only=("chosen",), mine=f"“{row}” chosen")
         for other in row.site.placements.filter(chosen=True).exclude(pk=row.pk):
             other.chosen = False
             other.save(update_fields=["chosen"])
@@ -336,6 +344,7 @@ def _choose(request: HttpRequest, row: Placement) -> HttpResponse:
 def delete(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
     """Delete a kept way; it can be put back."""
     row = _placement(slug, uuid)
+    seen.check(request, row, only=WAY, mine=f"“{row}” deleted")
     after = reverse("bench:beside", args=[slug])
     name = row.name or f"Way {row.turn}"
     hung = row.deployments.count()

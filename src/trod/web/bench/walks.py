@@ -9,6 +9,7 @@ from typing import Any
 from django.utils import timezone
 
 from trod import units as conversions
+from trod.web import seen
 from trod.web.bench.evidence import FASTEST_MPS, GOT_WORDS, SLOWEST_MPS
 from trod.web.forms_common import LocalMoment, RecordForm
 from trod.web.models import WalkTest
@@ -51,10 +52,20 @@ class WalkTestForm(RecordForm):
         fields = ("at", "by", "note")
         labels = {"by": "Walked by"}
 
-    def __init__(self, *args: Any, **more: Any) -> None:
+    def __init__(self, *args: Any, found: Any = (), **more: Any) -> None:
+        self.found = list(found)
         super().__init__(*args, **more)
         if not self.instance.pk:
             self.initial |= {"at": timezone.now(), "by": self.person}
+
+    def unseen(self) -> dict[str, str]:
+        return {"walks": seen.mark(self.instance.walks)}
+
+    def unseen_is_changed(self, name: str) -> bool:
+        return bool(self.found != self.instance.walks)
+
+    def leave_unseen(self, name: str) -> None:
+        self.found = self.instance.walks
 
 
 def lines_of(test: WalkTest | None, units: str) -> list[dict[str, Any]]:

@@ -202,6 +202,7 @@ class EndForm(RecordForm):
     """Take a camera down."""
 
     groups = (("", ("end", "found", "bring", "note_more"), True),)
+    offered = ("end",)
     end = LocalMoment(label="Taken down")
     found = forms.ChoiceField(label="State on arrival", choices=Visit.Arrival, initial=Visit.Arrival.WORKING)
     bring = forms.BooleanField(

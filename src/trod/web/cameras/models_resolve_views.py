@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from trod import __version__, watch
+from trod.web import seen
 from trod.web.access import person
 from trod.web.cameras import models_picture, models_resolve
 from trod.web.cameras.models_resolve import BesideForm, Found, OrdinaryForm, TargetForm
@@ -172,6 +173,7 @@ def resolves_keep(request: HttpRequest, slug: str, token: str) -> HttpResponse:
     if work is None or not isinstance(work.result, Found) or work.result.slug != slug or work.result.kind != "target":
         messages.error(request, "That measurement is no longer held, so nothing was kept. Bring the pictures again.")
         return redirect("cameras:resolves", slug=slug)
+    seen.check(request, row, only=("measured",), mine="what was measured just now")
     before = serializers.serialize("json", [row])
     reserve = Reserve.objects.order_by("id").first()
     today = watch.local(timezone.now(), reserve.zone if reserve else "UTC").date()

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_POST
 from trod.archive.card import scan
 from trod.archive.names import printable
 from trod.errors import TrodError
-from trod.web import home, jobs
+from trod.web import home, jobs, seen
 from trod.web.access import person
 from trod.web.cards import pages, places
 from trod.web.catalogue import propose, records, take_in, watch
@@ -140,6 +140,7 @@ def place(request: HttpRequest, name: str) -> HttpResponse:
     """Say where an unplaced intake comes from."""
     row = get_object_or_404(Intake, name=name)
     deployment = get_object_or_404(Deployment, slug=request.POST.get("deployment", ""))
+    seen.check(request, row, only=("deployment",), mine=f"it comes from {deployment}")
     jobs.ask("place", {"intake": row.name, "deployment": deployment.slug}, by=person(request))
     return redirect("cards:intake", name=name)
 
@@ -148,6 +149,8 @@ def place(request: HttpRequest, name: str) -> HttpResponse:
 def accept(request: HttpRequest, name: str) -> HttpResponse:
     """A person says of the damaged files that they may go with the card, or takes that back."""
     row = get_object_or_404(Intake.objects.select_related("card"), name=name)
+    words = "the damaged files may stay" if request.POST.get("what") == "take-back" else "the damaged files may go"
+    seen.check(request, row, only=("accepted_at", "accepted_by"), mine=words)
     if request.POST.get("what") == "take-back":
         take_in.take_back_acceptance(row)
     elif row.verdict.has_damage:

@@ -6,11 +6,12 @@ from pathlib import Path
 
 from trod.archive import disk
 from trod.errors import WrongInput
+from trod.limits import HEIGHTS_PAGE_BYTES
 from trod.planning.heightgrid import HeightGrid, read_ascii_grid
 from trod.web import home
 from trod.web.models import Reserve
 
-MOST_BYTES = 40_000_000  # through the browser
+MOST_BYTES = HEIGHTS_PAGE_BYTES
 _held: dict[Path, tuple[tuple[int, int], HeightGrid | None]] = {}
 
 
@@ -36,7 +37,8 @@ def grid_of(reserve: Reserve) -> HeightGrid | None:
     held = _held.get(path)
     if held is None or held[0] != mark:
         try:
-            grid: HeightGrid | None = read_ascii_grid(path.read_text(encoding="utf-8", errors="replace"), degrees=True)
+            with path.open(encoding="utf-8", errors="replace") as file:
+                grid: HeightGrid | None = read_ascii_grid(file, degrees=True)
         except (OSError, WrongInput):
             grid = None
         if len(_held) > 8:

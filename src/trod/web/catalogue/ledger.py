@@ -330,6 +330,11 @@ def quiet() -> Iterator[None]:
         _pending.quiet -= 1
 
 
+def is_quiet() -> bool:
+    """Whether this thread is loading, or writes once at its own end."""
+    return _pending.quiet > 0
+
+
 def flush() -> None:
     """Write what changed in this thread since the last time."""
     if _pending.quiet:

@@ -6,6 +6,7 @@ from calendar import month_name
 from typing import Any
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -14,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from trod import watch
 from trod.errors import WrongInput
-from trod.web import lists
+from trod.web import lists, seen
 from trod.web.access import person
 from trod.web.forms_common import delete_page, form_page, units_for, whole
 from trod.web.ground import pages, seasons
@@ -173,8 +174,10 @@ def tracks(request: HttpRequest) -> HttpResponse:
                 for f in pages.features(reserve.boundary)
                 if "Polygon" in ((f.get("geometry") or {}).get("type") or "")
             ]
-            reserve.boundary = {"type": "FeatureCollection", "features": kept} if kept else None
-            reserve.save(update_fields=["boundary"])
+            with transaction.atomic():
+                seen.check(request, reserve, only=("boundary",), mine="the lines taken off the map")
+                reserve.boundary = {"type": "FeatureCollection", "features": kept} if kept else None
+                reserve.save(update_fields=["boundary"])
             messages.success(request, "The lines are taken off the map; the boundary stays.")
         return redirect("ground:tracks")
     if request.method == "POST" and form.is_valid():
@@ -190,7 +193,9 @@ def tracks(request: HttpRequest) -> HttpResponse:
         except WrongInput as trouble:
             form.add_error("file", str(trouble))
         else:
-            reserve.save(update_fields=["boundary"])
+            with transaction.atomic():
+                seen.check(request, reserve, only=("boundary",), mine=f"the tracks of {file.name[:80]} on the map")
+                reserve.save(update_fields=["boundary"])
             messages.success(request, f"{len(lines)} track{'s are' if len(lines) > 1 else ' is'} on the map.")
             return redirect("ground:ground")
     shapes = pages.features(reserve.boundary)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
+from trod.web import seen
 from trod.web.keeping import cards
 from trod.web.keeping.common import HERE, can_undo, the_reserve
 from trod.web.models import Card
@@ -87,8 +89,10 @@ def card_state(request: HttpRequest, pk: int) -> HttpResponse:
     state = request.POST.get("state", "")
     back = reverse("keeping:card", args=[pk])
     if state in Card.State.values and state != row.state:
-        can_undo(request, f"Put {row} back as it was", back, before=[Card.objects.get(pk=pk)])
-        row.state = state
-        row.save(update_fields=["state"])
+        with transaction.atomic():
+            seen.check(request, row, only=("state",), mine=str(Card.State(state).label))
+            can_undo(request, f"Put {row} back as it was", back, before=[Card.objects.get(pk=pk)])
+            row.state = state
+            row.save(update_fields=["state"])
         messages.success(request, f"{row}: {row.get_state_display()}.", extra_tags="undo")
     return redirect(back)

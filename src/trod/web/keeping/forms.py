@@ -8,6 +8,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from trod.planning.cells import CELLS
+from trod.web import seen
 from trod.web.forms_common import DayInput, LocalMoment, RecordForm
 from trod.web.models import Booking, Camera, CostYear, Deployment, Lock, Mishap, Site, StockItem
 
@@ -58,6 +59,14 @@ class LockForm(RecordForm):
                 self.fields[name].help_text = f"one is kept; {KEPT}" if kept else "none is kept"
         else:
             del self.fields["forget"]
+
+    def unseen(self) -> dict[str, str]:
+        key, combination = self.instance.key_number, self.instance.combination
+        return {
+            "new_key_number": seen.mark(key),
+            "new_combination": seen.mark(combination),
+            "forget": seen.mark([key, combination]),
+        }
 
     def clean(self) -> dict[str, Any]:
         data = super().clean()

@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from trod import watch
+from trod.web import seen
 from trod.web.forms_common import delete_page, form_page
 from trod.web.keeping import mishaps
 from trod.web.keeping.common import HERE, can_undo, who
@@ -32,6 +33,7 @@ def log(request: HttpRequest) -> HttpResponse:
     rest = [r for r in found if r.borrowed and r.suggested is not None and not r.taken]
     context = {
         "rest": rest,
+        "rest_sites": [r.site for r in rest],
         "rest_rate": rest[0].suggested if rest else None,
         "mishaps": Mishap.objects.select_related("site", "camera", "deployment"),
         "rates": found,
@@ -108,8 +110,10 @@ def take_rate(request: HttpRequest, slug: str = "") -> HttpResponse:
         messages.error(request, "The log says nothing that could be reckoned with. Write down what happened first.")
         return redirect(back)
     name = str(mine[0].site) if slug else "the sites without a mishap"
-    can_undo(request, f"Put {name} back as before", back, before=[Site.objects.get(pk=r.site.pk) for r in mine])
     with transaction.atomic():
+        for one in mine:
+            seen.check(request, one.site, only=("losses_per_year",), mine=f"{one.suggested:g} a year from the log")
+        can_undo(request, f"Put {name} back as before", back, before=[Site.objects.get(pk=r.site.pk) for r in mine])
         for one in mine:
             one.site.losses_per_year = one.suggested
             one.site.save(update_fields=["losses_per_year"])

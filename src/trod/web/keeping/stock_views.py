@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from trod import watch
 from trod.planning.keeping import costs_sentence, year_span, years_between
 from trod.web.access import person
-from trod.web.forms_common import delete_page, form_page, whole
+from trod.web.forms_common import delete_page, form_page, status_of, tell_merged, whole
 from trod.web.keeping import costs, stock
 from trod.web.keeping.common import HERE, can_undo, table_answer, the_reserve, who
 from trod.web.keeping.forms import BookingForm, CostYearForm, StockForm, cell_kinds
@@ -178,6 +178,7 @@ def cost_page(request: HttpRequest, year: int | None = None) -> HttpResponse:
     form = CostYearForm(request.POST or None, instance=typed, **who(request))
     if request.method == "POST" and reserve and form.is_valid() and form.keep() is not None:
         messages.success(request, f"What was typed for {number} is kept.")
+        tell_merged(request, form)
         return redirect("keeping:costs_of", number)
     if form.is_bound and not form.is_valid():
         typed = costs.typed(reserve, number)  # the table stands as it was kept
@@ -196,7 +197,7 @@ def cost_page(request: HttpRequest, year: int | None = None) -> HttpResponse:
         "over": year_span(number, now)[1].year > number,
         **HERE,
     }
-    return render(request, "trod/keeping/costs.html", context, status=422 if form.errors else 200)
+    return render(request, "trod/keeping/costs.html", context, status=status_of(form) if form.errors else 200)
 
 
 @require_GET

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods
 from trod import watch
 from trod.web.access import person
 from trod.web.bench import walks
-from trod.web.forms_common import back_to, delete_page, unit_of
+from trod.web.forms_common import back_to, delete_page, status_of, tell_merged, unit_of
 from trod.web.keeping import visiting
 from trod.web.keeping.common import can_undo, who
 from trod.web.keeping.forms import cell_kinds
@@ -68,7 +68,7 @@ def visit_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
         "length_sign": "ft" if told["units"] == "us" else "m",
         "here": "cameras",
     }
-    return render(request, "trod/keeping/visit.html", context, status=422 if form.is_bound else 200)
+    return render(request, "trod/keeping/visit.html", context, status=status_of(form))
 
 
 def _start(request: HttpRequest) -> tuple[dict[str, Any], str]:
@@ -95,6 +95,7 @@ def _kept(request: HttpRequest, form: VisitForm, kept: Visit, *, new: bool, back
         messages.success(request, words, extra_tags="undo")
     else:
         messages.success(request, words)
+    tell_merged(request, form)
     for warning in done.warned:
         messages.warning(request, warning)
     if form.cleaned_data.get("mishap"):

@@ -2,6 +2,7 @@
 
 from trod.web.models.camera import Camera, CameraModel
 from trod.web.models.card import Card, Intake, KeptFile
+from trod.web.models.changed import LastChange
 from trod.web.models.deployment import Deployment, Visit, WalkTest, WatchCorrection
 from trod.web.models.door import LoginTries
 from trod.web.models.event import Event, Hunch, Mark, Sighting, Word
@@ -25,6 +26,7 @@ __all__ = [
     "Intake",
     "Job",
     "KeptFile",
+    "LastChange",
     "Lock",
     "LoginTries",
     "Mark",

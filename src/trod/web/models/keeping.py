@@ -34,6 +34,8 @@ class Lock(models.Model):
     combination = models.CharField(max_length=64, blank=True)
     note = models.TextField(blank=True)
 
+    covered = ("key_number", "combination")  # shown to few
+
     class Meta:
         ordering = ["label"]
         permissions = [("see_lock_numbers", "Can see key numbers and combinations")]

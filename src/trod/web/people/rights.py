@@ -19,6 +19,7 @@ from django.http import HttpRequest
 
 from trod.errors import TrodError
 from trod.web.access import from_this_machine
+from trod.web.forms_common import whole
 
 
 class LastHolder(TrodError):
@@ -89,22 +90,33 @@ def _words(codename: str) -> str:
     return declared()[codename].replace("Can ", "can ", 1)
 
 
-def give(codename: str, chosen: set[int], *, at_machine: bool) -> None:
-    """Give a right to these accounts, and to no others. Raises LastHolder where none would hold it any more;
-    the person at the machine still does, so not there."""
+def give(codename: str, chosen: set[int], *, at_machine: bool, shown: set[int] | None = None) -> None:
+    """Give a right to these accounts, and to no others.
+
+    shown : who held it on the page that was chosen on; what others gave or took meanwhile then stays so.
+    Raises LastHolder where none would hold it any more; the person at the machine still does, so not there.
+    """
     with transaction.atomic():
         _hold_still()
         before = _given(codename)
+        if shown is not None:
+            chosen = (before | (chosen - shown)) - (shown - chosen)
         right(codename).user_set.set([user for user in people() if user.pk in chosen])
         if before and not _given(codename) and not at_machine:
             raise LastHolder("", _words(codename))
 
 
 def give_by(request: HttpRequest, codename: str, chosen: set[int]) -> None:
-    """As `give`, by somebody who holds it; nobody takes the right from themselves by a slip."""
+    """As `give`, by somebody who holds it; nobody takes the right from themselves by a slip.
+
+    The page says in `shown` who held it as it was made.
+    """
+    shown = None
+    if "shown" in request.POST:
+        shown = {n for said in request.POST.getlist("shown") if (n := whole(said)) is not None}
     if request.user.is_authenticated and not request.user.is_superuser:
         chosen = chosen | {request.user.pk}
-    give(codename, chosen, at_machine=at_the_machine(request))
+    give(codename, chosen, at_machine=at_the_machine(request), shown=shown)
 
 
 def close(user: AbstractUser, *, at_machine: bool) -> None:

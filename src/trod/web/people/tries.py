@@ -24,13 +24,14 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
+from trod import limits
 from trod.web.models import LoginTries
 
-WAIT_S = 300
+WAIT_S = limits.WRONG_PASSWORDS_WAIT_S
 # How many wrong passwords until one waits. Common practice; NIST SP 800-63B (2017), 5.2.2, allows 100 for one account.
-MOST_OF_PAIR = 8
-MOST_OF_ADDRESS = 40
-MOST_OF_NAME = 60
+MOST_OF_PAIR = limits.WRONG_PASSWORDS_OF_PAIR
+MOST_OF_ADDRESS = limits.WRONG_PASSWORDS_OF_ADDRESS
+MOST_OF_NAME = limits.WRONG_PASSWORDS_OF_NAME
 COOKIE = "came-in"
 COOKIE_S = 365 * 24 * 3600
 

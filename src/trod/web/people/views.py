@@ -156,7 +156,9 @@ def undo(request: HttpRequest) -> HttpResponse:
     if done:
         messages.success(request, f"It is back, {person(request)}.")
     else:
-        messages.error(request, "It could not be put back: something else stands in its place now.")
+        messages.error(
+            request, "It could not be put back: it was changed since, or something else stands in its place now."
+        )
     return redirect(where)
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from trod import units as conversions
 from trod.errors import WrongInput
+from trod.web import seen
 from trod.web.catalogue import heights as grids
 from trod.web.catalogue import outfits
 from trod.web.forms_common import back_to, units_for
@@ -25,8 +27,11 @@ def start(request: HttpRequest) -> HttpResponse:
         return redirect("people:reserve")
     form = StartForm(request.POST if request.method == "POST" else None, instance=reserve)
     if request.method == "POST" and form.is_valid():
-        row = form.save(commit=False)
-        row.save(update_fields=["base_latitude", "base_longitude"])
+        at = f"{form.cleaned_data['base_latitude']:g}, {form.cleaned_data['base_longitude']:g}"
+        with transaction.atomic():
+            seen.check(request, reserve, only=("base_latitude", "base_longitude"), mine=f"rounds start at {at}")
+            row = form.save(commit=False)
+            row.save(update_fields=["base_latitude", "base_longitude"])
         messages.success(request, "Rounds start there from now on.")
         return redirect(back_to(request, "/rounds/"))
     known = Reserve.objects.get(pk=reserve.pk)
@@ -70,8 +75,10 @@ def nights(request: HttpRequest) -> HttpResponse:
         by_month = len(set(climate.sd_c)) > 1
         if made and ours and by_month and not form.cleaned_data.get("file") and form.cleaned_data.get("sd") is None:
             made["sd_c"] = list(climate.sd_c)  # the page shows one spread; those of each month stay
-        reserve.climate = made
-        reserve.save(update_fields=["climate"])
+        with transaction.atomic():
+            seen.check(request, reserve, only=("climate",), mine="the nights as you put them in")
+            reserve.climate = made
+            reserve.save(update_fields=["climate"])
         words = "The nights are kept." if reserve.climate else "Your numbers are taken back; assumed nights stand in."
         messages.success(request, f"{words} Forecasts are worked out anew.")
         return redirect(back_to(request, "/rounds/"))

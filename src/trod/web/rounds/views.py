@@ -18,7 +18,7 @@ from trod import watch
 from trod.errors import TrodError, WrongInput
 from trod.report import round_sheet, sentences
 from trod.report.packet import packet_html
-from trod.web import jobs
+from trod.web import jobs, seen
 from trod.web.access import person
 from trod.web.catalogue import due as dues
 from trod.web.catalogue import field_notes, forecasts, round_papers
@@ -32,6 +32,16 @@ from trod.web.rounds.forms import PlanForm, first_words, initial_of
 
 AHEADS = (7, 14, 30, 60)
 FEW = 20  # so few cameras are planned while the page loads; more go to the worker
+# What a plan is made of, and how a press on its order reads.
+PLANNED = ("name", "day", "wish", "plan", "made_at")
+AS_ASKED = "the round planned anew as you asked"
+DONE_WORDS = {
+    "earlier": "a stop earlier",
+    "later": "a stop later",
+    "out": "a stop taken out",
+    "in": "a stop put in",
+    "drawn": "the stops in the order as drawn",
+}
 form_methods = require_http_methods(["GET", "POST"])
 
 
@@ -102,13 +112,15 @@ def plan(request: HttpRequest, uuid: UUID | None = None) -> HttpResponse:
         if form.is_valid():
             try:
                 wish = form.wish()
+                if row is not None:
+                    seen.check(request, row, only=PLANNED, mine=AS_ASKED)
                 if len(sites) > FEW:
                     planning.prepare(reserve, wish, now)  # what cannot be planned is told at once
                     args = {"wish": wish.plain(), "round": str(row.uuid) if row else ""}
                     job = jobs.ask(planning.JOB, args, by=person(request), total=3)
                     return redirect("rounds:work", pk=job.pk)
                 made = planning.plan(reserve, wish, now)
-                kept = _keep(request, reserve, wish, made, row)
+                kept = _keep(request, reserve, wish, made, row, AS_ASKED)
             except TrodError as trouble:
                 problem = str(trouble)
             else:
@@ -142,8 +154,13 @@ def _initial(request: HttpRequest, row: Round | None, today: date) -> dict[str, 
     return first_words(day, person(request)) | {"which": "pays"} | asked
 
 
-def _keep(request: HttpRequest, reserve: Reserve, wish: Wish, made: Planned, row: Round | None) -> Round:
+@transaction.atomic
+def _keep(
+    request: HttpRequest, reserve: Reserve, wish: Wish, made: Planned, row: Round | None, pressed: str
+) -> Round:
     """Keep a plan; where it takes another one's place, so that it can be undone."""
+    if row is not None:
+        seen.check(request, row, only=PLANNED, mine=pressed)
     before = serializers.serialize("json", [row, *row.stops.all()]) if row is not None else ""
     kept = planning.keep(reserve, wish, made, by=person(request), now=timezone.now(), row=row)
     if before:
@@ -214,6 +231,8 @@ def order(request: HttpRequest, uuid: UUID) -> HttpResponse:
     row = get_object_or_404(Round.objects.select_related("reserve"), uuid=uuid)
     said, key = request.POST.get("do", ""), request.POST.get("stop", "")[:64]
     now = timezone.now()
+    pressed = DONE_WORDS.get(said, "another order")
+    seen.check(request, row, only=PLANNED, mine=pressed)
     try:
         planned, wish = round_papers.planned_of(row), round_papers.wish_of(row)
         asked = planning.order_of(planned)
@@ -236,7 +255,7 @@ def order(request: HttpRequest, uuid: UUID) -> HttpResponse:
         else:
             raise WrongInput("order", got=said, needed="earlier, later, out, in or drawn")
         made = planning.in_order(row.reserve, wish, asked, now)
-        _keep(request, row.reserve, wish, made, row)
+        _keep(request, row.reserve, wish, made, row, pressed)
     except TrodError as trouble:
         messages.error(request, str(trouble))
     else:
@@ -249,6 +268,7 @@ def delete(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """Delete a round with its stops; can be undone."""
     row = get_object_or_404(Round, uuid=uuid)
     if request.method == "POST":
+        seen.check(request, row, only=PLANNED, mine=f"delete {row.name}")
         stops = list(row.stops.all())
         rows = serializers.serialize("json", [row, *stops])
         with transaction.atomic():
@@ -258,7 +278,7 @@ def delete(request: HttpRequest, uuid: UUID) -> HttpResponse:
         request.session["undo"] = {"what": "Put the round back", "rows": rows, "next": row.get_absolute_url()}
         messages.success(request, f"The round {row.name} is deleted. Visits noted on it stay.", extra_tags="undo")
         return redirect("rounds:rounds")
-    context = {"name": f"the round {row.name}", "held_by": "", "alone": True, "back": row.get_absolute_url()}
+    context = {"row": row, "name": f"the round {row.name}", "held_by": "", "alone": True, "back": row.get_absolute_url()}
     return render(request, "trod/parts/delete_page.html", context)
 
 

@@ -10,6 +10,9 @@ from typing import Any
 
 from django import template
 from django.contrib.staticfiles import finders
+from django.db import models
+from django.template.context import RequestContext
+from django.template.loader import render_to_string
 from django.templatetags.static import static
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
@@ -69,3 +72,21 @@ def moment(when: datetime | None, reserve: Any, form: str = "%-d %b %Y %H:%M") -
     # %-d is not known on Windows; strip the zero by hand.
     text = here.strftime(form.replace("%-d", "%d")).lstrip("0")
     return format_html('<time datetime="{}">{}</time>', when.isoformat(), text)
+
+
+@register.simple_tag(takes_context=True)
+def seen(context: RequestContext, what: Any, *only: str) -> SafeString:
+    """In every form that changes a record: what the record held when the page was made. See `trod.web.seen`.
+
+    what : a record's form, or the record (or list of them) that a press changes. only : the columns it touches.
+    """
+    from trod.web import seen as stamps
+
+    if what is None:
+        return SafeString("")
+    if isinstance(what, models.Model | list | tuple):
+        rows = [getattr(one, "row", one) for one in (what if isinstance(what, list | tuple) else [what])]
+        return stamps.hidden(stamps.row_stamp(*rows, only=only))
+    if not what.stamp:
+        return SafeString("")
+    return render_to_string("trod/parts/conflicts.html", {"form": what, "reserve": context.get("reserve")})
