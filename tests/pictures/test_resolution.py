@@ -5,6 +5,11 @@ from __future__ import annotations
 import functools
 import io
 import math
+import struct
+import tracemalloc
+import weakref
+import zlib
+from collections.abc import Iterator
 from pathlib import Path
 
 import native_camera
@@ -300,3 +305,49 @@ def test_files_are_read_upright_and_what_is_no_picture_is_told(tmp_path: Path) -
             resolution.read_levels(tmp_path / name)
     with pytest.raises(FileNotFoundError):
         resolution.read_levels(tmp_path / "absent.jpg")
+
+
+@pytest.mark.parametrize("kind", ["PNG", "JPEG"])
+def test_a_small_file_that_unpacks_into_gigabytes_is_refused_by_its_header(tmp_path: Path, kind: str) -> None:
+    path = tmp_path / "bomb"
+    if kind == "PNG":
+        chunk = struct.pack(">IIBBBBB", 60_000, 60_000, 8, 2, 0, 0, 0)
+        parts = [(b"IHDR", chunk), (b"IDAT", b"")]
+        told = [struct.pack(">I", len(d)) + n + d + struct.pack(">I", zlib.crc32(n + d)) for n, d in parts]
+        path.write_bytes(b"\x89PNG\r\n\x1a\n" + b"".join(told))
+    else:
+        Image.new("RGB", (8, 8)).save(path, "JPEG")
+        data = path.read_bytes()
+        at = data.index(b"\xff\xc0") + 5
+        path.write_bytes(data[:at] + struct.pack(">HH", 60_000, 60_000) + data[at + 4 :])
+    tracemalloc.start()
+    try:
+        with pytest.raises(WrongInput, match="at most 64 megapixels"):
+            resolution.read_levels(path)
+        assert tracemalloc.get_traced_memory()[1] < 5_000_000
+    finally:
+        tracemalloc.stop()
+
+
+def test_what_no_camera_writes_is_not_even_begun(tmp_path: Path) -> None:
+    Image.new("RGB", (80, 80)).save(tmp_path / "a.tif")
+    with pytest.raises(WrongInput):
+        resolution.read_levels(tmp_path / "a.tif")
+
+
+def test_pictures_are_looked_at_one_after_the_other() -> None:
+    alive: list[weakref.ref[NDArray[np.uint8]]] = []
+    most = 0
+
+    def coming() -> Iterator[NDArray[np.uint8]]:
+        nonlocal most
+        for _ in range(4):
+            one = np.zeros((80, 80), np.uint8)
+            alive.append(weakref.ref(one))
+            most = max(most, sum(ref() is not None for ref in alive))
+            yield one
+            del one
+
+    with pytest.raises(NotEnoughEvidence):
+        resolution.measure_target(coming(), distance_m=2)
+    assert most <= 2, "the one at hand, and the next as it comes"

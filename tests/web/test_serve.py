@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import re
@@ -13,10 +14,11 @@ import time
 import urllib.error
 import urllib.request
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
-from trod.web import server
+from trod.web import doors, server
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -240,3 +242,142 @@ def test_a_worker_that_ends_lays_its_job_back_into_the_queue(trod_home):
     assert (mine.state, other.state) == ("waiting", "running")
     with pytest.raises(jobs.Stopped):  # whoever is still at it stops at the next step
         jobs.Report(mine.pk, "here-17-abc").step(1, 2, force=True)
+
+
+# Connections that only sit there ------------------------------------------------------------------------------
+
+
+def seconds_to_open(url: str) -> float:
+    began = time.monotonic()
+    assert status(url) == 200
+    return time.monotonic() - began
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(
+    "sent",
+    [
+        b"",
+        b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Long: ",
+        b"POST /people/settings/ HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 5000\r\n\r\nperson=",
+    ],
+    ids=["silent", "half a header", "half a body"],
+)
+def test_hundreds_of_half_open_connections_keep_no_page_from_opening(started, sent):
+    _, url = started("--no-worker")
+    port = int(url.rstrip("/").rpartition(":")[2])
+    seconds_to_open(url)  # the first page of a process is slower
+    held = []
+    try:
+        for _ in range(600):
+            sock = socket.create_connection(("127.0.0.1", port), timeout=10)
+            held.append(sock)
+            if sent:
+                with contextlib.suppress(OSError):  # the oldest are let go meanwhile
+                    sock.sendall(sent)
+        assert seconds_to_open(url) < 2
+        assert seconds_to_open(f"{url}static/trod/trod.css") < 2
+    finally:
+        for sock in held:
+            sock.close()
+
+
+@pytest.mark.long
+def test_slow_readers_of_long_answers_hold_no_page_up(started, tmp_path):
+    (tmp_path / "home" / "reports").mkdir(parents=True)
+    name = "2026-07-01-a-long-one"
+    with (tmp_path / "home" / "reports" / f"{name}.zip").open("wb") as file:
+        file.truncate(60_000_000)
+    _, url = started("--no-worker")
+    port = int(url.rstrip("/").rpartition(":")[2])
+    assert status(f"{url}reports/{name}.zip") == 200
+    held = []
+    try:
+        for _ in range(4 * server.THREADS):
+            sock = socket.create_connection(("127.0.0.1", port), timeout=10)
+            sock.sendall(f"GET /reports/{name}.zip HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n".encode())
+            held.append(sock)
+        time.sleep(1)
+        assert seconds_to_open(url) < 2
+    finally:
+        for sock in held:
+            sock.close()
+
+
+class Line:
+    """A connection for the rules below, without a socket."""
+
+    def __init__(self, place: str, since: float, *, busy: bool = False, sending_since: float | None = None) -> None:
+        self.place, self.waiting_since, self.requests = place, since, [object()] if busy else []
+        self.total_outbufs_len = 0 if sending_since is None else 9
+        self.last_activity = sending_since or since
+        self.request, self.closed = None, False
+
+    is_waiting, is_stalled, is_late = doors.Channel.is_waiting, doors.Channel.is_stalled, doors.Channel.is_late
+
+    def handle_close(self) -> None:
+        self.closed = True
+
+
+class Desk(doors.Server):
+    """A server without a socket that holds such connections."""
+
+    def __init__(self, lines: list[Line]) -> None:
+        self.lines = lines
+
+    @property
+    def active_channels(self):
+        return {n: line for n, line in enumerate(self.lines) if not line.closed}
+
+
+def test_the_one_that_waited_longest_makes_room_and_none_that_is_being_answered():
+    now = time.time()
+    lines = [Line(f"198.51.100.{n % 200}", now - n, busy=n > doors.MOST // 2) for n in range(doors.MOST)]
+    Desk(lines).make_room()
+
+    assert [line.waiting_since for line in lines if line.closed] == [now - doors.MOST // 2]
+
+
+def test_one_address_that_holds_many_makes_its_own_room():
+    now = time.time()
+    many = [Line("192.0.2.7", now - n) for n in range(doors.MOST_OF_ADDRESS)]
+    other = Line("192.0.2.8", now - 900)
+    Desk([*many, other]).make_room()
+
+    assert [n for n, line in enumerate(many) if line.closed] == [doors.MOST_OF_ADDRESS - 1]
+    assert not other.closed
+
+
+def test_an_answer_that_nobody_reads_makes_room_and_one_that_is_read_does_not():
+    now = time.time()
+    lines = [Line("192.0.2.7", now, busy=True) for _ in range(doors.MOST - 2)]
+    read = Line("192.0.2.8", now - 99, sending_since=now - 1)
+    unread = Line("192.0.2.9", now - 99, sending_since=now - 60)
+    Desk([*lines, read, unread]).make_room()
+
+    assert unread.closed and not read.closed
+
+
+def test_a_request_that_never_ends_is_ended():
+    now = time.time()
+    line = Line("192.0.2.7", now - doors.HEADERS_S - 1)
+    line.request = SimpleNamespace(headers_finished=False)
+    assert line.is_late(now)
+    line.request = SimpleNamespace(headers_finished=True)
+    assert not line.is_late(now)
+    line.waiting_since = now - doors.WHOLE_S - 1
+    assert line.is_late(now)
+
+
+@pytest.mark.parametrize(
+    ("address", "place"),
+    [
+        (("192.0.2.7", 80), "192.0.2.7"),
+        (("2001:db8:1:2:3:4:5:6", 80, 0, 0), "2001:db8:1:2::/64"),
+        (("::ffff:192.0.2.7", 80, 0, 0), "192.0.2.7"),
+        (("fe80::1%eth0", 80, 0, 0), "fe80::/64"),
+        ("/tmp/socket", ""),
+    ],
+)
+def test_where_a_connection_comes_from(address, place):
+    assert doors.place_of(address) == place

@@ -22,6 +22,7 @@ VEIL_BRIGHTNESS = (0.12, 0.97)
 
 # Rec. ITU-R BT.601 luma weights, as JPEG (JFIF) uses them; in 256ths.
 _R, _G, _B = 77, 150, 29
+_BAND = 256  # rows
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,9 +51,12 @@ def luma_of(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Brightness (rows, columns) of pixels (rows, columns) or (rows, columns, 3)."""
     if pixels.ndim == 2:
         return pixels
-    wide = pixels.astype(np.uint16)
-    mixed = (wide[..., 0] * _R + wide[..., 1] * _G + wide[..., 2] * _B + 128) >> 8
-    return mixed.astype(np.uint8)
+    made = np.empty(pixels.shape[:2], dtype=np.uint8)
+    for top in range(0, pixels.shape[0], _BAND):  # a band at a time: the sums are twice as wide as what is kept
+        wide = pixels[top : top + _BAND].astype(np.uint16)
+        mixed = (wide[..., 0] * _R + wide[..., 1] * _G + wide[..., 2] * _B + 128) >> 8
+        made[top : top + _BAND] = mixed
+    return made
 
 
 def measure(

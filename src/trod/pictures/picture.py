@@ -18,6 +18,7 @@ from typing import BinaryIO
 import numpy as np
 from PIL import Image
 
+from trod import limits
 from trod.errors import DiskFull
 from trod.pictures import exif, light, strip
 from trod.pictures.exif import ExifFacts, JpegScan
@@ -31,9 +32,9 @@ THUMB_QUALITY, VIEW_QUALITY = 80, 82
 TALLEST = 3
 # A baseline JPEG is decoded scaled down, row by row: its size hardly matters. A progressive one, or another
 # kind, must be held whole: 3 to 4 bytes a pixel.
-MOST_PIXELS = 170_000_000
-MOST_PIXELS_WHOLE = 40_000_000
-MOST_FILE_BYTES = 256 * 1024 * 1024
+MOST_PIXELS = limits.CARD_PICTURE_PIXELS
+MOST_PIXELS_WHOLE = limits.CARD_PICTURE_PIXELS_WHOLE
+MOST_FILE_BYTES = limits.CARD_PICTURE_BYTES
 
 # We look at the size ourselves before anything is decoded, and tell it in words.
 warnings.filterwarnings("ignore", category=Image.DecompressionBombWarning)

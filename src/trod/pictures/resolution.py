@@ -7,7 +7,7 @@ the sensor. What counts is at which fineness contrast is gone. Here that is wher
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
 from trod.errors import NotEnoughEvidence, WrongInput
+from trod.limits import TARGET_PIXELS
 from trod.pictures import edge, light, target_finding, target_layout
 from trod.pictures.edge import EdgeResponse
 from trod.pictures.target_finding import SheetFound, SquareEdges
 
 DISTANCES_M = (5.0, 10.0, 20.0)
-# Past this the work would need gigabytes; no sensor of such a camera has nearly as many.
-MOST_PIXELS = 64_000_000
+FORMATS = ("JPEG", "PNG")
 # Line pairs across the smaller side of a thing for half of all observers to recognise it: J. Johnson (1958)
 # Analysis of Image Forming Systems, Proc. Image Intensifier Symposium, Fort Belvoir (AD 220160): 4.0 ± 0.8.
 # It speaks of vehicles and people on a display; for tracks it is a scale, no more.
@@ -32,6 +32,8 @@ _T90 = (6.314, 2.920, 2.353, 2.132, 2.015, 1.943, 1.895, 1.860, 1.833, 1.812, 1.
 # How much the half-response of black and grey edges may differ before the grey ones alone are believed. Ours.
 _MOST_DISAGREEMENT = 0.15
 _SHARPENED = 0.06
+_AS_CAMERAS_DO = f"at most {TARGET_PIXELS // 1_000_000} megapixels, as a camera writes them"
+_ONE_SIZE = "at least one, all of the same size"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,25 +136,31 @@ def read_levels(path: Path) -> NDArray[np.uint8]:
     Raises WrongInput when it is no picture or too large to be opened safely; OSError when the disk fails.
     """
     try:
-        with Image.open(path) as image:
-            if image.width * image.height > MOST_PIXELS:
+        with Image.open(path, formats=FORMATS) as image:
+            # Looked at in the header, before anything is unpacked.
+            if image.width * image.height > TARGET_PIXELS:
                 raise WrongInput(
-                    "picture", got=f"{image.width} × {image.height} pixels", needed="a picture of a camera's size"
+                    "picture",
+                    got=f"{image.width} × {image.height} pixels",
+                    needed=_AS_CAMERAS_DO,
                 )
-            upright = ImageOps.exif_transpose(image)
-            return np.asarray(upright.convert("L" if upright.mode in ("L", "1") else "RGB"))
+            ImageOps.exif_transpose(image, in_place=True)
+            wanted = "L" if image.mode in ("L", "1") else "RGB"
+            return np.asarray(image if image.mode == wanted else image.convert(wanted))
     except OSError as error:
         if error.errno is not None:
             raise
         raise WrongInput("picture", got=path.name, needed="a JPEG as the camera wrote it, whole") from error
-    except (Image.DecompressionBombError, SyntaxError, ValueError, EOFError) as error:
+    except Image.DecompressionBombError as error:  # Pillow's own look at the header, for what is larger still
+        raise WrongInput("picture", got="far more pixels", needed=_AS_CAMERAS_DO) from error
+    except (SyntaxError, ValueError, EOFError) as error:
         if isinstance(error, WrongInput):
             raise
         raise WrongInput("picture", got=path.name, needed="a JPEG as the camera wrote it, whole") from error
 
 
 def measure_target(
-    pictures: Sequence[NDArray[np.uint8]],
+    pictures: Iterable[NDArray[np.uint8]],
     *,
     distance_m: float,
     paper: str = "a4",
@@ -161,14 +169,13 @@ def measure_target(
 ) -> Resolution:
     """Measure one or several pictures of the printed target, taken by one camera from one place.
 
-    pictures : each (rows, columns, 3) or (rows, columns), 0 to 255, all of one size. distance_m : from the lens
+    pictures : each (rows, columns, 3) or (rows, columns), 0 to 255, all of one size; looked at one after the other,
+    so that a generator holds one at a time. distance_m : from the lens
     to the sheet. paper : that it was printed on. ruler_mm : the true length of its 100 mm ruler.
     Raises WrongInput; NotEnoughEvidence when the target is not found or too few edges can be measured.
     Notes : tones are undone by the sRGB curve. Effective pixels across are the saved ones × 2 f₁₀, at most all of
     them; f₁₀ is where the response is 10 % (cycles per pixel). Ours; it is tried in docs/models/resolution.md.
     """
-    if not pictures or len({p.shape[:2] for p in pictures}) > 1:
-        raise WrongInput("pictures", got=len(pictures), needed="at least one, all of the same size")
     if not 0.2 <= distance_m <= 100:
         raise WrongInput("distance_m", got=distance_m, needed="metres from the lens to the sheet, 0.2 to 100")
     if not 50 <= ruler_mm <= 200:
@@ -178,24 +185,32 @@ def measure_target(
     squares: list[SquareEdges] = []
     missed: list[NotEnoughEvidence] = []
     greys: list[bool] = []
+    size: tuple[int, ...] = ()
+    asked = 0
     for pixels in pictures:
+        asked += 1
+        if size and pixels.shape[:2] != size:
+            raise WrongInput("pictures", got=f"one of another size, number {asked}", needed=_ONE_SIZE)
+        size = pixels.shape[:2]
         levels = light.luma_of(pixels)
         try:
             found = target_finding.find_sheet(levels)
         except NotEnoughEvidence as why:
-            missed.append(why)
+            missed.append(why.with_traceback(None))  # its frames would hold the picture in memory
             continue
         founds.append(found)
         squares += [target_finding.square_edges(levels, found, which=which) for which in (0, 1)]
         step = max(1, min(pixels.shape[:2]) // 400)
         greys.append(light.measure(np.ascontiguousarray(pixels[::step, ::step])).infrared)
+    if not asked:
+        raise WrongInput("pictures", got=0, needed=_ONE_SIZE)
     if not founds:
         raise missed[0]
-    cautions = _cautions(founds, squares, missed, len(pictures))
+    cautions = _cautions(founds, squares, missed, asked)
     chosen = _chosen(squares, cautions)
     columns = _direction(chosen, "columns")
     rows = _direction(chosen, "rows")
-    height, width = pictures[0].shape[:2]
+    height, width = size
     per_mm = float(np.median([max(found.px_per_mm) for found in founds]))
     per_m = 1000 * per_mm / (sheet.scale * ruler_mm / target_layout.RULER_MM)
     per_rad = per_m * distance_m

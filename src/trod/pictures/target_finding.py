@@ -25,6 +25,7 @@ Floats = NDArray[np.float64]
 LEAST_LIKENESS = 0.80
 SURE_LIKENESS = 0.92
 MOST_DOTS = 60
+MOST_EDGE_PIXELS = 4_000_000  # a sheet that fills 64 megapixels has 1.5 million beside an edge
 # Levels (0 to 255) past which paper or ink tell nothing more.
 BURNT_OUT, DROWNED = 252.0, 2.0
 _NO_TARGET = (
@@ -320,6 +321,8 @@ def _edge(grey: NDArray[np.generic], found: SheetFound, a_mm: Floats, b_mm: Floa
         raise NotEnoughEvidence("an edge of the target lies outside the picture", need="the whole sheet in the picture")
     middle = (first + last - 1) / 2
     at_middle = across[0] + slope * (middle - along[0]) - left
+    if (last - first) * (right - left) > MOST_EDGE_PIXELS:
+        raise NotEnoughEvidence("an edge of the target fills the picture", need="the whole sheet, from farther off")
     piece = values[first:last, left:right]
     measured = edge.measure_edge(
         edge.linear_light(piece if upright else piece.T),

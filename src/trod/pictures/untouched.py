@@ -14,6 +14,7 @@ import numpy as np
 from PIL import Image
 
 from trod.errors import NotEnoughEvidence, Stopped
+from trod.limits import TARGET_PIXELS
 from trod.pictures import exif, light, resampled, resolution
 from trod.pictures.resampled import LEAST_MEGAPIXELS, LEAST_PICTURES, PictureTrace, ResampledVerdict
 
@@ -97,7 +98,7 @@ def why_not(path: Path) -> str | None:
         return "its header is damaged"
     if scan.width * scan.height < LEAST_MEGAPIXELS * 1e6:
         return f"it has {scan.width * scan.height / 1e6:.2g} megapixels, fewer than {LEAST_MEGAPIXELS:g}"
-    if scan.width * scan.height > resolution.MOST_PIXELS:
+    if scan.width * scan.height > TARGET_PIXELS:
         return "it has more pixels than can be opened safely"
     try:
         tags = Image.Exif()

@@ -18,13 +18,12 @@ from django.core import serializers
 from django.db import models, transaction
 from django.forms.models import model_to_dict
 
-from trod import units
+from trod import limits, units
 from trod.errors import WrongInput
 from trod.web.forms_common import RecordForm, free_slug, slug_from, to_instant
 from trod.web.models import Camera, CameraModel, Card, Deployment, Reserve, Site
 
-MOST_BYTES = 1_000_000
-MOST_LINES = 2000
+MOST_BYTES, MOST_LINES = limits.LIST_BYTES, limits.LIST_LINES
 DELIMITERS = ",;\t|"
 YES = {"yes", "y", "true", "1", "x", "ja", "oui", "si"}
 NO = {"", "no", "n", "false", "0", "nein", "non"}

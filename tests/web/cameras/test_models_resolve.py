@@ -156,7 +156,7 @@ def test_too_many_or_too_large_pictures_are_refused(client, model, monkeypatch):
     many = client.post(address(model), {"what": "target", **target(b"x", **six)})
     assert "6 came; needed: 1 to 5 pictures" in many.content.decode()
 
-    monkeypatch.setattr(models_resolve, "MOST_FILE_BYTES", 10)
+    monkeypatch.setattr(models_resolve, "TARGET_BYTES", 10)
     large = client.post(address(model), {"what": "target", **target(b"x" * 11)})
     assert "needed: at most" in large.content.decode()
 

@@ -21,6 +21,7 @@ from typing import Any, TypeVar, get_args
 
 from PIL import Image
 
+from trod import limits
 from trod.errors import WrongInput
 from trod.report.packet.data import LONGEST_TEXT, VERSION
 from trod.report.packet.merging import Conflict, KnownVisit, Merge, merge
@@ -41,10 +42,10 @@ from trod.report.sentences import clean
 __all__ = ["Conflict", "KnownVisit", "Merge", "PacketReturn", "merge", "read_packet"]
 
 KIND = "visits"
-MOST_BYTES = 128_000_000
-MOST_VISITS = 1000
-MOST_PHOTOS = 24  # of one visit
-MOST_PHOTO_BYTES = 4_000_000
+MOST_BYTES = limits.PACKET_BYTES
+MOST_VISITS = limits.PACKET_VISITS
+MOST_PHOTOS = limits.PACKET_PHOTOS  # of one visit
+MOST_PHOTO_BYTES = limits.PACKET_PHOTO_BYTES
 MOST_PHOTO_SIDE = 4096  # the page makes at most 1600
 MOST_PASSES = 100
 MOST_REVISION = 10**9

@@ -11,17 +11,20 @@ import io
 import shutil
 import uuid
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
+from numpy.typing import NDArray
 from PIL import Image
 
 from trod import units as conversions
+from trod.limits import TARGET_BYTES
 from trod.pictures import resolution, sidebyside, untouched
 from trod.pictures.resolution import Resolution
 from trod.pictures.sidebyside import Sample, SideBySide
@@ -31,7 +34,6 @@ from trod.web import home
 from trod.web.beside import Progress, Work, Works
 from trod.web.models import CameraModel, Picture
 
-MOST_FILE_BYTES = 40_000_000
 MOST_TARGET, MOST_ORDINARY, FEWEST_ORDINARY = 5, 12, 5
 PAPERS = (("a4", "A4"), ("us-letter", "Letter"), ("a3", "A3"))
 works = Works(most_kept=24, most_waiting=3)
@@ -71,9 +73,9 @@ class PicturesField(forms.FileField):
             raise forms.ValidationError(f"{came}; needed: {needed} picture{'s' if self.most > 1 else ''}")
         kept = [super(PicturesField, self).clean(one, initial) for one in files]
         for one in kept:
-            if one.size > MOST_FILE_BYTES:
+            if one.size > TARGET_BYTES:
                 raise forms.ValidationError(
-                    f"{one.name} has {one.size / 1e6:.0f} MB; needed: at most {MOST_FILE_BYTES / 1e6:.0f} MB"
+                    f"{one.name} has {one.size / 1e6:.0f} MB; needed: at most {TARGET_BYTES / 1e6:.0f} MB"
                 )
         return kept
 
@@ -185,14 +187,14 @@ def begin_target(slug: str, files: Sequence[UploadedFile], *, distance_m: float,
     paths = lay_down(files, token)
 
     def do(progress: Progress) -> Resolution:
-        pixels = []
-        for n, path in enumerate(paths):
-            progress(n, 2 * len(paths))
-            pixels.append(resolution.read_levels(path))
-        progress(len(paths), 2 * len(paths))
-        return resolution.measure_target(pixels, distance_m=distance_m, paper=paper, ruler_mm=ruler_mm)
+        def pictures() -> Iterator[NDArray[np.uint8]]:
+            for n, path in enumerate(paths):
+                progress(n, len(paths))
+                yield resolution.read_levels(path)  # one at a time is held
 
-    _begin(token, "target", slug, 2 * len(paths), do)
+        return resolution.measure_target(pictures(), distance_m=distance_m, paper=paper, ruler_mm=ruler_mm)
+
+    _begin(token, "target", slug, len(paths), do)
     return token
 
 

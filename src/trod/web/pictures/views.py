@@ -7,7 +7,6 @@ from that: the drawing that stands for a person, and pictures nobody has reviewe
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 from django.http import (
@@ -16,7 +15,6 @@ from django.http import (
     HttpResponse,
     HttpResponseBase,
     HttpResponseNotModified,
-    StreamingHttpResponse,
 )
 from django.shortcuts import redirect
 from django.utils.http import content_disposition_header, url_has_allowed_host_and_scheme
@@ -26,9 +24,9 @@ from trod.errors import DiskFull
 from trod.web.models import Picture
 from trod.web.pictures import cache
 from trod.web.pictures import people as hiding
+from trod.web.pictures.piece import Piece
 
 YEAR_S = 365 * 24 * 3600
-CHUNK = 1 << 16
 # What a browser may show by itself. Anything else is only ever handed over as a file.
 SHOWABLE = {
     ".jpg": "image/jpeg",
@@ -42,7 +40,7 @@ SHOWABLE = {
     ".webm": "video/webm",
     ".avi": "video/x-msvideo",
 }
-_ONE_RANGE = re.compile(r"bytes=(\d*)-(\d*)", re.ASCII)
+_ONE_RANGE = re.compile(r"bytes=(\d{0,18})-(\d{0,18})", re.ASCII)
 
 _DRAWN = (
     '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 640 480" role="img" aria-label="{words}">'
@@ -152,7 +150,7 @@ def _original(request: HttpRequest, file: Path, path: str, tag: str) -> HttpResp
             answer = HttpResponse(status=416)
             answer.headers["Content-Range"] = f"bytes */{size}"
             return answer
-        answer = StreamingHttpResponse(_piece(file, first, last - first + 1), status=206)
+        answer = FileResponse(Piece(file, first, last - first + 1), status=206)
         answer.headers["Content-Range"] = f"bytes {first}-{last}/{size}"
         answer.headers["Content-Length"] = str(last - first + 1)
     else:
@@ -170,11 +168,3 @@ def _bounds(first: str, last: str, size: int) -> tuple[int, int]:
     if not first:
         return max(0, size - int(last)), size - 1 if int(last) else -1
     return int(first), min(int(last), size - 1) if last else size - 1
-
-
-def _piece(file: Path, first: int, length: int) -> Iterator[bytes]:
-    with file.open("rb") as handle:
-        handle.seek(first)
-        while length > 0 and (data := handle.read(min(CHUNK, length))):
-            length -= len(data)
-            yield data

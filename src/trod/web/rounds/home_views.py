@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from trod.archive import fieldnotes as files
 from trod.errors import TrodError, WrongInput
+from trod.limits import HAND_IN_BYTES
 from trod.report.packet import read_packet
 from trod.report.packet.reading import MOST_BYTES
 from trod.web import home
@@ -24,7 +25,7 @@ from trod.web.pictures import people
 from trod.web.pictures import views as pictures
 from trod.web.rounds.forms import HomeForm
 
-MOST_HANDED_IN = 64_000_000  # one visit can weigh 55 MB; `trod serve` itself takes no more
+MOST_HANDED_IN = HAND_IN_BYTES  # one visit can weigh 55 MB
 TOO_BIG = f"at most {MOST_HANDED_IN // 1_000_000} MB at once."
 TOKEN = "X-Trod-Packet"
 
