@@ -26,6 +26,7 @@ CHANGES_NO_RECORD = {
     "people:account_close": "closes; a closed one is not to be found",
     "people:undo": "guarded by marks of its own; see below",
     "keeping:locks_give": "merges who gave and took; see below",
+    "people:see_people": "merges who gave and took; see below",
     "keeping:lock_show": "shows",
     "keeping:book": "adds a booking",
     "keeping:unbook": "takes one booking back; bookings are never changed",
@@ -490,21 +491,23 @@ def test_a_press_on_what_another_changed_is_held_back_and_told(house, name):
     assert two.post(address, again.data()).status_code in (200, 302), "having seen it, the person may"
 
 
-def test_a_right_given_meanwhile_is_not_taken_by_an_older_page(house, settings):
+@pytest.mark.parametrize(
+    ("page", "codename"), [("/cameras/keeping/locks/", "see_lock_numbers"), ("/people/settings/", "see_people")]
+)
+def test_a_right_given_meanwhile_is_not_taken_by_an_older_page(house, page, codename):
     from trod.web.people import rights
 
     one, two = people()
     get_user_model().objects.update(is_superuser=False)
     names = {name: get_user_model().objects.create_user(name) for name in ("ada", "ben")}
     for user in get_user_model().objects.filter(username__in=["suri", "tobin"]):
-        user.user_permissions.add(rights.right("see_lock_numbers"))
-    page = "/cameras/keeping/locks/"
-    (his,) = [f for f in forms_of(two.get(page).content.decode(), path=page) if f.action.endswith("who/")]
-    (hers,) = [f for f in forms_of(one.get(page).content.decode(), path=page) if f.action.endswith("who/")]
+        user.user_permissions.add(rights.right(codename))
+    (his,) = [f for f in forms_of(two.get(page).content.decode(), path=page) if "shown" in f.values]
+    (hers,) = [f for f in forms_of(one.get(page).content.decode(), path=page) if "shown" in f.values]
     one.post(hers.action, {**hers.values, "who": [*hers.values["who"], str(names["ada"].pk)]})
     two.post(his.action, {**his.values, "who": [*his.values["who"], str(names["ben"].pk)]})
 
-    held = {user.username for user, holds in rights.holders("see_lock_numbers") if holds}
+    held = {user.username for user, holds in rights.holders(codename) if holds}
     assert held == {"suri", "tobin", "ada", "ben"}
 
 
