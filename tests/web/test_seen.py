@@ -50,6 +50,7 @@ CHANGES_NO_RECORD = {
     "reports:make": "begins work",
     "reports:delete": "reports are never changed",
     "rounds:home": "takes in notes; two sides of one are held until a person decides",
+    "rounds:heights": "brings a grid; a file, not a record, and replaced whole",
     "rounds:decide": "settles what is held, once",
     "look:act": "words are added, never changed",
 }
@@ -104,8 +105,13 @@ def house(cast: Any, settings: Any) -> Any:
     )  # fmt: skip
     cast.year = m.CostYear.objects.create(reserve=cast.reserve, year=now.year, travel_km=100)
     cast.intake = m.Intake.objects.create(
-        name="2026-05-17-a", folder="unplaced/2026-05-17-a", state="whole", source="x", started_at=now, finished_at=now
-    )
+        name="2026-05-17-a", folder="unplaced/2026-05-17-a", state="whole", source="x", started_at=now, finished_at=now,
+        files=1, new=1,
+    )  # fmt: skip
+    cast.spoilt = m.Intake.objects.create(
+        name="2026-05-17-b", folder="unplaced/2026-05-17-b", state="whole", source="x", started_at=now, finished_at=now,
+        files=1, new=1, damaged=1, deployment=cast.deployment,
+    )  # fmt: skip
     day = watch.local(now, cast.reserve.zone).date() + timedelta(days=1)
     wish = Wish(name="Both", first=day, people="Ada", which="all")
     cast.round = rounds.keep(cast.reserve, wish, rounds.plan(cast.reserve, wish, now), by="Ada", now=now)
@@ -419,6 +425,7 @@ PRESS: dict[str, tuple[str, dict[str, str], tuple[str, str, Any]]] = {
     "keeping:take_rate": ("/cameras/keeping/mishaps/", {}, ("meadow", "losses_per_year", 9.0)),
     "keeping:take_rest": ("/cameras/keeping/mishaps/", {}, ("ford", "losses_per_year", 9.0)),
     "cards:place": ("/cards/intake/2026-05-17-a/", {"deployment": "ford-1"}, ("intake", "deployment_id", 1)),
+    "cards:accept": ("/cards/intake/2026-05-17-b/", {"what": "accept"}, ("spoilt", "accepted_by", "ada")),
     "rounds:change": ("/rounds/of/{round.uuid}/change/", {}, ("round", "name", "theirs")),
     "rounds:order": ("/rounds/of/{round.uuid}/", {"do": "later"}, ("round", "name", "theirs")),
     "rounds:delete": ("/rounds/of/{round.uuid}/delete/", {}, ("round", "name", "theirs")),
