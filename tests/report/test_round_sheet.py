@@ -15,7 +15,7 @@ from poppler import text_of
 
 from trod.errors import WrongInput
 from trod.findings.blur import cell_of
-from trod.leaving.rounds import FitRound, fit_round
+from trod.leaving.rounds import HIDES, FitRound, fit_round
 from trod.planning.kit import Going, Wants, cautions, kit_list
 from trod.planning.rounds import Party, RoundDay, RoundPlan, Span, Stop, plan_round
 from trod.planning.travel import Place, straight
@@ -109,7 +109,8 @@ def test_blurred_a_sensitive_site_has_no_coordinates_no_way_and_a_coarse_square(
     assert "47.3111" not in told and "13.9022" not in told
     assert "47.30200, 13.89100" in told
     assert " m on foot" not in told and clock(PLAN.trips[0].home) not in told
-    assert trip["sums"] == "light from 6:12 to 18:06."
+    assert trip["sums"] == "6.0 kg to carry out; light from 6:12 to 18:06."  # the ladder; its weight tells no place
+    assert trip["note"] == HIDES and "Part of the way is in the dark" not in told
     assert [row[2] for row in trip["rows"]] == ["Elm lick", "Eyrie rock"]  # by name, not in turn
     assert "polyline" not in trip["map"] and 'fill="url(#hatch)"' in trip["map"]
     assert (row["eyrie"]["latitude"], row["elm-lick"]["latitude"]) == ("", "47.302")
@@ -144,7 +145,7 @@ def test_in_us_units_the_lengths_are_miles_and_the_load_pounds() -> None:
     heavy = planned((replace(STOPS[0], load_kg=10.0),))
     told = json.dumps(printed(replace(SHEET, plan=fit(heavy), system="us", paper="us-letter")))
 
-    assert " mi on foot" in told and "22 lb to carry out" in told
+    assert " mi on foot" in told and "35 lb to carry out" in told  # 10 kg and the ladder's 6
     assert " km" not in told and " kg" not in told
 
 

@@ -15,8 +15,7 @@ from typing import Any
 from trod.errors import WrongInput
 from trod.leaving.places import _SEAL, FitLine, FitPlace, FitToLeave, fit_line, fit_place
 from trod.leaving.words import without_places
-from trod.planning import kit as to_carry
-from trod.planning.kit import Caution, KitItem
+from trod.planning.kit import Caution, Group, KitItem
 from trod.planning.rounds import LeftOut, Party, RoundPlan, Stop, StopTime, Trip
 from trod.planning.travel import Way
 
@@ -26,9 +25,15 @@ HIDES = (
 )
 SHOWS = "Sensitive sites stand here at their TRUE places: keep this to those who may know them, and bring it home."
 # Kit that goes to the sites; the rest follows from how long and how far the trip is.
-FOR_SITES: tuple[to_carry.Group, ...] = ("power and cards", "for the sites")
-# Cautions that follow from the ways and the hours of a trip.
-BY_WAY = ("Roads", "Dark")
+FOR_SITES: tuple[Group, ...] = ("power and cards", "for the sites")
+# Cautions that follow from the ways and the hours of a trip, and what stands in their place where those are hidden.
+BY_WAY = (
+    Caution(
+        about="Roads",
+        words="Stop off the road and where you are seen, not on dry grass. Tracks change after rain and frost.",
+    ),
+    Caution(about="Dark", words="Whether part of the way is in the dark is left out here: mind the light, take a lamp."),
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,6 +88,16 @@ class FitTrip(FitToLeave):
     kit: tuple[KitItem, ...] = ()
 
     @property
+    def shows(self) -> bool:
+        """A sensitive stop stands at its true place, because somebody decided so."""
+        return any(v.stop.place.shown for v in self.visits)
+
+    @property
+    def note(self) -> str:
+        """What is to be said of its places, on whatever it is put; empty where there is nothing."""
+        return HIDES if self.hides else SHOWS if self.shows else ""
+
+    @property
     def lines(self) -> tuple[FitLine, ...]:
         """Its ways, as far as they are told."""
         return tuple(x for x in (*(v.line for v in self.visits), self.back_line) if x is not None and len(x.points) > 1)
@@ -109,7 +124,7 @@ class FitRound(FitToLeave):
     @property
     def shows(self) -> bool:
         """A sensitive stop stands at its true place, because somebody decided so."""
-        return any(v.stop.place.shown for trip in self.trips for v in trip.visits)
+        return any(trip.shows for trip in self.trips)
 
     @property
     def note(self) -> str:
@@ -228,15 +243,14 @@ def _left(left: LeftOut, *, hides: bool, true_places: bool) -> tuple[str, str]:
 
 
 def _cautions(cautions: Sequence[Caution]) -> tuple[Caution, ...]:
-    """Those that follow from the ways and the hours stand on every such round, whether they hold or not."""
-    always = to_carry.cautions(to_carry.Going(by_car=True, dark=True))
-    added = [c for c in always if c.about in BY_WAY]
+    """Those that follow from the ways and the hours give place to words that hold for every round."""
+    about = {c.about for c in BY_WAY}
     kept = [
         Caution(about=c.about, words=without_places(c.words), sites=tuple(map(without_places, c.sites)))
         for c in cautions
-        if c.about not in BY_WAY
+        if c.about not in about
     ]
-    return (*kept, *added)
+    return (*kept, *BY_WAY)
 
 
 def plain(made: FitRound) -> dict[str, Any]:
