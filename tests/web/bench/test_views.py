@@ -219,6 +219,25 @@ def test_a_way_kept_over_another_can_be_undone(client, cast, model, told):
     assert (row.name, row.dials["height_m"]) == ("low", 0.5)
 
 
+def test_keeping_beside_others_leaves_the_one_kept_before_as_it_was(client, cast, model, told):
+    """The page opens on the way just kept; the next one kept beside it must not take its place."""
+    page = keep(client, told, name="low", height_m="0.5")
+    row = cast.ford.placements.get()
+    assert str(row.uuid) in page.url  # it is open now, and the list of places to take has it chosen
+    keep(client, told, name="low", height_m="1.5", over=str(row.uuid), beside="1")
+
+    assert [(p.name, p.dials["height_m"]) for p in cast.ford.placements.order_by("turn")] == [
+        ("low", 0.5), ("low 2", 1.5),
+    ]  # fmt: skip
+
+
+def test_the_button_to_keep_beside_others_says_so_to_the_page_behind_it(client, cast, model, told):
+    page = client.get(keep(client, told, name="low").url)
+
+    assert b'name="beside" value="1"' in page.content
+    assert "Keep the change" in text(page)
+
+
 def test_a_kept_way_holds_what_was_dialled_in_and_comes_back_to_the_bench(client, cast, model, told):
     keep(client, told, name="low", height_m="0.5", angle_deg="60")
     row = cast.ford.placements.get()

@@ -29,6 +29,7 @@ from trod.web.models import CameraModel, Placement, Site
 
 UNKNOWN_CAMERA = CameraSpec(maker="Any", model="camera")
 MOST_KEPT = 3
+NAME_LONG = 80
 
 
 # --- what the bench starts from -------------------------------------------------------------------
@@ -367,6 +368,13 @@ def free_turn(site: Site) -> int | None:
     """The first free place of three beside each other; None when all are taken."""
     taken = set(site.placements.values_list("turn", flat=True))
     return next((turn for turn in range(1, MOST_KEPT + 1) if turn not in taken), None)
+
+
+def free_name(site: Site, name: str) -> str:
+    """The name, with a number behind it where another option of the site has it already: low, low 2, low 3."""
+    taken = set(site.placements.values_list("name", flat=True))
+    names = (f"{name[: NAME_LONG - 3]} {n}" for n in range(2, MOST_KEPT + 2))
+    return name if not name or name not in taken else next(one for one in names if one not in taken)
 
 
 def save_way(row: Placement) -> bool:

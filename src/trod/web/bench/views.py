@@ -32,7 +32,6 @@ from trod.web.catalogue import usual
 from trod.web.forms_common import units_for
 from trod.web.models import Deployment, Placement, Site
 
-NAME_LONG = 80
 WAY = ("name", "camera_model", "animal", "dials", "chosen")
 
 
@@ -232,8 +231,12 @@ def keep(request: HttpRequest, slug: str) -> HttpResponse:
     if question is None:
         messages.error(request, "Not kept: " + " ".join(_problems(form)))
         return redirect(back)
-    name = " ".join(request.POST.get("name", "").split())[:NAME_LONG]
-    over = site.placements.filter(uuid=_uuid(request.POST.get("over", ""))).first()
+    name = " ".join(request.POST.get("name", "").split())[: pages.NAME_LONG]
+    over = None
+    if "beside" in request.POST:  # beside what is kept, whatever is open or chosen in the list
+        name = pages.free_name(site, name)
+    else:
+        over = site.placements.filter(uuid=_uuid(request.POST.get("over", ""))).first()
     if over is None and pages.free_turn(site) is None:
         messages.error(request, "Three ways are kept here already. Keep this one over one of them, or delete one first.")
         return redirect(f"{back}#keep")
@@ -307,7 +310,7 @@ def kept(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
 def rename(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
     """Give a kept way another name."""
     row = _placement(slug, uuid)
-    name = " ".join(request.POST.get("name", "").split())[:NAME_LONG]
+    name = " ".join(request.POST.get("name", "").split())[: pages.NAME_LONG]
     if name:
         seen.check(request, row, only=("name",), mine=f"the name “{name}”")
         row.name = name
