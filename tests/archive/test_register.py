@@ -539,3 +539,37 @@ def test_papers_are_for_their_owner_alone_and_a_wrong_mode_is_told(kept: Path) -
 def as_a_new_process() -> Iterator[None]:
     papers.forget()
     yield
+
+
+# The order of writing ---------------------------------------------------------------------------------------
+
+
+def test_a_paper_is_replaced_only_when_both_files_of_the_register_are_firm(
+    kept: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A kill leaves what the system has in memory; a power cut does not. So the order itself is checked."""
+    steps: list[tuple[str, str]] = []
+    names = {(kept / name).stat().st_ino: name for name in register.TWINS}
+    honest = {name: getattr(disk, name) for name in ("flush", "rename", "link", "overwrite", "flush_folder")}
+
+    def flush(fd: int) -> None:
+        honest["flush"](fd)
+        steps.append(("firm", names.get(os.fstat(fd).st_ino, "aside")))
+
+    def told(name: str) -> Callable[..., None]:
+        def step(*arguments: Any) -> None:
+            honest[name](*arguments)
+            steps.append((name, arguments[0].name))
+
+        return step
+
+    monkeypatch.setattr(disk, "flush", flush)
+    for name in ("rename", "link", "overwrite", "flush_folder"):
+        monkeypatch.setattr(disk, name, told(name))
+    write_ledger(kept, sites("a", "b", "c"))
+    order = [step for step in steps if step[0] != "flush_folder"]
+    assert order == [
+        ("firm", "aside"), ("firm", "register.jsonl"), ("firm", "register-twin.jsonl"), ("link", "ledger.json"),
+        ("rename", "ledger.json.new"), ("overwrite", "register.jsonl"), ("overwrite", "register-twin.jsonl"),
+    ]  # fmt: skip
+    assert ("flush_folder", "archive") in steps[steps.index(("rename", "ledger.json.new")) :]

@@ -236,7 +236,8 @@ class _File:
         return first if first is not None and first.fields.get("op") == "head" else None
 
 
-def _read(root: Path, name: str) -> _File:
+def _read(root: Path, name: str, other: _File | None = None) -> _File:
+    """other : a file that was read already; the same bytes are not read line by line twice."""
     try:
         data: bytes | None = (root / name).read_bytes()
     except FileNotFoundError:
@@ -244,6 +245,8 @@ def _read(root: Path, name: str) -> _File:
     except OSError as problem:
         return _File(name, None, problem.strerror or str(problem))
     assert data is not None
+    if other is not None and other.data == data:
+        return replace(other, name=name)
     pieces, torn = disk.whole_lines(data)
     return _File(name, data, "", pieces, torn, [read_line(piece) for piece in pieces])
 
@@ -251,7 +254,7 @@ def _read(root: Path, name: str) -> _File:
 def read(root: Path) -> View:
     """The register of an archive. Nothing is changed and nothing is raised for damage; it is told in the view."""
     twin = _read(root, TWIN)  # the second first: a writer at work can then only have made the first longer
-    files = [_read(root, REGISTER), twin]
+    files = [_read(root, REGISTER, twin), twin]
     if all(f.data is None and not f.problem for f in files):
         return View(None)
     heads = [f.head for f in files if f.head is not None]
@@ -292,6 +295,13 @@ def _add_up(lines: list[Line]) -> tuple[State | None, str]:
     return state, ""
 
 
+def _bytes(root: Path, name: str) -> bytes | None:
+    try:
+        return (root / name).read_bytes()
+    except OSError:
+        return None
+
+
 def _bare_fault(file: _File) -> Fault:
     if file.problem:
         return Fault(file.name, f"it cannot be read: {file.problem}")
@@ -302,10 +312,8 @@ def _bare_fault(file: _File) -> Fault:
 
 def _fault(root: Path, file: _File, lines: list[Line], first: _File) -> Fault | None:
     """How one file differs from the whole chain; the marks do not count."""
-    new_of_it = _read(root, f"{file.name}.new").data
-    compacting = (
-        file.name == TWIN and first.data is not None and new_of_it == first.data and first.head == lines[0]
-    )  # both were written aside before the first got its name
+    compacting = file.name == TWIN and first.head == lines[0] and _bytes(root, f"{TWIN}.new") == first.data
+    # For both were written aside before the first got its name.
     if file.problem or not file.data:
         bare = _bare_fault(file)
         return replace(bare, late=True) if compacting and file.data is None else bare
