@@ -19,6 +19,8 @@
     │   ├── PaperChanged      a paper of the archive is no longer the one its writer has read
     │   ├── PaperLosesRows    a paper would be replaced by one that holds less, and no deletion is on record
     │   ├── PaperDamaged      a paper is not as the archive's register says, so nothing is written over it
+    │   ├── OutOfStep         the catalogue is not made from the papers that lie in the archive, so it may not write
+    │   ├── NotOnPaper        a record stands in the catalogue, and could not be written to the archive
     │   └── RegisterDamaged   both copies of the archive's register are damaged in one place
     └── NotEnoughEvidence     a method does not hold on these data, so no number is given
 
@@ -173,6 +175,35 @@ class PaperDamaged(CatalogueTrouble):
         return (
             f"{self.path}: {self.detail}, so nothing was written over it. Run trod verify; bring an earlier state "
             f"back with trod restore --papers, or, if it is right as it is, say trod verify --accept {self.path}"
+        )
+
+
+class OutOfStep(CatalogueTrouble):
+    """The catalogue is not made from the papers that lie in the archive, so it may not write there.
+
+    how : in a word, as trod.web.catalogue.standing tells them apart.
+    """
+
+    def __init__(self, how: str, words: str) -> None:
+        super().__init__(how, words)
+        self.how, self.words = how, words
+
+    def __str__(self) -> str:
+        return self.words
+
+
+class NotOnPaper(CatalogueTrouble):
+    """A record stands in the catalogue, and could not be written to the archive."""
+
+    def __init__(self, why: BaseException) -> None:
+        super().__init__(str(why))
+        self.why = why
+
+    def __str__(self) -> str:
+        then = "" if isinstance(self.why, CatalogueTrouble) else "Trod tries again by itself and at its next start. "
+        return (
+            f"Saved in the catalogue alone; the archive could not be written: {self.why} {then}"
+            "A rebuild would lose it until then, so keep what you typed."
         )
 
 

@@ -145,12 +145,19 @@ def _fields(data: bytes, path: Path, kind: str) -> Json:
 
 
 def write_json(
-    archive_root: Path, path: str, kind: str, fields: Mapping[str, Any], *, expect: str | None = None
+    archive_root: Path,
+    path: str,
+    kind: str,
+    fields: Mapping[str, Any],
+    *,
+    expect: str | None = None,
+    coming: Callable[[str], None] | None = None,
 ) -> str:
     """Write a JSON file of ours, whole or not at all, and firm; returns its SHA-256. See `papers.put`.
 
     path : below the archive.
     expect : the SHA-256 of the state that its writer has read whole; None is no condition.
+    coming : told the SHA-256 of what is about to be written, before it is.
     Raises PaperChanged, PaperLosesRows, PaperDamaged, DiskFull, ArchiveUnwritable.
     """
     root = Path(archive_root)
@@ -169,6 +176,8 @@ def write_json(
         if lost:
             raise PaperLosesRows(path, tuple(lost))
 
+    if coming is not None:
+        coming(papers.digest_of(data))
     with disk.trouble_told(papers.place_of(root, path), "it was written"):
         return papers.put(
             root, path, data, kind=kind, records=rows.count(fields), expect=expect, check=check

@@ -20,7 +20,8 @@ def backup(dest: Path, as_json: bool) -> None:
     What is not as the archive's register says is told and not copied, so a damaged or emptied paper never
     takes the place of a good one. Nothing in DEST is ever deleted, and no bag that differs is overwritten;
     earlier states of ledger, sidecars and words are kept. A backup is laid out like the archive: trod
-    verify --at DEST looks it through.
+    verify --at DEST looks it through. It is the archive that is copied: a catalogue that does
+    not fit it is told and changes nothing.
 
     \b
     Example:
@@ -35,7 +36,7 @@ def backup(dest: Path, as_json: bool) -> None:
     """
     from trod.web.start import ready
 
-    ready("trod backup")
+    ready("trod backup", settle=False)
     from trod.web.catalogue import backup as work
 
     with Bar() as bar:
@@ -49,6 +50,8 @@ def tell(found: dict[str, object], as_json: bool) -> None:
         click.echo(json.dumps(found, ensure_ascii=False, indent=2))
     else:
         click.echo(str(found["sentence"]))
+        if found.get("catalogue"):
+            click.echo(f"  {found['catalogue']}")
         for name in ("damaged", "refused", "fewer"):
             for item in found[name]:  # type: ignore[attr-defined]
                 path = "" if name == "damaged" else f"{item['path']}: "

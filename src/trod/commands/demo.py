@@ -71,7 +71,7 @@ def demo(
     from trod.web.start import ready
 
     Path(os.environ["TROD_HOME"]).mkdir(parents=True, exist_ok=True)
-    ready("trod demo")
+    ready("trod demo", settle=False)
     from trod.web.catalogue import demo as work
 
     marker = work.read_marker()

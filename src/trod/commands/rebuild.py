@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
 from datetime import UTC, datetime
 
 import click
 
 from trod.commands.bar import Bar
-from trod.errors import Stopped
+from trod.errors import Stopped, WrongInput
 
 
 @click.command(short_help="Make the catalogue anew from the archive.")
@@ -22,8 +21,8 @@ def rebuild(thumbnails: bool, yes: bool, as_json: bool) -> None:
     """Fill a fresh catalogue from the archive: records, pictures, events and every word that people said.
 
     The old catalogue is kept beside the new one as catalogue.sqlite3.before-TIME. (On PostgreSQL its tables
-    are emptied instead; make a dump first.) Accounts are not in the archive: make them again with trod serve.
-    Stop trod serve before you begin.
+    are emptied instead; make a dump first.) Accounts stay, unless the old catalogue cannot be read.
+    Nothing else may be at the data folder meanwhile: stop trod serve before you begin.
 
     \b
     Example:
@@ -33,36 +32,30 @@ def rebuild(thumbnails: bool, yes: bool, as_json: bool) -> None:
       0  all that the archive holds is back
       1  back, but something in the archive could not be read (it is told)
       2  the command line was wrong
-      3  it could not be done
+      3  it could not be done: no archive, something else is at the data folder, no room
     """
-    from trod.web.catalogue.aside import set_aside
-    from trod.web.home import home
-
-    postgres = bool(os.environ.get("TROD_DATABASE_URL"))
-    aside = None
-    if postgres:
-        if not yes:
-            click.confirm(
-                "The tables of the PostgreSQL catalogue will be emptied. Go on?", abort=True, err=True
-            )
-    else:
-        aside = set_aside(home(), datetime.now(UTC))
+    from trod.web import holders, home
+    from trod.web.catalogue import anew
     from trod.web.start import ready
 
-    ready("trod rebuild")
-    from trod.web.catalogue import rebuild as work
-
-    if postgres:
-        work.empty_all()
+    home.make()
+    if not home.archive_root().is_dir():
+        raise WrongInput("archive", got=str(home.archive_root()), needed=anew.NO_ARCHIVE)
+    if anew.is_postgres() and not yes:
+        click.confirm("The tables of the PostgreSQL catalogue will be emptied. Go on?", abort=True, err=True)
+    now = datetime.now(UTC)
+    holders.sign_in("trod rebuild")
+    with holders.alone("trod rebuild"):
+        broken = anew.prepare(now)
+    ready("trod rebuild", settle=False)
     try:
         with Bar() as bar:
-            made = work.rebuild(bar, remake_thumbnails=thumbnails)
-    except (Stopped, KeyboardInterrupt):
-        click.echo(
-            f"Stopped; the new catalogue is not whole. Say trod rebuild again. The old one is {aside}.",
-            err=True,
-        )
-        raise
+            done = anew.make("trod rebuild", bar, now=now, remake_thumbnails=thumbnails)
+    except (Stopped, KeyboardInterrupt) as problem:
+        raise Stopped(
+            "Stopped; the new catalogue is not whole, and nothing is written with it. Say trod rebuild again."
+        ) from problem
+    made, aside = done.made, broken or done.before
     if as_json:
         click.echo(
             json.dumps(
@@ -70,8 +63,7 @@ def rebuild(thumbnails: bool, yes: bool, as_json: bool) -> None:
             )
         )
     else:
-        shown = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in made.counts.items() if count)
-        click.echo(f"The catalogue is back: {shown or 'the archive is empty'}.")
+        click.echo(f"The catalogue is back: {made.sentence}.")
         for sentence in made.trouble:
             click.echo(f"  {sentence}")
         if aside:

@@ -41,15 +41,17 @@ def restore(src: Path | None, papers: bool, bring: str | None, as_json: bool) ->
       3  it could not be done
     """
     from trod.archive import backup as work
-    from trod.web import home
+    from trod.web import holders, home
 
-    if papers or bring:
-        if src is not None or not papers:
-            raise click.UsageError("--bring goes with --papers, and --papers goes without SRC.")
+    if (papers or bring) and (src is not None or not papers):
+        raise click.UsageError("--bring goes with --papers, and --papers goes without SRC.")
+    if not papers and src is None:
+        raise click.UsageError("Name the folder of the backup, or say --papers.")
+    home.make()
+    holders.sign_in("trod restore")
+    if src is None:
         _papers(home.archive_root(), bring, as_json)
         return
-    if src is None:
-        raise click.UsageError("Name the folder of the backup, or say --papers.")
     with Bar() as bar:
         report = work.restore(
             src, home.archive_root(), progress=lambda done, total: bar.step(done, total, "Bringing back")

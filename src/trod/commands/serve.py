@@ -6,9 +6,11 @@ import json
 import os
 import sys
 import webbrowser
+from datetime import UTC, datetime
 
 import click
 
+from trod.commands.bar import Bar
 from trod.errors import TrodError
 
 
@@ -48,6 +50,9 @@ def serve(
     Listens on this machine alone; whoever sits at it needs no account. On any other --host every page demands
     one. Nothing is encrypted on the way: use other hosts only in a network you trust.
 
+    A catalogue that is missing, half made or older than the archive is made anew from it first. One of another
+    archive, or papers that are missing or damaged, are told, and nothing is served or written.
+
     \b
     Example:
       trod serve --port 8080 --no-browser
@@ -55,7 +60,7 @@ def serve(
     Exit statuses:
       0  ended by Ctrl-C, or the account was made
       2  the command line was wrong
-      3  could not start: port taken, no such address, no account yet
+      3  could not start: port taken, no such address, no account yet, the catalogue does not fit the archive
     """
     from trod.web import server
 
@@ -70,11 +75,11 @@ def serve(
     from trod.web.home import home
     from trod.web.start import ready
 
-    home().mkdir(parents=True, exist_ok=True)
-    ready("trod serve")
+    ready("trod serve", settle=False)
     if make_account:
         _make_account(make_account)
         return
+    _in_step()
     from trod.web.people import accounts
 
     if (not at_home or os.environ.get("TROD_DEMAND_ACCOUNTS") == "1") and not accounts.any_exists():
@@ -93,6 +98,27 @@ def serve(
         say=lambda text: click.echo(text, err=True),
         when_ready=() if no_browser or not _has_screen() else (lambda: _open(address),),
     )
+
+
+def _in_step() -> None:
+    """See that the catalogue is made from the archive that lies there; make it anew where nothing is lost by it."""
+    from trod.errors import OutOfStep
+    from trod.web.catalogue import anew, standing
+
+    try:
+        standing.settle()
+        return
+    except OutOfStep as problem:
+        if problem.how not in standing.MENDS_ITSELF:
+            raise
+        click.echo(f"{standing.SAID[standing.How(problem.how)]} It is made anew from the archive first.", err=True)
+    with Bar() as bar:
+        done = anew.make("trod serve", bar, now=datetime.now(UTC))
+    click.echo(f"The catalogue is back: {done.made.sentence}.", err=True)
+    for sentence in done.made.trouble:
+        click.echo(f"  {sentence}", err=True)
+    if done.before:
+        click.echo(f"The old one is kept as {done.before}.", err=True)
 
 
 def _open(address: str) -> None:

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import getpass
 import ipaddress
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
@@ -48,6 +50,25 @@ def person(request: HttpRequest) -> str:
     if user is not None and user.is_authenticated:
         return user.get_full_name() or user.get_username()
     return request.session.get("person") or machine_person()
+
+
+_asking: ContextVar[HttpRequest | None] = ContextVar("asking", default=None)
+
+
+def who() -> str:
+    """Whoever asked for what is done now: the caller of the page, else the person logged in on this machine."""
+    request = _asking.get()
+    return person(request) if request is not None else machine_person()
+
+
+@contextmanager
+def asked_by(request: HttpRequest) -> Iterator[None]:
+    """What is done inside is done for this caller."""
+    token = _asking.set(request)
+    try:
+        yield
+    finally:
+        _asking.reset(token)
 
 
 def machine_person() -> str:

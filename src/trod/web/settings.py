@@ -40,6 +40,7 @@ MIDDLEWARE = [
     "trod.web.access.DoorMiddleware",
     "trod.web.seen.SeenMiddleware",
     "trod.web.access.HeadersMiddleware",
+    "trod.web.refused.RefusedMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
 ROOT_URLCONF = "trod.web.urls"

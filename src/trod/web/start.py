@@ -8,9 +8,13 @@ import os
 WAIT_S = 300.0
 
 
-def ready(command: str = "trod", *, migrate: bool = True) -> None:
-    """Set Django up on TROD_HOME, put up this process's sign, and bring the tables up to date (quick when they
-    are). Raises InUse while the catalogue is being made anew by another process."""
+def ready(command: str = "trod", *, migrate: bool = True, settle: bool = True) -> None:
+    """Set Django up on TROD_HOME, put up this process's sign, bring the tables up to date (quick when they are), and
+    see that the catalogue is made from the archive that lies there.
+
+    settle : False for who looks at that itself.
+    Raises InUse while the catalogue is being made anew by another process, and OutOfStep.
+    """
     import django
 
     from trod.web import holders, home
@@ -22,6 +26,10 @@ def ready(command: str = "trod", *, migrate: bool = True) -> None:
     if migrate:
         bring_up_to_date()
     home.guard()
+    if settle and migrate:
+        from trod.web.catalogue import standing
+
+        standing.settle()
 
 
 def bring_up_to_date() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+
 from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
 from django.db import DatabaseError, IntegrityError, InterfaceError
@@ -21,7 +23,7 @@ def in_words(problem: BaseException) -> TrodError | None:
             f"The catalogue's database cannot be used: {_one_line(problem)} See that TROD_DATABASE_URL is right and "
             "that what it needs is installed."
         )
-    if isinstance(problem, IntegrityError) or not isinstance(problem, (DatabaseError, InterfaceError)):
+    if isinstance(problem, IntegrityError) or not isinstance(problem, (DatabaseError, InterfaceError, sqlite3.Error)):
         return None
     said = _one_line(problem)
     if settings.DATABASES["default"]["ENGINE"].endswith("postgresql"):

@@ -10,17 +10,20 @@ from typing import Any
 import pytest
 from django.db import transaction
 
-from trod.archive import papers, sidecar
-from trod.web import home
-from trod.web.catalogue import ledger
+from trod.archive import papers, rows, sidecar
+from trod.errors import NotOnPaper, OutOfStep, PaperLosesRows
+from trod.web import access, home
+from trod.web.catalogue import ledger, loading, standing
 from trod.web.models import (
     Booking,
     Camera,
     Card,
+    Catalogue,
     CostYear,
     Deployment,
     Lock,
     Mishap,
+    Paper,
     Placement,
     Question,
     Reserve,
@@ -196,11 +199,11 @@ def test_all_of_it_comes_back_the_same(entered: Deployment) -> None:
     with ledger.quiet():
         for kind in reversed(ledger.KINDS):
             kind.model._default_manager.all().delete()
-        loader = ledger.Loader()
-        ledger.load_ledger(json.loads(json.dumps(before)), loader)
-        again = ledger.load_sidecar(json.loads(json.dumps(side)), loader, "here")
-        ledger.load_late(json.loads(json.dumps(before)), loader)
-        ledger.load_private(json.loads(json.dumps(private)), loader)
+        loader = loading.Loader()
+        loading.load_ledger(json.loads(json.dumps(before)), loader)
+        again = loading.load_sidecar(json.loads(json.dumps(side)), loader, "here")
+        loading.load_late(json.loads(json.dumps(before)), loader)
+        loading.load_private(json.loads(json.dumps(private)), loader)
     assert loader.trouble == []
     assert again is not None
     assert (ledger.dump_ledger(), ledger.dump_sidecar(again), ledger.dump_private()) == (before, side, private)
@@ -211,6 +214,7 @@ def test_a_visit_writes_its_words_without_reading_events_and_leaves_what_it_did_
     told = json.loads(place.read_text())
     place.write_text(json.dumps({**told, "events": [{"key": "k", "pictures": ["a/b.jpg"]}]}))
     papers.accept(home.archive_root(), "grey-lick/grey-lick-2026/sidecar.json")
+    standing.reread(place.parent)
     Visit.objects.create(site=entered.site, deployment=entered, at=AT, note="fresh snow")
     written = json.loads(place.read_text())
     assert written["events"] == [{"key": "k", "pictures": ["a/b.jpg"]}]
@@ -226,8 +230,151 @@ def test_a_row_that_does_not_fit_is_told_and_the_others_come_back(entered: Deplo
     with ledger.quiet():
         for kind in reversed(ledger.KINDS):
             kind.model._default_manager.all().delete()
-        loader = ledger.Loader()
-        ledger.load_ledger(book, loader)
+        loader = loading.Loader()
+        loading.load_ledger(book, loader)
     assert Site.objects.count() == 1
     assert "ledger.json: sites far was left out (it refers to a record that is not there)." in loader.trouble
     assert any("cards ESK-77 was left out" in text for text in loader.trouble)
+
+
+# Deletions on record ----------------------------------------------------------------------------------------
+
+
+def deleted(paper: str = "ledger.json") -> dict[tuple[str, str], dict[str, Any]]:
+    told = json.loads((home.archive_root() / paper).read_text())["deleted"]
+    return {(row["kind"], row["key"]): row for row in told}
+
+
+def test_what_a_person_deletes_is_on_record_with_who_and_when(entered: Deployment) -> None:
+    assert deleted() == {}
+    visit = Visit.objects.filter(deployment=None).get()
+    key = str(visit.uuid)
+    visit.delete()
+    Lock.objects.get().delete()
+    row = deleted()["visits", key]
+    assert set(row) == {"kind", "key", "at", "by"} and row["by"] == access.machine_person() and row["at"].endswith("Z")
+    assert [kind for kind, _ in deleted("private.json")] == ["locks"]
+    assert ledger.catch_up() == 0
+
+
+def test_with_a_deployment_all_that_goes_with_it_is_on_record_and_its_paper_is_kept(entered: Deployment) -> None:
+    Booking.objects.all().delete()
+    Mishap.objects.all().delete()
+    Visit.objects.all().delete()
+    slug = entered.slug
+    entered.delete()
+    assert ("deployments", slug) in deleted()
+    assert not (home.archive_root() / "grey-lick/grey-lick-2026/sidecar.json").exists()
+    assert ledger.catch_up() == 0
+
+
+def test_a_new_serial_or_label_is_on_record_as_the_same_record(entered: Deployment) -> None:
+    camera = Camera.objects.get()
+    camera.serial = "INV-009"
+    camera.save()
+    assert deleted()["cameras", "INV-001"]["became"] == "INV-009"
+    camera.serial = "INV-001"  # and back: what stands in the paper is on record no more
+    camera.save()
+    assert ("cameras", "INV-001") not in deleted() and ("cameras", "INV-009") in deleted()
+    written = sidecar.read_sidecar(home.archive_root() / "grey-lick/grey-lick-2026")
+    assert written is not None and written["deployment"]["camera"] == "INV-001"
+
+
+def test_a_visit_may_move_between_papers_and_is_in_one_of_them_at_any_moment(entered: Deployment) -> None:
+    visit = Visit.objects.filter(deployment=None).get()
+    visit.deployment = entered
+    visit.save()
+    assert ("visits", str(visit.uuid)) not in deleted()
+    visit.deployment = None
+    visit.save()
+    side = json.loads((home.archive_root() / "grey-lick/grey-lick-2026/sidecar.json").read_text())
+    assert str(visit.uuid) not in [row["uuid"] for row in side["visits"]]
+    assert ledger.catch_up() in (0, 1)
+
+
+def test_a_record_that_nobody_deleted_is_not_written_away(entered: Deployment) -> None:
+    StockItem.objects.create(name="straps", designation="")
+    before = files()
+    StockItem.objects.filter(bookings=None)._raw_delete("default")  # as a fault, or another program, would
+    with pytest.raises(PaperLosesRows):
+        ledger.catch_up()
+    assert files() == before
+
+
+def test_of_very_many_deletions_the_newest_are_kept(entered: Deployment, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ledger, "MOST_DELETED", 3)
+    for number in range(5):
+        Card.objects.create(label=f"old-{number}").delete()
+    assert [key for _, key in deleted()] == ["old-2", "old-3", "old-4"]
+
+
+def test_a_field_that_a_newer_trod_wrote_is_carried_on(entered: Deployment) -> None:
+    root = home.archive_root()
+    sidecar.write_ledger(root, {**(sidecar.read_ledger(root) or {}), "weather": [{"uuid": "w-1"}]})
+    standing.know("ledger.json", sidecar.look_ledger(root).sha256)
+    Species.objects.create(name="Jay", slug="jay")
+    book = sidecar.read_ledger(root)
+    assert book is not None and book["weather"] == [{"uuid": "w-1"}] and len(book["species"]) == 2
+
+
+def test_the_key_of_every_kind_is_the_one_that_the_archives_room_knows(entered: Deployment) -> None:
+    names = ledger.Names()
+    for kind in ledger.KINDS:
+        for row in kind.model._default_manager.all():
+            plain = json.loads(json.dumps(ledger.plain_row(row, kind, names)))
+            assert ledger._key_of(row, kind) == rows.key_of(kind.name, plain), kind.name
+
+
+# Only onto what was read ------------------------------------------------------------------------------------
+
+
+def test_a_record_is_refused_before_it_is_saved_when_its_paper_is_newer(entered: Deployment) -> None:
+    root = home.archive_root()
+    sidecar.write_ledger(root, {**(sidecar.read_ledger(root) or {}), "weather": [{"uuid": "w-1"}]})
+    before = files()
+    standing.forget()
+    with pytest.raises(OutOfStep, match="trod rebuild"):
+        Species.objects.create(name="Jay", slug="jay")
+    with pytest.raises(OutOfStep):
+        Lock.objects.get().delete()
+    assert not Species.objects.filter(slug="jay").exists() and Lock.objects.exists()
+    assert files() == before
+
+
+def test_a_paper_that_comes_newer_in_the_last_moment_is_told_and_owed(
+    entered: Deployment, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    root = home.archive_root()
+    monkeypatch.setattr(standing, "require", lambda: None)
+    sidecar.write_ledger(root, {**(sidecar.read_ledger(root) or {}), "weather": [{"uuid": "w-1"}]})
+    before = files()
+    with pytest.raises(NotOnPaper, match="keep what you typed"):
+        Species.objects.create(name="Jay", slug="jay")
+    assert files() == before and standing.owes()
+
+
+def test_killed_between_the_paper_and_the_note_of_it_the_catalogue_still_knows_its_own(
+    entered: Deployment, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patch:
+        patch.setattr(standing, "know", lambda *a: (_ for _ in ()).throw(MemoryError("killed")))
+        with pytest.raises(MemoryError):
+            Species.objects.create(name="Jay", slug="jay")
+    standing.forget()
+    assert standing.look().how is standing.How.WHOLE
+    Species.objects.create(name="Marten", slug="marten")
+    assert ledger.catch_up() == 0
+
+
+def test_a_catalogue_of_an_earlier_trod_that_says_the_same_is_taken_as_it_is(entered: Deployment) -> None:
+    Catalogue.objects.all().delete()
+    Paper.objects.all().delete()
+    standing.forget()
+    with pytest.raises(OutOfStep):
+        standing.require()
+    assert standing.settle().how is standing.How.WHOLE
+    Catalogue.objects.all().delete()
+    Paper.objects.all().delete()
+    Species.objects.update(note="only here")
+    with pytest.raises(OutOfStep, match="not known from which papers"):
+        standing.settle()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import random
 import shutil
 import subprocess
 import sys
@@ -16,12 +17,25 @@ import pulled
 import pytest
 
 from trod.archive import sidecar
-from trod.errors import WrongInput
+from trod.errors import CatalogueTrouble, OutOfStep, WrongInput
 from trod.web import home
-from trod.web.catalogue import ledger, rebuild, take_in, watch, words
+from trod.web.catalogue import ledger, rebuild, standing, take_in, watch, words
 from trod.web.catalogue.line import Silent
 from trod.web.catalogue.words import Dot, Line
-from trod.web.models import Booking, Card, Event, Intake, Lock, Mishap, Picture, Species, StockItem, Visit
+from trod.web.models import (
+    Booking,
+    Card,
+    Deployment,
+    Event,
+    Intake,
+    Lock,
+    Mishap,
+    Picture,
+    Sign,
+    Species,
+    StockItem,
+    Visit,
+)
 
 NOON = datetime(2026, 7, 1, 12, tzinfo=UTC)
 
@@ -114,6 +128,94 @@ def test_every_row_that_matters_comes_back(lived: Any) -> None:
     assert made.trouble == []
     assert canon.differences(before, canon.catalogue()) == {}
     assert ledger.catch_up() == 0
+
+
+def papers_now() -> dict[str, bytes]:
+    root = home.archive_root()
+    return {path: (root / path).read_bytes() for path in standing.on_disk(root)}
+
+
+def change_something(dice: random.Random, small: Any) -> None:
+    """One thing that a person may do to the records."""
+    number = dice.randrange(10**6)
+    site, deployment = dice.choice([(d.site, d) for d in (small.alder, small.lick)])
+    what = dice.choice(["card", "label", "visit", "move", "forget", "species", "lock", "stock", "sign"])
+    if what == "card":
+        Card.objects.create(label=f"C-{number}")
+    elif what == "label" and (card := Card.objects.order_by("?").first()):
+        card.label = f"L-{number}"
+        card.save()
+    elif what == "visit":
+        Visit.objects.create(site=site, deployment=dice.choice([None, deployment]), at=NOON, by="Suri", note=f"{number}")
+    elif what == "move" and (visit := Visit.objects.filter(bookings=None).order_by("?").first()):
+        visit.deployment = None if visit.deployment else visit.site.deployments.first()
+        visit.save()
+    elif what == "forget" and (visit := Visit.objects.filter(bookings=None).order_by("?").first()):
+        visit.delete()
+    elif what == "species":
+        Species.objects.create(name=f"Bird {number}", slug=f"bird-{number}")
+    elif what == "lock" and (lock := Lock.objects.first()):
+        lock.delete() if dice.random() < 0.5 else lock.save()
+    elif what == "stock":
+        StockItem.objects.create(name=f"strap {number}", designation="")
+    elif what == "sign":
+        place = {"latitude": 47.3, "longitude": 13.9}
+        Sign.objects.create(reserve=site.reserve, site=site, kind="rub", seen_on=NOON.date(), **place)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.django_db(transaction=True)
+def test_after_any_changes_a_rebuild_gives_back_every_paper_byte_for_byte(seed: int, lived: Any) -> None:
+    dice = random.Random(seed)
+    for _ in range(12):
+        change_something(dice, lived)
+    ledger.catch_up()
+    before, rows = papers_now(), canon.catalogue()
+    lose_the_database()
+    made = rebuild.rebuild(Silent(), workers=1)
+    assert made.trouble == []
+    assert canon.differences(rows, canon.catalogue()) == {}
+    assert ledger.catch_up() == 0
+    assert papers_now() == before
+    assert standing.look() == standing.Standing(standing.How.WHOLE)
+
+
+def test_a_row_that_cannot_be_read_keeps_its_paper_from_being_written_over(lived: Any) -> None:
+    root = home.archive_root()
+    book = sidecar.read_ledger(root) or {}
+    book["cards"].append({"label": "ESK-77", "size_gb": "not a number", "state": "ready", "note": ""})
+    sidecar.write_ledger(root, book)
+    before = papers_now()
+    lose_the_database()
+    made = rebuild.rebuild(Silent(), workers=1)
+    assert any("ESK-77 was left out" in text for text in made.trouble)
+    Species.objects.create(name="Jay", slug="jay")
+    with pytest.raises(OutOfStep, match=r"Not every record of ledger\.json could be read"):
+        ledger.write_ledger()
+    assert papers_now() == before
+    alder = Deployment.objects.get(slug="alder-track-2026")
+    alder.note = "another paper may be written"
+    alder.save()
+    assert ledger.write_sidecar(alder)
+
+
+def test_a_paper_that_changes_while_it_is_read_leaves_the_catalogue_half_made(
+    lived: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    root = home.archive_root()
+    lose_the_database()
+    real = words.replay
+
+    def meanwhile(lines: Any) -> Any:
+        sidecar.write_ledger(root, {**(sidecar.read_ledger(root) or {}), "weather": []})
+        return real(lines)
+
+    monkeypatch.setattr(words, "replay", meanwhile)
+    with pytest.raises(CatalogueTrouble, match=r"ledger\.json changed while"):
+        rebuild.rebuild(Silent(), workers=1)
+    assert standing.look().how is standing.How.HALF
+    with pytest.raises(OutOfStep, match="not made to its end"):
+        ledger.catch_up()
 
 
 def test_rebuilding_twice_is_rebuilding_once(lived: Any) -> None:
@@ -218,6 +320,10 @@ def test_the_demo_rebuilt_gives_the_same_findings_to_the_last_digit(tmp_path: Pa
 
     run("-m", "trod", "demo", "--no-browser", "--home", env["TROD_HOME"], "--pictures", "800", "--until", "2026-06-30")
     run("-c", EDITS)
+    papers = "from trod.web import home\nfrom trod.web.catalogue import standing\n"
+    papers = f"from trod.web.start import ready\nready()\n{papers}import json\n"
+    papers += "print(json.dumps(standing.on_disk(home.archive_root())))"
+    written = run("-c", papers)
     before = json.loads(run("-c", COMPARE))
     for file in Path(env["TROD_HOME"]).glob("catalogue.sqlite3*"):
         file.unlink()
@@ -227,6 +333,8 @@ def test_the_demo_rebuilt_gives_the_same_findings_to_the_last_digit(tmp_path: Pa
     after = json.loads(run("-c", COMPARE))
     assert canon.differences(before.pop("rows"), after.pop("rows")) == {}
     assert before == after
+    caught_up = "from trod.web.catalogue import ledger\nledger.catch_up()\nimport json"
+    assert run("-c", papers.replace("import json", caught_up)) == written
 
 
 EDITS = """

@@ -15,7 +15,7 @@ import pytest
 from trod.archive import sidecar, verify
 from trod.errors import Stopped, WrongInput
 from trod.web import home
-from trod.web.catalogue import bags, ledger, take_in, words
+from trod.web.catalogue import bags, ledger, standing, take_in, words
 from trod.web.catalogue.line import Silent
 from trod.web.catalogue.words import Line
 from trod.web.models import Card, Event, Intake, Picture
@@ -253,7 +253,9 @@ def test_a_bag_moved_just_before_a_death_is_found_again(small: Any, take: Any) -
     card.bursts(pulled.days(2))
     row = take(card.folder)
 
-    sidecar.move_bag(home.archive_root(), row.folder, take_in.placement(small.lick), now=NOON)
+    place = take_in.placement(small.lick)
+    standing.expect_move(sidecar.deployment_folder(home.archive_root(), place))  # noted before the bag is moved
+    sidecar.move_bag(home.archive_root(), row.folder, place, now=NOON)
     take_in.place(row, small.lick, line=Silent(), now=NOON)
     row.refresh_from_db()
     assert row.folder == f"grey-lick/grey-lick-2026/{row.name}" and row.deployment == small.lick

@@ -9,20 +9,28 @@ from typing import Any
 
 from trod.archive import backup as core
 from trod.archive import disk
-from trod.errors import WrongInput
+from trod.errors import CatalogueTrouble, WrongInput
 from trod.web import home
-from trod.web.catalogue import ledger
+from trod.web.catalogue import ledger, standing
 from trod.web.catalogue.line import Line, teller
 
 LAST = "last-backup.json"  # in TROD_HOME; no part of the archive, for it speaks of this machine alone
 
 
 def backup(target: str | Path, line: Line, *, now: datetime) -> dict[str, Any]:
-    """Copy what is new in the archive to a folder on another disk. Returns the report as plain values."""
+    """Copy what is new in the archive to a folder on another disk. Returns the report as plain values.
+
+    catalogue, in it : why the catalogue does not fit the archive, in words; empty when it does.
+    """
     root = home.archive_root()
     if not root.is_dir():
         raise WrongInput("archive", got=str(root), needed="an archive; nothing was taken in yet")
-    ledger.catch_up()
+    out_of_step = ""
+    try:
+        standing.settle()
+        ledger.catch_up()
+    except CatalogueTrouble as problem:  # the archive is the truth and is copied as it lies there
+        out_of_step = str(problem)
     report = core.backup(
         root,
         Path(target).expanduser(),
@@ -30,7 +38,7 @@ def backup(target: str | Path, line: Line, *, now: datetime) -> dict[str, Any]:
         progress=teller(line, "Copying to the backup"),
         stop=line.stop,
     )
-    found = report.as_json()
+    found = {**report.as_json(), "catalogue": out_of_step}
     if report.ok:
         note = {"at": ledger.moment(now), "to": str(Path(target).expanduser().resolve())}
         disk.write_file(home.home() / LAST, (json.dumps(note) + "\n").encode())

@@ -15,14 +15,14 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
-from trod.archive import disk, sidecar
+from trod.archive import disk, papers, sidecar
 from trod.demo import cards, past, reserve, upkeep
 from trod.demo.camera_models import CAMERA_SPECS
 from trod.demo.truth import read_truth
 from trod.demo.words import words_from_truth
 from trod.errors import TrodError
 from trod.web import home
-from trod.web.catalogue import demo_keeping, specs, take_in, watch, words
+from trod.web.catalogue import demo_keeping, specs, standing, take_in, watch, words
 from trod.web.catalogue import ledger as files
 from trod.web.catalogue.line import Line, Silent, teller
 from trod.web.models import (
@@ -400,6 +400,7 @@ def sweep() -> None:
 
     for name in ("archive", "cache", CARDS, TRUTH, MAKING):
         shutil.rmtree(home.home() / name, ignore_errors=True)
+    papers.forget()
     rebuild.empty_all()
 
 
@@ -532,6 +533,7 @@ def _say(truth: list[Any], year: list[Any], seed: int, line: Line) -> list[str]:
         acts.setdefault(place, []).append(_act(event, frames[event.pk], word, names))
     for place, lines in acts.items():
         sidecar.append_words(home.archive_root() / place, lines)
+        standing.add_lines(home.archive_root() / place, len(lines))
     replayed = words.replay(act for lines in acts.values() for act in lines)
     return replayed.told
 

@@ -22,7 +22,7 @@ from trod.planning.cells import CELLS
 from trod.report.packet import CardPut, KnownVisit, VisitNote, merge
 from trod.report.packet.merging import DOUBLE_WITHIN, Conflict
 from trod.web import home
-from trod.web.catalogue import note_plain, outfits
+from trod.web.catalogue import note_plain, outfits, standing
 from trod.web.models import Card, Deployment, Round, Site, Visit
 
 LABEL = 64  # characters of a card's label
@@ -76,6 +76,7 @@ def take(notes: Sequence[VisitNote], origin: Origin) -> Taken:
 
     Raises TrodError when the disk refuses; nothing is promised then, and taking in again does no harm.
     """
+    standing.require()
     with files.lock(home.archive_root()):
         return take_locked(notes, origin)
 
@@ -488,6 +489,7 @@ def decide(name: str, choice: str, *, by: str, now: datetime) -> Taken:
     if choice not in CHOICES:
         raise WrongInput("choice", got=choice, needed=" or ".join(CHOICES))
     taken = Taken()
+    standing.require()
     with files.lock(root):
         fields = files.read_held(root, name)
         if fields is None or fields.get("decided"):

@@ -39,9 +39,10 @@ def do_facts(args: dict[str, Any], report: Report) -> dict[str, Any]:
 def settle_in() -> None:
     """Before a worker's first job: write what a death left unwritten, ask for what it left unread."""
     from trod.web import jobs
-    from trod.web.catalogue import ledger
+    from trod.web.catalogue import ledger, standing
     from trod.web.models import Job
 
+    standing.settle()
     ledger.catch_up()
     at_work = Job.objects.filter(
         kind__in=("take-in", "place", "facts"), state__in=["waiting", "running", "paused"]
@@ -51,7 +52,12 @@ def settle_in() -> None:
 
 
 def look_round() -> None:
-    """Between jobs: ask for what has gone stale by itself, a new day's forecasts among it."""
+    """Between jobs: ask for what has gone stale by itself, a new day's forecasts among it; write what could not be
+    written."""
+    from trod.web.catalogue import ledger, standing
+
+    if standing.owes():
+        ledger.catch_up()
     forecasts.look_round(timezone.now())
 
 

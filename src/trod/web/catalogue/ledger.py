@@ -12,30 +12,34 @@ their numbers. Accounts and sessions are no part of it: passwords do not belong 
 
 from __future__ import annotations
 
-import contextlib
 import threading
 import uuid
-from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
+from functools import partial
+from pathlib import Path
 from typing import Any
 
-from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.db import models, transaction
-from django.db.models.signals import post_delete, post_save
+from django.db.models.signals import post_delete, post_save, pre_delete, pre_save
+from django.utils import timezone
 
-from trod.archive import disk, sidecar
+from trod.archive import disk, register, rows, sidecar
+from trod.archive import papers as disk_papers
 from trod.archive.sidecar import SIDECAR
-from trod.errors import CatalogueTrouble
+from trod.errors import CatalogueTrouble, NotOnPaper, PaperLosesRows, TrodError
 from trod.web import home
+from trod.web.access import who
+from trod.web.catalogue import standing
 from trod.web.models import (
     Booking,
     Camera,
     CameraModel,
     Card,
     CostYear,
+    Deletion,
     Deployment,
     Event,
     Finding,
@@ -58,6 +62,7 @@ from trod.web.models import (
 )
 
 UNPLACED = "unplaced"
+MOST_DELETED = 2000  # deletions on record in one paper; the paper's own lines, so that they are few kilobytes
 EVENT_PICTURES = 4000  # picture paths are read from the database in pieces of this many
 
 
@@ -189,13 +194,13 @@ def dump_sidecar(deployment: Deployment, kept: dict[str, Any] | None = None) -> 
     names = Names()
     out: dict[str, Any] = {}
     out["deployment"] = plain_row(deployment, BY_NAME["deployments"], names)
-    for name, rows in (
+    for name, found in (
         ("visits", deployment.visits.order_by("at", "uuid")),
         ("walk_tests", deployment.walk_tests.order_by("at", "uuid")),
         ("watch_corrections", deployment.watch_corrections.order_by("at", "uuid")),
         ("intakes", deployment.intakes.filter(state=Intake.State.WHOLE).order_by("started_at", "name")),
     ):
-        out[name] = [plain_row(row, BY_NAME[name], names) for row in rows]
+        out[name] = [plain_row(row, BY_NAME[name], names) for row in found]
     if kept is not None and all(isinstance(kept.get(name), list) for name in ("bags", "events")):
         return {**out, "bags": kept["bags"], "events": kept["events"]}
     out["bags"] = [row["name"] for row in out["intakes"] if row["new"]]
@@ -239,7 +244,7 @@ def deployment_folder(deployment: Deployment) -> str:
 
 def _locked() -> disk.Lock:
     """Held from the reading of the rows to the end of the writing, so that no older state is written last."""
-    home.home().mkdir(parents=True, exist_ok=True)
+    home.make()
     return disk.Lock(home.home() / ".ledger-lock", wait_s=60)
 
 
@@ -247,29 +252,56 @@ def _is_written(kept: dict[str, Any] | None, fields: dict[str, Any]) -> bool:
     return kept is not None and all(kept.get(name) == value for name, value in fields.items())
 
 
-def write_ledger() -> bool:
-    """Write ledger.json if it is not up to date. Returns whether it had to be."""
+def _put(folder: Path, name: str, fields: dict[str, Any], kept: sidecar.Paper) -> bool:
+    """Write a paper if it is not up to date, onto the state that this catalogue knows and no other. Returns whether
+    it had to be. To be called with the lock of its folder held, since `kept` was read."""
     root = home.archive_root()
-    with _locked():
-        fields = dump_ledger()
-        with contextlib.suppress(CatalogueTrouble):
-            if _is_written(sidecar.read_ledger(root), fields):
-                return False
-        sidecar.write_ledger(root, fields)
+    path = disk_papers.path_of(root, folder / name)
+    standing.expect(path, kept.sha256)
+    fields = {**fields, rows.DELETED: _deleted_by(path, kept.fields or {}, fields)}
+    if kept.fields is None and not any(fields.values()):
+        return False  # nothing to keep, and no paper that says otherwise
+    if _is_written(kept.fields, fields):
+        standing.know(path, kept.sha256)
+        return False
+    # A field that this Trod does not know is not its own to drop.
+    fields = {**{name: value for name, value in (kept.fields or {}).items() if name not in fields}, **fields}
+    sha256 = sidecar.write_json(
+        root, path, standing.KINDS[name], fields, expect=kept.sha256,
+        coming=lambda sha256: standing.announce(path, sha256),
+    )  # fmt: skip
+    standing.know(path, sha256)
     return True
+
+
+def _deleted_by(path: str, kept: dict[str, Any], fields: dict[str, Any]) -> list[dict[str, Any]]:
+    """The deletions that a paper puts on record: those it had, and new ones of what stood in it. What stands in it
+    again is on record no more; of very many only the newest are kept."""
+    had, stands = set(rows.rows_of(kept)), set(rows.rows_of(fields))
+    told = {(str(d.get("kind")), str(d.get("key"))): d for d in kept.get(rows.DELETED) or () if isinstance(d, dict)}
+    for row in Deletion.objects.order_by("pk"):
+        if (row.kind, row.key) in had or (path == disk_papers.LEDGER and row.kind == "deployments"):
+            entry = {"kind": row.kind, "key": row.key, "at": moment(row.at), "by": row.by}
+            told[row.kind, row.key] = {**entry, "became": row.became} if row.became else entry
+    return [entry for key, entry in told.items() if key not in stands][-MOST_DELETED:]
+
+
+def write_ledger() -> bool:
+    """Write ledger.json if it is not up to date. Returns whether it had to be.
+
+    This and the next two raise OutOfStep when the disk holds another state than the one this catalogue knows, and
+    PaperLosesRows for rows that nobody deleted; then nothing is written.
+    """
+    root = home.archive_root()
+    with _locked(), sidecar.lock(root):
+        return _put(root, disk_papers.LEDGER, dump_ledger(), sidecar.look_ledger(root))
 
 
 def write_private() -> bool:
     """Write private.json if it is not up to date. Returns whether it had to be. Without a lock there is no file."""
     root = home.archive_root()
-    with _locked():
-        fields = dump_private()
-        with contextlib.suppress(CatalogueTrouble):
-            kept = sidecar.read_private(root)
-            if _is_written(kept, fields) or (kept is None and not fields["locks"]):
-                return False
-        sidecar.write_private(root, fields)
-    return True
+    with _locked(), sidecar.lock(root):
+        return _put(root, disk_papers.PRIVATE, dump_private(), sidecar.look_private(root))
 
 
 def write_sidecar(deployment: Deployment, *, papers_only: bool = False) -> bool:
@@ -278,30 +310,89 @@ def write_sidecar(deployment: Deployment, *, papers_only: bool = False) -> bool:
     papers_only : neither its bags nor its events changed; see `dump_sidecar`.
     """
     root = home.archive_root()
-    with _locked():
-        folder = root / deployment_folder(deployment)
-        kept = None
-        with contextlib.suppress(CatalogueTrouble):
-            kept = sidecar.read_sidecar(folder)
-        fields = dump_sidecar(deployment, kept if papers_only else None)
+    folder = root / deployment_folder(deployment)
+    with _locked(), sidecar.lock(folder):
+        kept = sidecar.look_sidecar(folder)
+        written = _put(folder, SIDECAR, dump_sidecar(deployment, kept.fields if papers_only else None), kept)
         for other in root.glob(f"*/{deployment.slug}/{SIDECAR}"):
             if other.parent != folder:  # its site was mended before its first bag came
-                sidecar.drop_sidecar(other.parent)
-        if _is_written(kept, fields):
-            return False
-        sidecar.write_sidecar(folder, fields)
-    return True
+                _drop(other.parent)
+    return written
+
+
+def _drop(folder: Path) -> None:
+    """Take the sidecar of a folder without bags away, if it is one that this catalogue knows."""
+    root = home.archive_root()
+    path = disk_papers.path_of(root, folder / SIDECAR)
+    here = sidecar.look_sidecar(folder).sha256
+    standing.expect(path, here)
+    if here:
+        standing.announce(path, register.NOT_THERE)
+        if sidecar.drop_sidecar(folder):
+            standing.drop(path)
+        else:
+            standing.know(path, here)
+
+
+def _write_all(tasks: Iterable[Callable[[], bool]]) -> int:
+    """Do each; one that would lose a row which another paper is about to take on waits for that one.
+
+    Returns how many papers had to be written. Raises what the last one that cannot be done raises.
+    """
+    waiting, count = list(tasks), 0
+    while waiting:
+        again, trouble = [], None
+        for task in waiting:
+            try:
+                count += task()
+            except PaperLosesRows as problem:
+                again.append(task)
+                trouble = problem
+        if trouble is not None and len(again) == len(waiting):
+            raise trouble
+        waiting = again
+    return count
 
 
 def catch_up() -> int:
     """Bring all files up to date, for the case that a process died between a commit and its writing.
 
-    Returns how many had fallen behind.
+    Returns how many had fallen behind. Raises OutOfStep, before anything is written, when the catalogue is not made
+    from the papers that lie there.
     """
-    behind = int(write_ledger()) + int(write_private())
-    for deployment in Deployment.objects.select_related("site"):
-        behind += int(write_sidecar(deployment))
-    return behind
+    standing.require()
+    last = Deletion.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
+    sidecars = [partial(write_sidecar, row) for row in Deployment.objects.select_related("site")]
+    count = _write_all([*sidecars, write_ledger, write_private])
+    Deletion.objects.filter(pk__lte=last).delete()
+    standing.owe(False)
+    return count
+
+
+def says_the_same() -> bool:
+    """Whether every paper says just what the catalogue says, as far as the paper goes; reads only."""
+    root = home.archive_root()
+
+    def fits(kept: Any, fields: Any) -> bool:
+        if isinstance(kept, dict) and isinstance(fields, dict):
+            return all(name in fields and fits(value, fields[name]) for name, value in kept.items())
+        if isinstance(kept, list) and isinstance(fields, list):
+            return len(kept) == len(fields) and all(map(fits, kept, fields))
+        return bool(kept == fields)
+
+    def told(kept: dict[str, Any] | None) -> dict[str, Any]:
+        return {k: v for k, v in (kept or {}).items() if k not in (rows.DELETED, "moves")}
+
+    try:
+        whole = fits(told(sidecar.read_ledger(root)), dump_ledger())
+        whole = whole and fits(told(sidecar.read_private(root)), dump_private())
+        mine = {root / deployment_folder(d): d for d in Deployment.objects.select_related("site")}
+        for _, slug, folder in sidecar.folders_of_bags(root):
+            kept = sidecar.read_sidecar(folder) if whole and slug is not None else None
+            whole = whole and (kept is None or (folder in mine and fits(told(kept), dump_sidecar(mine[folder]))))
+    except CatalogueTrouble:
+        return False
+    return whole
 
 
 # Written at every change ------------------------------------------------------------------------------------
@@ -336,7 +427,7 @@ def is_quiet() -> bool:
 
 
 def flush() -> None:
-    """Write what changed in this thread since the last time."""
+    """Write what changed in this thread since the last time. Raises NotOnPaper when it cannot be written now."""
     if _pending.quiet:
         return
     ledger, _pending.ledger = _pending.ledger, False
@@ -344,16 +435,23 @@ def flush() -> None:
     deployments, _pending.deployments = _pending.deployments, set()
     papers, _pending.papers = _pending.papers, set()
     gone, _pending.gone = _pending.gone, set()
-    for slug in gone:
-        for path in home.archive_root().glob(f"*/{slug}/{SIDECAR}"):
-            sidecar.drop_sidecar(path.parent)
-    if ledger:
-        write_ledger()
-    if private:
-        write_private()
-    if deployments or papers:
-        for deployment in Deployment.objects.filter(pk__in=deployments | papers).select_related("site"):
-            write_sidecar(deployment, papers_only=deployment.pk not in deployments)
+    if not (ledger or private or deployments or papers or gone):
+        return
+    last = Deletion.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
+    changed = Deployment.objects.filter(pk__in=deployments | papers).select_related("site")
+    tasks = [partial(write_sidecar, row, papers_only=row.pk not in deployments) for row in changed]
+    tasks += [write_ledger] if ledger else []
+    tasks += [write_private] if private else []
+    try:
+        _write_all(tasks)
+        for slug in gone:
+            for path in home.archive_root().glob(f"*/{slug}/{SIDECAR}"):
+                with _locked():
+                    _drop(path.parent)
+        Deletion.objects.filter(pk__lte=last).delete()
+    except (TrodError, OSError) as problem:
+        standing.owe(True)
+        raise NotOnPaper(problem) from problem
 
 
 # A sidecar names cameras, sites and cards by their keys; to save these fields alone changes none.
@@ -386,7 +484,7 @@ def touched(row: models.Model, fields: Iterable[str] | None = None) -> None:
     elif type(row) in BY_MODEL:
         _pending.ledger = True
         if isinstance(row, (Camera, Site, Card, Placement)) and not (fields and _NO_KEYS.issuperset(fields)):
-            _pending.deployments.update(row.deployments.values_list("pk", flat=True))
+            _pending.deployments |= _naming(row)
             _pending.private = _pending.private or isinstance(row, (Camera, Site))
     else:
         return
@@ -401,113 +499,73 @@ def _saved(
 
 
 def _deleted(sender: Any, instance: models.Model, **more: Any) -> None:
+    kind = BY_MODEL[type(instance)]
+    _record(kind, _key_of(instance, kind))
+    if _pending.quiet:
+        return
     if isinstance(instance, Deployment):
-        if not _pending.quiet:
-            _pending.gone.add(instance.slug)
-            transaction.on_commit(flush)
+        _pending.gone.add(instance.slug)
+        _pending.ledger = True
+        transaction.on_commit(flush)
     else:
         touched(instance)
+
+
+def _key_of(row: models.Model, kind: Kind) -> str:
+    """A row's key in words, as papers know it: its fields joined by a blank."""
+    values = (getattr(row, name) for name in kind.key)
+    return " ".join(str(_key_of(v, BY_MODEL[type(v)]) if isinstance(v, models.Model) else plain(v)) for v in values)
+
+
+def _record(kind: Kind, key: str, became: str = "") -> None:
+    Deletion.objects.create(kind=kind.name, key=key, at=timezone.now(), by=who()[:80], became=became)
+
+
+def _naming(row: models.Model) -> set[int]:
+    """The deployments whose sidecars name this row by its key."""
+    if not isinstance(row, (Camera, Site, Card, Placement)) or row.pk is None:
+        return set()
+    named = set(row.deployments.values_list("pk", flat=True))
+    if isinstance(row, Card):
+        visits = Visit.objects.filter(models.Q(card_in=row) | models.Q(card_out=row), deployment__isnull=False)
+        named |= set(visits.values_list("deployment_id", flat=True))
+        named |= set(Intake.objects.filter(card=row, deployment__isnull=False).values_list("deployment_id", flat=True))
+    return named
+
+
+def _to_be_saved(
+    sender: Any, instance: models.Model, raw: bool = False, update_fields: Any = None, **more: Any
+) -> None:
+    """Before a record changes: may this catalogue write at all? And does the record take another key?"""
+    if raw or _pending.quiet:
+        return
+    standing.require()
+    if isinstance(instance, (Visit, WalkTest, WatchCorrection, Intake)) and instance.pk is not None:
+        before = type(instance)._default_manager.filter(pk=instance.pk).values_list("deployment_id", flat=True).first()
+        if before is not None and before != instance.deployment_id:  # the paper that it leaves follows too
+            _pending.deployments.add(before)
+    kind = BY_MODEL[type(instance)]
+    if instance.pk is None or kind.key == ("uuid",) or not set(update_fields or kind.key) & set(kind.key):
+        return
+    old = type(instance)._default_manager.filter(pk=instance.pk).first()
+    if old is not None and (was := _key_of(old, kind)) != (now := _key_of(instance, kind)):
+        _record(kind, was, became=now)
+
+
+def _to_be_deleted(sender: Any, instance: models.Model, **more: Any) -> None:
+    """Before a record goes: may this catalogue write at all? Those that name it are written anew afterwards."""
+    if not _pending.quiet:
+        standing.require()
+        _pending.deployments |= _naming(instance)
 
 
 def watch_records() -> None:
     """Connect the signals; called once when Django is ready."""
     for kind in KINDS:
+        pre_save.connect(_to_be_saved, sender=kind.model, dispatch_uid=f"ledger-may-save-{kind.name}")
+        pre_delete.connect(_to_be_deleted, sender=kind.model, dispatch_uid=f"ledger-may-delete-{kind.name}")
         post_save.connect(_saved, sender=kind.model, dispatch_uid=f"ledger-save-{kind.name}")
         post_delete.connect(_deleted, sender=kind.model, dispatch_uid=f"ledger-delete-{kind.name}")
-
-
-# Plain data to rows -----------------------------------------------------------------------------------------
-
-
-class Loader:
-    """Makes rows of plain data; references are looked up by key."""
-
-    def __init__(self) -> None:
-        self.count: dict[str, int] = defaultdict(int)
-        self.trouble: list[str] = []
-        self._found: dict[tuple[Any, Any], int] = {}
-
-    def load(self, name: str, rows: Iterable[dict[str, Any]], where: str) -> list[models.Model]:
-        """Rows of one kind; one that does not fit is told in `trouble` and left out."""
-        kind = BY_NAME[name]
-        made = []
-        for plain_data in rows:
-            try:
-                with transaction.atomic():
-                    made.append(self._row(kind, plain_data))
-            except Exception as problem:  # whatever a damaged or hand-edited file may hold
-                key = (
-                    " ".join(str(plain_data.get(k)) for k in kind.key)
-                    if isinstance(plain_data, dict)
-                    else "?"
-                )
-                self.trouble.append(f"{where}: {name} {key} was left out ({_short(problem)}).")
-            else:
-                self.count[name] += 1
-        return made
-
-    def _row(self, kind: Kind, data: dict[str, Any]) -> models.Model:
-        values = {f.attname: self._value(f, data[f.name]) for f in kind.fields if f.name in data}
-        key = {kind.model._meta.get_field(k).attname: None for k in kind.key}
-        key = {k: values.pop(k) for k in key}
-        row, _ = kind.model._default_manager.update_or_create(defaults=values, **key)
-        return row
-
-    def _value(self, f: models.Field[Any, Any], value: Any) -> Any:
-        if value is None or not f.is_relation:
-            return f.to_python(value) if value is not None else None
-        model = f.related_model
-        if (model, value) not in self._found:
-            (key,) = BY_MODEL[model].key
-            row = model._default_manager.only("pk").filter(**{key: value}).first()
-            if row is None and f.null:  # what it named was deleted while the power failed: keep the rest
-                return None
-            if row is None:
-                raise ObjectDoesNotExist
-            self._found[model, value] = row.pk
-        return self._found[model, value]
-
-
-def _short(problem: Exception) -> str:
-    if isinstance(problem, ValidationError):
-        return "; ".join(problem.messages)
-    if isinstance(problem, ObjectDoesNotExist):
-        return "it refers to a record that is not there"
-    text = str(problem).strip().split("\n")[0]
-    return text or type(problem).__name__
-
-
-def load_ledger(data: dict[str, Any], loader: Loader, where: str = "ledger.json") -> None:
-    """Rows of all that stands in ledger.json except unplaced intakes, which come with their bags, and what
-    `load_late` brings."""
-    for kind in KINDS:
-        if (kind.name in IN_LEDGER and kind.name not in LATE) or kind.model is Visit:
-            loader.load(kind.name, data.get(kind.name) or (), where)
-
-
-def load_late(data: dict[str, Any], loader: Loader, where: str = "ledger.json") -> None:
-    """Rows of ledger.json that name deployments or visits, once the sidecars are read."""
-    for kind in KINDS:
-        if kind.name in LATE:
-            loader.load(kind.name, data.get(kind.name) or (), where)
-
-
-def load_private(data: dict[str, Any], loader: Loader, where: str = "private.json") -> None:
-    """Rows of private.json, once the ledger is read."""
-    loader.load("locks", data.get("locks") or (), where)
-
-
-def load_sidecar(data: dict[str, Any], loader: Loader, where: str) -> Deployment | None:
-    """A deployment with its visits and corrections; its bags and events are loaded with the pictures."""
-    made = loader.load("deployments", [data.get("deployment") or {}], where)
-    if not made:
-        return None
-    loader.load("visits", data.get("visits") or (), where)
-    loader.load("walk_tests", data.get("walk_tests") or (), where)
-    loader.load("watch_corrections", data.get("watch_corrections") or (), where)
-    (deployment,) = made
-    assert isinstance(deployment, Deployment)
-    return deployment
 
 
 def is_fresh() -> bool:

@@ -15,11 +15,15 @@ from typing import Any
 from django.db import connection, transaction
 
 from trod.archive import sidecar
+from trod.archive.papers import LEDGER, PRIVATE, SIDECAR
 from trod.errors import CatalogueTrouble, WrongInput
 from trod.web import home
-from trod.web.catalogue import bags, events, facts, ledger, watch, words
+from trod.web.catalogue import bags, events, facts, ledger, loading, standing, watch, words
+from trod.web.catalogue.anew import NO_ARCHIVE
 from trod.web.catalogue.line import Line
-from trod.web.models import Deployment, Event, Intake, Picture, Species, Word
+from trod.web.models import Deployment, Event, Intake, Picture, Word
+
+STAYS = {"trod_logintries"}  # has nothing to do with what the archive holds
 
 
 @dataclass
@@ -29,27 +33,42 @@ class Rebuilt:
     counts: dict[str, int] = field(default_factory=dict)
     trouble: list[str] = field(default_factory=list)
 
+    @property
+    def sentence(self) -> str:
+        """What is back, in words."""
+        shown = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in self.counts.items() if count)
+        return shown or "the archive is empty"
+
     def as_json(self) -> dict[str, Any]:
         return {**self.counts, "trouble": self.trouble}
 
 
 def is_empty() -> bool:
     """Whether the catalogue holds no record at all."""
-    return (
-        not any(model.objects.exists() for model in (Species, Deployment, Intake, Picture, Event, Word))
-        and ledger.is_fresh()
-    )
+    return not standing.holds_records()
+
+
+def make_anew(line: Line, *, remake_thumbnails: bool = False) -> Rebuilt:
+    """Empty the catalogue, whatever is in it, and fill it from the archive. Accounts stay.
+
+    To be called by whoever has the data folder alone (`trod.web.holders.alone`) and kept what is in it aside.
+    """
+    if not home.archive_root().is_dir():
+        raise WrongInput("archive", got=str(home.archive_root()), needed=NO_ARCHIVE)
+    empty_all()
+    return rebuild(line, remake_thumbnails=remake_thumbnails)
 
 
 def empty_all() -> None:
     """Empty every table of ours, for a rebuild on PostgreSQL or a new demo. Accounts stay."""
-    tables = sorted(t for t in connection.introspection.table_names() if t.startswith("trod_"))
+    tables = sorted(t for t in connection.introspection.table_names() if t.startswith("trod_") and t not in STAYS)
     quote = connection.ops.quote_name
     if connection.vendor == "postgresql":
         with transaction.atomic(), connection.cursor() as cursor:
             cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")  # TRUNCATE waits for no check that is still due
             cursor.execute(f"TRUNCATE {', '.join(map(quote, tables))} RESTART IDENTITY")
         return
+    standing.forget()
     with connection.constraint_checks_disabled(), connection.cursor() as cursor:
         for table in tables:
             cursor.execute(f"DELETE FROM {quote(table)}")
@@ -58,36 +77,40 @@ def empty_all() -> None:
 def rebuild(line: Line, *, remake_thumbnails: bool = False, workers: int | None = None) -> Rebuilt:
     """Fill an empty catalogue from the archive. Raises WrongInput when it is not empty.
 
-    Broken off, it is to be begun anew on an empty catalogue: the archive is only read.
+    Broken off, the catalogue says of itself that it is half made, and nobody may write with it; it is to be begun
+    anew on an empty one. The archive is only read. Raises CatalogueTrouble when a paper changed meanwhile.
     """
     root = home.archive_root()
     if not root.is_dir():
-        raise WrongInput(
-            "archive", got=str(root), needed="the archive folder of a TROD_HOME; there is none to read"
-        )
+        raise WrongInput("archive", got=str(root), needed=NO_ARCHIVE)
     if not is_empty():
         raise WrongInput("catalogue", got="one with records in it", needed="an empty one")
     made = Rebuilt()
+    read = standing.begin_building()
     with ledger.quiet():
         folders = list(sidecar.walk(root))
-        loader = ledger.Loader()
+        loader = loading.Loader()
         try:
             book = sidecar.read_ledger(root) or {}
         except CatalogueTrouble as problem:
             book = {}
             made.trouble.append(str(problem))
+            loader.not_whole.add(LEDGER)
+        for paper in (book, *(folder.sidecar or {} for folder in folders)):
+            loader.heed(paper)
         if not book:
             made.trouble.append(
                 "There is no ledger.json: reserves, sites, cameras and species come back only as far as "
                 "sidecars name them."
             )
-        ledger.load_ledger(book, loader)
+        loading.load_ledger(book, loader)
         deployments = [(_deployment(folder, loader, made), folder) for folder in folders]
-        ledger.load_late(book, loader)
+        loading.load_late(book, loader)
         try:
-            ledger.load_private(sidecar.read_private(root) or {}, loader)
+            loading.load_private(sidecar.read_private(root) or {}, loader)
         except CatalogueTrouble as problem:
             made.trouble.append(str(problem))
+            loader.not_whole.add(PRIVATE)
         for (deployment, folder), number in zip(deployments, range(len(folders)), strict=True):
             line.step(number, len(folders), "Reading the bags")
             _intakes(deployment, folder, book, loader, made, line)
@@ -97,6 +120,7 @@ def rebuild(line: Line, *, remake_thumbnails: bool = False, workers: int | None 
             _events(deployment, folder, line)
         line.step(len(folders), len(folders), "Reading words")
         replayed = words.replay(_words(folders))
+        standing.end_building(read, loader.not_whole)
         made.trouble += loader.trouble + replayed.told
         made.counts = {
             **{kind.name: kind.model._default_manager.count() for kind in ledger.KINDS},
@@ -107,13 +131,15 @@ def rebuild(line: Line, *, remake_thumbnails: bool = False, workers: int | None 
     return made
 
 
-def _deployment(folder: sidecar.DeploymentFolder, loader: ledger.Loader, made: Rebuilt) -> Deployment | None:
+def _deployment(folder: sidecar.DeploymentFolder, loader: loading.Loader, made: Rebuilt) -> Deployment | None:
     where = (
         folder.path.name if folder.deployment_slug is None else f"{folder.site_slug}/{folder.deployment_slug}"
     )
     made.trouble += [f"{where}: {told}" for told in folder.torn]
     if folder.deployment_slug is None:
         return None
+    if folder.sidecar is None or "deployment" not in folder.sidecar:
+        loader.not_whole.add(f"{where}/{SIDECAR}")
     if folder.sidecar is None or "deployment" not in folder.sidecar:
         if folder.bags:
             made.trouble.append(
@@ -122,22 +148,23 @@ def _deployment(folder: sidecar.DeploymentFolder, loader: ledger.Loader, made: R
                 "Restore sidecar.json from your backup and rebuild again, or place them by hand."
             )
         return None
-    return ledger.load_sidecar(folder.sidecar, loader, f"{where}/sidecar.json")
+    return loading.load_sidecar(folder.sidecar, loader, f"{where}/sidecar.json")
 
 
 def _intakes(
     deployment: Deployment | None,
     folder: sidecar.DeploymentFolder,
     book: dict[str, Any],
-    loader: ledger.Loader,
+    loader: loading.Loader,
     made: Rebuilt,
     line: Line,
 ) -> None:
     listed = (folder.sidecar or {}).get("intakes") or ()
+    paper = f"{folder.site_slug}/{folder.deployment_slug}/{SIDECAR}"
     if folder.deployment_slug is None:
-        listed = book.get("intakes") or ()
+        listed, paper = book.get("intakes") or (), LEDGER
     rows: dict[str, Intake] = {}
-    for row in loader.load("intakes", listed, folder.path.name):
+    for row in loader.load("intakes", listed, paper):
         assert isinstance(row, Intake)
         rows[row.name] = row
     found = [bags.of_entry(entry) for entry in folder.bags]

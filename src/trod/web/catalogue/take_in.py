@@ -27,7 +27,7 @@ from trod.archive.making import Placement
 from trod.archive.names import printable
 from trod.errors import CatalogueTrouble, SourceBusy, Stopped, TrodError, WrongInput
 from trod.web import home
-from trod.web.catalogue import bags, facts, ledger, watch
+from trod.web.catalogue import bags, facts, ledger, standing, watch
 from trod.web.catalogue.line import Line, teller
 from trod.web.models import Card, Deployment, Event, Intake, Job, KeptFile, Picture
 
@@ -53,6 +53,7 @@ def begin(asked: Asked, *, now: datetime) -> Intake:
 
     Raises SourceBusy when this source is being taken in at this moment.
     """
+    standing.require()
     source = str(asked.source.resolve())
     if not source.isprintable() or len(source) > 500:
         raise WrongInput(
@@ -196,6 +197,7 @@ def take_in(
     Raises Stopped (the intake is paused), SourceBusy (another process is at it) and TrodError (it failed and can be
     taken up again).
     """
+    standing.require()
     try:
         with ledger.quiet():
             if intake.state != Intake.State.WHOLE:
@@ -490,23 +492,29 @@ def place(intake: Intake, deployment: Deployment, *, line: Line, now: datetime) 
         )
     if before == deployment:
         return summary(intake)
+    standing.require()
     root = home.archive_root()
     settle(intake)
     where = placement(deployment)
+    old = intake.folder
+    places = (sidecar.deployment_folder(root, where), root.joinpath(*old.split("/")).parent)
+    standing.expect_move(*places)
     with ledger.quiet(), transaction.atomic():
         Picture.objects.filter(intake=intake).update(deployment=deployment, event=None, taken_at=None)
-        old = intake.folder
         if old != f"{where.folder}/{intake.name}" and root.joinpath(*old.split("/")).exists():
             sidecar.move_bag(root, old, where, now=now)
+            for folder in places:
+                standing.reread(folder)
         intake.deployment = deployment
         _moved(intake, f"{where.folder}/{intake.name}")
         told = watch.follow(before, line) if before is not None else []
         if told:
             intake.notes = [*intake.notes, *told]
             intake.save(update_fields=["notes"])
-    if before is not None:
+    done = finish(intake, line=line)
+    if before is not None:  # last, so that the intake stands in one of the two at any moment
         ledger.write_sidecar(before)
-    return finish(intake, line=line)
+    return done
 
 
 def _moved(intake: Intake, folder: str) -> None:

@@ -26,6 +26,7 @@ from django.db.models import Max
 from trod.archive import sidecar
 from trod.errors import ArchiveUnwritable, TrodError, WrongInput
 from trod.web import home
+from trod.web.catalogue import standing
 from trod.web.catalogue.replay import Replayed, replay, stand
 from trod.web.catalogue.wordlines import (
     LONGEST_NOTE,
@@ -362,9 +363,11 @@ def _turn_act(kind: str, event: Event, word: Word, by: str, at: datetime, uuid: 
 
 def _keep(deployment: Deployment, acts: Sequence[Mapping[str, Any]]) -> None:
     """To the disk, firmly, before the database hears of it."""
+    standing.require()
     folder = home.archive_root() / deployment.site.slug / deployment.slug
     try:
         sidecar.append_words(folder, acts)
+        standing.add_lines(folder, len(acts))
     except TimeoutError as problem:
         raise ArchiveUnwritable(
             f"Another process has been writing in {folder} for long. The word is not written yet; try again."

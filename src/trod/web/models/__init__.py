@@ -12,13 +12,16 @@ from trod.web.models.picture import Picture
 from trod.web.models.placement import Placement
 from trod.web.models.question import Finding, Question, Round, RoundStop
 from trod.web.models.reserve import Reserve, Sign, Site, Species
+from trod.web.models.standing import Catalogue, Deletion, Paper
 
 __all__ = [
     "Booking",
     "Camera",
     "CameraModel",
     "Card",
+    "Catalogue",
     "CostYear",
+    "Deletion",
     "Deployment",
     "Event",
     "Finding",
@@ -31,6 +34,7 @@ __all__ = [
     "LoginTries",
     "Mark",
     "Mishap",
+    "Paper",
     "Picture",
     "Placement",
     "Question",

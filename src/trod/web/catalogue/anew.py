@@ -1,0 +1,73 @@
+"""Making the catalogue anew, for `trod rebuild` and for `trod serve`: alone, the old one kept aside, accounts kept."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from django.db import connections
+
+from trod.errors import WrongInput
+from trod.web import holders, home
+from trod.web.catalogue.aside import NAME, copy_aside, set_aside
+from trod.web.catalogue.line import Line
+
+if TYPE_CHECKING:
+    from trod.web.catalogue.rebuild import Rebuilt
+
+NO_ARCHIVE = "the archive folder of a TROD_HOME; there is none to read"
+
+
+@dataclass(frozen=True)
+class Anew:
+    """What came of it. before : where the old catalogue is kept."""
+
+    made: Rebuilt
+    before: Path | None
+
+
+def is_postgres() -> bool:
+    return bool(os.environ.get("TROD_DATABASE_URL"))
+
+
+def can_be_read(path: Path) -> bool:
+    """Whether a SQLite file can be read through."""
+    try:
+        found = sqlite3.connect(path, timeout=20)
+        try:
+            return bool(found.execute("PRAGMA quick_check(1)").fetchone() == ("ok",))
+        finally:
+            found.close()
+    except sqlite3.Error:
+        return False
+
+
+def prepare(now: datetime) -> Path | None:
+    """Before Django opens it: a catalogue that cannot be read is moved aside, so that a new one can be made."""
+    path = home.home() / NAME
+    if is_postgres() or not path.exists() or can_be_read(path):
+        return None
+    return set_aside(home.home(), now)
+
+
+def make(command: str, line: Line, *, now: datetime, remake_thumbnails: bool = False) -> Anew:
+    """Make the catalogue anew from the archive. Django must be ready.
+
+    The old one, if it holds anything, is kept aside as a copy first (not on PostgreSQL); accounts stay in their place.
+    Raises InUse, WrongInput, CatalogueTrouble, Stopped.
+    """
+    from trod.web.catalogue import rebuild, standing
+
+    if not home.archive_root().is_dir():
+        raise WrongInput("archive", got=str(home.archive_root()), needed=NO_ARCHIVE)
+    with holders.alone(command):
+        before = None
+        if not is_postgres() and standing.look().how is not standing.How.HALF and standing.holds_records():
+            connections.close_all()
+            before = copy_aside(home.home(), now)
+        return Anew(rebuild.make_anew(line, remake_thumbnails=remake_thumbnails), before)
+
