@@ -167,3 +167,9 @@ def test_clips_are_read_in_utc_or_by_the_dial_as_the_pictures_beside_them_tell(
 )
 def test_a_length_of_time_is_spoken_in_fitting_units(seconds: float, words: str) -> None:
     assert watch.spoken(seconds) == words
+
+
+def test_a_drift_is_told_as_seconds_a_day_and_not_as_no_error_at_all():
+    slow = watch.ClockProposal(1, None, datetime(2026, 5, 10, 11), 0.0, 2.5, "Read at the visit.", 9)
+
+    assert slow.sentence == "The clock went 2.5 s a day slow. Read at the visit."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -349,3 +349,64 @@ def test_the_camera_that_loses_most_stands_first(cast):
     found = in_order(stopping_cameras(standing, told, today(cast)))
 
     assert [need.sentence.split()[0] for need in found] == ["early", "late"]
+
+
+def picture_at(cast, taken: datetime, number: int):
+    """A picture of the standing deployment at a time of its clock."""
+    return m.Picture.objects.create(
+        sha256=f"{number:064x}", path=f"x/{number}.JPG", intake=m.Intake.objects.get(), deployment=cast.deployment,
+        size_bytes=1, file_order=number, taken_raw=taken, taken_at=taken - timedelta(hours=1), looked=True,
+    )  # fmt: skip
+
+
+def test_a_clock_that_a_visit_read_is_corrected_from_today_by_one_press_and_undone_by_another(
+    client, cast, bring_events
+):
+    bring_events(steady(cast, 115, until=10))
+    at = cast.now - timedelta(days=9)
+    visit = m.Visit.objects.create(
+        site=cast.meadow, deployment=cast.deployment, at=at, clock_true=at, clock_shown=at + timedelta(minutes=60 + 63)
+    )
+    address = f"/cameras/deployments/of/{cast.deployment.slug}/clock/visits/{visit.pk}/"
+    (need,) = of_kind(cast, "clock")
+    assert need.at_once == address and f"?visit={visit.pk}" in need.url
+    first = picture_at(cast, cast.now - timedelta(days=60), 1)
+
+    page = client.post(address, follow=True)
+
+    (made,) = m.WatchCorrection.objects.all()
+    assert page.redirect_chain[-1][0] == "/" and "It is corrected for" in page.content.decode()
+    assert m.Picture.objects.get(pk=first.pk).taken_at != first.taken_at
+    assert of_kind(cast, "clock") == []
+    assert f'action="/cameras/watch/{made.pk}/undo/"' in page.content.decode()  # the button that undoes it
+
+    client.post(f"/cameras/watch/{made.pk}/undo/")
+
+    assert m.Picture.objects.get(pk=first.pk).taken_at == first.taken_at
+    assert len(of_kind(cast, "clock")) == 1
+
+
+def test_a_second_press_corrects_nothing_and_says_so(client, cast, bring_events):
+    bring_events(steady(cast, 115, until=10))
+    at = cast.now - timedelta(days=9)
+    visit = m.Visit.objects.create(
+        site=cast.meadow, deployment=cast.deployment, at=at, clock_true=at, clock_shown=at + timedelta(minutes=60 + 63)
+    )
+    picture_at(cast, cast.now - timedelta(days=60), 1)
+    address = f"/cameras/deployments/of/{cast.deployment.slug}/clock/visits/{visit.pk}/"
+    client.post(address)
+    page = client.post(address, follow=True).content.decode()
+
+    assert m.WatchCorrection.objects.count() == 1
+    assert "Nothing to correct by the visit of" in page
+
+
+def test_a_visit_that_read_no_clock_corrects_nothing(client, cast, bring_events):
+    bring_events(steady(cast, 115, until=10))
+    visit = m.Visit.objects.create(site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=9))
+    page = client.post(
+        f"/cameras/deployments/of/{cast.deployment.slug}/clock/visits/{visit.pk}/", follow=True
+    ).content.decode()
+
+    assert not m.WatchCorrection.objects.exists()
+    assert "does not hold both times" in page

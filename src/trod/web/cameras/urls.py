@@ -39,6 +39,7 @@ urlpatterns = [
     path("deployments/of/<slug:slug>/delete/", views.deployment_delete, name="deployment_delete"),
     path("deployments/of/<slug:slug>/power/", power.power, name="power"),
     path("deployments/of/<slug:slug>/watch/", watching.watch_new, name="watch_new"),
+    path("deployments/of/<slug:slug>/clock/visits/<int:pk>/", watching.clock_by_visit, name="clock_by_visit"),
     path("deployments/of/<slug:slug>/watch/work/", watching.watch_work, name="watch_work"),
     path("watch/<int:pk>/undo/", watching.watch_undo, name="watch_undo"),
     path("visits/new/", visit_views.visit_edit, name="visit_new"),

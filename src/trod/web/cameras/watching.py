@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -72,6 +73,47 @@ def watch_new(request: HttpRequest, slug: str) -> HttpResponse:
         },
         status=422 if form.is_bound else 200,
     )
+
+
+@require_POST
+def clock_by_visit(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
+    """Correct a camera's clock up to a visit by the two times that the visit holds; one press, and one to undo it."""
+    row = get_object_or_404(Deployment.objects.select_related("camera", "site__reserve"), slug=slug)
+    visit = get_object_or_404(row.visits, pk=pk)
+    proposed = next((one for one in clocks.proposals(row) if one.visit == visit.pk), None)
+    if proposed is None:
+        messages.info(
+            request,
+            f"Nothing to correct by the visit of {watch.local(visit.at, row.site.reserve.zone):%Y-%m-%d}: it does not "
+            "hold both times, no picture lies before it, or a correction speaks of that time already.",
+        )
+        return redirect(f"{reverse('cameras:watch_new', args=[slug])}?visit={pk}")
+    later = clocks.is_long_work(row)
+    try:
+        made, told = clocks.correct(
+            row,
+            shift_s=proposed.shift_s,
+            drift_s_per_day=proposed.drift_s_per_day,
+            reason=proposed.reason,
+            by=person(request),
+            now=timezone.now(),
+            from_raw=proposed.from_raw,
+            to_raw=proposed.to_raw,
+            later=later,
+        )
+    except TrodError as trouble:
+        messages.error(request, str(trouble))
+        return redirect(f"{reverse('cameras:watch_new', args=[slug])}?visit={pk}")
+    request.session["undo"] = {"what": "Undo the correction", "at": reverse("cameras:watch_undo", args=[made.pk])}
+    messages.success(
+        request,
+        f"{row.camera} at {row.site}: {proposed.sentence} It is corrected for {proposed.pictures} "
+        f"{'picture' if proposed.pictures == 1 else 'pictures'}. {FOLLOWS if later else 'Times and events follow.'}",
+        extra_tags="undo",
+    )
+    for sentence in told:
+        messages.info(request, sentence)
+    return redirect("today:today")
 
 
 @require_POST

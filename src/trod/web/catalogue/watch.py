@@ -210,8 +210,12 @@ def follow(deployment: Deployment, line: Line) -> list[str]:
 
 @dataclass(frozen=True)
 class ClockProposal:
-    """A correction that would make a camera's clock agree with a visit. Times are the camera's own, naive."""
+    """A correction that would make a camera's clock agree with a visit. Times are the camera's own, naive.
 
+    visit : the number of the visit's row. shift_s is 0 where the clock drifted, and the drift then says it all.
+    """
+
+    visit: int
     from_raw: datetime | None
     to_raw: datetime
     shift_s: float
@@ -221,6 +225,9 @@ class ClockProposal:
 
     @property
     def sentence(self) -> str:
+        if self.drift_s_per_day:
+            went = "slow" if self.drift_s_per_day > 0 else "fast"
+            return f"The clock went {abs(self.drift_s_per_day):.2g} s a day {went}. {self.reason}"
         way = "behind" if self.shift_s > 0 else "ahead"
         return f"The clock was {spoken(abs(self.shift_s))} {way}. {self.reason}"
 
@@ -282,11 +289,11 @@ def proposals(deployment: Deployment) -> list[ClockProposal]:
             rate = -error_s / days
             found.append(
                 ClockProposal(
-                    from_raw, shown, 0.0, rate, reason + " It drifted evenly, as it seems.", pictures
+                    visit.pk, from_raw, shown, 0.0, rate, f"{reason} It drifted evenly, as it seems.", pictures
                 )
             )
         else:
-            found.append(ClockProposal(from_raw, shown, -error_s, 0.0, reason, pictures))
+            found.append(ClockProposal(visit.pk, from_raw, shown, -error_s, 0.0, reason, pictures))
     return found
 
 

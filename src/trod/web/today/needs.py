@@ -16,6 +16,7 @@ from urllib.parse import urlencode
 from django.db.models import Exists, OuterRef
 from django.urls import NoReverseMatch, reverse
 
+from trod.web.catalogue import watch as clocks
 from trod.web.catalogue.forecasts import Forecast
 from trod.web.models import (
     Card,
@@ -32,7 +33,6 @@ from trod.web.models import (
 from trod.web.today.summary import Summary
 
 AHEAD_D = 30  # what an idle camera loses before somebody would come by anyway
-CLOCK_S = 120  # a clock within two minutes is right enough for events and hours. Ours.
 USUAL_VISIT_D = 60  # between visits, when the reserve has no rhythm of its own yet. Ours.
 LIKELY = 0.5  # a chance from which a camera has "probably" stopped
 SOON_D = 14  # a visit that is due within so many days is told
@@ -48,7 +48,10 @@ MOST_EACH = 40  # of one kind; what is beyond is counted in one line
 
 @dataclass(frozen=True)
 class Need:
-    """One thing to do. loss : rough camera-days, for the order alone. sort : worst of a kind first."""
+    """One thing to do. loss : rough camera-days, for the order alone. sort : worst of a kind first.
+
+    at_once : the address that does it with one press, where all that it takes is known.
+    """
 
     kind: str
     loss: float
@@ -56,6 +59,7 @@ class Need:
     action: str
     url: str
     clay: bool = False
+    at_once: str = ""
 
 
 def ago(days: float) -> str:
@@ -417,7 +421,7 @@ def wrong_clocks(
         for visit in visits.get(d.pk, ()):
             since, before = before, visit.at
             error_s = dial_error_s(visit, d.utc_offset_min)
-            if error_s is None or abs(error_s) < CLOCK_S or visit.at <= d.start + timedelta(hours=1):
+            if error_s is None or abs(error_s) < clocks.LEAST_S or visit.at <= d.start + timedelta(hours=1):
                 continue
             if not seen or not any(since.date() <= day <= visit.at.date() for day, _, _ in seen.by_day):
                 continue
@@ -438,9 +442,10 @@ def wrong_clocks(
                     f"The clock of {d.camera} at {d.site} was {how_far(error_s)} on "
                     f"{_date(visit.at)}, and its pictures "
                     "are not corrected.",
-                    "Correct the watch",
+                    "Look first",
                     reverse("cameras:watch_new", args=[d.slug]) + f"?visit={visit.pk}",
                     clay=True,
+                    at_once=reverse("cameras:clock_by_visit", args=[d.slug, visit.pk]),
                 )
             )
     return needs
