@@ -111,7 +111,7 @@ def test_words_that_the_catalogue_does_not_know_are_told(command: Command, fille
     append_word(filled.parent, {"act": "say", "uuid": uuid, "by": "Ada Fenn", "event": "nowhere"})
     said = command("verify", "--json")
     place = f"{filled.parent.parent.name}/{filled.parent.name}/words.jsonl"
-    assert said.json["unknown_words"] == {place: 1}
+    assert said.status == 1 and said.json["unknown_words"] == {place: 1}
     assert "1 words in 1 files are not in the catalogue; say trod rebuild." in command("verify").out
 
 

@@ -100,7 +100,7 @@ class VerifyReport:
 
         Wrong modes are left out: they lose nothing, and a backup on a disk that knows none can never have them right.
         """
-        return self.whole and self.registered
+        return self.whole and self.registered and not self.unknown_words
 
     @property
     def whole(self) -> bool:

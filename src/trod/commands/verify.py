@@ -44,8 +44,8 @@ def verify(quick: bool, only: str | None, at: Path | None, enrol: bool, accept: 
     \b
     Exit statuses:
       0  every paper and file is as register and manifests say, and no other is there
-      1  something is missing, changed, unreadable or unexpected, or the archive is not
-         under a register yet
+      1  something is missing, changed, unreadable or unexpected, words are not in
+         the catalogue, or the archive is not under a register yet
       2  the command line was wrong
       3  there is no archive to look at, or its register cannot be written
 

@@ -6,13 +6,19 @@ import uuid as uuids
 from pathlib import Path
 
 from trod.archive import papers, sidecar
-from trod.web.models import Word
+from trod.web.models import Catalogue, Word
 
 TOGETHER = 500  # uuids that are asked for at once
 
 
 def words(root: Path) -> dict[str, int]:
-    """{path of a words.jsonl below the archive: how many of its words the catalogue lacks}, where there are any."""
+    """{path of a words.jsonl below the archive: how many of its words the catalogue lacks}, where there are any.
+
+    Nothing is said of another archive's catalogue.
+    """
+    mine = Catalogue.objects.first()
+    if mine is not None and mine.archive and mine.archive != papers.archive_id(root):
+        return {}
     found: dict[str, int] = {}
     for site, _, folder in sidecar.folders_of_bags(root):
         if site is None:
