@@ -113,3 +113,19 @@ def test_a_day_that_is_none_is_told(made, trod, tmp_path):
 
     assert done.exit_code == 3
     assert done.stderr == "Error: from: got 'spring'; needed: a day like 2026-05-31\n"
+
+
+def test_ranks_above_species_leave_with_the_records(made, said, tmp_path):
+    from asked import say
+
+    from trod.web.catalogue import taxa
+    from trod.web.models import Event
+
+    say(Event.objects.filter(word__isnull=True).first(), species=taxa.named("Deer"))
+    said("export", tmp_path / "out")
+
+    species = {row["species"]: row for row in rows(tmp_path / "out", "species")}
+    assert (species["deer"]["rank"], species["red-deer"]["parent"]) == ("family", "deer")
+    assert "Deer, kind unknown" in {row["species_name"] for row in rows(tmp_path / "out", "sightings")}
+    told = said("ask", "what-comes", "--species", "deer")
+    assert told["sentence"].startswith("Deer, all kinds came by ")

@@ -57,6 +57,14 @@ def cautions_of(selection: Selection, found: Sequence[Passage]) -> list[str]:
             f"{wording.plural(unsure, 'event')} could not be told to a species and "
             f"{'is' if unsure == 1 else 'are'} left out."
         )
+    if selection.broader:
+        names = sorted({s.species_name or s.species for s in selection.broader})
+        events = len({s.event for s in selection.broader})
+        out.append(
+            f"{wording.plural(events, 'event')} {'is' if events == 1 else 'are'} known only as "
+            f"{wording.listed_at_most(names)}, which may be what was asked for or not; "
+            f"{'it is' if events == 1 else 'they are'} left out."
+        )
     if selection.filter.light != "any":
         out.append(
             f"Only passages by {selection.filter.light} are counted, but effort is whole camera-days, so "
@@ -186,7 +194,7 @@ def rate_of(
 
 def who(evidence: Evidence, asked: Filter, found: Sequence[Passage]) -> str:
     """Whom the answer is about, as the subject of its sentence: 'Red deer', 'Animals'."""
-    names = {**asked.species_names, **evidence.species_names()}
+    names = evidence.names_for(asked)
     keys = sorted(asked.species) or sorted({p.species for p in found})
     if not asked.species and len(keys) != 1:
         return "Animals"

@@ -7,7 +7,7 @@ database's row number: the same archive must give the same finding to the last d
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any, Literal
 
@@ -15,7 +15,8 @@ import numpy as np
 
 from trod import sky
 from trod.errors import WrongInput
-from trod.findings import localtime, wording
+from trod.findings import localtime, taxa, wording
+from trod.findings.taxa import Taxon
 
 Span = tuple[float, float]  # UTC unix seconds, start ≤ end
 Light = Literal["any", "day", "night"]
@@ -113,13 +114,17 @@ class UnseenEvent:
 
 @dataclass(frozen=True, kw_only=True)
 class Evidence:
-    """All that is known of one reserve: sites, what was watched, what was said, what is still unsorted."""
+    """All that is known of one reserve: sites, what was watched, what was said, what is still unsorted.
+
+    taxa : the reserve's kinds of animals, with those above species.
+    """
 
     reserve: Reserve
     sites: tuple[Site, ...] = ()
     deployments: tuple[Deployment, ...] = ()
     sightings: tuple[Sighting, ...] = ()
     unseen: tuple[UnseenEvent, ...] = ()
+    taxa: tuple[Taxon, ...] = ()
 
     def site(self, slug: str) -> Site:
         """The site of that slug; a bare one bearing the slug as its name when the ledger has none."""
@@ -137,6 +142,15 @@ class Evidence:
         """Key to name of every species that was said at least once, by name."""
         names = {s.species: s.species_name or s.species for s in self.sightings if s.species}
         return dict(sorted(names.items(), key=lambda pair: (pair[1].lower(), pair[0])))
+
+    def names_for(self, asked: Filter) -> dict[str, str]:
+        """Key to name in an answer: a kind above species that was asked for stands for all below it."""
+        wider = {kind.key: kind.name for kind in self.taxa if kind.rank != "species" and kind.key in asked.species}
+        return {
+            **asked.species_names,
+            **self.species_names(),
+            **{key: taxa.all_kinds(name) for key, name in wider.items()},
+        }
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -195,7 +209,9 @@ class Selection:
     sites : slugs with a deployment or a sighting in the selection, sorted.
     watched : per deployment slug: (site slug, spans cut to the period, overlaps joined).
     gaps : (site slug, gap cut to the period).
-    animals, others : sightings inside period, sites, (for animals) species and light; in a fixed order.
+    animals, others : sightings inside period, sites, (for animals) species and light; in a fixed order. An animal
+    asked for by a kind above its species bears that kind.
+    broader : animals known only by a kind above those asked for, which may be of them or not; in none.
     unseen : unsorted events inside period and sites.
     events_seen : events somebody has said a word about, inside period and sites, whatever is in them.
     first, last : local dates the selection truly covers: asked for, or as far as cameras watched.
@@ -208,6 +224,7 @@ class Selection:
     gaps: tuple[tuple[str, Gap], ...]
     animals: tuple[Sighting, ...]
     others: tuple[Sighting, ...]
+    broader: tuple[Sighting, ...]
     unseen: tuple[UnseenEvent, ...]
     events_seen: int
     first: date | None
@@ -280,13 +297,15 @@ def select(evidence: Evidence, asked: Filter) -> Selection:
                 gaps.append((deployment.site, Gap(start_s=a, end_s=b, reason=gap.reason)))
 
     inside = sorted((s for s in evidence.sightings if here(s.site, s.utc_s)), key=order)
-    animals = [
-        s
-        for s in inside
-        if s.what == "animal" and s.species and (not wanted_species or s.species in wanted_species)
-    ]
-    if asked.light != "any" and animals:
+    animals = [s for s in inside if s.what == "animal" and s.species]
+    broader: list[Sighting] = []
+    if wanted_species:
+        wider = taxa.may_be(evidence.taxa, wanted_species)
+        broader = [s for s in animals if s.species in wider]
+        animals = _gathered(evidence, asked, animals)
+    if asked.light != "any":
         animals = _by_light(evidence.reserve, animals, asked.light)
+        broader = _by_light(evidence.reserve, broader, asked.light)
     others = [s for s in inside if s.what != "animal" or not s.species]
     unseen = sorted(
         (u for u in evidence.unseen if here(u.site, u.utc_s)), key=lambda u: (u.utc_s, u.site, u.event)
@@ -307,6 +326,7 @@ def select(evidence: Evidence, asked: Filter) -> Selection:
         gaps=tuple(gaps),
         animals=tuple(animals),
         others=tuple(others),
+        broader=tuple(broader),
         unseen=tuple(unseen),
         events_seen=len({s.event for s in inside}),
         first=first,
@@ -315,8 +335,24 @@ def select(evidence: Evidence, asked: Filter) -> Selection:
     )
 
 
+def _gathered(evidence: Evidence, asked: Filter, animals: list[Sighting]) -> list[Sighting]:
+    """Those asked for, each bearing the kind by which it was asked for."""
+    as_which = taxa.gatherer(evidence.taxa, asked.species)
+    names = evidence.names_for(asked)
+    out = []
+    for sighting in animals:
+        key = as_which(sighting.species)
+        if key == sighting.species and names.get(key) in (None, sighting.species_name):
+            out.append(sighting)
+        elif key is not None:
+            out.append(replace(sighting, species=key, species_name=names.get(key, key)))
+    return out
+
+
 def _by_light(reserve: Reserve, animals: list[Sighting], light: Light) -> list[Sighting]:
     """Only sightings between sunrise and sunset (day) or between sunset and sunrise (night)."""
+    if not animals:
+        return []
     heights, _ = sky.sun_position(
         np.array([s.utc_s for s in animals]),
         latitude_deg=reserve.latitude_deg,
@@ -329,7 +365,7 @@ def _by_light(reserve: Reserve, animals: list[Sighting], light: Light) -> list[S
 def _sentence(
     evidence: Evidence, asked: Filter, sites: list[str], first: date | None, last: date | None
 ) -> str:
-    names = {**asked.species_names, **evidence.species_names()}
+    names = evidence.names_for(asked)
     who = (
         wording.listed_at_most([names.get(key, key) for key in sorted(asked.species)])
         if asked.species

@@ -52,7 +52,7 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     Raises NotEnoughEvidence when no camera watched.
     """
     selection, found, worked = asking.prepare(evidence, filter)
-    names = {**filter.species_names, **evidence.species_names()}
+    names = evidence.names_for(filter)
     keys = sorted({p.species for p in found} | set(filter.species))
     by_species: dict[str, list[Passage]] = {key: [] for key in keys}
     for passage in found:

@@ -1,4 +1,4 @@
-"""Lists of sites, cameras and deployments, from a table or a GPX file, into records. All or nothing.
+"""Lists of sites, cameras, deployments and species, from a table or a GPX file, into records. All or nothing.
 
 A table is text with a heading line and one record a line. Its columns are ours and stand in COLUMNS; a length
 may come in feet or inches under a column that says so. Records are known again by their name, serial, or
@@ -21,7 +21,7 @@ from django.forms.models import model_to_dict
 from trod import limits, units
 from trod.errors import WrongInput
 from trod.web.forms_common import RecordForm, free_slug, slug_from, to_instant
-from trod.web.models import Camera, CameraModel, Card, Deployment, Reserve, Site
+from trod.web.models import Camera, CameraModel, Card, Deployment, Reserve, Site, Species
 
 MOST_BYTES, MOST_LINES = limits.LIST_BYTES, limits.LIST_LINES
 DELIMITERS = ",;\t|"
@@ -66,6 +66,15 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
         Column("maker", "the maker of its model; with model", "Tarnbeckle"),
         Column("model", "the model; one that is not known yet is made", "Lanthorn 3"),
         Column("state", "ready, out, repair, lost or retired", "ready"),
+        Column("note", "anything", ""),
+    ),
+    "species": (
+        Column("name", "its everyday name; a kind of that name is changed, else made", "Red deer", True),
+        Column("scientific_name", "its scientific name", "Cervus elaphus"),
+        Column("key", "one letter or digit that says it in the look-through", "d"),
+        Column("rank", "species, genus, family, order, class or group; empty: species", "species"),
+        Column("parent", "the kind above it: of a line before this one, of your list, or a known family", "Deer"),
+        Column("active", "no if it is not to be offered", "yes"),
         Column("note", "anything", ""),
     ),
     "deployments": (
@@ -416,6 +425,52 @@ class Maker:
             values["sensitive"] = bool(yes)
         row = Site.objects.filter(reserve=self.reserve, name__iexact=name).first()
         self._keep(line, SiteForm, row, values)
+
+    def _species(self, line: Line) -> None:
+        from trod.web.people.forms import SpeciesForm
+
+        values: dict[str, Any] = dict(line.values)
+        name = " ".join(values.get("name", "").split())
+        if not name:
+            line.errors.append("name: every kind needs one")
+            raise _Wrong
+        self._once(line, name.casefold(), f"the kind {name}")
+        values["name"] = name
+        if values.get("rank"):
+            values["rank"] = _choice(SpeciesForm, "rank", values["rank"])
+        elif "rank" in values:
+            del values["rank"]
+        if values.get("parent"):
+            values["parent"] = self._kind_above(line, values["parent"])
+        if "active" in values:
+            yes = _yes(values["active"]) if values["active"] else True
+            if yes is None:
+                line.errors.append(f"active: got {values['active']!r}; needed: yes or no")
+            values["active"] = bool(yes)
+        if line.errors:
+            raise _Wrong
+        self._keep(line, SpeciesForm, Species.objects.filter(name__iexact=name).first(), values)
+
+    def _kind_above(self, line: Line, name: str) -> int | None:
+        """The row of a kind above species, by its name or scientific name; one known in general is made."""
+        from trod.findings import taxa as known
+        from trod.web.catalogue import taxa
+
+        rows = Species.objects.exclude(rank=Species.Rank.SPECIES)
+        row = rows.filter(name__iexact=name).first() or rows.filter(scientific_name__iexact=name).first()
+        if row is not None:
+            return int(row.pk)
+        general = known.BY_NAME.get(name.casefold()) or known.BY_KEY.get(name.casefold())
+        if general is None:
+            line.errors.append(
+                f"parent: no kind above species is called {name!r}; put it into a line before this one, with its rank"
+            )
+            return None
+        before = set(Species.objects.values_list("pk", flat=True))
+        made = taxa.ensure(general)
+        for row in Species.objects.exclude(pk__in=before).order_by("pk"):
+            self._made(row)
+        return int(made.pk)
 
     def _cameras(self, line: Line) -> None:
         from trod.web.cameras.forms import CameraForm

@@ -45,7 +45,7 @@ def house_of_events(
     script = tmp_path_factory.mktemp("fill") / "fill.py"
     script.write_text(
         f"import sys\nsys.path.insert(0, {str(SUPPORT)!r})\n"
-        "sys.argv = ['fill', '--events', '168', '--files', '--wide', '320']\n"
+        "sys.argv = ['fill', '--events', '192', '--files', '--wide', '320']\n"
         "import eventful\neventful.main()\n"
     )
     house = open_house(script=script)
@@ -435,6 +435,138 @@ def test_people_are_hidden_and_shown_only_on_request(looked: Stretch, visit: Cal
     seen(page)
     assert page.locator("#shown img").get_attribute("src").endswith("?shown=1")
     assert "People and vehicles in pictures are shown in this browser." in page.locator("#people-row").inner_text()
+
+
+def test_a_species_that_is_on_no_list_is_added_in_two_keys(looked: Stretch, visit: Callable[..., Any]) -> None:
+    page = visit(looked.at(1)).page
+    seen(page)
+    key(page, "/", goes_on=False)
+    page.keyboard.type("Wood grouse")
+    assert page.locator("#find-told").inner_text() == (
+        "“Wood grouse” is not on the list. Enter twice adds it and says it."
+    )
+    key(page, "Enter", goes_on=False)
+    assert page.evaluate("document.activeElement.id") == "find-add"
+    key(page, "Enter")  # 1
+    assert "1 × Wood grouse" in page.locator("#echo").inner_text()
+    key(page, "2", goes_on=False)
+    key(page, "/", goes_on=False)
+    page.keyboard.type("grouse")
+    key(page, "Enter")  # 2: it is on the list of this page now
+    key(page, '"')  # 3: the same again
+    key(page, "/", goes_on=False)
+    page.keyboard.type("deer")
+    assert page.locator("#find-told").inner_text() == "Enter says Deer, kind unknown"
+    key(page, "Enter")  # 4
+    key(page, "/", goes_on=False)
+    page.keyboard.type("Ghost")
+    key(page, "Enter", goes_on=False)
+    key(page, "Escape", goes_on=False)
+    assert page.evaluate("document.activeElement.id") == "find"
+    key(page, "Escape", goes_on=False)
+    sent(page)
+
+    plain = ("unknown", "unknown")
+    assert said(looked) == [
+        (1, "animal", "wood-grouse", 1, *plain),
+        (2, "animal", "wood-grouse", 2, *plain),
+        (3, "animal", "wood-grouse", 2, *plain),
+        (4, "animal", "deer", 1, *plain),
+    ]
+    page.reload()
+    seen(page)
+    assert page.locator('#animals .tab[data-species="wood-grouse"]').count() == 1
+    assert "Wood grouse" in page.request.get(f"{looked.house.url}people/species/").text()
+
+
+def test_correcting_begins_with_what_stands(looked: Stretch, visit: Callable[..., Any]) -> None:
+    """Counts, classes and dots are there; one key agrees, one key corrects the kind, a dot more is one more."""
+    page = visit(looked.at(1)).page
+    seen(page)
+    for name in (".", ".", "Shift+F", "ArrowRight", "ArrowRight", ".", "Shift+J", "Escape"):
+        key(page, name, goes_on=False)
+    key(page, "3", goes_on=False)
+    key(page, "d")  # 1: three red deer, two of them dotted: a female, a young female
+    key(page, "u")  # 2: unsure
+    key(page, "2", goes_on=False)
+    key(page, "f")  # 3: two foxes
+    key(page, "&", goes_on=False)
+    key(page, "d", goes_on=False)
+    key(page, "h", goes_on=False)
+    key(page, "Enter")  # 4: two kinds
+    for _ in range(4):
+        key(page, "ArrowUp")
+    before = "3 × Red deer (1 female; 1 female, young)"
+    assert line(page) == f"{before}: your word stands. Enter leaves it."
+    assert page.locator(".dot").count() == 2 and page.locator("#count").text_content() == "3"
+    sent(page)
+    many = len(acts(looked))
+
+    key(page, "Enter")  # left as it is: nothing is written, and on to what is not said yet
+    assert line(page) == ""
+    for _ in range(3):
+        key(page, "ArrowUp")
+    assert line(page) == "unsure: your word stands. Enter leaves it."
+    key(page, "r")  # 2: a roe deer after all
+    for _ in range(4):
+        key(page, "ArrowUp")
+    key(page, "Shift+M", goes_on=False)  # 1: the one without a dot is a male
+    assert "1 male" in line(page) and " instead of “3 × Red deer" in line(page)
+    key(page, "Escape", goes_on=False)
+    assert line(page) == f"{before}: your word stands. Enter leaves it."
+    key(page, "r")  # 1: roe deer; counts, classes and dots stay
+    sent(page)
+    assert len(acts(looked)) == many + 2
+    assert said(looked)[:4] == [
+        (1, "animal", "roe-deer", 1, "female", "unknown"),
+        (1, "animal", "roe-deer", 1, "female", "juvenile"),
+        (1, "animal", "roe-deer", 1, "unknown", "unknown"),
+        (2, "animal", "roe-deer", 1, "unknown", "unknown"),
+    ]
+    assert [len(s.get("dots", [])) for s in max(acts(looked), key=lambda a: a["at"])["sightings"]] == [1, 1, 0]
+
+    page.goto(looked.at(3))
+    seen(page)
+    page.locator("#pane").click(position={"x": 200, "y": 150})
+    page.locator("#pane").click(position={"x": 250, "y": 150})
+    assert line(page) == "2 × Red fox instead of “2 × Red fox”?"  # they are marked now, and no more of them
+    page.locator("#pane").click(position={"x": 300, "y": 150})
+    assert line(page) == "3 × Red fox instead of “2 × Red fox”?"
+    key(page, "Enter")  # 3: the dots are three
+    sent(page)
+    page.goto(looked.at(4))
+    seen(page)
+    key(page, "5", goes_on=False)  # 4: several kinds, so a number alone would not say of which
+    assert "Several kinds stand" in page.locator("#pane-note").inner_text()
+    key(page, "Escape", goes_on=False)
+    key(page, "b")  # 4: begun with nothing: a boar
+    sent(page)
+    assert said(looked)[4:] == [
+        (3, "animal", "red-fox", 3, "unknown", "unknown"),
+        (4, "animal", "wild-boar", 1, "unknown", "unknown"),
+    ]
+
+
+def test_anothers_word_is_agreed_with_by_one_key(
+    looked: Stretch, visit: Callable[..., Any], browser: Any
+) -> None:
+    mine = visit(looked.at(1)).page
+    seen(mine)
+    key(mine, "2", goes_on=False)
+    key(mine, "d")
+    sent(mine)
+    theirs = visit(f"{looked.house.url}people/settings/").page
+    theirs.fill("[name=person]", "Tobin Achterfeld")
+    theirs.click("text=Keep")
+    theirs.goto(f"{looked.at(1)}?which=all")
+    seen(theirs)
+    assert "2 × Red deer: " in line(theirs) and "'s word. Enter agrees." in line(theirs)
+    assert theirs.locator("#write span").inner_text() == "Agree"
+    key(theirs, "Enter")
+    sent(theirs)
+
+    assert [(a["by"], a["sightings"][0]["count"]) for a in acts(looked)][-1] == ("Tobin Achterfeld", 2)
+    assert len(acts(looked)) == 2
 
 
 def test_by_touch_on_a_small_screen(looked: Stretch, visit: Callable[..., Any]) -> None:

@@ -269,3 +269,55 @@ def test_tracks_become_boundary_or_lines(client, cast):
     cast.reserve.refresh_from_db()
 
     assert [f["geometry"]["type"] for f in cast.reserve.boundary["features"]] == ["Polygon"]
+
+
+SPECIES = (
+    "name;scientific_name;key;rank;parent\n"
+    "Red deer;Cervus elaphus;d;;Deer\n"
+    "Small mammals;;;group;Mammal\n"
+    "Wood mouse;Apodemus sylvaticus;m;;Small mammals\n"
+    "Wood grouse;;;;\n"
+)
+
+
+def test_a_list_of_species_is_looked_at_first_and_then_kept_and_undone(client, cast):
+    seen = look(client, "species", SPECIES)
+    assert [line.action for line in seen.context["plan"].lines] == ["new"] * 4
+    assert "Nothing is kept yet. This list would leave: 4 new." in seen.content.decode()
+    assert not m.Species.objects.exists()
+
+    assert keep(client, "species", SPECIES).url == "/people/species/"
+
+    told = {row.name: (row.rank, row.parent.name if row.parent else "") for row in m.Species.objects.all()}
+    assert told == {
+        "Red deer": ("species", "Deer"),
+        "Deer": ("family", "Even-toed hoofed animal"),
+        "Even-toed hoofed animal": ("order", "Mammal"),
+        "Mammal": ("class", ""),
+        "Small mammals": ("group", "Mammal"),
+        "Wood mouse": ("species", "Small mammals"),
+        "Wood grouse": ("species", ""),
+    }
+    client.post("/people/undo/")
+    assert not m.Species.objects.exists()
+
+
+def test_a_known_species_is_changed_by_a_list_and_a_wrong_line_keeps_all_out(client, cast):
+    m.Species.objects.create(name="Red Deer", slug="red-deer", key="x")
+    answer = keep(client, "species", "name,key,rank,parent\nred deer,d,,\nGhost,g,Spirit,\nElf,dd,,Nowhere\n")
+
+    assert answer.status_code == 422 and m.Species.objects.get().key == "x"
+    lines = answer.context["plan"].lines
+    assert [line.action for line in lines] == ["changed", "wrong", "wrong"]
+    assert "rank: " in lines[1].errors[0]
+    assert lines[2].errors[0].startswith("parent: no kind above species is called 'Nowhere'; put it into a line")
+
+    keep(client, "species", "name,key\nred deer,d\n")
+    assert (m.Species.objects.get().name, m.Species.objects.get().key) == ("red deer", "d")
+
+
+def test_the_sample_of_species_can_be_brought_as_it_is(client, cast):
+    sample = client.get("/cameras/import/species/sample.csv").content.decode("utf-8-sig")
+
+    assert keep(client, "species", sample).status_code == 302
+    assert m.Species.objects.get(name="Red deer").parent.name == "Deer"

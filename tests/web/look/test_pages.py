@@ -103,7 +103,7 @@ def test_cards_take_as_many_questions_for_many_events_as_for_few(
     for number in range(24):
         words.say(eventful.event(ground, number), [Line(what="animal", species="jay")], by=TOBIN, at=NOON)
     for most in (2, 24):
-        with django_assert_num_queries(7):
+        with django_assert_num_queries(8):
             assert len(pages.cards(Event.objects.order_by("start_at")[:most], person=ILKA, may=True)) == most
 
 

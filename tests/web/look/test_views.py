@@ -220,3 +220,73 @@ def test_a_full_disk_is_told_and_asks_to_try_again(
     assert answer.status_code == 503
     assert "No room left" in answer.json()["message"]
     assert not Word.objects.exists()
+
+
+def test_a_kind_can_be_named_that_is_on_no_list(ilka: Any, ground: eventful.Ground) -> None:
+    line = {"what": "animal", "named": "Wood grouse", "count": 2}
+    answer = say(ilka, ground.events[0], line, uuid=str(uuid.uuid4()))
+    assert answer.status_code == 200 and answer.json()["text"] == "2 × Wood grouse"
+    assert say(ilka, ground.events[1], {**line, "named": "x" * 81}).status_code == 400
+
+    data = page_data(ilka.get(f"/look/{ground.events[2].pk}"))
+    grouse = next(k for k in data["animals"] if k["species"] == "wood-grouse")
+    assert grouse["name"] == "Wood grouse" and len(grouse["key"]) == 1
+
+
+def test_kinds_above_species_can_be_said_and_have_no_key_that_a_species_could_want(
+    ilka: Any, ground: eventful.Ground
+) -> None:
+    data = page_data(ilka.get(f"/look/{ground.events[0].pk}"))
+    deer = next(k for k in data["kinds"] if k["name"] == "Deer, kind unknown")
+    assert (deer["named"], deer["species"], deer["key"]) == ("Deer", "", "")
+    assert "Cervidae" in deer["also"]
+
+    say(ilka, ground.events[0], {"what": "animal", "named": "Deer"})
+
+    data = page_data(ilka.get(f"/look/{ground.events[1].pk}"))
+    deer = next(k for k in data["kinds"] if k["name"] == "Deer, kind unknown")
+    assert (deer["named"], deer["species"]) == ("", "deer")
+    assert not any(k["species"] == "deer" for k in data["animals"])
+
+
+def test_a_card_holds_what_stands_with_counts_classes_and_dots(ilka: Any, ground: eventful.Ground) -> None:
+    event = ground.events[0]
+    sha = event.pictures.order_by("file_order").first().sha256
+    dots = [{"picture": sha, "x": 0.25, "y": 0.5}, {"picture": sha, "x": 0.75, "y": 0.5}]
+    say(
+        ilka,
+        event,
+        {"what": "animal", "species": "red-deer", "count": 2, "sex": "female", "dots": dots},
+        {"what": "animal", "species": "red-deer", "count": 1, "age_class": "juvenile"},
+        note="by the ford",
+    )
+    standing = page_data(ilka.get(f"/look/{event.pk}?which=all"))["cards"][0]["standing"]
+
+    assert (standing["by"], standing["note"]) == ("Ilka Marwood", "by the ford")
+    assert [(row["species"], row["count"], row["sex"], row["age_class"]) for row in standing["lines"]] == [
+        ("red-deer", 2, "female", "unknown"),
+        ("red-deer", 1, "unknown", "juvenile"),
+    ]
+    assert standing["lines"][0]["dots"] == dots and standing["lines"][1]["dots"] == []
+    unsaid = page_data(ilka.get(f"/look/{ground.events[1].pk}"))["cards"][0]
+    assert unsaid["standing"] is None
+
+
+def test_a_second_look_begins_with_nothing_until_one_has_said_ones_own(ilka: Any, ground: eventful.Ground) -> None:
+    event = ground.events[0]
+    theirs = words.say(event, [Line(what="animal", species="jay")], by=TOBIN, at=NOON)
+    blind = f"/look/{event.pk}?which=second"
+
+    assert page_data(ilka.get(blind))["cards"][0]["standing"] is None
+    say(ilka, event, {"what": "animal", "species": "badger"}, second=True, saw=str(theirs.uuid))
+    assert page_data(ilka.get(blind))["cards"][0]["standing"]["by"] == "Ilka Marwood"
+
+
+def test_what_somebody_may_not_see_does_not_begin_with_what_stands(ground: eventful.Ground) -> None:
+    from trod.web.look import pages
+
+    words.say(ground.events[0], [Line(what="person")], by=TOBIN, at=NOON)
+    rows = Event.objects.filter(pk=ground.events[0].pk)
+
+    assert pages.cards(rows, person="Ilka", may=False)[0].standing is None
+    assert pages.cards(rows, person="Ilka", may=True)[0].standing is not None

@@ -134,3 +134,40 @@ def test_a_wrong_address_says_so(client, cast):
 
     assert answer.status_code == 404
     assert "Nothing lies at this address." in answer.content.decode()
+
+
+def test_a_species_without_scientific_name_is_asked_for_later(client, cast):
+    m.Species.objects.create(name="Wood grouse", slug="wood-grouse")
+    m.Species.objects.create(name="Deer", slug="deer", rank="family")
+
+    page = client.get("/people/species/").content.decode()
+    assert 'One has no scientific name yet: <a href="/people/species/of/wood-grouse/">Wood grouse</a>.' in page
+    assert "Wood grouse: no scientific name yet." in client.get("/").content.decode()
+
+    m.Species.objects.filter(slug="wood-grouse").update(scientific_name="Tetrao urogallus")
+    assert "no scientific name yet" not in client.get("/people/species/").content.decode()
+    assert "no scientific name yet" not in client.get("/").content.decode()
+
+
+def test_a_scientific_name_puts_a_species_under_its_family(client, cast):
+    from trod.web.catalogue import taxa
+
+    taxa.named("Pheasant, grouse or partridge")
+    m.Species.objects.create(name="Wood grouse", slug="wood-grouse")
+    given = {"name": "Wood grouse", "scientific_name": "Tetrao urogallus", "rank": "species", "active": "on"}
+    assert client.post("/people/species/of/wood-grouse/", given).status_code == 302
+
+    assert m.Species.objects.get(slug="wood-grouse").parent.scientific_name == "Phasianidae"
+
+
+def test_a_kind_cannot_stand_above_itself(client, cast):
+    deer = m.Species.objects.create(name="Deer", slug="deer", rank="family")
+    small = m.Species.objects.create(name="Small deer", slug="small-deer", rank="group", parent=deer)
+    answer = client.post(
+        "/people/species/of/deer/", {"name": "Deer", "rank": "family", "parent": small.pk, "active": "on"}
+    )
+
+    assert answer.status_code == 422
+    assert answer.context["form"].errors["parent"] == [
+        "Small deer belongs to Deer already; take a kind above it, or none"
+    ]

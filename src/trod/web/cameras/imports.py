@@ -1,4 +1,4 @@
-"""Bringing lists of sites, cameras and deployments: look first, keep then, undo after."""
+"""Bringing lists of sites, cameras, deployments and species: look first, keep then, undo after."""
 
 from __future__ import annotations
 
@@ -12,8 +12,18 @@ from trod.errors import WrongInput
 from trod.web import lists
 from trod.web.models import Reserve, Site
 
-TITLES = {"sites": "Bring sites", "cameras": "Bring cameras", "deployments": "Bring deployments"}
-BACK = {"sites": "ground:ground", "cameras": "cameras:cameras", "deployments": "cameras:cameras"}
+TITLES = {
+    "sites": "Bring sites",
+    "cameras": "Bring cameras",
+    "deployments": "Bring deployments",
+    "species": "Import species",
+}
+BACK = {
+    "sites": "ground:ground",
+    "cameras": "cameras:cameras",
+    "deployments": "cameras:cameras",
+    "species": "people:species",
+}
 
 
 @require_GET

@@ -15,7 +15,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from trod.errors import CatalogueTrouble, NotEnoughEvidence, WrongInput
-from trod.findings import Filter, Finding, change, localtime, sightings, what_comes, when
+from trod.findings import Filter, Finding, change, localtime, sightings, taxa, what_comes, when
 from trod.findings.sightings import COMMON_INDEPENDENCE_MIN, Selection
 from trod.web import models
 from trod.web.catalogue.evidence import Account
@@ -224,8 +224,11 @@ def day(what: str, text: str) -> date | None:
 
 
 def known_species() -> dict[str, str]:
-    """Key to name of all species that are entered, by name."""
-    return dict(models.Species.objects.order_by("name").values_list("slug", "name"))
+    """Key to name of all kinds that are entered, by name; one above species stands for all kinds below it."""
+    return {
+        slug: name if rank == models.Species.Rank.SPECIES else taxa.all_kinds(name)
+        for slug, name, rank in models.Species.objects.order_by("name").values_list("slug", "name", "rank")
+    }
 
 
 def known_sites(account: Account) -> dict[str, str]:

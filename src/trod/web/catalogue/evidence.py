@@ -23,6 +23,7 @@ from django.db.models.functions import Cast
 
 from trod.findings import Deployment as Stood
 from trod.findings import Evidence, Gap, Reserve, Sighting, Site, UnseenEvent
+from trod.findings.taxa import Taxon
 from trod.pictures.timeline import Timeline
 from trod.web import models
 from trod.web.catalogue import watched
@@ -146,10 +147,18 @@ def gather(reserve: models.Reserve) -> Account:
 
 
 def _gather(reserve: models.Reserve) -> Account:
-    species = {
-        pk: (slug, name)
-        for pk, slug, name in models.Species.objects.order_by().values_list("pk", "slug", "name")
-    }
+    kinds = list(models.Species.objects.order_by("slug").select_related("parent"))
+    species = {row.pk: (row.slug, row.said_name) for row in kinds}
+    taxa = tuple(
+        Taxon(
+            key=row.slug,
+            name=row.name,
+            rank=row.rank,
+            scientific_name=row.scientific_name,
+            parent=row.parent.slug if row.parent else "",
+        )
+        for row in kinds
+    )
     sites = tuple(
         Site(
             slug=slug,
@@ -170,7 +179,7 @@ def _gather(reserve: models.Reserve) -> Account:
         name=reserve.name, latitude_deg=reserve.latitude, longitude_deg=reserve.longitude, zone=reserve.zone
     )
     stamp = hashlib.sha256(
-        repr((own, sites, names, [_key(row, names, reserve.zone) for row in rows])).encode()
+        repr((own, sites, names, taxa, [_key(row, names, reserve.zone) for row in rows])).encode()
     )
     return Account(
         evidence=Evidence(
@@ -179,6 +188,7 @@ def _gather(reserve: models.Reserve) -> Account:
             deployments=tuple(_stood(row, pieces[row.slug]) for row in rows),
             sightings=tuple(s for row in rows for s in pieces[row.slug].sightings),
             unseen=tuple(u for row in rows for u in pieces[row.slug].unseen),
+            taxa=taxa,
         ),
         pieces=pieces,
         stamp=stamp.hexdigest()[:20],

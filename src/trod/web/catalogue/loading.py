@@ -36,7 +36,7 @@ class Loader:
         """Rows of one kind; one that does not fit is told in `trouble` and left out."""
         kind = BY_NAME[name]
         made = []
-        for plain_data in rows:
+        for plain_data in _those_named_first(kind, rows):
             try:
                 with transaction.atomic():
                     made.append(self._row(kind, plain_data))
@@ -80,6 +80,29 @@ class Loader:
                 raise ObjectDoesNotExist
             self._found[model, value] = row.pk
         return self._found[model, value]
+
+
+def _those_named_first(kind: Kind, rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The rows in an order in which each comes after those of its own kind that it names; a ring as it came."""
+    rows = list(rows)
+    own = [f.name for f in kind.fields if f.is_relation and f.related_model is kind.model]
+    if not own or not all(isinstance(row, dict) for row in rows):
+        return rows
+    by_key = {row.get(kind.key[0]): row for row in rows}
+    out: dict[int, dict[str, Any]] = {}
+
+    def put(row: dict[str, Any], under: tuple[int, ...] = ()) -> None:
+        if id(row) in out or id(row) in under:
+            return
+        for name in own:
+            named = by_key.get(row.get(name)) if isinstance(row.get(name), str) else None
+            if named is not None:
+                put(named, (*under, id(row)))
+        out[id(row)] = row
+
+    for row in rows:
+        put(row)
+    return list(out.values())
 
 
 def _short(problem: Exception) -> str:

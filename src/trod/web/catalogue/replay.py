@@ -188,6 +188,7 @@ def _species_or_placeholders(acts: Iterable[Mapping[str, Any]], done: Replayed) 
             slug=clean,
             name=name,
             scientific_name=text(row.get("scientific_name") or "")[:120],
+            rank=row["rank"] if row.get("rank") in Species.Rank.values else Species.Rank.SPECIES,
             active=False,
             note="Named in words of the archive, not in its list of species.",
         )

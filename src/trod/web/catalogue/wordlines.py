@@ -13,6 +13,7 @@ from trod.web.models import Sighting, Word
 
 MOST_ANIMALS = 999
 LONGEST_NOTE = 500
+LONGEST_NAME = 80
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,10 +27,14 @@ class Dot:
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """One line of a word: what, species (by slug), how many, sex, age class, and the dots counted."""
+    """One line of a word: what, species (by slug), how many, sex, age class, and the dots counted.
+
+    named : instead of a slug, the name of a kind that may not be on the list yet; it is put there when it is said.
+    """
 
     what: str
     species: str | None = None
+    named: str | None = None
     count: int = 1
     sex: str = "unknown"
     age_class: str = "unknown"
@@ -39,8 +44,11 @@ class Line:
         _one_of("what", self.what, Sighting.What.values)
         _one_of("sex", self.sex, Sighting.Sex.values)
         _one_of("age_class", self.age_class, Sighting.AgeClass.values)
-        if self.species is not None and self.what != "animal":
-            raise WrongInput("species", got=self.species, needed=f"no species beside {self.what!r}")
+        if (self.species is not None or self.named is not None) and self.what != "animal":
+            got = self.species if self.species is not None else self.named
+            raise WrongInput("species", got=got, needed=f"no species beside {self.what!r}")
+        if self.named is not None and (self.species is not None or not 1 <= len(self.named) <= LONGEST_NAME):
+            raise WrongInput("name", got=self.named[:90], needed=f"a name of 1 to {LONGEST_NAME} letters, or a species")
         if isinstance(self.count, bool) or not isinstance(self.count, int) or not 1 <= self.count <= MOST_ANIMALS:
             raise WrongInput("count", got=self.count, needed=f"a whole number from 1 to {MOST_ANIMALS}")
         for dot in self.dots:
@@ -61,6 +69,7 @@ def line_from(raw: Mapping[str, Any]) -> Line:
         return Line(
             what=raw["what"],
             species=text(raw["species"]) if raw.get("species") else None,
+            named=" ".join(text(raw["named"]).split()) if raw.get("named") else None,
             count=raw.get("count", 1),
             sex=raw.get("sex") or "unknown",
             age_class=raw.get("age_class") or "unknown",
@@ -95,7 +104,7 @@ def tell(word: Word) -> str:
     """A word as one written line: “3 × Red deer (1 female, adult; 2 young), 1 × Red fox; note”."""
     return tell_lines(
         [
-            (row.what, row.species.name if row.species else None, row.count, row.sex, row.age_class)
+            (row.what, row.species.said_name if row.species else None, row.count, row.sex, row.age_class)
             for row in word.sightings.all()
         ],
         word.note,

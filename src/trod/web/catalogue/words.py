@@ -26,7 +26,7 @@ from django.db.models import Max
 from trod.archive import sidecar
 from trod.errors import ArchiveUnwritable, TrodError, WrongInput
 from trod.web import home
-from trod.web.catalogue import standing
+from trod.web.catalogue import standing, taxa
 from trod.web.catalogue.replay import Replayed, replay, stand
 from trod.web.catalogue.wordlines import (
     LONGEST_NOTE,
@@ -131,6 +131,7 @@ def say(
             if known.event_id != event.pk or known.by != by:
                 raise WrongInput("uuid", got=str(uuid), needed="a new one: this one names another word")
             return known
+        lines = _on_the_list(lines)
         stands = event.word
         compare = not isinstance(saw, Anything) and stands is not None and stands.by != by
         if compare and str(stands.uuid) != str(saw or "") and not _same(stands, lines):
@@ -294,6 +295,14 @@ def _same(word: Word, lines: Sequence[Line]) -> bool:
     return essence(lines_of(word)) == essence(lines)
 
 
+def _on_the_list(lines: Sequence[Line]) -> list[Line]:
+    """The lines with every kind that was only named put on the list of species, where it is not there already."""
+    return [
+        replace(line, species=taxa.named(line.named).slug, named=None) if line.named is not None else line
+        for line in lines
+    ]
+
+
 def _species(lines: Sequence[Line]) -> dict[str, Species]:
     wanted = {line.species for line in lines if line.species}
     found = {s.slug: s for s in Species.objects.filter(slug__in=wanted)}
@@ -338,6 +347,8 @@ def _say_act(
                 "name": known.name,
                 "scientific_name": known.scientific_name,
             }
+            if known.rank != Species.Rank.SPECIES:
+                row["species"]["rank"] = known.rank
         if line.sex != "unknown":
             row["sex"] = line.sex
         if line.age_class != "unknown":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 from functools import lru_cache
@@ -13,8 +13,10 @@ from django.db.models import F, QuerySet, Window
 from django.db.models.functions import Mod, RowNumber
 
 from trod import sky
+from trod.findings.taxa import unknown_kind
+from trod.web.catalogue import taxa
 from trod.web.catalogue.words import redoable, tell
-from trod.web.models import Event, Hunch, Picture, Reserve, Sighting, Site, Species, Word
+from trod.web.models import Event, Hunch, Mark, Picture, Reserve, Sighting, Site, Species, Word
 from trod.web.pictures.people import HUNCH_SCORE, SHOWS_PEOPLE, WITHHELD, verdict
 
 MOST_FRAMES = 80  # on the strip; of a longer event evenly chosen ones
@@ -36,6 +38,8 @@ class Key:
     species: str = ""
     also: str = ""
     """Further words by which typing finds it."""
+    named: str = ""
+    """The name by which it is said while it is on no list yet."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,6 +89,18 @@ class Card:
     hidden: int
     """Words of others that are not told before this person has said theirs."""
     hunch: str
+    standing: Standing | None
+    """The word that stands, to begin a correction with; None where none does, or it is not told yet."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """A word that stands, with its lines as they would be said again: counts, classes, dots."""
+
+    by: str
+    text: str
+    note: str
+    lines: list[dict[str, Any]]
 
 
 def cards(events: QuerySet[Event], *, person: str, may: bool, blind: bool = False) -> list[Card]:
@@ -101,6 +117,7 @@ def cards(events: QuerySet[Event], *, person: str, may: bool, blind: bool = Fals
         .values_list("word_id", flat=True)
     )
     hunches = _hunches(ids)
+    dots = _dots([e.word_id for e in rows if e.word_id])
     made = []
     for event in rows:
         pk = event.pk
@@ -134,9 +151,38 @@ def cards(events: QuerySet[Event], *, person: str, may: bool, blind: bool = Fals
                 words=[_told(w, event, zone) for w in shown],
                 hidden=len(words) - len(shown),
                 hunch="" if closed or not guess else _guess(guess),
+                standing=None
+                if closed or seen in WITHHELD
+                else next((_standing(w, dots) for w in words if w.pk == event.word_id), None),
             )
         )
     return made
+
+
+def _dots(word_ids: Sequence[int]) -> dict[int, list[dict[str, Any]]]:
+    """The dots of each line of these words."""
+    found: dict[int, list[dict[str, Any]]] = defaultdict(list)
+    rows = Mark.objects.filter(sighting__word__in=word_ids).order_by("id")
+    for line, sha, x, y in rows.values_list("sighting", "picture__sha256", "x", "y"):
+        found[line].append({"picture": sha, "x": x, "y": y})
+    return found
+
+
+def _standing(word: Word, dots: Mapping[int, list[dict[str, Any]]]) -> Standing:
+    lines = [{**_line(row), "dots": dots.get(row.pk, [])} for row in word.sightings.all()]
+    return Standing(by=word.by, text=tell(word), note=word.note, lines=lines)
+
+
+def _line(row: Sighting) -> dict[str, Any]:
+    """A line of a word as the page says it again."""
+    return {
+        "what": row.what,
+        "species": row.species.slug if row.species else "",
+        "name": row.species.said_name if row.species else "",
+        "count": row.count,
+        "sex": row.sex,
+        "age_class": row.age_class,
+    }
 
 
 def as_json(card: Card) -> dict[str, Any]:
@@ -290,7 +336,7 @@ def keys() -> tuple[list[Key], list[Key]]:
     A species keeps the key of its record. One without, or with a key that means something else here, gets the
     first free letter of its name, always the same for the same list of species.
     """
-    species = list(Species.objects.filter(active=True).order_by("name"))
+    species = list(Species.objects.filter(active=True, rank=Species.Rank.SPECIES).order_by("name"))
     given: dict[int, str] = {}
     used: set[str] = set()
     for row in species:
@@ -320,6 +366,21 @@ def keys() -> tuple[list[Key], list[Key]]:
     return animals, others
 
 
+def kinds() -> list[Key]:
+    """What can be said of an animal of which no more is known, by name: 'Deer, kind unknown'. Found by typing."""
+    return [
+        Key(
+            key="",
+            what="animal",
+            name=unknown_kind(offer.name),
+            species=offer.slug,
+            named="" if offer.slug else offer.name,
+            also=f"{offer.scientific_name} {offer.rank}",
+        )
+        for offer in taxa.offers()
+    ]
+
+
 def usual() -> dict[int, list[str]]:
     """For each site the species lately seen there, most frequent first; under 0 for all sites together."""
     rows = Sighting.objects.filter(species__isnull=False).order_by("-id")[:RECENT_SIGHTINGS]
@@ -345,17 +406,7 @@ def own_words(person: str, *, most: int = 40) -> dict[str, list[dict[str, Any]]]
     def told(rows: Iterable[Word]) -> list[dict[str, Any]]:
         out = []
         for word in rows:
-            lines = [
-                {
-                    "what": s.what,
-                    "species": s.species.slug if s.species else "",
-                    "name": s.species.name if s.species else "",
-                    "count": s.count,
-                    "sex": s.sex,
-                    "age_class": s.age_class,
-                }
-                for s in word.sightings.all()
-            ]
+            lines = [_line(row) for row in word.sightings.all()]
             out.append({"uuid": str(word.uuid), "event": word.event_id, "text": tell(word), "lines": lines})
         return out[::-1]
 

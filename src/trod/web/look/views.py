@@ -79,6 +79,7 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
     wish = queue.read(request.GET, Reserve.objects.order_by("id").first())
     left, whole = wish.counts(me)
     animals, others = pages.keys()
+    kinds = pages.kinds()
     may, blind = people.may_see(request), wish.which == "second"
     first = pages.cards(Event.objects.filter(pk=pk), person=me, may=may, blind=blind)
     following = pages.cards(wish.after(here, me)[: AHEAD - 1], person=me, may=may, blind=blind)
@@ -87,6 +88,7 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
         "ended": len(following) < AHEAD - 1,
         "animals": [pages.asdict(k) for k in animals],
         "others": [pages.asdict(k) for k in others],
+        "kinds": [pages.asdict(k) for k in kinds],
         "usual": pages.usual(),
         "own": pages.own_words(me),
         "me": me,
@@ -110,6 +112,7 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
             "whole": whole,
             "animals": animals,
             "others": others,
+            "kinds": kinds,
             "people_shown": data["shown"],
             "may_see_people": may,
             "not_for_you": NOT_FOR_YOU,

@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import Q
 from django.urls import reverse
 
+from trod.findings import taxa
 from trod.web.models import fields
 
 
@@ -54,10 +55,32 @@ class Reserve(models.Model):
 
 
 class Species(models.Model):
-    """An animal that may come: its names, its key in the look-through, its size for scale."""
+    """A kind of animal that may come: its names, its key in the look-through, its size for scale.
+
+    A rank above species stands for animals of which no more is known ("Deer, kind unknown"), and for all kinds below
+    it in a question.
+    """
+
+    class Rank(models.TextChoices):
+        SPECIES = "species", "species"
+        GENUS = "genus", "genus"
+        FAMILY = "family", "family"
+        ORDER = "order", "order"
+        CLASS = "class", "class"
+        GROUP = "group", "a group of its own"
 
     name = models.CharField(max_length=80, unique=True)
     scientific_name = models.CharField(max_length=120, blank=True)
+    rank = models.CharField(max_length=8, choices=Rank, default=Rank.SPECIES)
+    parent = models.ForeignKey(
+        "self",
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="children",
+        verbose_name="belongs to",
+        help_text="the kind above it, such as deer; questions about that kind count this one too",
+    )
     slug = fields.slug_field()
     key = models.CharField(
         max_length=1, null=True, blank=True, unique=True, help_text="one key that says this species in the look-through"
@@ -78,6 +101,11 @@ class Species(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def said_name(self) -> str:
+        """What is said of an animal of it: its name, or 'Deer, kind unknown'."""
+        return self.name if self.rank == self.Rank.SPECIES else taxa.unknown_kind(self.name)
 
 
 class Site(models.Model):

@@ -9,8 +9,10 @@ from typing import Any
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 from django.core.exceptions import ValidationError
+from django.db import models
 
 from trod.errors import WrongInput
+from trod.web.catalogue import taxa
 from trod.web.forms_common import RecordForm
 from trod.web.models import Reserve, Species
 from trod.web.people import accounts, tries
@@ -47,7 +49,7 @@ class SpeciesForm(RecordForm):
 
     slug_otherwise = "species"
     groups = (
-        ("The animal", ("name", "scientific_name", "key", "group", "active"), True),
+        ("The animal", ("name", "scientific_name", "key", "rank", "parent", "group", "active"), True),
         ("Its size, for scale", ("shoulder_height_m", "body_length_m", "note"), False),
     )
 
@@ -57,12 +59,37 @@ class SpeciesForm(RecordForm):
             "name",
             "scientific_name",
             "key",
+            "rank",
+            "parent",
             "group",
             "active",
             "shoulder_height_m",
             "body_length_m",
             "note",
         )
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        above = Species.objects.exclude(rank=Species.Rank.SPECIES)
+        self.fields["parent"].queryset = above.exclude(pk=self.instance.pk)
+        self.fields["parent"].empty_label = "nothing, or not told"
+        self.fields["rank"].required = False
+        self.fields["rank"].help_text = "above species: for animals of which no more is known, and for all below it"
+
+    def clean_rank(self) -> str:
+        return self.cleaned_data.get("rank") or Species.Rank.SPECIES
+
+    def clean_parent(self) -> Species | None:
+        parent: Species | None = self.cleaned_data.get("parent")
+        if self.instance.pk and taxa.would_ring(self.instance, parent):
+            raise ValidationError(f"{parent} belongs to {self.instance} already; take a kind above it, or none")
+        return parent
+
+    def keep(self) -> models.Model | None:
+        row = super().keep()
+        if isinstance(row, Species):
+            taxa.place(row)
+        return row
 
     def clean_key(self) -> str | None:
         key = (self.cleaned_data.get("key") or "").strip().lower()

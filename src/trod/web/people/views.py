@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from trod.web import forms_common
 from trod.web.access import person
+from trod.web.catalogue import taxa
 from trod.web.forms_common import delete_page, form_page, units_for
 from trod.web.models import Reserve, Species
 from trod.web.pages import THEMES
@@ -75,7 +76,9 @@ def reserve(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def species_list(request: HttpRequest) -> HttpResponse:
-    return render(request, "trod/people/species.html", {"species": Species.objects.all()})
+    unnamed = taxa.without_scientific_name()
+    rows = Species.objects.select_related("parent")
+    return render(request, "trod/people/species.html", {"species": rows, "unnamed": unnamed})
 
 
 @form_methods

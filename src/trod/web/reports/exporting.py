@@ -44,7 +44,9 @@ _SPECIES = (
     ("species", "key of the species"),
     ("name", "its name"),
     ("scientific_name", "its scientific name"),
-    ("group", "what it belongs to"),
+    ("group", "what it belongs to, in words"),
+    ("rank", "species, or a rank above it: an animal of which no more is known"),
+    ("parent", "key of the kind above it"),
 )
 _PICTURES = (
     ("sha256", "SHA-256 of the file: its identity"),
@@ -104,7 +106,7 @@ def export(
             what="The species.",
             columns=_columns(_SPECIES),
             rows=models.Species.objects.order_by("slug").values_list(
-                "slug", "name", "scientific_name", "group"
+                "slug", "name", "scientific_name", "group", "rank", "parent__slug"
             ),
         ),
     ]

@@ -16,6 +16,7 @@ from urllib.parse import urlencode
 from django.db.models import Exists, OuterRef
 from django.urls import NoReverseMatch, reverse
 
+from trod.web.catalogue import taxa
 from trod.web.catalogue import watch as clocks
 from trod.web.catalogue.forecasts import Forecast
 from trod.web.models import (
@@ -536,6 +537,23 @@ def short_questions() -> list[Need]:
                 )
             )
     return needs
+
+
+def unnamed_species() -> list[Need]:
+    """Species that were put on the list where somebody named them, without a scientific name."""
+    rows = taxa.without_scientific_name()
+    if not rows:
+        return []
+    names = ", ".join(row.name for row in rows[:4]) + (f" and {len(rows) - 4} more" if len(rows) > 4 else "")
+    return [
+        Need(
+            "species",
+            1.0,
+            f"{names}: no scientific name yet.",
+            "Write it down",
+            reverse("people:species_edit", args=[rows[0].slug]) if len(rows) == 1 else reverse("people:species"),
+        )
+    ]
 
 
 def in_order(needs: Iterable[Need]) -> list[Need]:

@@ -103,6 +103,7 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
         *n.work_stuck(),
         *n.wrong_clocks(deployments, visits, sums),
         *n.unseen_events(),
+        *n.unnamed_species(),
         *n.lapse_gaps(deployments, sums),
         *n.empty_sites(reserve),
         *n.short_questions(),

@@ -17,18 +17,19 @@
 
   const things = new Map();   // "animal:red-fox" or "blank" → {what, species, name, key, also}
   const byKey = new Map();
-  for (const thing of [...data.others, ...data.animals]) {
-    const id = thing.species ? `animal:${thing.species}` : thing.what;
-    things.set(id, thing);
+  // A kind that is on no list yet has no slug: it is known by the name it is said by.
+  const idOf = (of) => of.species ? `animal:${of.species}` : of.named ? `named:${of.named.toLowerCase()}` : of.what;
+  for (const thing of [...data.others, ...data.animals, ...data.kinds]) {
+    things.set(idOf(thing), thing);
     if (thing.key) byKey.set(thing.key, thing);
   }
-  const nameOf = (line) => line.species ? (things.get(`animal:${line.species}`)?.name || line.name || line.species) : line.what;
+  const nameOf = (line) => line.species || line.named ? (things.get(idOf(line))?.name || line.name || line.species || line.named) : line.what;
   const AGES = { juvenile: "young" };
 
   function tell(lines, note) {   // the same sentence as trod.web.catalogue.words.tell_lines
     const groups = new Map();
     for (const line of lines) {
-      const label = line.species ? nameOf(line) : line.what === "animal" ? "animal, kind not told" : line.what;
+      const label = line.species || line.named ? nameOf(line) : line.what === "animal" ? "animal, kind not told" : line.what;
       const classes = [line.sex, line.age_class].filter((c) => c && c !== "unknown").map((c) => AGES[c] || c).join(", ");
       if (!groups.has(label)) groups.set(label, []);
       groups.get(label).push({ what: line.what, count: line.count, classes });
@@ -57,7 +58,7 @@
   const undoable = data.own.undo, redoable = data.own.redo;
   let lastKey = { key: "", time: -1e9 };
 
-  const freshPen = () => ({ count: 0, sex: "unknown", age: "unknown", lines: [], dots: [], several: false, note: "", held: null, chosen: -1 });
+  const freshPen = () => ({ count: 0, sex: "unknown", age: "unknown", lines: [], dots: [], several: false, note: "", held: null, chosen: -1, amend: null });
   const card = () => order[at];
 
   // Kept over a reload: acts not sent yet, acts the house refused, and the sitting's pace.
@@ -129,14 +130,14 @@
 
   function show(index) {
     at = index;
-    pen = freshPen();
+    pen = penOf(card());
     seen = false;
     painting += 1;
     stopPlaying();
     zoomTo(1);
     closeCross();
-    $("note-row").hidden = true;
-    $("note").value = "";
+    $("note-row").hidden = !pen.note;
+    $("note").value = pen.note;
     const c = card();
     frame = c ? c.first : 0;
     drawCard();
@@ -376,12 +377,13 @@
   function drawLine() {
     const line = $("line");
     const bits = [];
+    if (pen.amend) bits.push(amendWords());
     if (pen.lines.length) bits.push(tell(pen.lines, ""));
     if (pen.several) bits.push("and …");
     const loose = looseDots();
     if (loose.length) bits.push(`${loose.length} ${loose.length === 1 ? "dot" : "dots"}: of what?`);
-    if (pen.count && pen.count > loose.length) bits.push(`${pen.count} ×`);
-    if (!loose.length) { const c = classWords(pen.sex, pen.age); if (c) bits.push(c); }
+    if (pen.count && pen.count > loose.length && !pen.amend) bits.push(`${pen.count} ×`);
+    if (!loose.length && !pen.amend) { const c = classWords(pen.sex, pen.age); if (c) bits.push(c); }
     line.textContent = bits.join(" ");
     if (pen.note) line.textContent += `${bits.length ? "; " : ""}note: ${pen.note}`;
     if (pen.held) {
@@ -390,14 +392,105 @@
       held.textContent = `${pen.held.name}? The key came before the picture. Enter writes it, Esc drops it.`;
       line.replaceChildren(held);
     }
-    $("write").hidden = !(pen.held || pen.lines.length);
-    $("count").textContent = pen.count || Math.max(1, loose.length);
+    const stands = pen.amend && !pen.held && !touched();
+    $("write").hidden = !(pen.held || pen.lines.length || pen.amend);
+    $("write").querySelector("span").textContent = stands ? (pen.amend.mine ? "Leave it" : "Agree") : "Write";
+    $("count").textContent = pen.count || (pen.amend ? amounts().reduce((n, l) => n + l.count, 0) : Math.max(1, loose.length));
     document.querySelectorAll("[data-sex]").forEach((b) => b.setAttribute("aria-pressed", String(b.dataset.sex === pen.sex)));
     document.querySelectorAll("[data-age]").forEach((b) => b.setAttribute("aria-pressed", String(b.dataset.age === pen.age)));
     pressed("several", pen.several);
   }
   const classWords = (sex, age) => [sex, age].filter((c) => c !== "unknown").map((c) => AGES[c] || c).join(", ");
-  const looseDots = () => pen.dots.filter((d) => d.line === undefined);
+  const looseDots = () => pen.dots.filter((d) => d.line === undefined && d.of === undefined);
+
+  // What stands, to be agreed with or changed: each dot knows what it is of, `rest` counts the animals without a dot.
+  function penOf(c) {
+    const fresh = freshPen();
+    if (!c?.standing || c.withheld) return fresh;
+    const { lines, by, text, note } = c.standing;
+    const rest = [];
+    for (const line of lines) {
+      const of = idOf(line);
+      if (!things.has(of)) things.set(of, { what: line.what, species: line.species, named: line.named, name: line.name || line.species || line.what });
+      const sex = line.sex || "unknown", age = line.age_class || "unknown", dots = line.dots || [];
+      for (const d of dots) fresh.dots.push({ picture: d.picture, x: d.x, y: d.y, sex, age, of });
+      if (line.count > dots.length) rest.push({ of, sex, age, count: line.count - dots.length });
+    }
+    fresh.amend = { rest, by, text, mine: by === data.me, before: "" };
+    if (fresh.amend.mine) fresh.note = note || "";
+    fresh.amend.before = amendState(fresh);
+    return fresh;
+  }
+  const amendState = (p) => JSON.stringify([p.dots, p.amend.rest, p.count, p.note, p.lines]);
+  const touched = () => !pen.amend || amendState(pen) !== pen.amend.before;
+  const kindsOf = () => [...new Set([...pen.dots.map((d) => d.of).filter(Boolean), ...pen.amend.rest.map((r) => r.of)])];
+  function amounts() {   // the lines as they would be written, with a typed number in place of the animals without a dot
+    const groups = new Map();
+    const add = (of, sex, age, count, dot) => {
+      const thing = things.get(of), name = `${of}/${sex}/${age}`;
+      if (!groups.has(name)) groups.set(name, { what: thing.what, species: thing.species || undefined, named: thing.named || undefined, sex, age_class: age, count: 0, dots: [] });
+      const line = groups.get(name);
+      line.count += count;
+      if (dot) line.dots.push({ picture: dot.picture, x: dot.x, y: dot.y });
+    };
+    const only = kindsOf()[0];
+    if (!only) return [];
+    for (const d of pen.dots) add(d.of || only, d.sex, d.age, 1, d);
+    let rest = pen.amend.rest;
+    if (pen.count) {
+      const one = rest.length === 1 ? rest[0] : { sex: "unknown", age: "unknown" }, left = pen.count - pen.dots.length;
+      rest = left > 0 ? [{ of: only, sex: one.sex, age: one.age, count: left }] : [];
+    }
+    for (const r of rest) add(r.of, r.sex, r.age, r.count);
+    return [...groups.values()].map((line) => {
+      const told = { ...line };
+      if (line.what !== "animal") { delete told.sex; delete told.age_class; }
+      if (!line.dots.length) delete told.dots;
+      return told;
+    });
+  }
+  function amendWords() {
+    const now = tell(amounts(), "");
+    if (!touched()) return pen.amend.mine ? `${now}: your word stands. Enter leaves it.` : `${now}: ${pen.amend.by}'s word. Enter agrees.`;
+    return `${now} instead of “${pen.amend.text}”?`;
+  }
+  function writeAmended() {
+    if (!seen) { say$("The picture is not there yet."); return; }
+    if (!touched() && pen.amend.mine) {
+      echo(card().short, "left as it was");
+      show(nextIndex());
+      return;
+    }
+    const lines = amounts();
+    if (!lines.length) { notice("Nothing is left of it. Say blank, or Esc begins anew.", { calm: true, short: true }); return; }
+    write(lines);
+  }
+  function amendTo(thing) {   // another kind in place of what stands: its counts, classes and dots stay
+    const kinds = kindsOf(), chosen = pen.dots[pen.chosen], id = idOf(thing);
+    if (thing.what === "blank" || thing.what === "unsure") { write([{ what: thing.what, count: 1 }]); return; }
+    if (!kinds.length) {
+      pen = { ...freshPen(), count: pen.count, note: pen.note };
+      choose(thing);
+      return;
+    }
+    if (kinds.length > 1) {
+      if (!chosen) { notice("Several kinds stand. Choose a dot first, or press Esc to begin with nothing.", { calm: true, short: true }); return; }
+      chosen.of = id;
+      drawDots();
+      drawLine();
+      return;
+    }
+    const none = kinds.some((k) => ["blank", "unsure"].includes(things.get(k).what));
+    for (const d of pen.dots) d.of = id;
+    pen.amend.rest = none ? (pen.dots.length ? [] : [{ of: id, sex: "unknown", age: "unknown", count: 1 }]) : pen.amend.rest.map((r) => ({ ...r, of: id }));
+    writeAmended();
+  }
+  function amendClass(kind, value) {   // no dot is chosen: the animals without one
+    const { rest } = pen.amend;
+    if (rest.length !== 1) { notice(rest.length ? "Several classes stand: type the number anew, or choose a dot." : "Choose a dot first.", { calm: true, short: true }); return false; }
+    rest[0][kind] = value;
+    return true;
+  }
 
   function drawDots() {
     const c = card();
@@ -430,15 +523,30 @@
   function putDot(x, y) {
     const c = card(), f = c?.frames[frame];
     if (!f || c.withheld || (c.person && !data.shown)) return;
-    pen.dots.push({ picture: f.sha, x: Math.round(x * 1e5) / 1e5, y: Math.round(y * 1e5) / 1e5, sex: pen.sex, age: pen.age });
+    const dot = { picture: f.sha, x: Math.round(x * 1e5) / 1e5, y: Math.round(y * 1e5) / 1e5, sex: pen.sex, age: pen.age };
+    if (pen.amend) {
+      const kinds = kindsOf(), { rest } = pen.amend;
+      if (kinds.some((k) => ["blank", "unsure"].includes(things.get(k).what))) pen = { ...freshPen(), note: pen.note };
+      else if (kinds.length > 1) { notice("Several kinds stand: press Esc to begin with nothing, or change the dots there are.", { calm: true, short: true }); return; }
+      else {
+        dot.of = kinds[0];
+        if (rest.length) {   // it marks one of those that were counted without a dot
+          Object.assign(dot, { sex: rest[0].sex, age: rest[0].age });
+          rest[0].count -= 1;
+          if (!rest[0].count) rest.shift();
+        }
+      }
+    }
+    pen.dots.push(dot);
     pen.chosen = pen.dots.length - 1;
     drawDots();
     drawLine();
     say$(`Dot ${pen.dots.length}`);
   }
   function setClass(kind, value) {
-    pen[kind] = value;
     const chosen = pen.dots[pen.chosen];
+    if (pen.amend && !chosen && !amendClass(kind, value)) return;
+    pen[kind] = value;
     if (chosen && chosen.line === undefined) chosen[kind] = value;
     drawDots();
     drawLine();
@@ -449,7 +557,7 @@
   function linesOf(thing) {
     if (thing.what === "blank" || thing.what === "unsure") return [{ what: thing.what, count: 1 }];
     const animal = thing.what === "animal";
-    const base = { what: thing.what, species: thing.species || undefined };
+    const base = { what: thing.what, species: thing.species || undefined, named: thing.named || undefined };
     const groups = new Map();
     const number = pen.lines.length;
     for (const d of looseDots()) {
@@ -472,6 +580,7 @@
     if (thing.what === "again") { again(); return; }   // held, and now to be written
     if (!card()) { if (!ended) hold(thing); return; }
     if (!seen) { hold(thing); return; }
+    if (pen.amend && !pen.several) { amendTo(thing); return; }
     if (thing.what === "blank" && (pen.lines.length || pen.dots.length)) {
       notice("A blank stands alone. Esc drops what is written, then say blank.", { calm: true, short: true });
       return;
@@ -498,6 +607,8 @@
       const thing = pen.held;
       pen.held = null;
       choose(thing);
+    } else if (pen.amend) {
+      writeAmended();
     } else if (pen.lines.length) {
       if (looseDots().length) { notice("Some dots are not told yet: press the key of what they are.", { calm: true, short: true }); return; }
       write(pen.lines);
@@ -517,6 +628,7 @@
     if (!c.done) { c.done = true; }
     c.words.unshift({ uuid: op.uuid, by: data.me, when: "just now", text, stands: true, undone: "" });
     for (const w of c.words.slice(1)) w.stands = false;
+    c.standing = { by: data.me, text, note, lines };
     if (lines.some((l) => l.what === "person" || l.what === "vehicle")) c.person = true;
     count(1);
     echo(c.short, text);
@@ -538,7 +650,7 @@
     const last = undoable[undoable.length - 1];
     if (!last || !last.lines) { notice("You have said nothing yet that could be said again.", { calm: true, short: true }); return; }
     if (!card() || !seen) { if (card() || !ended) hold({ what: "again", name: `Same again (${last.text})` }); return; }
-    if (pen.lines.length || pen.dots.length) { notice("Something is written here already; Enter writes it, Esc drops it.", { calm: true, short: true }); return; }
+    if (pen.lines.length || (pen.amend ? touched() : pen.dots.length)) { notice("Something is written here already; Enter writes it, Esc drops it.", { calm: true, short: true }); return; }
     write(last.lines.map(({ dots, name, ...line }) => line));
   }
 
@@ -573,6 +685,7 @@
     const standing = c.words.find((w) => !w.undone);
     if (standing) standing.stands = true;
     c.saw = standing ? standing.uuid : c.hidden ? (word.before || c.saw) : "";
+    c.standing = stands && word.lines ? { by: data.me, text: word.text, note: "", lines: word.lines } : null;
     echo(c.short, word.text, stands ? "Said again, " : "Undone, ");
     show(stands ? (at === index ? nextIndex() : at) : index);
   }
@@ -666,8 +779,10 @@
     if (index < 0) return;
     const fetched = await one(id);
     if (!fetched || outbox.some((op) => op.event_id === id)) return;
-    Object.assign(order[index], { saw: fetched.saw, words: fetched.words, hidden: fetched.hidden, person: fetched.person, withheld: fetched.withheld });
+    const idle = index === at && !pen.held && !pen.lines.length && !pen.count && (pen.amend ? !touched() : !pen.dots.length && !pen.note);
+    Object.assign(order[index], { saw: fetched.saw, words: fetched.words, hidden: fetched.hidden, person: fetched.person, withheld: fetched.withheld, standing: fetched.standing });
     if (index === at) drawStory(order[index]);
+    if (idle) { pen = penOf(order[index]); drawDots(); drawLine(); }
   }
 
   // A word that cannot be written stays in this window until somebody has decided about it.
@@ -817,29 +932,46 @@
   const CLASSES = { f: ["sex", "female"], m: ["sex", "male"], u: ["sex", "unknown"], a: ["age", "adult"], s: ["age", "subadult"], j: ["age", "juvenile"], n: ["age", "unknown"] };
   const acts = {
     undo, redo, again, skip, back, write: writeHeld, play,
-    several() { pen.several = !pen.several; if (!pen.several && pen.lines.length) pen.several = true; drawLine(); say$(pen.several ? "Several kinds: their keys, then Enter." : "One kind."); },
+    add() { addNamed(); },
+    several() { if (pen.amend) spread(); pen.several = !pen.several; if (!pen.several && pen.lines.length) pen.several = true; drawLine(); say$(pen.several ? "Several kinds: their keys, then Enter." : "One kind."); },
     note() { $("note-row").hidden = false; $("note").focus(); },
     cross() { if (cross.hidden) openCross(); else closeCross(); },
-    nodots() { pen.dots = pen.dots.filter((d) => d.line !== undefined); pen.chosen = -1; drawDots(); drawLine(); },
+    nodots() { if (pen.amend) { for (const d of pen.dots.splice(0)) { const r = pen.amend.rest.find((x) => x.of === d.of && x.sex === d.sex && x.age === d.age); if (r) r.count += 1; else pen.amend.rest.push({ of: d.of, sex: d.sex, age: d.age, count: 1 }); } } pen.dots = pen.dots.filter((d) => d.line !== undefined); pen.chosen = -1; drawDots(); drawLine(); },
     in() { nearer(1.5); }, out() { nearer(1 / 1.5); },
-    fewer() { pen.count = Math.max(1, (pen.count || Math.max(1, looseDots().length)) - 1); drawLine(); },
-    further() { pen.count = Math.min(999, (pen.count || Math.max(1, looseDots().length)) + 1); drawLine(); },
+    fewer() { number(Math.max(1, shownCount() - 1)); },
+    further() { number(Math.min(999, shownCount() + 1)); },
     help() { $("help").showModal(); },
   };
   function nearer(by) {
     if (cross.hidden) zoomTo(zoom * by);
     else { const p = crossPoint(); zoomTo(zoom * by, p.x, p.y); }
   }
+  const shownCount = () => Number($("count").textContent) || 1;
+  function number(n) {
+    if (pen.amend && kindsOf().length > 1) { notice("Several kinds stand: press Esc to begin with nothing, or change the dots.", { calm: true, short: true }); return; }
+    if (pen.amend && kindsOf().some((k) => ["blank", "unsure"].includes(things.get(k).what))) pen = { ...freshPen(), note: pen.note };
+    pen.count = n;
+    drawLine();
+  }
+  function spread() {   // what stands becomes the first of several kinds
+    const lines = amounts();
+    pen.dots.forEach((d) => { d.line = 0; delete d.of; });
+    pen.lines = lines.filter((l) => !["blank", "unsure"].includes(l.what));
+    pen.amend = null;
+    pen.count = 0;
+    pen.chosen = -1;
+  }
   function drop() {
     const note = pen.note;
     if (!cross.hidden) { closeCross(); return; }
-    if (zoom > 1 && !pen.lines.length && !pen.dots.length && !pen.count && !pen.held && !note) { zoomTo(1); return; }
-    pen = freshPen();
-    $("note").value = "";
-    $("note-row").hidden = true;
+    if (zoom > 1 && !pen.lines.length && (pen.amend ? !touched() : !pen.dots.length && !note) && !pen.count && !pen.held) { zoomTo(1); return; }
+    // What was changed goes first; then what stands, so that one can begin with nothing.
+    pen = card()?.standing && (!pen.amend || touched() || pen.held) && !pen.begun ? penOf(card()) : { ...freshPen(), begun: true };
+    $("note").value = pen.note;
+    $("note-row").hidden = !pen.note;
     drawDots();
     drawLine();
-    say$("Dropped");
+    say$(pen.amend ? "As it stands" : "Dropped");
   }
 
   // The cross: dots without a pointer.
@@ -894,7 +1026,7 @@
     }
     if (key === "Escape") { drop(); return; }
     if (key === "Enter") { event.preventDefault(); if (!event.repeat) press(event, writeHeld); return; }
-    if (key === "Backspace") { event.preventDefault(); if (event.repeat) return; if (looseDots().length) takeOff(pen.dots.length - 1); else press(event, undo); return; }
+    if (key === "Backspace") { event.preventDefault(); if (event.repeat) return; if (looseDots().length || (pen.amend && touched() && pen.dots.length)) takeOff(pen.dots.length - 1); else press(event, undo); return; }
     if (!keysOn) return;
     if (key === "+" || key === "-") { event.preventDefault(); nearer(key === "+" ? 1.5 : 1 / 1.5); return; }
     if (event.repeat) { if (key.length === 1) event.preventDefault(); return; }   // a held key says a thing once
@@ -903,8 +1035,7 @@
     if (/^[0-9]$/.test(key)) {
       event.preventDefault();
       const next = pen.count * 10 + Number(key);
-      pen.count = next > 999 ? Number(key) : next;
-      drawLine();
+      number(next > 999 ? Number(key) : next);
       return;
     }
     const sign = key === "Dead" && event.code === "Quote" ? '"' : key;
@@ -922,7 +1053,7 @@
   function press(event, work) { pressedAt = event.timeStamp || performance.now(); work(); }
   function dotKey() { if (cross.hidden) openCross(); else putDot(crossAt.x, crossAt.y); }
   function flash(thing) {
-    const tab = document.querySelector(thing.species ? `.tab[data-species="${CSS.escape(thing.species)}"]` : `.tab[data-what="${thing.what}"]`);
+    const tab = [...document.querySelectorAll("#margin .tab")].find((t) => idOf(thingOf(t)) === idOf(thing));
     if (!tab) return;
     tab.classList.add("pressed");
     setTimeout(() => tab.classList.remove("pressed"), 140);
@@ -943,7 +1074,7 @@
     if (!button) return;
     pressedAt = event.timeStamp || performance.now();
     if (button.dataset.do) acts[button.dataset.do]();
-    else if (button.dataset.what) { choose(things.get(button.dataset.species ? `animal:${button.dataset.species}` : button.dataset.what)); clearFind(); }
+    else if (button.dataset.what) { choose(things.get(idOf(thingOf(button)))); clearFind(); }
     else if (button.dataset.sex) setClass("sex", button.dataset.sex);
     else setClass("age", button.dataset.age);
     // After a pointer the keys go to the picture again; else Space would press this button once more.
@@ -994,6 +1125,7 @@
 
   const finder = $("find");
   let offered = [], pick = 0;
+  const thingOf = (tab) => ({ what: tab.dataset.what, species: tab.dataset.species || "", named: tab.dataset.named || "" });
   function find() { finder.focus(); finder.select(); }
   function clearFind() { finder.value = ""; search(); }
   function search() {
@@ -1015,7 +1147,15 @@
     offered.forEach((tab, i) => tab.classList.toggle("first", i === pick));
     const told = $("find-told");
     told.hidden = !typed;
-    told.textContent = !typed ? "" : offered.length ? `Enter says ${offered[pick].querySelector("span").textContent}` : "No animal of that name on the list. Say unsure, with a note; add the species in Settings.";
+    const name = finder.value.trim().replace(/\s+/g, " ");
+    const low = name.toLowerCase();
+    const exact = [...things.values()].some((t) => [low, `${low}, kind unknown`].includes((t.name || t.named || "").toLowerCase()));
+    const may = typed && name.length > 1 && name.length <= 80 && !exact;
+    told.textContent = !typed ? "" : offered.length ? `Enter says ${offered[pick].querySelector("span").textContent}` : may ? `“${name}” is not on the list. Enter twice adds it and says it.` : "No animal of that name on the list.";
+    $("find-add-row").hidden = !may;
+    $("find-add").textContent = may ? `Add “${name}” and say it` : "";
+    $("find-add").dataset.name = may ? name : "";
+    if (offered[pick]?.closest("#kinds")) $("kinds").open = true;
     offered[pick]?.scrollIntoView({ block: "nearest" });
   }
   finder.addEventListener("input", search);
@@ -1027,11 +1167,32 @@
     else if (event.key === "Enter") {
       event.preventDefault();
       const tab = offered[pick];
-      if (!tab || event.repeat) return;
+      if (event.repeat) return;
+      if (!tab) { if (!$("find-add-row").hidden) $("find-add").focus(); return; }   // its own Enter is the second one
       clearFind();
       pane.focus({ preventScroll: true });
-      press(event, () => choose(things.get(tab.dataset.species ? `animal:${tab.dataset.species}` : tab.dataset.what)));
+      press(event, () => choose(things.get(idOf(thingOf(tab)))));
     }
+  });
+
+  function addNamed() {
+    const named = $("find-add").dataset.name;
+    if (!named) return;
+    const thing = { what: "animal", species: "", named, name: named, key: "" };
+    things.set(idOf(thing), thing);
+    const tab = document.createElement("button"), words = document.createElement("span");
+    tab.type = "button";
+    tab.className = "tab";
+    Object.assign(tab.dataset, { what: "animal", species: "", named, key: "", also: "" });
+    words.textContent = named;
+    tab.append(words);
+    $("animals").prepend(tab);
+    clearFind();
+    pane.focus({ preventScroll: true });
+    choose(thing);
+  }
+  $("find-add").addEventListener("keydown", (event) => {
+    if (event.key === "Escape") { event.preventDefault(); event.stopPropagation(); finder.focus(); }
   });
 
   // Begin -----------------------------------------------------------------------------------------------------------------
