@@ -132,6 +132,7 @@ def rounds(
     if as_json:
         made_fit = plain(round_papers.fit_of(row, true_places=true_places))
         told = {"round": str(row.uuid) if name else None, "plan": made_fit, "written": written}
+        told["assumed"] = list(planned.assumed)
         click.echo(json.dumps(told, ensure_ascii=False, indent=2))
         return
     _tell_plan(planned, reserve.units)
