@@ -28,6 +28,8 @@ CHANGES_NO_RECORD = {
     "keeping:locks_give": "merges who gave and took; see below",
     "people:see_people": "merges who gave and took; see below",
     "keeping:lock_show": "shows",
+    "keeping:locks_phrase": "the old phrase must be said; who comes second has the wrong one",
+    "keeping:locks_cover": "a person's own session",
     "keeping:book": "adds a booking",
     "keeping:unbook": "takes one booking back; bookings are never changed",
     "keeping:book_visits": "adds bookings, one a visit by a rule of the database",

@@ -432,6 +432,22 @@ def drop(root: Path, path: str) -> None:
         keeping.prune(root, drops)
 
 
+def forget_kept(root: Path, path: str) -> int:
+    """Take the kept earlier states of a paper away on purpose: what stood in them is to be read no more.
+
+    Returns how many there were. The paper itself stays as it is.
+    """
+    with held(root) as writer:
+        known = writer.state.things.get(path) if writer is not None else None
+        names = sorted({k.name for k in (*keeping.there(root, path), *(known.kept if known is not None else ()))})
+        if writer is not None and known is not None and names:
+            writer.begin({**register.have(path, replace(known, kept=())), "drops": names})
+        keeping.prune(root, names)
+        if writer is not None and known is not None and names:
+            writer.end()
+    return len(names)
+
+
 def give_place(root: Path, path: str, sha256: str, move: Callable[[], None]) -> None:
     """Give a finished bag its place. sha256 : of its tag manifest. move : does it, in one step and firm."""
     with held(root) as writer:

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any
 
@@ -29,7 +28,7 @@ from django.utils.html import format_html
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.safestring import SafeString
 
-from trod.web.access import person
+from trod.web.access import who
 from trod.web.models import LastChange
 
 FIELD = "seen"
@@ -85,21 +84,13 @@ def state(row: models.Model, only: Iterable[str] = ()) -> dict[str, str]:
 
 # Who and when -----------------------------------------------------------------------------------------------
 
-_caller: ContextVar[HttpRequest | None] = ContextVar("caller", default=None)
-
-
-def _by() -> str:
-    request = _caller.get()
-    return person(request)[:80] if request is not None else ""
-
-
 def _note(sender: Any, instance: models.Model, raw: bool = False, **more: Any) -> None:
     from trod.web.catalogue.ledger import is_quiet
 
     if raw or is_quiet():
         return
     LastChange.objects.bulk_create(
-        [LastChange(kind=sender._meta.label_lower, number=instance.pk, at=timezone.now(), by=_by())],
+        [LastChange(kind=sender._meta.label_lower, number=instance.pk, at=timezone.now(), by=who()[:80])],
         update_conflicts=True,
         unique_fields=["kind", "number"],
         update_fields=["at", "by"],
@@ -394,19 +385,15 @@ def undo_is_overtaken(held: Mapping[str, Any]) -> bool:
 
 
 class SeenMiddleware:
-    """Knows who calls while a request lasts; tells of a press that came too late; guards what can be undone."""
+    """Tells of a press that came too late, and guards what can be undone."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        token = _caller.set(request)
-        try:
-            answer = self.get_response(request)
-            mark_undo(request)
-            return answer
-        finally:
-            _caller.reset(token)
+        answer = self.get_response(request)
+        mark_undo(request)
+        return answer
 
     def process_exception(self, request: HttpRequest, trouble: Exception) -> HttpResponse | None:
         if not isinstance(trouble, Stale):

@@ -45,6 +45,7 @@ from trod.web.models import (
     Finding,
     Intake,
     Lock,
+    LockSeal,
     Mishap,
     Picture,
     Placement,
@@ -102,6 +103,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("findings", Finding, ("question", "at")),
     Kind("rounds", Round, ("uuid",)),
     Kind("round_stops", RoundStop, ("round", "turn")),
+    Kind("lock_seals", LockSeal, ("uuid",), frozenset({"one"})),
     Kind("locks", Lock, ("uuid",)),
     Kind("mishaps", Mishap, ("uuid",)),
     Kind("stock_items", StockItem, ("uuid",)),
@@ -185,7 +187,10 @@ def dump_ledger() -> dict[str, Any]:
 def dump_private() -> dict[str, Any]:
     """All that private.json holds."""
     names = Names()
-    return {"locks": [plain_row(row, BY_NAME["locks"], names) for row in Lock.objects.order_by("uuid")]}
+    return {
+        "lock_seals": [plain_row(row, BY_NAME["lock_seals"], names) for row in LockSeal.objects.all()],
+        "locks": [plain_row(row, BY_NAME["locks"], names) for row in Lock.objects.order_by("uuid")],
+    }
 
 
 def dump_sidecar(deployment: Deployment, kept: dict[str, Any] | None = None) -> dict[str, Any]:
@@ -479,7 +484,7 @@ def touched(row: models.Model, fields: Iterable[str] | None = None) -> None:
         if row.deployment_id is not None:
             _pending.deployments.add(row.deployment_id)
         _pending.ledger = _pending.ledger or isinstance(row, Intake)
-    elif isinstance(row, Lock):
+    elif isinstance(row, (Lock, LockSeal)):
         _pending.private = True
     elif type(row) in BY_MODEL:
         _pending.ledger = True

@@ -131,6 +131,7 @@ def load_late(data: dict[str, Any], loader: Loader, where: str = LEDGER) -> None
 
 def load_private(data: dict[str, Any], loader: Loader, where: str = PRIVATE) -> None:
     """Rows of private.json, once the ledger is read."""
+    loader.load("lock_seals", data.get("lock_seals") or (), where)
     loader.load("locks", data.get("locks") or (), where)
 
 

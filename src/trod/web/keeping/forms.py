@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from trod.planning.cells import CELLS
 from trod.web import seen
 from trod.web.forms_common import DayInput, LocalMoment, RecordForm
+from trod.web.keeping import seal
 from trod.web.models import Booking, Camera, CostYear, Deployment, Lock, Mishap, Site, StockItem
 
 MONEY = ("cost", "unit_price", "travel_km", "price_per_km")
@@ -49,9 +50,15 @@ class LockForm(RecordForm):
             "note": "no numbers here: a note is shown to everybody who may come in",
         }
 
-    def __init__(self, *args: Any, **more: Any) -> None:
+    def __init__(self, *args: Any, key: bytes | None = None, shut: bool = False, **more: Any) -> None:
+        """key : opens and seals the numbers of this session. shut : they are sealed and it is not there."""
+        self.key = key
         super().__init__(*args, **more)
-        if self.instance.pk:
+        if shut:
+            del self.fields["new_key_number"], self.fields["new_combination"]
+            if not self.instance.pk:
+                del self.fields["forget"]
+        elif self.instance.pk:
             for name, kept in (
                 ("new_key_number", self.instance.key_number),
                 ("new_combination", self.instance.combination),
@@ -68,8 +75,16 @@ class LockForm(RecordForm):
             "forget": seen.mark([key, combination]),
         }
 
+    def unseen_is_changed(self, name: str) -> bool:
+        return name in self.fields and super().unseen_is_changed(name)
+
     def clean(self) -> dict[str, Any]:
         data = super().clean()
+        for name in ("new_key_number", "new_combination"):
+            if seal.is_sealed(str(data.get(name) or "")):
+                self.add_error(name, f"a number does not begin with {seal.HEAD}")
+            if data.get(name) and self.key is None and seal.current() is not None:
+                self.add_error(name, str(seal.Shut()))  # sealed since this page was made
         if data.get("forget") and (data.get("new_key_number") or data.get("new_combination")):
             self.add_error("forget", "either forget the numbers, or type new ones")
         return data
@@ -78,9 +93,47 @@ class LockForm(RecordForm):
         data, row = self.cleaned_data, self.instance
         if data.get("forget"):
             row.key_number = row.combination = ""
-        row.key_number = data.get("new_key_number") or row.key_number
-        row.combination = data.get("new_combination") or row.combination
+        for name in seal.FIELDS:
+            if typed := data.get(f"new_{name}"):
+                seal.put(row, name, typed, self.key)
         return super().save(commit)
+
+
+class PhraseForm(forms.Form):
+    """The pass phrase that seals the numbers: set, changed, taken off, or given up."""
+
+    old = forms.CharField(label="The pass phrase now", strip=False, widget=forms.PasswordInput({"autocomplete": "off"}))
+    new = forms.CharField(
+        label="New pass phrase",
+        strip=False,
+        required=False,
+        max_length=seal.MOST_CHARACTERS,
+        help_text=f"at least {seal.LEAST_CHARACTERS} characters; a few words that nobody else would put together",
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+    )
+    again = forms.CharField(
+        label="New pass phrase again",
+        strip=False,
+        required=False,
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+    )
+
+    def __init__(self, *args: Any, sealed: bool, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.sealed = sealed
+        if not sealed:
+            del self.fields["old"]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or self.cleaned_data
+        taking_off = self.sealed and self.data.get("do") == "open"
+        if taking_off:
+            data["new"] = ""
+        elif not data.get("new"):
+            self.add_error("new", "put in a pass phrase")
+        elif data["new"] != data.get("again"):
+            self.add_error("again", "the two differ; type both again")
+        return data
 
 
 class MishapForm(MoneyForm):

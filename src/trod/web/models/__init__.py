@@ -7,7 +7,7 @@ from trod.web.models.deployment import Deployment, Visit, WalkTest, WatchCorrect
 from trod.web.models.door import LoginTries
 from trod.web.models.event import Event, Hunch, Mark, Sighting, Word
 from trod.web.models.job import Job
-from trod.web.models.keeping import Booking, CostYear, Lock, Mishap, StockItem
+from trod.web.models.keeping import Booking, CostYear, Lock, LockSeal, Mishap, StockItem
 from trod.web.models.picture import Picture
 from trod.web.models.placement import Placement
 from trod.web.models.question import Finding, Question, Round, RoundStop
@@ -31,6 +31,7 @@ __all__ = [
     "KeptFile",
     "LastChange",
     "Lock",
+    "LockSeal",
     "LoginTries",
     "Mark",
     "Mishap",

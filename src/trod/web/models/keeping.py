@@ -30,8 +30,9 @@ class Lock(models.Model):
     kind = models.CharField(max_length=12, choices=Kind, default=Kind.KEY)
     camera = models.ForeignKey(Camera, on_delete=models.PROTECT, null=True, blank=True, related_name="locks")
     site = models.ForeignKey(Site, on_delete=models.PROTECT, null=True, blank=True, related_name="locks")
-    key_number = models.CharField("number of the key", max_length=64, blank=True)
-    combination = models.CharField(max_length=64, blank=True)
+    # Sealed numbers are longer than those that are typed; see `trod.web.keeping.seal`.
+    key_number = models.CharField("number of the key", max_length=600, blank=True)
+    combination = models.CharField(max_length=600, blank=True)
     note = models.TextField(blank=True)
 
     covered = ("key_number", "combination")  # shown to few
@@ -43,6 +44,27 @@ class Lock(models.Model):
 
     def __str__(self) -> str:
         return self.label
+
+
+class LockSeal(models.Model):
+    """That a pass phrase seals the numbers of locks, and how its key is made of it; never the phrase, nor the key.
+
+    At most one. Written to archive/private.json beside the locks.
+    """
+
+    uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    one = models.BooleanField(default=True, unique=True, editable=False)
+    salt = models.CharField(max_length=64)
+    log2_n = models.PositiveSmallIntegerField("cost of scrypt, as a power of two")
+    check_text = models.CharField(max_length=200, help_text="a known word, sealed: tells a wrong phrase")
+    by = models.CharField(max_length=80, blank=True)
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.CheckConstraint(name="lock_seal_is_one", condition=Q(one=True))]
+
+    def __str__(self) -> str:
+        return f"set {self.at:%Y-%m-%d}"
 
 
 class Mishap(models.Model):

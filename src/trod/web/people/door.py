@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.contrib.auth.views import LoginView
-from django.http import HttpResponse
+from django.contrib.auth.views import LoginView, LogoutView
+from django.http import HttpRequest, HttpResponse
 
 from trod.web.people import tries
 
@@ -17,3 +17,13 @@ class Door(LoginView):
         answer = super().form_valid(form)
         tries.remember(answer, form.cleaned_data["username"], secure=self.request.is_secure())
         return answer
+
+
+class Leave(LogoutView):
+    """Django's own, which also forgets the pass phrase that was said in this session."""
+
+    def post(self, request: HttpRequest, *args: Any, **more: Any) -> HttpResponse:
+        from trod.web.keeping import seal
+
+        seal.cover(request)
+        return super().post(request, *args, **more)

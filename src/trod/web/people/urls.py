@@ -1,10 +1,9 @@
 from __future__ import annotations
 
-from django.contrib.auth import views as auth
 from django.urls import path
 
 from trod.web.people import views
-from trod.web.people.door import Door
+from trod.web.people.door import Door, Leave
 from trod.web.people.forms import DoorForm
 
 app_name = "people"
@@ -14,7 +13,7 @@ urlpatterns = [
         Door.as_view(template_name="trod/login.html", authentication_form=DoorForm),
         name="login",
     ),
-    path("logout/", auth.LogoutView.as_view(next_page="today:today"), name="logout"),
+    path("logout/", Leave.as_view(next_page="today:today"), name="logout"),
     path("cautions/", views.cautions, name="cautions"),
     path("settings/", views.settings, name="settings"),
     path("reserve/", views.reserve, name="reserve"),
