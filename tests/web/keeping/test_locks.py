@@ -129,8 +129,12 @@ def test_the_private_file_follows_a_renamed_camera_and_a_deleted_lock(cast, lock
     cast.red.save()
     kept = sidecar.read_private(home.archive_root())
     assert kept is not None and kept["locks"][0]["camera"] == "R-1b"
+    key = str(lock.uuid)
     lock.delete()
-    assert sidecar.read_private(home.archive_root())["locks"] == []
+    kept = sidecar.read_private(home.archive_root())
+    assert kept is not None and kept["locks"] == []
+    assert [(row["kind"], row["key"]) for row in kept["deleted"]] == [("locks", key)]
+    assert KEY not in (home.archive_root() / sidecar.PRIVATE).read_text()
 
 
 @pytest.mark.django_db(transaction=True)
