@@ -426,7 +426,9 @@ PRESS: dict[str, tuple[str, dict[str, str], tuple[str, str, Any]]] = {
     "keeping:card_state": ("/cameras/keeping/cards/{card.pk}/", {"state": "ready"}, ("card", "state", "lost")),
     "keeping:take_rate": ("/cameras/keeping/mishaps/", {}, ("meadow", "losses_per_year", 9.0)),
     "keeping:take_rest": ("/cameras/keeping/mishaps/", {}, ("ford", "losses_per_year", 9.0)),
-    "cards:place": ("/cards/intake/2026-05-17-a/", {"deployment": "ford-1"}, ("intake", "deployment_id", 1)),
+    "cards:place": (
+        "/cards/intake/2026-05-17-a/", {"deployment": "ford-1"}, ("intake", "deployment_id", "{deployment.pk}")
+    ),
     "cards:accept": ("/cards/intake/2026-05-17-b/", {"what": "accept"}, ("spoilt", "accepted_by", "ada")),
     "rounds:change": ("/rounds/of/{round.uuid}/change/", {}, ("round", "name", "theirs")),
     "rounds:order": ("/rounds/of/{round.uuid}/", {"do": "later"}, ("round", "name", "theirs")),
@@ -480,6 +482,7 @@ def test_a_press_on_what_another_changed_is_held_back_and_told(house, name):
         if a and resolve(a.partition("?")[0]).view_name == name
     )  # fmt: skip
     row = getattr(house, what)
+    value = int(value.format(**vars(house))) if column == "deployment_id" else value
     type(row).objects.filter(pk=row.pk).update(**{column: value})
     seen._note(type(row), type(row).objects.get(pk=row.pk))
     data = form.data(**said)
