@@ -57,6 +57,7 @@ KINDS: tuple[tuple[str, tuple[str, ...], float], ...] = (
     ("damage verify", DAMAGE, 30),
     ("damage backup", DAMAGE, 3),
     ("damage restore", DAMAGE, 3),
+    ("healed", ("file removed", "folder removed"), 2),
     ("demo_killed", ("demo",), 0.05),
 )
 

@@ -255,3 +255,9 @@ def unsound(root: Path) -> list[str]:
 def state_of(root: Path) -> dict[str, str]:
     """{path: SHA-256} of every file below a folder."""
     return {p.relative_to(root).as_posix(): digest(p) or "" for p in sorted(root.rglob("*")) if p.is_file()}
+
+
+def open_to_others(home: Path) -> list[str]:
+    """What of archive and catalogue not only its owner may open. (The cache lies behind the same closed door.)"""
+    paths = [*sorted((home / "archive").rglob("*")), *sorted(home.glob("catalogue*")), home / "archive"]
+    return [p.relative_to(home).as_posix() for p in paths if p.exists() and p.lstat().st_mode & 0o077]

@@ -260,6 +260,9 @@ def _worker() -> None:
     """What the worker of `trod serve` does with the jobs there are, until none is left."""
     import threading
 
+    from trod.web.start import ready
+
+    ready("trod serve", migrate=False)
     from trod.web import jobs
     from trod.web.catalogue import handlers
 

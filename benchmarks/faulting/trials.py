@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from faulting import child, errands
-from faulting.book import Book, bags_in, unsound
+from faulting.book import Book, bags_in, open_to_others, unsound
 from faulting.child import Ended, trod
 from faulting.errands import VERBS, Errand, bare
 from faulting.house import House, clear
@@ -162,10 +162,19 @@ class Trials:
             self.heard(result, book, errand, again)
             if again.status != 0 and errand.clean:
                 result.wrong.append(f"doing it again ends with {again.status}: {again.err[-300:]}")
+            if errand.verb == "card":
+                self.once_more(result, errand)
         else:
             self.served(result)
         self.finally_whole(result, book)
         return result
+
+    def once_more(self, result: Result, errand: Errand) -> None:
+        """The same card again adds nothing."""
+        before = list(bags_in(self.h.archive))
+        ended = child.run(errand.work)
+        if ended.said.get("bag") or list(bags_in(self.h.archive)) != before:
+            result.wrong.append(f"the same card once more made a bag: {ended.said.get('bag')}")
 
     def heard(self, result: Result, book: Book, errand: Errand, ended: Ended) -> None:
         if not ended.killed or ended.out:
@@ -189,6 +198,8 @@ class Trials:
         ended = child.run(trod("verify", "--json"))
         if ended.status != 0:
             result.wrong.append(f"verify in the end: {ended.status} {ended.said.get('sentence')} {_named(ended)[:200]}")
+        if ajar := open_to_others(h.home):
+            result.wrong.append(f"others may read {', '.join(ajar[:3])}")
         own = unsound(h.archive)
         if own and ended.status == 0:
             result.wrong.append(f"verify says all is well; not so: {own[:3]}")
@@ -243,6 +254,20 @@ class Trials:
                 result.wrong += [f"restore done; lacks {x}" for x in _base_book(h).lost_in_archive(h.archive)]
         if bare(ended):
             result.bare.append(f"{then}: status {ended.status}: {ended.err.strip()[-200:]}")
+        return result
+
+    def healed(self, what: str, rng: random.Random) -> Result:
+        """Something is taken away; a restore from the backup brings it back."""
+        h = self.h
+        book = h.fresh()
+        h.must(trod("backup", str(h.backup), "--json"))
+        path, _ = spoil(h.archive, what, rng)
+        result = Result(what, f"then restored: {kind_of_file(path)}", note=path)
+        ended = child.run(trod("restore", str(h.backup), "--json"))
+        if bare(ended) or ended.status != 0:
+            result.bare.append(f"restore: status {ended.status}: {ended.out[-300:]} {ended.err.strip()[-200:]}")
+        self.served(result)
+        self.finally_whole(result, book)
         return result
 
     # The catalogue is not what it should be
