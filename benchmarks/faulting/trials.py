@@ -267,6 +267,9 @@ class Trials:
         if bare(ended) or ended.status != 0:
             result.bare.append(f"restore: status {ended.status}: {ended.out[-300:]} {ended.err.strip()[-200:]}")
         self.served(result)
+        going_on = VERBS["page"](h, rng)  # the next change mends what a register's file has lost
+        going_on.sent(book)
+        self.heard(result, book, going_on, child.run(going_on.work))
         self.finally_whole(result, book)
         return result
 

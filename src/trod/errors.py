@@ -86,25 +86,26 @@ class ArchiveDamage(TrodError):
     """One file of the archive is not as its manifest says.
 
     path : relative to the archive's root, with forward slashes.
+    remedy : what to do, where it is not the usual way by a backup.
     """
 
-    def __init__(self, path: str, detail: str = "") -> None:
-        super().__init__(path, detail)
-        self.path, self.detail = path, detail
+    def __init__(self, path: str, detail: str = "", remedy: str = "") -> None:
+        super().__init__(path, detail, remedy)
+        self.path, self.detail, self.remedy = path, detail, remedy
 
 
 class FileMissing(ArchiveDamage):
     """The manifest names a file that is not there."""
 
     def __str__(self) -> str:
-        return f"{self.path}: missing. Look for it in your backup."
+        return f"{self.path}: missing. {self.remedy or 'Look for it in your backup.'}"
 
 
 class FileChanged(ArchiveDamage):
     """The bytes differ from those the manifest promises."""
 
     def __str__(self) -> str:
-        return f"{self.path}: changed ({self.detail}). Restore it from your backup."
+        return f"{self.path}: changed ({self.detail}). {self.remedy or 'Restore it from your backup.'}"
 
 
 class FileUnreadable(ArchiveDamage):

@@ -406,3 +406,61 @@ def test_a_paper_that_comes_back_older_than_it_was_is_told(kept: Any) -> None:
     report = restore(copy_of(kept), kept.root)
     assert [t.sentence for t in report.fewer] == ["came back in an older state than the archive last had"]
     assert not report.ok and read_ledger(kept.root) == SITES and verify(kept.root).ok
+
+
+# What the source does not give -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("folder", ["willow-ford", "willow-ford/2026-spring", "unplaced", ""])
+def test_a_folder_that_cannot_be_listed_is_told_and_comes_with_the_next_run(
+    kept: Any, monkeypatch: pytest.MonkeyPatch, folder: str
+) -> None:
+    save(kept)
+    shutil.rmtree(kept.root)
+    closed, honest = copy_of(kept).resolve() / folder, Path.iterdir
+
+    def iterdir(path: Path) -> Any:
+        if path.resolve() == closed:
+            raise OSError(errno.EIO, "Input/output error")
+        return honest(path)
+
+    monkeypatch.setattr(Path, "iterdir", iterdir)
+    report = restore(copy_of(kept), kept.root)
+    assert not report.ok
+    assert any(d.path == (folder or ".") for d in report.damaged), report.damaged
+    monkeypatch.undo()
+
+    assert restore(copy_of(kept), kept.root).ok
+    assert verify(kept.root).ok
+
+
+def test_a_bag_that_is_gone_from_the_backup_is_told_also_when_it_came_last(kept: Any) -> None:
+    save(kept)
+    shutil.rmtree(kept.root)
+    shutil.rmtree(copy_of(kept) / "unplaced")
+
+    report = restore(copy_of(kept), kept.root)
+
+    assert not report.ok and "unplaced/stray" in [d.path for d in report.damaged]
+
+
+@pytest.mark.parametrize("paper", ["bagit.txt", "bag-info.txt", "manifest-sha256.txt", "tagmanifest-sha256.txt"])
+def test_a_bag_whose_papers_cannot_be_read_gets_no_place_and_comes_whole_next_time(
+    kept: Any, monkeypatch: pytest.MonkeyPatch, paper: str
+) -> None:
+    save(kept)
+    shutil.rmtree(kept.root)
+    honest = disk.open_read
+
+    def open_read(path: Path) -> int:
+        if path.name == paper and "one" in path.parts:
+            raise OSError(errno.EIO, "Input/output error")
+        return honest(path)
+
+    monkeypatch.setattr(disk, "open_read", open_read)
+    report = restore(copy_of(kept), kept.root)
+    assert not report.ok and not (kept.root / ONE).exists()
+    monkeypatch.undo()
+
+    assert restore(copy_of(kept), kept.root).ok
+    assert verify(kept.root).ok

@@ -26,7 +26,7 @@ from trod.archive import disk, papers, register, rows
 from trod.archive.card import Progress, Stop
 from trod.archive.folders import bag_folders
 from trod.archive.making import is_whole
-from trod.archive.manifest import MANIFEST, TAG_MANIFEST, hash_file, read_manifest
+from trod.archive.manifest import MANIFEST, PAYLOAD, TAG_MANIFEST, hash_file, read_manifest
 from trod.archive.papers import EARLIER, SIDECAR, WORDS
 from trod.archive.register import BAG_KIND, GONE, Thing
 from trod.archive.result import Told
@@ -216,8 +216,9 @@ class _Carry:
         if theirs.state is not None and theirs.state.archive != mine.archive:
             raise WrongInput("target", got=str(self.target), needed="a copy of this archive; that is one of another")
         papers.found_archive(self.target, mine.archive)
+        begun = mine.before if mine.last is not None and not mine.last.done else {}
         for path, thing in mine.things.items():
-            if thing.kind == BAG_KIND and not self._at(self.source, path).is_dir() and path not in mine.before:
+            if thing.kind == BAG_KIND and not self._at(self.source, path).is_dir() and path not in begun:
                 self.damaged.append(FileMissing(path))
         return not register.read(self.target).there
 
@@ -332,7 +333,7 @@ class _Carry:
     def _tasks(self) -> Iterator[_Task]:
         """What there is to copy, in the order of the archive."""
         elsewhere = {_fingerprint(bag): bag for bag in bag_folders(self.target)}
-        for bag in bag_folders(self.source):
+        for bag in bag_folders(self.source, self._unread):
             self._breathe()
             path = bag.relative_to(self.source).as_posix()
             files = self._files(bag, path)
@@ -358,6 +359,11 @@ class _Carry:
                     yield self._sized(_Task(path, lacking, whole=False))
                 else:
                     self.bags_there += 1
+
+    def _unread(self, folder: Path, problem: OSError) -> None:
+        """A folder of the source that cannot be listed hides bags; what is in it is not copied."""
+        at = folder.relative_to(self.source).as_posix()
+        self.damaged.append(FileUnreadable(at, problem.strerror or str(problem)))
 
     def _files(self, bag: Path, path: str) -> dict[str, str] | None:
         """{path below the bag: SHA-256} of all files of a bag, the papers after the pictures."""
@@ -428,6 +434,8 @@ class _Carry:
         if not making:
             return
         sums = {self._at(making, name): (name, sha256) for name, sha256 in task.files.items()}
+        if not {name for name in task.files if not name.startswith(f"{PAYLOAD}/")} <= {sums[p][0] for p in done}:
+            return  # without its papers it would be no bag: it stays aside for the next run, and is told as damaged
         for place in done:
             self._breathe()
             self._firm(place, f"{task.path}/{sums[place][0]}", sums[place][1])

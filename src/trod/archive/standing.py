@@ -99,11 +99,14 @@ class _Look:
         for fault in self.view.faults:
             if fault.late and self._may_be_late(fault.missing or "older" in fault.detail or "torn" in fault.detail):
                 self.found.begun.append(f"{fault.name}: {fault.detail}; the next change of the archive completes it")
-            elif fault.missing:
-                self.found.tell(FileMissing(fault.name))
+                continue
+            other = next(name for name in register.TWINS if name != fault.name)
+            # A backup's register is another one, so nobody is sent there for it.
+            remedy = f"Leave it: the next change of the archive mends it from {other}."
+            if fault.missing:
+                self.found.tell(FileMissing(fault.name, remedy=remedy))
             else:
-                other = next(name for name in register.TWINS if name != fault.name)
-                self.found.tell(FileChanged(fault.name, f"{fault.detail}; {other} has it"))
+                self.found.tell(FileChanged(fault.name, f"{fault.detail}; {other} has it", remedy))
 
     def _may_be_late(self, proven: bool) -> bool:
         """Whether the second file may lack the last line: only while its change has not come about yet."""
