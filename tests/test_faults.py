@@ -14,12 +14,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 FAULTS = ROOT / "benchmarks" / "faults.py"
 needs_linux = pytest.mark.skipif(sys.platform != "linux", reason="the harness forks, and waits by pidfd")
-# Upon these the harness finds nothing; the others are to follow.
-ONLY = (
-    r"^(kill_step|kill_time|full_step|small_disk|pulled): (card|identify|undo|page|upload|move|worker|export)$"
-    r"|^(kill_step|kill_time): (backup|restore)$|^serve_killed"
-    r"|^two: (card \+ (identify|page|backup)|page|identify|worker|backup|upload)"
-)
+ONLY = "^(?!demo)"  # building a demo takes a minute each; tests/commands/test_demo.py breaks one off
 
 
 def faults(*words: str, timeout_s: float = 400) -> subprocess.CompletedProcess[str]:
@@ -36,7 +31,9 @@ def test_faults_by_seed_lose_nothing_and_nothing_wrong_is_believed() -> None:
     assert done.returncode == 0, done.stdout + done.stderr
     tried, late = map(int, re.search(r"^all +(\d+) +(\d+)", done.stdout, re.M).groups())
     assert tried >= 60, "too slow a machine to say anything"
-    assert late < tried / 2, "most faults came when the work was done"
+    assert late < tried / 4, "many faults came when the work was done"
+    found, sought = map(int, re.search(r"^all .* (\d+) of (\d+)$", done.stdout, re.M).groups())
+    assert found == sought > 10
 
 
 @pytest.mark.kill

@@ -261,7 +261,7 @@ class Trials:
         h = self.h
         book = h.fresh()
         h.must(trod("backup", str(h.backup), "--json"))
-        path, _ = spoil(h.archive, what, rng)
+        path, _ = spoil(h.archive, what, rng, kept=False)  # a backup has no kept states
         result = Result(what, f"then restored: {kind_of_file(path)}", note=path)
         ended = child.run(trod("restore", str(h.backup), "--json"))
         if bare(ended) or ended.status != 0:
@@ -368,9 +368,9 @@ class Trials:
 # Spoiling -------------------------------------------------------------------------------------------------------
 
 
-def spoil(root: Path, what: str, rng: random.Random) -> tuple[str, str]:
-    """Do one damage below a folder. Returns the path below it, and words on how."""
-    files = [p for p in sorted(root.rglob("*")) if p.is_file() and not _hidden(p.relative_to(root))]
+def spoil(root: Path, what: str, rng: random.Random, *, kept: bool = True) -> tuple[str, str]:
+    """Do one damage below a folder. Returns the path below it, and words on how. kept : kept earlier states, too."""
+    files = [p for p in sorted(root.rglob("*")) if p.is_file() and not _hidden(p.relative_to(root), kept)]
     if what == "folder removed":
         folders = sorted({f for p in files for f in p.relative_to(root).parents if f != Path()})
         folder = rng.choice(folders)
@@ -407,13 +407,16 @@ def spoil(root: Path, what: str, rng: random.Random) -> tuple[str, str]:
     return path.relative_to(root).as_posix(), how
 
 
-def _hidden(path: Path) -> bool:
-    return any(part.startswith(".") for part in path.parts)
+def _hidden(path: Path, kept: bool) -> bool:
+    """Locks, unfinished work, and, unless they are meant too, kept earlier states."""
+    return any(part.startswith(".") and not (kept and part in (".papers", ".earlier")) for part in path.parts)
 
 
 def kind_of_file(path: str) -> str:
     """The row's name of a file: a paper by its own, everything else by what it is."""
     name = path.rsplit("/", 1)[-1]
+    if path.startswith("."):
+        return "a kept state"
     if "/data/" in path or name == "data" or "/data" in path:
         return "a picture"
     if path.startswith("field-notes"):
