@@ -155,7 +155,7 @@ class Book:
                         row["uuid"] = f"{u[:8]}-{u[8:12]}-{u[12:16]}-{u[16:20]}-{u[20:]}"
                 lists[name] = rows
             return lost + [f"{what} in the catalogue" for what in self._lost_records(lists)]
-        except sqlite3.DatabaseError as trouble:
+        except (sqlite3.DatabaseError, UnicodeDecodeError) as trouble:
             return [f"the catalogue ({trouble})"]
         finally:
             base.close()
