@@ -464,3 +464,13 @@ def test_a_bag_whose_papers_cannot_be_read_gets_no_place_and_comes_whole_next_ti
 
     assert restore(copy_of(kept), kept.root).ok
     assert verify(kept.root).ok
+
+
+@pytest.mark.parametrize("lost", [("tagmanifest-sha256.txt",), ("tagmanifest-sha256.txt", "manifest-sha256.txt")])
+def test_a_bag_that_lost_its_papers_gets_them_back(kept: Any, lost: tuple[str, ...]) -> None:
+    save(kept)
+    for name in lost:
+        (kept.root / ONE / name).unlink()
+
+    assert restore(copy_of(kept), kept.root).ok
+    assert verify(kept.root).ok

@@ -274,3 +274,22 @@ def test_a_whole_bag_made_by_the_reference_library_is_whole_to_us(desk: Any) -> 
     assert report.ok, report
     assert report.files == 2
     shutil.rmtree(place)
+
+
+def test_who_changes_a_picture_its_manifests_and_the_register_is_not_found_out(desk: Any, bag: Path) -> None:
+    """What the checksums cannot do: they guard against accidents. docs/promises.md says so."""
+
+    def tell(paper: str, name: str, changed: Path) -> None:
+        sha256 = hashlib.sha256(changed.read_bytes()).hexdigest()
+        lines = (bag / paper).read_text().splitlines(keepends=True)
+        (bag / paper).write_text("".join(f"{sha256}  {name}\n" if line[66:-1] == name else line for line in lines))
+
+    file = picture(bag, 3)
+    flip(file, 700)
+    tell("manifest-sha256.txt", file.relative_to(bag).as_posix(), file)
+    assert not verify(desk.root).ok, "the tag manifest knows the other one"
+    tell("tagmanifest-sha256.txt", "manifest-sha256.txt", bag / "manifest-sha256.txt")
+    assert not verify(desk.root).ok, "the register knows the other tag manifest"
+    papers.accept(desk.root, ONE)
+
+    assert verify(desk.root).ok

@@ -351,7 +351,7 @@ class _Carry:
                 self.bags_moved += 1
             if not place.exists():
                 yield self._sized(_Task(path, files, whole=True))
-            elif _fingerprint(place) != fingerprint:
+            elif not self._is_same(place, path, fingerprint):
                 self._refuse(path, "is there already and is another bag; it was left as it is")
             else:
                 lacking = self._lacking(bag, place, path, files)
@@ -359,6 +359,14 @@ class _Carry:
                     yield self._sized(_Task(path, lacking, whole=False))
                 else:
                     self.bags_there += 1
+
+    def _is_same(self, place: Path, path: str, fingerprint: str) -> bool:
+        """Whether the bag in the target is this one: by its tag manifest, or, where that is gone, by the register."""
+        if (place / TAG_MANIFEST).exists():
+            return _fingerprint(place) == fingerprint
+        state = register.read(self.target).state
+        known = state.things.get(path) if state is not None else None
+        return known is not None and known.kind == BAG_KIND and known.sha256 == fingerprint
 
     def _unread(self, folder: Path, problem: OSError) -> None:
         """A folder of the source that cannot be listed hides bags; what is in it is not copied."""
