@@ -13,7 +13,7 @@ import pytest
 from fitted import at
 from PIL import Image
 
-from trod.report.packet.data import PacketData, PacketStop
+from trod.report.packet.data import PacketCamera, PacketData, PacketStop
 from trod.report.packet.reading import read_packet
 from trod.report.packet.visit import VisitNote
 
@@ -28,21 +28,31 @@ MAP = (
 )
 
 
+def a_camera(slug: str = "alder-ford", **more: Any) -> PacketCamera:
+    told: dict[str, Any] = {
+        "deployment_slug": f"{slug}-2026a",
+        "name": "Alder 2",
+        "serial": "AB-2001",
+        "card": "C01",
+        "cells": "8 × LR6",
+        "utc_offset_min": 60,
+        "slip": (("Height", "0.90 m"), ("Tilt", "4° below level")),
+    }
+    return PacketCamera(**{**told, **more})
+
+
 def a_stop(name: str = "Alder Ford", **more: Any) -> PacketStop:
     slug = more.pop("site_slug", name.lower().replace(" ", "-"))
+    of_camera = {"deployment_slug", "card", "cells", "utc_offset_min", "slip", "side_view_svg"}
+    camera = {name: more.pop(name) for name in of_camera & set(more)}
+    camera |= {name: more.pop(f"camera_{name}") for name in ("name", "serial") if f"camera_{name}" in more}
     told: dict[str, Any] = {
         "site_slug": slug,
         "site_name": name,
         "place": at(54.11, -2.3, sensitive=more.get("sensitive", False), true_places=True),
-        "deployment_slug": f"{slug}-2026a",
-        "camera_name": "Alder 2",
-        "camera_serial": "AB-2001",
-        "card": "C01",
-        "cells": "8 × LR6",
-        "utc_offset_min": 60,
+        "cameras": (a_camera(slug, **camera),),
         "why": ("Its cells will probably be empty by 12 November.",),
         "to_do": ("Swap the card", "Change the cells"),
-        "slip": (("Height", "0.90 m"), ("Tilt", "4° below level")),
         "sketch_map_svg": MAP,
     }
     return PacketStop(**{**told, **more})
@@ -165,6 +175,7 @@ def made() -> Any:
 
     return SimpleNamespace(
         stop=a_stop,
+        camera=a_camera,
         packet=a_packet,
         jpeg=a_jpeg,
         visit=a_visit,

@@ -53,7 +53,7 @@ def test_a_refusal_does_not_print_the_token(made: Any) -> None:
         ("site_slug", "Alder Ford", "small letters, digits, dashes"),
         ("site_name", " ", "a name"),
         ("utc_offset_min", 900, "minutes from -840 to 840, or None"),
-        ("deployment_slug", "../x", "small letters, digits, dashes, or nothing"),
+        ("deployment_slug", "../x", "small letters, digits, dashes"),
     ],
 )
 def test_a_stop_that_cannot_be_is_refused_by_name(made: Any, field: str, value: Any, words: str) -> None:

@@ -120,11 +120,23 @@ def test_the_data_in_the_page_are_what_was_handed_in(made: Any) -> None:
     assert told["stops"][1] == {
         "site": "barn-track",
         "name": "Barn Track",
-        "deployment": "barn-track-2026a",
-        "card": "C01",
         "sensitive": False,
-        "utc_offset_min": 60,
+        "cameras": [{"deployment": "barn-track-2026a", "name": "Alder 2", "card": "C01", "utc_offset_min": 60}],
     }
+
+
+def test_each_camera_of_a_stop_is_told_with_its_own_slip(made: Any) -> None:
+    two = (made.camera(), made.camera("by-the-gate", name="Gate 7", slip=(("Height", "2.40 m"),)))
+    page = packet_html(made.packet(made.stop(cameras=two)))
+
+    assert [c["deployment"] for c in data_of(page)["stops"][0]["cameras"]] == ["alder-ford-2026a", "by-the-gate-2026a"]
+    assert "Setup slip of Alder 2" in page and "Setup slip of Gate 7" in page
+    assert "0.90 m" in page and "2.40 m" in page
+
+
+def test_a_deployment_stands_only_once_at_a_stop(made: Any) -> None:
+    with pytest.raises(WrongInput, match="each deployment once"):
+        made.stop(cameras=(made.camera(), made.camera()))
 
 
 def test_a_sensitive_place_gets_no_link_to_a_map(made: Any) -> None:

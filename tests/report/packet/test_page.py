@@ -769,3 +769,39 @@ def test_without_script_the_stops_can_still_be_read(play: Any, chromium: str, pa
     assert page.get_by_text("cannot take notes").is_visible()
     assert page.locator("#stop-3 h2").is_visible() and not page.locator("#home").is_visible()
     browser.close()
+
+
+def test_two_cameras_at_one_site_have_a_form_each(phone: Callable[..., Phone], tmp_path: Path, made: Any) -> None:
+    two = (made.camera(), made.camera("by-the-gate", name="Gate 7", card="C02", utc_offset_min=120))
+    file = tmp_path / "two.html"
+    file.write_text(packet_html(made.packet(made.stop(cameras=two), made.stop("Barn Track"))), "utf-8")
+    one = phone()
+    page = one.open(file, "#stop-1")
+
+    assert page.locator("#stop-1 .camera-h").all_inner_texts() == [
+        "Alder 2 · alder-ford-2026a", "Gate 7 · by-the-gate-2026a"
+    ]  # fmt: skip
+    assert page.locator("#stop-2 .camera-h").count() == 0
+    second = page.locator("#stop-1 [data-camera='2']")
+    second.locator("[data-do=visited]").click()
+    assert second.locator("[data-do=card-out]").inner_text() == "Card C02 came out"
+    second.locator("[data-do=card-out]").click()
+    kept(page)
+    page.click("#go-stops")
+    assert "Gate 7 visited" in page.locator("[data-state='1']").inner_text()
+    assert "nothing noted yet: Alder 2" in page.locator("[data-state='1']").inner_text()
+    assert page.locator("#progress").inner_text() == "Noted at 0 of 2 stops."
+    page.click(".contents a >> nth=0")
+    page.locator("#stop-1 [data-camera='1'] [data-do=not-visited]").click()
+    kept(page)
+    page.reload()
+    page.wait_for_selector("html[data-ready]")
+    assert [page.locator(f"#stop-1 [data-camera='{k}'] .visit").count() for k in (1, 2)] == [1, 1]
+    _, text = export(page, tmp_path)
+    found = {v.deployment: v for v in read_packet(text).visits}
+    assert {slug: v.outcome for slug, v in found.items()} == {
+        "alder-ford-2026a": "not visited", "by-the-gate-2026a": "visited"
+    }  # fmt: skip
+    assert found["by-the-gate-2026a"].card_out == "C02"
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    assert one.complaints == []

@@ -29,7 +29,7 @@ def test_a_visit_handed_in_by_a_phone_stands_in_the_catalogue_and_on_the_disk(cl
     answer = hand_in(client, kept, [visit(base.now, photo=picture)])
 
     assert answer.status_code == 200
-    assert answer.json() == {"accepted": [visit(base.now)["uuid"]], "already": [], "conflicts": []}
+    assert answer.json() == {"accepted": [visit(base.now)["uuid"]], "already": [], "conflicts": [], "doubts": []}
     row = Visit.objects.get()
     assert (row.deployment, row.cells_kind, row.cells_count, row.work) == (base.deployment, "FR6", 8, "cut the grass")
     assert (row.card_out.label, row.card_in.label) == ("C-1", "C-2")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trod.report.packet.data import PacketData, PacketStop
+from trod.report.packet.data import PacketCamera, PacketData, PacketStop
 from trod.report.packet.making import packet_html
 from trod.report.packet.merging import CardPut, Conflict, KnownVisit, Merge, merge
 from trod.report.packet.reading import PacketReturn, read_packet
@@ -13,6 +13,7 @@ __all__ = [
     "Conflict",
     "KnownVisit",
     "Merge",
+    "PacketCamera",
     "PacketData",
     "PacketReturn",
     "PacketStop",

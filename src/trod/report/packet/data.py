@@ -45,49 +45,65 @@ def _check_texts(record: object) -> None:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PacketCamera:
+    """A camera that hangs at a stop, with its deployment; it gets a form of its own.
+
+    name, serial, card, cells : what hangs there, as far as known.
+    utc_offset_min : the fixed offset that its clock was set to [min]; None when unknown.
+    slip : the setup slip as (label, value). side_view_svg : a drawing, see `drawings.py`.
+    """
+
+    deployment_slug: str
+    name: str = ""
+    serial: str = ""
+    card: str = ""
+    cells: str = ""
+    utc_offset_min: int | None = None
+    slip: tuple[Row, ...] = ()
+    side_view_svg: str = ""
+
+    def __post_init__(self) -> None:
+        if not _SLUG.fullmatch(self.deployment_slug):
+            _refuse("deployment_slug", self.deployment_slug, "small letters, digits, dashes")
+        if self.utc_offset_min is not None and not -840 <= self.utc_offset_min <= 840:
+            _refuse("utc_offset_min", self.utc_offset_min, "minutes from -840 to 840, or None")
+        _check_texts(self)
+
+
+@dataclass(frozen=True, kw_only=True)
 class PacketStop:
     """One stop of the round.
 
     site_slug, site_name : the site; a slug stands only once in a packet.
     place : where it is, fit to leave; nothing is printed of a hidden one. sensitive : the place must not become known;
     the page says so and offers no link to a map.
-    deployment_slug : the deployment that stands there; empty when the site is to be set up anew.
-    camera_name, camera_serial, card, cells : what hangs there, as far as known.
-    utc_offset_min : the fixed offset that the camera's clock was set to [min]; None when unknown.
+    cameras : all that hang there, each with its deployment; none when the site is to be set up anew.
     plan : "about 09:40, 25 min on foot from Alder Ford".
     why : why the stop is visited. to_do, kit, safety, access : lines in order.
-    slip : the setup slip as (label, value). side_view_svg, sketch_map_svg : drawings, see `drawings.py`.
+    sketch_map_svg : a drawing, see `drawings.py`.
     """
 
     site_slug: str
     site_name: str
     place: FitPlace | None = None
     sensitive: bool = False
-    deployment_slug: str = ""
-    camera_name: str = ""
-    camera_serial: str = ""
-    card: str = ""
-    cells: str = ""
-    utc_offset_min: int | None = None
+    cameras: tuple[PacketCamera, ...] = ()
     plan: str = ""
     why: tuple[str, ...] = ()
     to_do: tuple[str, ...] = ()
     kit: tuple[str, ...] = ()
     safety: tuple[str, ...] = ()
     access: tuple[str, ...] = ()
-    slip: tuple[Row, ...] = ()
-    side_view_svg: str = ""
     sketch_map_svg: str = ""
 
     def __post_init__(self) -> None:
         if not _SLUG.fullmatch(self.site_slug):
             _refuse("site_slug", self.site_slug, "small letters, digits, dashes")
-        if self.deployment_slug and not _SLUG.fullmatch(self.deployment_slug):
-            _refuse("deployment_slug", self.deployment_slug, "small letters, digits, dashes, or nothing")
         if not self.site_name.strip():
             _refuse("site_name", self.site_name, "a name")
-        if self.utc_offset_min is not None and not -840 <= self.utc_offset_min <= 840:
-            _refuse("utc_offset_min", self.utc_offset_min, "minutes from -840 to 840, or None")
+        deployments = [camera.deployment_slug for camera in self.cameras]
+        if doubled := sorted({slug for slug in deployments if deployments.count(slug) > 1}):
+            _refuse("cameras", ", ".join(doubled), "each deployment once")
         _check_texts(self)
 
 

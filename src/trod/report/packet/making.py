@@ -15,7 +15,7 @@ from html import escape
 from importlib import resources
 from string import Template
 
-from trod.report.packet.data import PacketData, PacketStop, Row
+from trod.report.packet.data import PacketCamera, PacketData, PacketStop, Row
 from trod.report.packet.drawings import safe_svg
 from trod.report.sentences import clean
 
@@ -98,10 +98,16 @@ def _data(packet: PacketData) -> str:
             {
                 "site": stop.site_slug,
                 "name": stop.site_name,
-                "deployment": stop.deployment_slug,
-                "card": stop.card,
                 "sensitive": stop.sensitive,
-                "utc_offset_min": stop.utc_offset_min,
+                "cameras": [
+                    {
+                        "deployment": camera.deployment_slug,
+                        "name": camera.name or camera.serial or camera.deployment_slug,
+                        "card": camera.card,
+                        "utc_offset_min": camera.utc_offset_min,
+                    }
+                    for camera in stop.cameras
+                ],
             }
             for stop in packet.stops
         ],
@@ -120,21 +126,10 @@ def _contents(number: int, stop: PacketStop) -> str:
 
 def _stop(number: int, stop: PacketStop, of: int) -> str:
     key = f"s{number}"
-    hangs = " · ".join(
-        part
-        for part in (
-            stop.deployment_slug,
-            f"{stop.camera_name} ({stop.camera_serial})" if stop.camera_name and stop.camera_serial
-            else stop.camera_name or stop.camera_serial,
-            f"card {stop.card}" if stop.card else "",
-            stop.cells,
-        )
-        if part
-    )  # fmt: skip
     pieces = [
         f'<section id="stop-{number}" class="view stop" aria-labelledby="{key}-h">',
         f'<h2 id="{key}-h" tabindex="-1"><span class="stop-no">Stop {number} of {of}</span>{_text(stop.site_name)}</h2>',
-        f'<p class="under">{_text(hangs)}</p>' if hangs else "",
+        *(f'<p class="under">{_text(_hangs(camera))}</p>' for camera in stop.cameras),
         f'<p class="under">{_text(stop.plan)}</p>' if stop.plan else "",
         f'<p class="care">{_quiet(stop)}</p>' if stop.sensitive else "",
         _lines("Why", stop.why),
@@ -144,10 +139,21 @@ def _stop(number: int, stop: PacketStop, of: int) -> str:
         _lines("Take care", stop.safety, care=True),
         _place(stop),
         _fold("Sketch map", _drawing(stop.sketch_map_svg, f"{key}-map")),
-        _fold("Setup slip", _facts(stop.slip) + _drawing(stop.side_view_svg, f"{key}-side")),
+        *(_slip(camera, stop, f"{key}-side-{n}") for n, camera in enumerate(stop.cameras, 1)),
         f'<div class="visits live" data-stop="{number}" hidden></div></section>',
     ]
     return "".join(pieces)
+
+
+def _hangs(camera: PacketCamera) -> str:
+    who = f"{camera.name} ({camera.serial})" if camera.name and camera.serial else camera.name or camera.serial
+    card = f"card {camera.card}" if camera.card else ""
+    return " · ".join(part for part in (camera.deployment_slug, who, card, camera.cells) if part)
+
+
+def _slip(camera: PacketCamera, stop: PacketStop, key: str) -> str:
+    of = f" of {camera.name or camera.serial or camera.deployment_slug}" if len(stop.cameras) > 1 else ""
+    return _fold(_text(f"Setup slip{of}"), _facts(camera.slip) + _drawing(camera.side_view_svg, key))
 
 
 def _quiet(stop: PacketStop) -> str:

@@ -139,13 +139,15 @@ async function keepMark(key, value) {
 
 /* ---- Visits --------------------------------------------------------------------------------------------- */
 
+const NO_CAMERA = { deployment: "", name: "", card: "", utc_offset_min: null };
+const camerasOf = (stop) => (stop.cameras.length ? stop.cameras : [NO_CAMERA]);
 const notes = new Map(); // uuid -> {visit, base, dirty, busy, problem, node, savedAt}
 let photoBytes = 0;
 
-function freshVisit(stop, outcome) {
+function freshVisit(stop, camera, outcome) {
   const now = instant(new Date());
   return {
-    uuid: newId(), site: stop.site, deployment: stop.deployment, made_at: now, changed_at: now, revision: 0, outcome, at: now,
+    uuid: newId(), site: stop.site, deployment: camera.deployment, made_at: now, changed_at: now, revision: 0, outcome, at: now,
     struck: false, by: marks.person || (packet.people.length === 1 ? packet.people[0].slice(0, 80) : ""), why_not: "",
     arrival: "unknown", harm: false, harm_note: "", cells_percent: null, cells_changed: false, cells: "",
     card_out: "", card_in: "", clock: { shown: null, true_at: null, photographed_at: null }, walk_passes: [],
@@ -249,9 +251,12 @@ function tellStops() {
     const here = [...notes.values()].map((n) => n.visit).filter((v) => v.site === stop.site && !v.struck);
     line.hidden = false;
     line.className = "state live" + (here.length ? (here.some((v) => v.outcome === "visited") ? "" : " clay") : " open");
-    if (here.length) seen += 1;
+    const cameras = camerasOf(stop), left = cameras.filter((c) => !here.some((v) => v.deployment === c.deployment));
+    if (here.length && (cameras.length === 1 || !left.length)) seen += 1;
+    const of = (v) => (cameras.length > 1 ? cameraOf(v).name + " " : "");
     line.textContent = here.length ? here.map((v) =>
-      (v.outcome === "visited" ? "✓ visited " + hour(new Date(v.at)) : "✗ not visited") + " · " + homeWords(v)).join("; ") : "nothing noted yet";
+      (v.outcome === "visited" ? "✓ " + of(v) + "visited " + hour(new Date(v.at)) : "✗ " + of(v) + "not visited") + " · " + homeWords(v)).join("; ")
+      + (cameras.length > 1 && left.length ? "; nothing noted yet: " + left.map((c) => c.name).join(", ") : "") : "nothing noted yet";
   });
   const words = seen === packet.stops.length ? "Something is noted at every stop." : "Noted at " + seen + " of " + plural(packet.stops.length, "stop") + ".";
   if ($("progress").textContent !== words) $("progress").textContent = words;
@@ -299,22 +304,35 @@ function span(seconds) {
 }
 function offsetWords(min) { return "UTC" + (min < 0 ? "−" : "+") + Math.floor(Math.abs(min) / 60) + ":" + two(Math.abs(min) % 60); }
 
-function clockWords(visit, stop) {
+function clockWords(visit, camera) {
   const c = visit.clock;
   if (!c.shown || !c.true_at) return "";
   const when = new Date(c.true_at);
   const said = "Camera " + c.shown.slice(11) + ", phone " + full(when) + ".";
-  if (stop.utc_offset_min === null) return said + " What its clock was set to is not known, so no difference is told.";
-  const ahead = (Date.parse(c.shown + "Z") - when.getTime()) / 1000 - 60 * stop.utc_offset_min;
+  if (camera.utc_offset_min === null) return said + " What its clock was set to is not known, so no difference is told.";
+  const ahead = (Date.parse(c.shown + "Z") - when.getTime()) / 1000 - 60 * camera.utc_offset_min;
   return said + (Math.abs(ahead) < 1.5 ? " They agree" : " The camera is " + span(ahead) + (ahead > 0 ? " ahead" : " behind"))
-    + ", if it is meant to keep " + offsetWords(stop.utc_offset_min) + ".";
+    + ", if it is meant to keep " + offsetWords(camera.utc_offset_min) + ".";
 }
 
 const stopOf = (visit) => packet.stops.find((s) => s.site === visit.site);
+/* The camera that a visit is to. One that this page does not know (the round was planned anew since) is told by its
+   deployment, and nothing of another camera is taken for it. */
+const cameraOf = (visit) => {
+  const stop = stopOf(visit), known = stop && camerasOf(stop).find((c) => c.deployment === visit.deployment);
+  return known || { deployment: visit.deployment, name: visit.deployment, card: "", utc_offset_min: null };
+};
+/* Where a visit was, in words: the stop, and the camera where several hang or another one than the page knows. */
+function whereOf(visit) {
+  const stop = stopOf(visit);
+  if (!stop) return visit.site;
+  const cameras = camerasOf(stop), alone = cameras.length === 1 && cameras[0].deployment === visit.deployment;
+  return stop.name + (alone || !visit.deployment ? "" : ", " + cameraOf(visit).name);
+}
 
 /* Put the record's values into its form; used at the start and when another page has written. */
 function fill(note) {
-  const { visit, node } = note, stop = stopOf(visit), here = visit.outcome === "visited";
+  const { visit, node } = note, camera = cameraOf(visit), here = visit.outcome === "visited";
   const q = (sel) => node.querySelectorAll(sel);
   node.classList.toggle("struck", visit.struck);
   node.querySelector(".visit-h").textContent = (here ? "Visit, " : "Not visited, ") + dayOf(new Date(visit.at)) + " " + hour(new Date(visit.at)) + (visit.struck ? " (struck out)" : "");
@@ -343,8 +361,8 @@ function fill(note) {
   }
   for (const s of q("[data-length]")) s.textContent = US ? "ft" : "m";
   const out = node.querySelector("[data-do=card-out]");
-  out.hidden = !stop.card;
-  out.textContent = "Card " + stop.card + " came out";
+  out.hidden = !camera.card;
+  out.textContent = "Card " + camera.card + " came out";
   fillPasses(note);
   fillPhotos(note);
   tellForm(note);
@@ -356,7 +374,7 @@ function tellForm(note) {
   const { visit, node } = note;
   for (const part of node.querySelectorAll("[data-show]")) part.hidden = !dig(visit, part.dataset.show);
   const said = (name, words) => { node.querySelector('[data-said="' + name + '"]').textContent = words; };
-  said("clock", clockWords(visit, stopOf(visit)));
+  said("clock", clockWords(visit, cameraOf(visit)));
   said("photographed", visit.clock.photographed_at ? "Photographed at " + full(new Date(visit.clock.photographed_at)) + " by this phone." : "");
   said("place", visit.place ? "Noted: " + visit.place.latitude_deg.toFixed(5) + ", " + visit.place.longitude_deg.toFixed(5) + ", good to about " + Math.round(visit.place.accuracy_m) + " m." : "");
   node.querySelector("[data-do=place]").textContent = visit.place ? "Note it anew" : "Note where this phone is";
@@ -500,10 +518,13 @@ async function fillPhotos(note) {
 
 /* ---- A visit on the page -------------------------------------------------------------------------------- */
 
+const boxOf = (i, k) => document.querySelector('[data-stop="' + (i + 1) + '"] [data-camera="' + (k + 1) + '"]');
+
 function show(note) {
   const i = packet.stops.findIndex((s) => s.site === note.visit.site);
   if (i < 0) return note; // kept and exported all the same
-  const box = document.querySelector('[data-stop="' + (i + 1) + '"]');
+  const k = Math.max(0, camerasOf(packet.stops[i]).findIndex((c) => c.deployment === note.visit.deployment));
+  const box = boxOf(i, k);
   const node = note.node = $("t-visit").content.firstElementChild.cloneNode(true);
   box.insertBefore(node, box.querySelector(".begin"));
   for (const f of node.querySelectorAll("[data-radio]")) f.name = f.dataset.radio + "-" + note.visit.uuid;
@@ -512,15 +533,33 @@ function show(note) {
   people.hidden = !packet.people.length;
   bind(note);
   fill(note);
-  tellBegin(i);
+  tellBegin(i, k);
   return note;
 }
 
-function tellBegin(i) {
-  const box = document.querySelector('[data-stop="' + (i + 1) + '"]');
+function tellBegin(i, k) {
+  const box = boxOf(i, k);
   const some = box.querySelector(".visit");
   box.querySelector("[data-do=visited]").textContent = some ? "I am here once more" : "I am here";
   box.querySelector("[data-do=visited]").classList.toggle("act", !some);
+}
+
+/* A place for the visits to each camera of a stop, with the buttons that begin one. */
+function setUp(stop, i) {
+  const all = document.querySelector('[data-stop="' + (i + 1) + '"]'), cameras = camerasOf(stop);
+  cameras.forEach((camera, k) => {
+    const box = make("div", "", { "data-camera": k + 1 }), ask = $("t-begin").content.firstElementChild.cloneNode(true);
+    if (cameras.length > 1) {
+      const id = "camera-" + (i + 1) + "-" + (k + 1);
+      box.append(make("h3", camera.name + " · " + camera.deployment, { id, class: "camera-h" }));
+      box.setAttribute("role", "group");
+      box.setAttribute("aria-labelledby", id);
+    }
+    box.append(ask);
+    all.append(box);
+    ask.querySelector("[data-do=visited]").addEventListener("click", () => begin(i, k, "visited"));
+    ask.querySelector("[data-do=not-visited]").addEventListener("click", () => begin(i, k, "not visited"));
+  });
 }
 
 function bind(note) {
@@ -542,7 +581,7 @@ function bind(note) {
     field.dispatchEvent(new Event("input"));
   });
   on("[data-people] button", "click", (b) => { const f = node.querySelector("[data-text=by]"); f.value = b.textContent.slice(0, 80); f.dispatchEvent(new Event("input")); });
-  on("[data-do=card-out]", "click", () => { const f = node.querySelector("[data-text=card_out]"); f.value = stopOf(note.visit).card.slice(0, 64); f.dispatchEvent(new Event("input")); });
+  on("[data-do=card-out]", "click", () => { const f = node.querySelector("[data-text=card_out]"); f.value = cameraOf(note.visit).card.slice(0, 64); f.dispatchEvent(new Event("input")); });
   on("[data-photo]", "change", (f) => addPhotos(note, f));
   on("[data-do=clock]", "click", () => openClock(note));
   on("[data-clock]", "input", (f) => {
@@ -588,11 +627,12 @@ function bind(note) {
   on("[data-do=strike]", "click", () => { note.visit.struck = !note.visit.struck; fill(note); touch(note); });
 }
 
-let begunAt = 0, begunFor = -1;
-async function begin(i, outcome) {
-  if (i === begunFor && Date.now() - begunAt < 1500) return; // a gloved tap bounces
-  begunAt = Date.now(); begunFor = i;
-  const note = show(adopt(freshVisit(packet.stops[i], outcome)));
+let begunAt = 0, begunFor = "";
+async function begin(i, k, outcome) {
+  const which = i + "/" + k;
+  if (which === begunFor && Date.now() - begunAt < 1500) return; // a gloved tap bounces
+  begunAt = Date.now(); begunFor = which;
+  const note = show(adopt(freshVisit(packet.stops[i], camerasOf(packet.stops[i])[k], outcome)));
   await touch(note);
   note.node.querySelector(".visit-h").focus({ preventScroll: true });
   note.node.scrollIntoView({ block: "start" });
@@ -728,9 +768,10 @@ async function handIn(url, visit) { // visit : as told()
     if (!reply.ok) throw new Error(refusal(reply.status, said && typeof said.error === "string" ? said.error.slice(0, 300) : ""));
     if (!said || !Array.isArray(said.accepted) || !Array.isArray(said.already) || !Array.isArray(said.conflicts)) throw new Error("What answered there is no Trod that takes packets.");
     const conflict = said.conflicts.find((c) => c && c.uuid === visit.uuid);
-    if (conflict) return "there, and waits for a decision: " + String(conflict.words || "").slice(0, 300);
-    if (said.accepted.includes(visit.uuid)) return "accepted";
-    if (said.already.includes(visit.uuid)) return "already there";
+    const doubts = Array.isArray(said.doubts) && said.doubts.length ? ". " + said.doubts.map((d) => String(d).slice(0, 300)).join(" ") : "";
+    if (conflict) return "there, and waits for a decision: " + String(conflict.words || "").slice(0, 300) + doubts;
+    if (said.accepted.includes(visit.uuid)) return "accepted" + doubts;
+    if (said.already.includes(visit.uuid)) return "already there" + doubts;
     throw new Error("That Trod did not name this visit in its answer; it is not counted as handed in.");
   } catch (problem) {
     if (problem.name === "AbortError") throw new Error("No answer within " + REPLY_MS / 1000 + " s.");
@@ -756,8 +797,7 @@ $("upload").addEventListener("click", () => withNotes("upload-said", async () =>
       const came = await handIn(url, said);
       await markSent(visit.uuid, said.revision, "upload", new Date());
       n += 1;
-      const stop = stopOf(visit);
-      $("upload-list").append(make("li", (stop ? stop.name : visit.site) + ", " + hour(new Date(visit.at)) + ": " + came));
+      $("upload-list").append(make("li", whereOf(visit) + ", " + hour(new Date(visit.at)) + ": " + came));
     }
     $("upload-said").textContent = plural(n, "visit") + " handed in. Nothing was deleted here.";
   } finally {
@@ -771,8 +811,8 @@ function tellHome() {
   const visits = allVisits(), open = visits.filter(waits).length;
   $("home-count").textContent = visits.length ? plural(visits.length, "visit") + " noted; " + (open ? open + " not brought home since the last change." : "all brought home since their last change.") : "Nothing is noted yet.";
   $("home-list").replaceChildren(...visits.map((v) => {
-    const stop = stopOf(v), drafts = Object.keys(v.drafts).filter((k) => !k.startsWith("clock_")).length;
-    return make("li", (stop ? stop.name : v.site) + ", " + dayOf(new Date(v.at)) + " " + hour(new Date(v.at)) + (v.struck ? " (struck out)" : v.outcome === "visited" ? "" : " (not visited)") + " · " + homeWords(v) + (drafts && !v.struck ? " · " + plural(drafts, "number") + " not understood, left out" : ""));
+    const drafts = Object.keys(v.drafts).filter((k) => !k.startsWith("clock_")).length;
+    return make("li", whereOf(v) + ", " + dayOf(new Date(v.at)) + " " + hour(new Date(v.at)) + (v.struck ? " (struck out)" : v.outcome === "visited" ? "" : " (not visited)") + " · " + homeWords(v) + (drafts && !v.struck ? " · " + plural(drafts, "number") + " not understood, left out" : ""));
   }));
   $("kept").textContent = { database: "The notes are kept in this browser’s own database, under this packet alone.", "small store": "The browser’s database does not open here; the notes are kept in its small store, with room for few photos.", nothing: "This browser keeps nothing (a private window, perhaps). The notes are lost when the page closes." }[store.kind] + (photoBytes ? " Photos: " + megabytes(photoBytes) + "." : "");
 }
@@ -809,7 +849,7 @@ $("clear-yes").addEventListener("click", async () => {
       notes.delete(uuid);
     }
     photoBytes = 0;
-    packet.stops.forEach((stop, i) => tellBegin(i));
+    packet.stops.forEach((stop, i) => camerasOf(stop).forEach((camera, k) => tellBegin(i, k)));
     $("clear-said").textContent = "Cleared.";
   } catch (problem) { $("clear-said").textContent = "Not all could be cleared: " + (problem.message || problem.name) + "."; }
   tellStops();
@@ -863,12 +903,7 @@ async function start() {
   if (store.kind === "nothing") trouble("This browser keeps nothing here (a private window, perhaps). Open the packet in an ordinary window, or make a file before you close this page.");
   if (store.kind === "small store") trouble("The browser’s database does not open, so notes go into its small store: all words, few photos. Notes made here earlier may be in the database; close other pages and open this one once more to see them.");
   if (navigator.storage && navigator.storage.persist && store.kind === "database") navigator.storage.persist().catch(() => {});
-  packet.stops.forEach((stop, i) => {
-    const box = document.querySelector('[data-stop="' + (i + 1) + '"]'), ask = $("t-begin").content.firstElementChild.cloneNode(true);
-    box.append(ask);
-    ask.querySelector("[data-do=visited]").addEventListener("click", () => begin(i, "visited"));
-    ask.querySelector("[data-do=not-visited]").addEventListener("click", () => begin(i, "not visited"));
-  });
+  packet.stops.forEach(setUp);
   const stored = (await store.all("visits")).sort((a, b) => (a.made_at < b.made_at ? -1 : 1));
   for (const visit of stored) for (const photo of visit.photos) photoBytes += photo.bytes;
   for (const visit of stored) show(adopt(visit));

@@ -75,8 +75,11 @@ class PacketReturn:
     doubts: tuple[str, ...] = ()
 
 
-def read_packet(source: str | bytes) -> PacketReturn:
+def read_packet(source: str | bytes, *, now: datetime | None = None, at_once: bool = False) -> PacketReturn:
     """Read the file that a packet's page has written.
+
+    now : by the clock here; what the phone dates after it is doubted. at_once : it was written this moment, so a
+    phone's clock that is behind is seen as well.
 
     Raises WrongInput when it is not such a file, is of a newer format, is too big, or holds what cannot be; its
     `what` names the place, such as "visits[2].cells_percent".
@@ -91,7 +94,7 @@ def read_packet(source: str | bytes) -> PacketReturn:
         raise WrongInput(
             "packet file", got=f"{len(text) // 1_000_000} MB", needed=f"at most {MOST_BYTES // 1_000_000} MB"
         )
-    return _packet(_Reader(_parsed(text), ""))
+    return _packet(_Reader(_parsed(text), ""), now, at_once)
 
 
 def _parsed(text: str) -> Any:
@@ -236,7 +239,7 @@ class _Reader:
         return tuple(found)
 
 
-def _packet(head: _Reader) -> PacketReturn:
+def _packet(head: _Reader, now: datetime | None, at_once: bool) -> PacketReturn:
     kind = head.value.get("kind")
     if "trod" not in head.value or kind != KIND:
         head.refuse("kind", "nothing" if kind is None else kind, f'"{KIND}": the file that a packet\'s page exports')
@@ -267,7 +270,10 @@ def _packet(head: _Reader) -> PacketReturn:
         phone=phone,
         exported_at=exported_at,
         visits=visits,
-        doubts=_doubts(visits, made_at=made_at, exported_at=exported_at),
+        doubts=(
+            *_doubts(visits, made_at=made_at, exported_at=exported_at),
+            *(_against_here(visits, exported_at, now, at_once) if now is not None else ()),
+        ),
     )
 
 
@@ -391,4 +397,24 @@ def _doubts(visits: tuple[VisitNote, ...], *, made_at: datetime, exported_at: da
                 f"{visit.site}: said to be at {visit.at:%Y-%m-%d %H:%M} UTC, after the file was written "
                 f"({exported_at:%Y-%m-%d %H:%M} UTC). Check the visit's time."
             )
+    return tuple(told)
+
+
+def _against_here(
+    visits: tuple[VisitNote, ...], exported_at: datetime, now: datetime, at_once: bool
+) -> tuple[str, ...]:
+    """What the clock here does not allow, or makes unlikely."""
+    here = f"{now.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+    wrong = "Its clock or this one is wrong, perhaps by the same at every visit. Check the visits' times."
+    told = []
+    ahead = exported_at > now + _CLOCK_DOUBT
+    if ahead:
+        told.append(f"The phone wrote the file at {exported_at:%Y-%m-%d %H:%M} UTC, and here it is {here}. {wrong}")
+    elif at_once and exported_at < now - _CLOCK_DOUBT:
+        told.append(f"The phone says that it is {exported_at:%Y-%m-%d %H:%M} UTC, and here it is {here}. {wrong}")
+    told += [
+        f"{visit.site}: said to be at {visit.at:%Y-%m-%d %H:%M} UTC, which is still to come; here it is {here}."
+        for visit in visits
+        if visit.at > now + _CLOCK_DOUBT
+    ]
     return tuple(told)

@@ -22,17 +22,19 @@ from trod.planning.cells import CELLS
 from trod.report.packet import CardPut, KnownVisit, VisitNote, merge
 from trod.report.packet.merging import DOUBLE_WITHIN, Conflict
 from trod.web import home
-from trod.web.catalogue import note_plain, outfits, standing
-from trod.web.models import Card, Deployment, Round, Site, Visit
+from trod.web.catalogue import field_origin, note_plain, outfits, standing
+from trod.web.models import Card, Deployment, NotVisited, Round, Site, Visit
 
 LABEL = 64  # characters of a card's label
 CHOICES = ("one", "other", "both")
+LOOK_BACK = timedelta(days=60)  # so long before its day a round is gone to; ours
 ANOTHERS = "The visit was written by another hand"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Origin:
-    """Where notes came from. packet : its id, or "". by : who handed them in. at : when.
+    """Where notes came from. packet : its id, or "". reserve : as the field form names it; "" for a table.
+    by : who handed them in. at : when.
 
     by_token : nobody logged in stands behind it, only the packet's token; then it replaces nothing of another's.
     """
@@ -40,6 +42,7 @@ class Origin:
     packet: str
     by: str
     at: datetime
+    reserve: str = ""
     by_token: bool = False
 
 
@@ -85,11 +88,19 @@ def take_locked(notes: Sequence[VisitNote], origin: Origin) -> Taken:
     """As `take`, for a caller who holds the notes' lock."""
     taken = Taken()
     sites = {s.slug: s for s in Site.objects.filter(slug__in={n.site for n in notes}).select_related("reserve")}
-    strange = [n for n in notes if n.site not in sites]
-    for note in strange:
-        words = f"There is no site of the name {note.site!r} here; make it, or leave the note out."
-        _hold(None, note, "site not known", words, origin, taken)
-    fit = [n for n in notes if n.site in sites]
+    fit = []
+    for note in notes:
+        site = sites.get(note.site)
+        why = field_origin.strange(note, site, packet=origin.packet, reserve=origin.reserve)
+        before = files.read(home.archive_root(), note.uuid) if why is not None else None
+        if why is not None and before is None:
+            _hold(None, note, why.kind, why.words, origin, taken)
+        elif site is not None:
+            fit.append(note)  # also one that was strange, when a person has decided what becomes of it
+        elif before is not None and note_plain.note_from(before["note"]).digest() == note.digest():
+            taken.same.append(note.uuid)
+        elif why is not None:
+            _hold(None, note, why.kind, why.words, origin, taken)
     found = merge(_known(fit, sites), fit, cards=_cards(fit))
     for note in found.new:
         _keep(note, origin, taken)
@@ -165,6 +176,7 @@ def _row(note: VisitNote, fields: Mapping[str, Any], origin: Origin, taken: Take
 
     with transaction.atomic():
         row = Visit.objects.filter(uuid=note.uuid).first()
+        _not_visited(note, str(fields.get("packet", "")), taken)
         if not note.stands:
             if row is not None:
                 row.delete()
@@ -172,6 +184,7 @@ def _row(note: VisitNote, fields: Mapping[str, Any], origin: Origin, taken: Take
         else:
             new = row is None
             values, settings = _values(note)
+            values["packet"] = str(fields.get("packet", ""))
             row = row or Visit(uuid=uuid.UUID(note.uuid))
             for name, value in values.items():
                 setattr(row, name, value)
@@ -189,6 +202,26 @@ def _row(note: VisitNote, fields: Mapping[str, Any], origin: Origin, taken: Take
             else:
                 changes.follow_visit(row)
     files.write(home.archive_root(), note.uuid, {**fields, "state": "kept"})
+
+
+def _not_visited(note: VisitNote, packet: str, taken: Taken) -> None:
+    """The row of a stop that was not reached; none when it was, or when the note was taken back."""
+    if note.outcome != "not visited" or note.struck:
+        for row in NotVisited.objects.filter(uuid=note.uuid):
+            row.delete()
+        return
+    site = Site.objects.get(slug=note.site)
+    values = {
+        "site": site,
+        "deployment": Deployment.objects.filter(slug=note.deployment, site=site).first() if note.deployment else None,
+        "at": note.at,
+        "by": note.by[:80],
+        "why": " ".join(part for part in (note.why_not, note.note) if part),
+        "packet": packet,
+    }
+    _, new = NotVisited.objects.update_or_create(uuid=note.uuid, defaults=values)
+    if new:
+        taken.told.append(f"{site}: not visited; it stands on Today until somebody has been there.")
 
 
 def _values(note: VisitNote) -> tuple[dict[str, Any], dict[str, Any]]:
@@ -391,6 +424,11 @@ class Held:
     packet: str
 
     @property
+    def strange(self) -> bool:
+        """Whether nobody knows that it belongs here, so that there is one side alone."""
+        return self.kind in field_origin.KINDS
+
+    @property
     def same_visit(self) -> bool:
         """Whether both sides are one visit."""
         return self.one is not None and self.one.uuid == self.other.uuid
@@ -535,6 +573,8 @@ def _settle(held: Held, choice: str, origin: Origin, taken: Taken) -> None:
 def _leave_out(one: VisitNote) -> None:
     """Take a visit out of the catalogue; its words stay on the disk, in the held file and in its note."""
     root = home.archive_root()
+    for missed in NotVisited.objects.filter(uuid=one.uuid):
+        missed.delete()
     row = Visit.objects.filter(uuid=one.uuid).first()
     if row is None:
         return
@@ -554,20 +594,24 @@ def _leave_out(one: VisitNote) -> None:
 
 
 def brought(row: Round, slugs: Sequence[str]) -> list[Visit]:
-    """Visits that came from a round's packet, or from a table: at its sites, from its first day on for two months."""
-    if not slugs:
-        return []
+    """Visits that came by a round's field form, whenever they were made, and those from a table at its sites, from its
+    first day on for two months."""
     zone = row.reserve.zone
     begin = watch.utc_from_local(datetime.combine(row.day, datetime.min.time()) + timedelta(hours=3), zone)
+    first, last = begin - timedelta(days=1), begin + timedelta(days=60)
+    # What came before the field form was written beside a visit stands in the note's file alone.
+    unsaid = Q(packet="", site__slug__in=slugs, packet_revision__isnull=False, at__gte=begin - LOOK_BACK, at__lte=last)
     rows = (
-        Visit.objects.filter(
-            site__slug__in=slugs, packet_revision__isnull=False, at__gte=begin - timedelta(days=1),
-            at__lte=begin + timedelta(days=60),
-        )
+        Visit.objects.filter(Q(packet=str(row.uuid)) | unsaid)
         .select_related("site", "deployment", "card_in", "card_out")
         .order_by("at")
-    )  # fmt: skip
-    return [v for v in rows if _packet_of(v) in ("", str(row.uuid))]
+    )
+    out = []
+    for visit in rows:
+        packet = visit.packet or _packet_of(visit)
+        if packet == str(row.uuid) or (not packet and first <= visit.at):
+            out.append(visit)
+    return out
 
 
 def _packet_of(visit: Visit) -> str:

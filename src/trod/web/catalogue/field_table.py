@@ -23,6 +23,12 @@ FIRST_YEAR, LAST_YEAR = 1990, 2200  # nobody hung such a camera before, and date
 YES, NO = {"yes", "y", "true", "1", "x"}, {"", "no", "n", "false", "0", "-"}
 
 
+def may_head(line: str) -> bool:
+    """Whether a line may be the heading of a round's table, perhaps with a column lost."""
+    names = {name.strip().strip('"') for name in re.split("[,;\t]", line)}
+    return len(names & {"day", "key", *BLANK_COLUMNS}) >= 2
+
+
 def read_table(text: str, reserve: Reserve) -> list[VisitNote]:
     """The lines in which somebody wrote a time of coming. Times are the reserve's own.
 

@@ -5,7 +5,8 @@ as it is committed. Rows are named by keys that outlive a rebuild (slugs, serial
 their numbers. Accounts and sessions are no part of it: passwords do not belong beside pictures.
 
     ledger.json    reserves, species, camera models, cameras, sites, signs, cards, placements,
-                   visits to empty sites, questions with their findings, rounds, mishaps, stock and costs
+                   visits to empty sites, questions with their findings, rounds, mishaps, stock, costs, and what
+                   was not visited
     private.json   locks with their numbers; readable by its owner alone
     sidecar.json   a deployment, its visits, walk tests and watch corrections, its bags, its events
 """
@@ -47,6 +48,7 @@ from trod.web.models import (
     Lock,
     LockSeal,
     Mishap,
+    NotVisited,
     Picture,
     Placement,
     Question,
@@ -109,15 +111,17 @@ KINDS: tuple[Kind, ...] = (
     Kind("stock_items", StockItem, ("uuid",)),
     Kind("bookings", Booking, ("uuid",)),
     Kind("cost_years", CostYear, ("uuid",)),
+    Kind("not_visited", NotVisited, ("uuid",)),
 )
 BY_MODEL = {kind.model: kind for kind in KINDS}
 BY_NAME = {kind.name: kind for kind in KINDS}
 IN_LEDGER = (
     "reserves", "species", "camera_models", "cameras", "sites", "signs", "cards", "placements", "questions", "findings",
     "rounds", "round_stops", "mishaps", "stock_items", "bookings", "cost_years",
+    "not_visited",
 )  # fmt: skip
 # These stand in ledger.json and name deployments and visits, which are read from sidecars before them.
-LATE = frozenset({"mishaps", "bookings"})
+LATE = frozenset({"mishaps", "bookings", "not_visited"})
 
 
 # Rows to plain data -----------------------------------------------------------------------------------------

@@ -18,7 +18,7 @@ from trod.planning import drawing
 from trod.planning.rounds import RoundPlan, Stop
 from trod.planning.said import System
 from trod.report import round_sheet, sentences, setup_slip, sketch_map
-from trod.report.packet import PacketData, PacketStop
+from trod.report.packet import PacketCamera, PacketData, PacketStop
 from trod.report.packet.data import LONGEST_TEXT
 from trod.web.catalogue import outfits, round_plain
 from trod.web.catalogue.round_plain import Planned
@@ -201,7 +201,7 @@ def packet_of(
             if site is not None:
                 stops.append(
                     _packet_stop(
-                        v, trip, site, standing.get(site.pk), made.start if trip.hides else before, system=system,
+                        v, trip, site, standing.get(site.pk, []), made.start if trip.hides else before, system=system,
                         now=now, of_days=len(wish.dates), true_places=true_places, slips=len(slugs) <= MOST_SLIPS,
                     )
                 )  # fmt: skip
@@ -234,14 +234,17 @@ def packet_of(
     )
 
 
-def _standing(sites: Any) -> dict[int, Deployment]:
-    """The camera that hangs at each site; where there are several, the one set first."""
+def _standing(sites: Any) -> dict[int, list[Deployment]]:
+    """The cameras that hang at each site, the one set first before the others."""
     rows = (
         Deployment.objects.filter(site__in=[s.pk for s in sites], end__isnull=True)
         .select_related("camera__model", "card", "placement__site__reserve", "placement__camera_model")
-        .order_by("-start")
+        .order_by("start", "slug")
     )
-    return {d.site_id: d for d in rows}
+    found: dict[int, list[Deployment]] = {}
+    for d in rows:
+        found.setdefault(d.site_id, []).append(d)
+    return found
 
 
 def _lines(text: str) -> tuple[str, ...]:
@@ -252,7 +255,7 @@ def _packet_stop(
     v: FitVisit,
     trip: FitTrip,
     site: Site,
-    hangs: Deployment | None,
+    hang: Sequence[Deployment],
     before: FitPlace,
     *,
     system: System,
@@ -268,10 +271,6 @@ def _packet_stop(
         if v.way.minutes >= 0.5:
             origin = "the start" if v.number == 1 else "the stop before"
             plan.append(f"{max(1, round(v.way.minutes))} min from {origin}")
-    slip: tuple[tuple[str, str], ...] = ()
-    side = ""
-    if hangs is not None and hangs.placement_id and slips:
-        slip, side = _slip(hangs, system=system, year=now.year, true_places=true_places)
     said = without_places if stop.place.hidden else str
     closed = [
         f"Closed from {sentences.day(c.first)} to {sentences.day(c.last)}: {c.why}"
@@ -287,21 +286,33 @@ def _packet_stop(
         site_name=said(site.name),
         place=place,
         sensitive=place.sensitive,
-        deployment_slug=hangs.slug if hangs else "",
-        camera_name=hangs.camera.name if hangs else "",
-        camera_serial=hangs.camera.serial if hangs else "",
-        card=hangs.card.label if hangs and hangs.card else "",
-        cells=hangs.cells if hangs else "",
-        utc_offset_min=hangs.utc_offset_min if hangs else None,
+        cameras=tuple(
+            _packet_camera(d, system=system, year=now.year, true_places=true_places, slips=slips) for d in hang
+        ),
         plan=", ".join(plan),
         why=_lines(stop.why),
         to_do=stop.work,
         kit=("ladder",) if stop.ladder else (),
         safety=tuple(said(line) for line in (*_lines(site.safety), *closed)),
         access=() if place.hidden else _lines(site.access),
+        sketch_map_svg="" if place.hidden else _sketch(v, before, system),
+    )
+
+
+def _packet_camera(d: Deployment, *, system: System, year: int, true_places: bool, slips: bool) -> PacketCamera:
+    slip: tuple[tuple[str, str], ...] = ()
+    side = ""
+    if d.placement_id and slips:
+        slip, side = _slip(d, system=system, year=year, true_places=true_places)
+    return PacketCamera(
+        deployment_slug=d.slug,
+        name=d.camera.name,
+        serial=d.camera.serial,
+        card=d.card.label if d.card else "",
+        cells=d.cells,
+        utc_offset_min=d.utc_offset_min,
         slip=slip,
         side_view_svg=side,
-        sketch_map_svg="" if place.hidden else _sketch(v, before, system),
     )
 
 

@@ -17,6 +17,7 @@ from trod import watch
 from trod.errors import WrongInput
 from trod.web import lists, seen
 from trod.web.access import person
+from trod.web.catalogue import not_visited
 from trod.web.forms_common import delete_page, form_page, units_for, whole
 from trod.web.ground import pages, seasons
 from trod.web.ground.forms import SignForm, SiteForm, TrackForm
@@ -71,6 +72,7 @@ def site(request: HttpRequest, slug: str) -> HttpResponse:
         "closed": seasons.write(row.closed),
         "story": [{"deployment": d, "seen": sums[d.pk]} for d in deployments],
         "standing": [d for d in deployments if d.end is None],
+        "missed": not_visited.listed(not_visited.at_site(row)),
         "visits": row.visits.select_related("deployment__camera")[:12],
         "sign": row.sign.select_related("species")[:12],
         "months": months,

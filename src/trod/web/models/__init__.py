@@ -3,7 +3,7 @@
 from trod.web.models.camera import Camera, CameraModel
 from trod.web.models.card import Card, Intake, KeptFile
 from trod.web.models.changed import LastChange
-from trod.web.models.deployment import Deployment, Visit, WalkTest, WatchCorrection
+from trod.web.models.deployment import Deployment, NotVisited, Visit, WalkTest, WatchCorrection
 from trod.web.models.door import LoginTries
 from trod.web.models.event import Event, Hunch, Mark, Sighting, Word
 from trod.web.models.job import Job
@@ -35,6 +35,7 @@ __all__ = [
     "LoginTries",
     "Mark",
     "Mishap",
+    "NotVisited",
     "Paper",
     "Picture",
     "Placement",

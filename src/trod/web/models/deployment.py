@@ -134,6 +134,9 @@ class Visit(models.Model):
     packet_digest = models.TextField(
         blank=True, editable=False, help_text="what the phone's note said when it was taken last, as a SHA-256"
     )
+    packet = models.CharField(
+        "field form", max_length=36, blank=True, editable=False, help_text="the round whose field form it came by"
+    )
     photos = models.JSONField(
         default=list, blank=True, editable=False, help_text="photos of the visit: [{sha256, name, path}, ...]"
     )
@@ -148,6 +151,28 @@ class Visit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.site}, {self.at:%Y-%m-%d}"
+
+
+class NotVisited(models.Model):
+    """Somebody was to go to a camera and did not get there. It waits until a visit there comes after it."""
+
+    uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="not_visited")
+    deployment = models.ForeignKey(
+        Deployment, on_delete=models.SET_NULL, null=True, blank=True, related_name="not_visited"
+    )
+    at = models.DateTimeField()
+    by = models.CharField("noted by", max_length=80, blank=True)
+    why = models.TextField("why not", blank=True)
+    packet = models.CharField("field form", max_length=36, blank=True, editable=False)
+
+    class Meta:
+        ordering = ["-at"]
+        verbose_name_plural = "not visited"
+        indexes = [models.Index(fields=["site", "at"])]
+
+    def __str__(self) -> str:
+        return f"{self.site}, not visited {self.at:%Y-%m-%d}"
 
 
 class WalkTest(models.Model):

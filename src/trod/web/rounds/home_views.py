@@ -78,7 +78,7 @@ def hand_in(request: HttpRequest) -> HttpResponse:
     if len(data) > MOST_HANDED_IN:
         return _refused(request, 413, f"More came than fits; {TOO_BIG}")
     try:
-        found = read_packet(data)
+        found = read_packet(data, now=now, at_once=True)
         if found.packet_id != str(row.uuid):
             return _refused(request, 403, "The token belongs to another packet. Take the packet of this round anew.")
         taken = field_door.hand_in(row, found.visits, size=len(data), now=now)
@@ -95,6 +95,7 @@ def hand_in(request: HttpRequest) -> HttpResponse:
                 "accepted": [*taken.new, *taken.changed],
                 "already": taken.same,
                 "conflicts": [{"uuid": uid, "words": words} for uid, words in taken.held.items()],
+                "doubts": list(found.doubts),
             }
         ),
     )

@@ -21,7 +21,7 @@ from trod.report.packet import packet_html
 from trod.web import jobs, seen
 from trod.web.access import person
 from trod.web.catalogue import due as dues
-from trod.web.catalogue import field_notes, forecasts, round_papers
+from trod.web.catalogue import field_notes, forecasts, not_visited, round_papers
 from trod.web.catalogue import rounds as planning
 from trod.web.catalogue.round_plain import Planned
 from trod.web.catalogue.wishes import Wish
@@ -217,6 +217,7 @@ def one(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "left": [(x.stop, sentences.lengths_in(x.reason, system)) for x in planned.plan.left_out],
         "shut": planned.plan.sentence == planning.NOTHING_OPEN,
         "brought": field_notes.brought(row, slugs),
+        "missed": not_visited.listed(not_visited.of_round(row)),
         "takes": round_papers.may_still_hand_in(row, now),
     }
     answer = render(request, "trod/rounds/round.html", context)

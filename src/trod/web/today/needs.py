@@ -16,6 +16,8 @@ from urllib.parse import urlencode
 from django.db.models import Exists, OuterRef
 from django.urls import NoReverseMatch, reverse
 
+from trod import watch
+from trod.web.catalogue import not_visited as missed
 from trod.web.catalogue import taxa
 from trod.web.catalogue import watch as clocks
 from trod.web.catalogue.forecasts import Forecast
@@ -26,6 +28,7 @@ from trod.web.models import (
     Finding,
     Intake,
     Job,
+    NotVisited,
     Reserve,
     Site,
     Visit,
@@ -256,6 +259,17 @@ def stopping_cameras(standing: Iterable[Deployment], foretold: Mapping[str, Fore
         needs.append(Need("due", sum(one[-1].loss for one in soon), sentence, *_round()))
     else:
         needs += [one[-1] for one in soon]
+    return needs
+
+
+def not_reached(rows: Iterable[NotVisited], zone: str) -> list[Need]:
+    """Stops that a round was to visit and did not, until somebody has been there."""
+    needs = []
+    for row in list(rows)[:MOST_EACH]:
+        day = watch.local(row.at, zone).date()
+        why = " ".join(row.why.split()).rstrip(".")[:160] or "no reason noted"
+        sentence = f"{missed.what(row)} was not visited on {day.day} {day:%B}: {why}."
+        needs.append(Need("not-visited", float(AHEAD_D), sentence, *_round()))
     return needs
 
 

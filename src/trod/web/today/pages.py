@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from django.db.models import Sum
 
 from trod import watch
-from trod.web.catalogue import forecasts
+from trod.web.catalogue import forecasts, not_visited
 from trod.web.catalogue.forecasts import Forecast, Kept
 from trod.web.models import Camera, Deployment, Intake, Reserve, Site, Visit
 from trod.web.today import needs as n
@@ -99,6 +99,7 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
     found = [
         *n.silent_cameras(standing, visits, sums, now, foretold),
         *n.stopping_cameras(standing, foretold, today),
+        *n.not_reached(not_visited.waiting(reserve), zone),
         *n.cards_not_home(deployments, homes, visits, now),
         *n.work_stuck(),
         *n.wrong_clocks(deployments, visits, sums),
