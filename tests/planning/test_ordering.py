@@ -205,6 +205,51 @@ def test_our_own_search_stays_near_the_package_on_a_two_day_round_of_forty() -> 
     assert away[1] <= 1.05 * away[0]
 
 
+def in_clusters(stops: int, parties: int, hours: int, days: int, seed: int) -> tuple[Table, list[Task], list[Crew]]:
+    """More stops than the parties have time for, in six clusters: most of the answer is whom to leave out."""
+    chance = np.random.default_rng(seed)
+    middles = chance.uniform(0, 12_000, (6, 2))
+    spots = middles[chance.integers(0, 6, stops + 1)] + chance.normal(0, 700, (stops + 1, 2))
+    straight = np.hypot(*(spots[:, None] - spots[None]).transpose(2, 0, 1))
+    travel = (straight * chance.uniform(0.9, 1.3, straight.shape)).astype(np.int64)  # breaks the triangle rule, too
+    tasks = [
+        Task(node=i, there_s=int(chance.integers(600, 1500)), worth_s=int(chance.integers(1500, 9000)),
+             load=int(chance.integers(1, 4)), hands=2 if chance.random() < 0.1 else 1)
+        for i in range(1, stops + 1)
+    ]  # fmt: skip
+    crews = [
+        Crew(early_s=day * 86_400, late_s=day * 86_400 + hours * 3600, hands=2 if k == 0 else 1, most_load=30)
+        for day in range(days)
+        for k in range(parties)
+    ]
+    return travel, tasks, crews
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("case", [(60, 3, 6, 1, 2), (50, 2, 7, 2, 1), (40, 2, 6, 2, 2)])
+def test_without_the_package_the_choice_among_too_many_stops_is_within_three_percent(case: tuple[int, ...]) -> None:
+    travel, tasks, crews = in_clusters(*case)
+    theirs = order(travel, tasks, crews, searcher="pyvrp").cost_s
+    ours = order(travel, tasks, crews, searcher="own").cost_s
+
+    assert ours <= theirs + 0.03 * abs(theirs)
+
+
+def test_a_table_that_breaks_the_triangle_rule_gets_an_order_that_can_be_kept() -> None:
+    """Taking a stop out can make a route longer there; that used to end in an assertion."""
+    travel, tasks, crews = in_clusters(30, 2, 4, 1, 1)
+    detour = travel.copy()
+    detour[1, 2] = detour[2, 1] = 40_000  # straight on takes for ever, by way of another stop it does not
+    for table in (travel, detour):
+        for searcher in SEARCHERS:
+            found = order(table, tasks, crews, searcher=searcher, patience=300)
+            timings = [time_of(r, tasks, c, table) for r, c in zip(found.routes, crews, strict=True)]
+            assert None not in timings
+            served = {t for route in found.routes for t in route}
+            away = sum(timing.away_s for timing in timings if timing is not None)
+            assert found.cost_s == away - sum(tasks[t].worth_s for t in served) < 0
+
+
 def test_without_the_package_our_own_search_answers(monkeypatch: pytest.MonkeyPatch) -> None:
     def absent(name: str, package: str | None = None) -> Any:
         if name == "pyvrp":

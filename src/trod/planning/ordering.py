@@ -28,6 +28,11 @@ Searcher = Literal["auto", "pyvrp", "own"]
 NO_WAY_S = 30 * 86_400  # longer than any round: such a leg is never gone
 NEVER_S = 10_000 * 86_400
 POLISH = 150
+# Of our own search, by trying on rounds of 40 to 60 stops in clusters with two to four parties (docs/models/rounds.md):
+STARTS = 3  # times it begins anew; one alone stays 4 to 12 % behind now and then
+STILL = 20  # rounds for each stop
+ANEW = 0.1  # share of rounds in which a whole day is taken apart
+HEAT, COOL = 0.8, 0.01  # how much worse than the mean stop's share is gone on from, and what is left of it at the end
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -180,6 +185,10 @@ def order(
                     best = min(best, _Own(travel_s, tasks, crews, random.Random(seed)).search(patience), key=own.cost)
                 return Ordering(routes=best, cost_s=own.cost(best), searcher="pyvrp")
     routes = own.search(patience)
+    if patience is None:
+        for start in range(1, STARTS):
+            again = _Own(travel_s, tasks, crews, random.Random(seed + 1_000_003 * start))
+            routes = min(routes, again.search(None), key=own.cost)
     return Ordering(routes=routes, cost_s=own.cost(routes), searcher="own")
 
 
@@ -267,6 +276,8 @@ def _by_pyvrp(
 class _Own:
     """Our own search: cheapest insertion, exchanges within and between routes, then ruin and repair.
 
+    Notes : sites that lie together are often worth it together and none alone; so now and then a whole day is taken
+    apart and filled anew around one place, whatever each costs, and then pruned.
     References : G. Schrimpf et al. (2000) Record breaking optimization results using the ruin and recreate
     principle, Journal of Computational Physics 159:139-171 (from memory); the exchanges are textbook 2-opt and
     or-opt.
@@ -364,23 +375,27 @@ class _Own:
         best = self._exchange(best)
         best_rank = self._rank(best, out)
         now, now_out, now_rank = best, out, best_rank
-        still = patience or max(400, 25 * len(self.units))
-        heat = 0.04 * max(1, abs(best_rank[1])) / max(1, len(self.units))
+        still = patience or max(400, STILL * len(self.units))
+        heat = HEAT * max(1, abs(best_rank[1])) / max(1, len(self.units))
         for tried in range(4 * still):
             if len(self.units) < 2 or (not any(now) and not now_out):
                 break
-            routes, out = self._ruin(now, now_out)
-            generous = self.chance.random() < 0.25
-            routes, out = self._insert(routes, out, calm=False, generous=generous)
+            # Now and then a whole day anew, from one place on: sites that lie together are worth it together.
+            anew = self.chance.random() < ANEW
+            routes, out = self._ruin(now, now_out, whole_day=anew)
+            generous = anew or self.chance.random() < 0.25
+            routes, out = self._insert(routes, out, calm=False, generous=generous, around=anew)
             if generous:
                 routes, out = self._prune(routes, out)
+            if anew:
+                routes, out = self._insert(self._exchange(routes), out, calm=True)
             rank = self._rank(routes, out)
             if rank < best_rank:
                 routes = self._exchange(routes)
                 rank = self._rank(routes, out)
                 best, best_rank = routes, rank
             # Now and then a slightly worse way is gone on from, less and less so.
-            allow = heat * (1 - tried / (4 * still)) * -math.log(max(self.chance.random(), 1e-12))
+            allow = heat * COOL ** (tried / (4 * still)) * -math.log(max(self.chance.random(), 1e-12))
             if rank[0] <= now_rank[0] and rank[1] < now_rank[1] + allow:
                 now, now_out, now_rank = routes, out, rank
         if best_rank[0]:
@@ -392,13 +407,18 @@ class _Own:
     def _rank(self, routes: Sequence[tuple[int, ...]], out: Sequence[int]) -> tuple[int, int]:
         return sum(any(self.tasks[t].must for t in self.units[u]) for u in out), self.cost(routes)
 
-    def _ruin(self, routes: list[tuple[int, ...]], out: list[int]) -> tuple[list[tuple[int, ...]], list[int]]:
-        """A few neighbours taken out of their routes."""
+    def _ruin(
+        self, routes: list[tuple[int, ...]], out: list[int], *, whole_day: bool
+    ) -> tuple[list[tuple[int, ...]], list[int]]:
+        """A few neighbours taken out of their routes, or one route whole."""
         many = self.chance.randint(1, max(2, min(20, len(self.units) // 2)))
         seed = self.chance.randrange(len(self.units))
         served = {self.unit_of[t] for route in routes for t in route}
         whole = [route for route in routes if route]
-        if whole and self.chance.random() < 0.4:
+        way = self.chance.random()
+        if whole and whole_day:
+            gone = [self.unit_of[t] for t in self.chance.choice(whole)]
+        elif whole and way < 0.4:
             route = self.chance.choice(whole)
             at = self.chance.randrange(len(route))
             gone = [self.unit_of[t] for t in route[at : at + many]]
@@ -406,14 +426,21 @@ class _Own:
             gone = [u for u in self.near[seed] if u in served][:many]
         gone_set = set(gone)
         kept = [tuple(t for t in route if self.unit_of[t] not in gone_set) for route in routes]
+        for crew in range(len(kept)):
+            # Where a way round is shorter than the way straight on, a route with fewer stops can be the longer one.
+            while self.route_cost(crew, kept[crew]) is None:
+                lost = self.chance.randrange(len(kept[crew]))
+                gone.append(self.unit_of[kept[crew][lost]])
+                kept[crew] = (*kept[crew][:lost], *kept[crew][lost + 1 :])
         return kept, [*out, *gone]
 
     def _insert(
-        self, routes: list[tuple[int, ...]], out: list[int], *, calm: bool, generous: bool = False
+        self, routes: list[tuple[int, ...]], out: list[int], *, calm: bool, generous: bool = False, around: bool = False
     ) -> tuple[list[tuple[int, ...]], list[int]]:
         """Each unit where it costs least, or left out when nowhere worth it.
 
         calm : always the cheapest next; otherwise in an order drawn by chance, and now and then past a place.
+        around : those around one of them first, one drawn by chance.
         generous : what is not worth its way, too: two far sites may be worth it together and neither alone.
         """
         routes, left = list(routes), []
@@ -422,7 +449,11 @@ class _Own:
             waiting.sort(key=lambda u: (-self._worth(u), self.units[u]))
         else:
             self.chance.shuffle(waiting)
-            if self.chance.random() < 0.5:
+            way = self.chance.random()
+            if waiting and (around or way < 0.15):
+                turn = {u: k for k, u in enumerate(self.near[waiting[0]])}
+                waiting.sort(key=lambda u: turn.get(u, -1))
+            elif way < 0.65:
                 waiting.sort(key=lambda u: -self._worth(u) * self.chance.uniform(0.5, 1.5))
         for unit in waiting:
             best: tuple[int, int, tuple[int, ...]] | None = None
