@@ -9,7 +9,6 @@ import os
 import random
 import shutil
 import subprocess
-from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
@@ -21,7 +20,7 @@ from faulting.errands import VERBS, Errand, bare
 from faulting.house import House, clear
 from faulting.layer import Plan
 
-PAGES = ("identify", "undo", "page", "upload")
+STATES = ("missing", "archive alone", "zero", "cut", "flipped", "older", "foreign")  # of a catalogue
 
 
 @dataclass
@@ -278,7 +277,7 @@ class Trials:
     def catalogue(self, verb: str, rng: random.Random) -> Result:
         """A catalogue that is missing, empty, cut, spoilt, older, foreign or half built; then somebody goes on."""
         h = self.h
-        state = rng.choice(("missing", "archive alone", "zero", "cut", "flipped", "older", "foreign", "half built"))
+        state = rng.choice((*STATES, "half built"))
         book = h.fresh()
         self._spoil_catalogue(state, rng)
         result = Result(f"catalogue {state}", f"then {verb}")
@@ -341,10 +340,22 @@ class Trials:
     def serve_killed(self, verb: str, rng: random.Random) -> Result:
         book = self.h.fresh()
         result = Result("killed at a moment", "serve")
-        ended = errands.serve(self.h, kill_after_s=rng.uniform(0, 0.5))
+        longest_s = 0.6
+        if rng.random() < 0.5:  # then it makes the catalogue anew first, and is killed at that
+            state, honest = rng.choice(STATES), rng.random() < 0.2
+            self._spoil_catalogue(state, rng)
+            result.verb, longest_s = f"serve, catalogue {state}", 4.0 if honest else 1.2
+            os.environ["TROD_FAULTS_MIGRATE"] = "1" if honest else ""
+        ended = errands.serve(self.h, kill_after_s=rng.uniform(0, longest_s))
+        os.environ.pop("TROD_FAULTS_MIGRATE", None)
         result.inert = ended.flag
         result.lost += book.lost_in_archive(self.h.archive)
         self.served(result)
+        result.lost += [f"{x}, after serving" for x in book.lost_in_archive(self.h.archive)]
+        if result.verb != "serve":
+            again = child.run(trod("rebuild", "--yes", "--json"))
+            if bare(again) or again.status != 0:
+                result.bare.append(f"rebuild: status {again.status}: {again.out[-200:]}{again.err.strip()[-200:]}")
         self.finally_whole(result, book)
         return result
 
@@ -452,7 +463,3 @@ def _own_mounts() -> bool:
 
 def _sh(*words: str, check: bool = True) -> int:
     return subprocess.run(words, check=check, capture_output=True).returncode
-
-
-__all__ = ["PAGES", "Result", "Trials", "bags_in", "spoil"]
-Kind = Callable[[str, random.Random], Result]
