@@ -91,9 +91,26 @@ def test_sets_end_dead_changed_or_still_in() -> None:
     ]
     assert all(s.fresh for s in sets)
     assert cells_sentence(sets) == (
-        "1 set found dead: it was at most 60 days in the field; 1 set changed after 90 days with power left, at 70 % or "
-        "more; the present set (FR6) is in for 50 days."
+        "1 set found dead: it was at most 60 days in the field; 1 set changed after 90 days with power left, at 70 %; "
+        "the present set (FR6) is in for 50 days."
     )
+
+
+def test_what_was_read_of_some_sets_is_not_said_of_the_others() -> None:
+    visits = [
+        CellVisit(at=after(0), changed=True),
+        CellVisit(at=after(30), percent=96, changed=True),
+        CellVisit(at=after(70), changed=True),
+        CellVisit(at=after(100), percent=60, changed=True),
+    ]
+
+    def said(until: int) -> str:
+        made = [visit for visit in visits if visit.at <= after(until)]
+        return cells_sentence(cell_sets(made, [(after(0), after(until))], after(until)), present=False)
+
+    assert said(60) == "1 set changed after 30 days with power left, at 96 %."
+    assert said(80) == "2 sets changed after 30 to 40 days with power left, at 96 % where it was read (1 of 2)."
+    assert said(120) == "3 sets changed after 30 to 40 days with power left, at 60 to 96 % where it was read (2 of 3)."
 
 
 def test_cells_found_dead_ended_then_although_they_were_changed_later() -> None:

@@ -190,8 +190,8 @@ def cells_sentence(sets: Sequence[CellSet], *, present: bool = True) -> str:
     if early:
         days = sorted(s.days for s in early)
         span = f"{days[0]:.0f}" if len(days) == 1 else f"{days[0]:.0f} to {days[-1]:.0f}"
-        left = [s.percent for s in early if s.percent is not None]
-        shown = f", at {min(left):.0f} % or more" if left else ""
+        left = sorted(s.percent for s in early if s.percent is not None)
+        shown = _span_of_charge(left, len(early))
         parts.append(f"{_count(len(early), 'set')} changed after {span} days with power left{shown}")
     last = sets[-1]
     if present and last.end == "still in":
@@ -203,6 +203,14 @@ def cells_sentence(sets: Sequence[CellSet], *, present: bool = True) -> str:
         return "No set has been changed yet."
     text = "; ".join(parts)
     return f"{text[0].upper()}{text[1:]}."
+
+
+def _span_of_charge(left: Sequence[float], sets: int) -> str:
+    """What was read of sets that were changed early; that of some sets says nothing of the others. [%]"""
+    if not left:
+        return ""
+    span = f"{left[0]:.0f} %" if round(left[0]) == round(left[-1]) else f"{left[0]:.0f} to {left[-1]:.0f} %"
+    return f", at {span}" if len(left) == sets else f", at {span} where it was read ({len(left)} of {sets})"
 
 
 def _count(n: int, word: str) -> str:

@@ -687,6 +687,24 @@ def test_what_does_not_arrive_is_told_and_stays_on_the_phone(
     assert len(read_packet(export(page, tmp_path)[1]).visits) == 1
 
 
+def test_a_file_that_was_merely_made_is_not_called_home(
+    phone: Callable[..., Phone], packet_file: Path, home: Home, tmp_path: Path
+) -> None:
+    page = phone(offline=False).open(packet_file, "#stop-1")
+    page.click("#stop-1 [data-do=visited]")
+    kept(page)
+    export(page, tmp_path)
+    count = page.locator("#home-count")
+    assert count.inner_text() == "1 visit noted; 1 put into a file, which is home when somebody has read it in."
+    page.click("#clear-1")
+    assert "1 of them is then in the file alone" in page.locator("#clear-words").inner_text()
+    page.click("#clear-no")
+    hand_in(page, home)
+    assert count.inner_text() == "1 visit noted; all handed in since their last change."
+    export(page, tmp_path)
+    assert count.inner_text() == "1 visit noted; all handed in since their last change.", "it still is"
+
+
 def test_a_conflict_at_home_is_told_on_the_phone(
     phone: Callable[..., Phone], packet_file: Path, home: Home, tmp_path: Path
 ) -> None:

@@ -479,6 +479,32 @@ def test_a_species_that_is_on_no_list_is_added_in_two_keys(looked: Stretch, visi
     assert "Wood grouse" in page.request.get(f"{looked.house.url}people/species/").text()
 
 
+def test_a_corrected_event_is_taken_off_the_rest_once(looked: Stretch, visit: Callable[..., Any]) -> None:
+    page = visit(looked.at(1)).page
+    seen(page)
+
+    def left() -> int:
+        return int(page.locator("#left").inner_text().replace(",", ""))
+
+    whole = left()
+    key(page, "d")  # 1
+    key(page, "f")  # 2
+    assert left() == whole - 2
+    for _ in range(2):
+        key(page, "ArrowUp")
+    key(page, "r")  # 1 again: a correction
+    assert left() == whole - 2
+    key(page, "Backspace")  # the correction is undone: the first word stands again
+    assert left() == whole - 2
+    key(page, "Backspace", goes_on=False)
+    until(page, f"document.getElementById('left').textContent.replaceAll(',', '') === '{whole - 1}'")
+    key(page, "Backspace", goes_on=False)
+    until(page, f"document.getElementById('left').textContent.replaceAll(',', '') === '{whole}'")
+    page.keyboard.press("Control+y")
+    until(page, f"document.getElementById('left').textContent.replaceAll(',', '') === '{whole - 1}'")
+    sent(page)
+
+
 def test_correcting_begins_with_what_stands(looked: Stretch, visit: Callable[..., Any]) -> None:
     """Counts, classes and dots are there; one key agrees, one key corrects the kind, a dot more is one more."""
     page = visit(looked.at(1)).page

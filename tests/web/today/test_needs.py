@@ -10,7 +10,7 @@ import pytest
 from trod import watch
 from trod.web import models as m
 from trod.web.today import pages
-from trod.web.today.needs import Need, how_far, in_order
+from trod.web.today.needs import Need, ago, how_far, in_order
 
 pytestmark = pytest.mark.django_db
 
@@ -410,3 +410,8 @@ def test_a_visit_that_read_no_clock_corrects_nothing(client, cast, bring_events)
 
     assert not m.WatchCorrection.objects.exists()
     assert "does not hold both times" in page
+
+
+def test_an_hour_is_not_called_a_day() -> None:
+    told = [ago(hours / 24) for hours in (0.5, 1.1, 5, 35, 37, 24 * 10, 24 * 100)]
+    assert told == ["less than an hour", "an hour", "5 hours", "35 hours", "2 days", "10 days", "3 months"]

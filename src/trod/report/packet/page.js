@@ -232,6 +232,8 @@ function homeWords(visit) {
   return sent.revision === visit.revision ? said : said + ", changed since";
 }
 const waits = (visit) => { const sent = sentOf(visit); return !sent || sent.revision !== visit.revision; };
+/* A file that was made is not home before somebody has read it in; this phone never learns of that. */
+const inFile = (visit) => !waits(visit) && sentOf(visit).how === "file";
 
 function tellSaved(note) {
   if (!note.node) return;
@@ -711,7 +713,10 @@ async function makeFile(now) {
 async function markSent(uuid, revision, how, now) { await keepMark("sent/" + uuid, { revision, how, at: instant(now) }); }
 
 async function afterFile(made, now, words) {
-  for (const [uuid, revision] of made.revisions) await markSent(uuid, revision, "file", now);
+  for (const [uuid, revision] of made.revisions) {
+    const sent = marks["sent/" + uuid];
+    if (!(sent && sent.how === "upload" && sent.revision === revision)) await markSent(uuid, revision, "file", now);
+  }
   for (const note of notes.values()) tellSaved(note);
   tellStops();
   $("file-said").textContent = words;
@@ -808,8 +813,9 @@ $("upload").addEventListener("click", () => withNotes("upload-said", async () =>
 }));
 
 function tellHome() {
-  const visits = allVisits(), open = visits.filter(waits).length;
-  $("home-count").textContent = visits.length ? plural(visits.length, "visit") + " noted; " + (open ? open + " not brought home since the last change." : "all brought home since their last change.") : "Nothing is noted yet.";
+  const visits = allVisits(), open = visits.filter(waits).length, filed = visits.filter(inFile).length;
+  const parts = [open ? open + " not brought home since the last change" : "", filed ? filed + " put into a file, which is home when somebody has read it in" : ""].filter(Boolean);
+  $("home-count").textContent = visits.length ? plural(visits.length, "visit") + " noted; " + (parts.join("; ") || "all handed in since their last change") + "." : "Nothing is noted yet.";
   $("home-list").replaceChildren(...visits.map((v) => {
     const drafts = Object.keys(v.drafts).filter((k) => !k.startsWith("clock_")).length;
     return make("li", whereOf(v) + ", " + dayOf(new Date(v.at)) + " " + hour(new Date(v.at)) + (v.struck ? " (struck out)" : v.outcome === "visited" ? "" : " (not visited)") + " · " + homeWords(v) + (drafts && !v.struck ? " · " + plural(drafts, "number") + " not understood, left out" : ""));
@@ -823,9 +829,9 @@ function askClear(step) {
   clearStep = step;
   $("clear-ask").hidden = !step;
   if (!step) return;
-  const open = allVisits().filter(waits).length;
+  const open = allVisits().filter(waits).length, filed = allVisits().filter(inFile).length;
   $("clear-words").textContent = step === 1
-    ? "This takes " + plural(notes.size, "visit") + " and their photos off this phone." + (open ? " " + plural(open, "of them has", "of them have") + " not been brought home since the last change." : "") + " A file that was made is not touched."
+    ? "This takes " + plural(notes.size, "visit") + " and their photos off this phone." + (open ? " " + plural(open, "of them has", "of them have") + " not been brought home since the last change." : "") + (filed ? " " + plural(filed, "of them is", "of them are") + " then in the file alone: see first that it is where you need it." : "") + " A file that was made is not touched."
     : "Asked for the second time: there is no way back." + (open ? " " + plural(open, "visit") + " will be lost for good." : "");
   $("clear-yes").textContent = step === 1 ? "Go on" : "Clear them for good";
   $("clear-words").focus();

@@ -68,8 +68,11 @@ class Need:
 
 def ago(days: float) -> str:
     """A length of time in words."""
+    if days < 1 / 24:
+        return "less than an hour"
     if days < 1.5:
-        return "a day"
+        hours = round(days * 24)
+        return "an hour" if hours == 1 else f"{hours} hours"
     if days < 60:
         return f"{days:.0f} days"
     return f"{days / 30.44:.0f} months"
@@ -497,8 +500,8 @@ def lapse_gaps(deployments: Iterable[Deployment], sums: Mapping[int, Summary]) -
                 Need(
                     "gap",
                     3.0 + days * 0.2,
-                    f"{d.camera} at {d.site} made no time-lapse frame on {ago(days)}: they do not count "
-                    "as effort.",
+                    f"{d.camera} at {d.site} made no time-lapse frame on {count(round(days), 'day')}: "
+                    f"{'it does' if round(days) == 1 else 'they do'} not count as effort.",
                     "See its story",
                     d.get_absolute_url(),
                 )

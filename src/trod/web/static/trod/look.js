@@ -622,6 +622,7 @@
     const op = { act: "say", uuid: uuid(), event: c.key, event_id: c.id, saw: c.saw, lines, note, queue: data.queue, second: data.second, place: c.short };
     text = text || tell(lines, note);
     const word = { uuid: op.uuid, event: c.id, text, lines, before: c.saw };
+    if (!c.saw) spoken(1);   // a correction takes nothing off the rest
     undoable.push(word);
     redoable.length = 0;
     c.saw = op.uuid;
@@ -680,6 +681,7 @@
     }
     const c = order[index];
     c.done = stands;
+    if (!c.words.some((w) => !w.undone && w.uuid !== word.uuid)) spoken(stands ? 1 : -1);
     const told = c.words.find((w) => w.uuid === word.uuid);
     if (told) { told.undone = stands ? "" : "undone just now"; told.stands = stands; }
     const standing = c.words.find((w) => !w.undone);
@@ -717,9 +719,9 @@
   // Pace ------------------------------------------------------------------------------------------------------------
 
   const leftNumber = /^[\d,]+$/.test(data.left) ? Number(data.left.replaceAll(",", "")) : null;
-  let saidHere = 0;
+  let spokenHere = 0;   // events that nobody had looked at and of which somebody has spoken since this page came
+  function spoken(by) { spokenHere += by; drawPace(); }
   function count(by) {
-    saidHere += by;
     sitting.said = Math.max(0, sitting.said + by);
     const now = Date.now();
     const gap = now - sitting.last;
@@ -728,7 +730,7 @@
     drawPace();
   }
   function drawPace() {
-    if (leftNumber !== null && data.queue.indexOf("which=") < 0) $("left").textContent = Math.max(0, leftNumber - saidHere).toLocaleString("en");
+    if (leftNumber !== null && data.queue.indexOf("which=") < 0) $("left").textContent = Math.max(0, leftNumber - spokenHere).toLocaleString("en");
     const rate = sitting.ms > 20000 ? Math.round((sitting.said - 1) / (sitting.ms / 3.6e6)) : 0;
     $("rate").textContent = sitting.said ? `; ${sitting.said.toLocaleString("en")} said in this sitting${rate > 0 ? `, ${rate.toLocaleString("en")} an hour` : ""}` : "";
   }
@@ -798,6 +800,7 @@
     if (i >= 0) undoable.splice(i, 1);
     const c = order.find((x) => x.id === op.event_id);
     if (c && said.meanwhile) c.saw = said.meanwhile;
+    else if (!op.saw) spoken(-1);   // it was another's word that came between: then somebody has spoken of it
     count(-1);
     drawTrouble();
   }
