@@ -351,7 +351,7 @@ class _Look:
                 self.torn.append(str(problem))
         for site, deployment, folder in folders_of_bags(self.root):
             at = folder.relative_to(self.root).as_posix()
-            self._strangers(folder, at, {SIDECAR, WORDS, TORN, LOCK} if deployment else set())
+            self._strangers(folder, at, {WORDS, TORN, LOCK} | ({SIDECAR} if deployment else set()))
             if site is not None:
                 self._strangers(folder.parent, site, set())
             try:

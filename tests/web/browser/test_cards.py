@@ -84,6 +84,7 @@ def test_each_page_of_cards_fits_complains_of_nothing_and_can_be_used_by_all(
     watched = visit(address, width=width, theme=theme)
     page = watched.page
     assert page.status == 200
+    page.evaluate("document.querySelectorAll('main details').forEach(one => one.open = true)")
     assert page.evaluate("document.documentElement.scrollWidth") <= width, "it scrolls sideways"
     page.evaluate(axe_text)
     found = page.evaluate(

@@ -124,6 +124,38 @@ def test_what_nobody_knows_is_put_aside_and_placed_later(small: Any, client: Cli
     assert "Card from Grey Lick" in text(client.get(f"/cards/intake/{row.name}/"))
 
 
+def test_a_card_at_the_wrong_site_is_moved_on_the_page_and_back(small: Any, take: Any, client: Client) -> None:
+    card = small.card()
+    card.bursts(pulled.days(4))
+    row = take(card.folder, small.alder)
+    words.say(Event.objects.first(), [words.Line(what="animal", species="red-fox")], by="Ilka", at=NOON)
+    address = f"/cards/intake/{row.name}/"
+    page = text(client.get(address))
+    assert "12 pictures, 4 sequences and 1 identification move along." in page
+    client.post(f"{address}place/", {"deployment": "grey-lick-2026"})
+    page = text(client.get(address))
+    assert "waiting its turn" in page
+    assert jobs.work_once("worker").state == "done"
+    page = text(client.get(address))
+    assert "Card from Grey Lick" in page and "Moved from Alder Track to Grey Lick" in page
+    assert Event.objects.exclude(word=None).get().deployment == small.lick
+    client.post(f"{address}place/", {"back": "1"})
+    assert jobs.work_once("worker").state == "done"
+    page = text(client.get(address))
+    assert "Card from Alder Track" in page and "Moved from Grey Lick to Alder Track" in page
+    client.post(f"{address}place/", {"deployment": "unplaced"})
+    assert jobs.work_once("worker").state == "done"
+    page = text(client.get(address))
+    assert "A card nobody has placed" in page and "Moved from Alder Track to unplaced" in page
+    client.post(f"{address}place/", {"back": "1"})
+    assert jobs.work_once("worker").state == "done"
+    assert "1 identification move along" in text(client.get(address))
+    assert "It lies there already." in text(
+        client.post(f"{address}place/", {"deployment": "alder-track-2026"}, follow=True)
+    )
+    assert client.post(f"{address}place/", {"deployment": "nowhere"}).status_code == 404
+
+
 def test_a_clock_that_was_ahead_is_put_right_by_one_button(small: Any, take: Any, client: Client) -> None:
     card = small.card()
     card.bursts(pulled.days(3))
@@ -143,6 +175,14 @@ def test_a_clock_that_was_ahead_is_put_right_by_one_button(small: Any, take: Any
     page = text(client.post(f"/cards/intake/{row.name}/clock/", {"to": to}, follow=True))
     assert "Corrected. The clock was 1 h ahead." in page and "Correct these times" not in page
     assert Picture.objects.order_by("file_order").first().taken_at == datetime(2026, 5, 1, 4, tzinfo=UTC)
+
+
+def test_a_clock_that_went_back_is_shown_beside_the_pictures(small: Any, take: Any, client: Client) -> None:
+    card = small.card()
+    card.bursts([*pulled.days(2), *pulled.days(2, datetime(2023, 1, 1))])
+    row = take(card.folder, small.alder)
+    page = text(client.get(f"/cards/intake/{row.name}/"))
+    assert '<p class="leaf wrong">The clock went back from 2026-05-02 06:00' in page
 
 
 def test_damage_another_cameras_files_and_a_storm_are_shown(small: Any, take: Any, client: Client) -> None:

@@ -19,7 +19,7 @@ import pytest
 from trod.archive import sidecar
 from trod.errors import CatalogueTrouble, OutOfStep, WrongInput
 from trod.web import home
-from trod.web.catalogue import ledger, rebuild, standing, take_in, watch, words
+from trod.web.catalogue import ledger, moving, rebuild, standing, take_in, watch, words
 from trod.web.catalogue.line import Silent
 from trod.web.catalogue.words import Dot, Line
 from trod.web.models import (
@@ -106,7 +106,7 @@ def lived(small: Any, take: Any) -> Any:
         by="Suri",
         now=NOON,
     )
-    take_in.place(Intake.objects.get(deployment=None), small.lick, line=Silent(), now=NOON)
+    moving.move(Intake.objects.get(deployment=None), small.lick, line=Silent(), now=NOON)
     Species.objects.filter(slug="red-deer").update(key=None)
     small.alder.note = "moved a step to the left"
     small.alder.save()

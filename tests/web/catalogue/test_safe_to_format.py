@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from trod.archive import sidecar, verify
 from trod.errors import SourceBusy, WrongInput
 from trod.web import home
-from trod.web.catalogue import ledger, rebuild, take_in
+from trod.web.catalogue import ledger, moving, rebuild, take_in
 from trod.web.catalogue.line import Silent
 from trod.web.models import Card, Intake, KeptFile, Picture
 
@@ -123,7 +123,7 @@ def test_what_is_kept_and_no_picture_comes_back_with_a_rebuild_and_moves_with_it
     (card.folder / "FOUND.000").mkdir()
     (card.folder / "FOUND.000/FILE0000.CHK").write_bytes(pulled.jpeg("found", pulled.FIRST))
     row = take(card.folder)
-    take_in.place(row, small.lick, line=Silent(), now=NOON)
+    moving.move(row, small.lick, line=Silent(), now=NOON)
     assert all((home.archive_root() / kept.path).is_file() for kept in KeptFile.objects.all())
     before = sorted(KeptFile.objects.values_list("path", "sha256")), sorted(Picture.objects.values_list("path", "kind"))
     assert len(before[0]) == 1 and len(before[1]) == 2

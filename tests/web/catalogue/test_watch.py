@@ -78,7 +78,7 @@ def test_a_clock_that_fell_to_its_factory_date_is_proposed_by_years(small: Any, 
     card = small.card()
     card.bursts(pulled.days(3, datetime(2023, 1, 1, 0, 10)))
     row = take(card.folder, small.alder)
-    assert any("outside this deployment" in note for note in row.notes)
+    assert any("outside this deployment" in note for note in row.all_notes)
     reset = datetime(2023, 1, 11, tzinfo=UTC)
     true = small.alder.start + timedelta(days=10)
     Visit.objects.create(

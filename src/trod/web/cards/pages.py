@@ -14,7 +14,7 @@ from django.db.models import Count, Exists, Max, Min, OuterRef, Q
 from trod.archive.card import MountedCard
 from trod.archive.verdict import Verdict
 from trod.pictures.events import BURST_GAP_S, sentence
-from trod.web.catalogue import watch
+from trod.web.catalogue import moving, watch
 from trod.web.catalogue.backup import last as last_backup
 from trod.web.models import Deployment, Event, Intake, Job, Picture, Visit
 from trod.web.today.summary import seconds, summaries
@@ -117,6 +117,17 @@ class Step:
 
 
 @dataclass(frozen=True)
+class LastMove:
+    """The last move of a card, as a page tells it. can_go_back : whether the place it came from is still there."""
+
+    at: datetime
+    by: str
+    came_from: str
+    went_to: str
+    can_go_back: bool
+
+
+@dataclass(frozen=True)
 class IntakePage:
     """The page of one intake."""
 
@@ -140,6 +151,8 @@ class IntakePage:
     verdict: Verdict
     unread: int = 0
     choices: list[Deployment] = field(default_factory=list)
+    cargo: moving.Cargo | None = None
+    moved: LastMove | None = None
 
     @property
     def wrong(self) -> bool:
@@ -171,7 +184,7 @@ def intake_page(intake: Intake, page: str | None) -> IntakePage:
         gaps=_gaps(intake, many["first"], many["last"]) if ready else [],
         clocks=watch.proposals(intake.deployment) if ready and intake.deployment else [],
         # A dial reading never changes, so what was told of it when the card came still holds.
-        jumps=[note for note in intake.notes if note.startswith(("The clock went", "The clock leapt"))][:6],
+        jumps=[note for note in intake.all_notes if note.startswith(("The clock went", "The clock leapt"))][:6],
         damaged=list(pictures.exclude(problem="")[:60]) if many["damaged"] else [],
         foreign=list(pictures.filter(foreign=True)[:STRIP]) if many["strangers"] else [],
         events=sum(hour.events for hour in hours),
@@ -183,7 +196,19 @@ def intake_page(intake: Intake, page: str | None) -> IntakePage:
         verdict=intake.verdict,
         unread=unread,
         choices=_choices(intake) if whole else [],
+        cargo=moving.cargo(intake) if whole and intake.deployment_id else None,
+        moved=_last_move(intake),
     )
+
+
+def _last_move(intake: Intake) -> LastMove | None:
+    if not intake.moves:
+        return None
+    last = intake.moves[-1]
+    names = dict(Deployment.objects.filter(slug__in=[last["from"], last["to"]]).values_list("slug", "site__name"))
+    told = [names.get(slug, slug) if slug else "unplaced" for slug in (last["from"], last["to"])]
+    can, _ = moving.back_to(intake)
+    return LastMove(datetime.fromisoformat(last["at"]), last["by"], *told, can_go_back=can)
 
 
 def _counts(intake: Intake) -> dict[str, Any]:
@@ -308,6 +333,8 @@ def _gaps(intake: Intake, first: datetime | None, last: datetime | None) -> list
 
 
 def _choices(intake: Intake) -> list[Deployment]:
-    if intake.deployment_id is not None or not intake.new:
+    """Where it could lie instead."""
+    if intake.deployment_id is None and not intake.new:
         return []
-    return list(Deployment.objects.select_related("site", "camera").order_by("site__name", "-start")[:400])
+    others = Deployment.objects.select_related("site", "camera").order_by("site__name", "-start")
+    return list(others.exclude(pk=intake.deployment_id)[:400])

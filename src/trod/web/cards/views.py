@@ -16,7 +16,7 @@ from trod.errors import TrodError
 from trod.web import home, jobs, seen
 from trod.web.access import person
 from trod.web.cards import pages, places
-from trod.web.catalogue import propose, records, take_in, watch
+from trod.web.catalogue import moving, propose, records, take_in, watch
 from trod.web.models import Card, Deployment, Intake, Job
 
 
@@ -137,11 +137,23 @@ def again(request: HttpRequest, name: str) -> HttpResponse:
 
 @require_POST
 def place(request: HttpRequest, name: str) -> HttpResponse:
-    """Say where an unplaced intake comes from."""
-    row = get_object_or_404(Intake, name=name)
-    deployment = get_object_or_404(Deployment, slug=request.POST.get("deployment", ""))
-    seen.check(request, row, only=("deployment",), mine=f"it comes from {deployment}")
-    jobs.ask("place", {"intake": row.name, "deployment": deployment.slug}, by=person(request))
+    """Say where an intake comes from, move it to another place, lay it aside as unplaced, or take the last move back."""
+    row = get_object_or_404(Intake.objects.select_related("deployment__site"), name=name)
+    said = request.POST.get("deployment", "")
+    if request.POST.get("back"):
+        can, target = moving.back_to(row)
+        if not can:
+            messages.error(request, "That place is not there any more. Choose another.")
+            return redirect("cards:intake", name=name)
+    else:
+        target = None if said == "unplaced" else get_object_or_404(Deployment, slug=said)
+    mine = f"it comes from {target}" if target else "nobody knows yet where it comes from"
+    seen.check(request, row, only=("deployment",), mine=mine)
+    if target == row.deployment:
+        messages.info(request, "It lies there already.")
+        return redirect("cards:intake", name=name)
+    slug = target.slug if target else None
+    jobs.ask("place", {"intake": row.name, "deployment": slug}, by=person(request))
     return redirect("cards:intake", name=name)
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from trod.web.catalogue import facts, forecasts, rounds, take_in, watch
+from trod.web.catalogue import facts, forecasts, moving, rounds, take_in, watch
 from trod.web.jobs import Report, handles
 from trod.web.models import Deployment, Intake, Job, Reserve
 
@@ -24,10 +24,13 @@ def do_take_in(args: dict[str, Any], report: Report) -> dict[str, Any]:
 
 @handles("place")
 def do_place(args: dict[str, Any], report: Report) -> dict[str, Any]:
-    """args: intake (its name), deployment (its slug)."""
-    intake = Intake.objects.get(name=args["intake"])
-    deployment = Deployment.objects.select_related("site", "camera").get(slug=args["deployment"])
-    return take_in.place(intake, deployment, line=report, now=timezone.now())
+    """args: intake (its name), deployment (its slug; None lays it aside as unplaced)."""
+    intake = Intake.objects.select_related("deployment__site", "deployment__camera", "card").get(name=args["intake"])
+    deployment = None
+    if args["deployment"] is not None:
+        deployment = Deployment.objects.select_related("site", "camera").get(slug=args["deployment"])
+    by = Job.objects.values_list("by", flat=True).get(pk=report.job_id)
+    return moving.move(intake, deployment, line=report, now=timezone.now(), by=by)
 
 
 @handles("facts")

@@ -104,9 +104,12 @@ def _add_said(says: dict[uuids.UUID, dict[str, Any]], done: Replayed) -> set[int
     shas = {sha for a in new for sha in (a.get("first"), a.get("last")) if sha}
     shas |= {dot.picture for a in new for line, _ in a["lines"] for dot in line.dots}
     pictures: dict[str, tuple[int, int | None]] = {}
+    unplaced: set[str] = set()
     for chunk in _chunks(shas):
-        rows = Picture.objects.filter(sha256__in=chunk).values_list("sha256", "pk", "event_id")
-        pictures |= {sha: (pk, event) for sha, pk, event in rows}
+        rows = Picture.objects.filter(sha256__in=chunk).values_list("sha256", "pk", "event_id", "deployment_id")
+        for sha, pk, in_event, deployment in rows:
+            pictures[sha] = (pk, in_event)
+            unplaced |= {sha} if deployment is None else set()
 
     placed = []
     for act in new:
@@ -115,6 +118,8 @@ def _add_said(says: dict[uuids.UUID, dict[str, Any]], done: Replayed) -> set[int
             event = event or pictures.get(sha or "", (0, None))[1]
         if event is None:
             done.unplaced.append(str(act["uuid"]))
+            if unplaced & {act.get("first"), act.get("last")}:
+                continue  # its card was laid aside; the word waits until somebody places that
             done.told.append(
                 f"{act['by']}'s word of {act['at']:%Y-%m-%d %H:%M} has no pictures in "
                 "the catalogue. It stays in the archive and is taken up when they come."

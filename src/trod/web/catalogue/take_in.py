@@ -20,7 +20,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import Q
 
 from trod.archive import intake as core
-from trod.archive import sidecar, verdict
+from trod.archive import verdict
 from trod.archive.card import CardListing, scan
 from trod.archive.content import Problem
 from trod.archive.making import Placement
@@ -336,18 +336,22 @@ LISTED = 20  # names in a note, at most
 def _told(result: core.IntakeResult) -> list[str]:
     """What was wrong with single files, a sentence per kind."""
     told = []
-    for title, files in (
-        ("could not be copied", result.lost),
-        ("kept as they are, but damaged", result.damaged),
+    for one, many, files in (
+        ("could not be copied", "could not be copied", result.lost),
+        ("is damaged and kept as it is", "are damaged and kept as they are", result.damaged),
     ):
         if files:
             names = "; ".join(f"{printable(t.path)} {t.sentence}" for t in files[:LISTED])
             more = f"; and {len(files) - LISTED} more" if len(files) > LISTED else ""
-            told.append(f"{len(files)} {'file' if len(files) == 1 else 'files'} {title}: {names}{more}.")
+            told.append(f"{f'1 file {one}' if len(files) == 1 else f'{len(files)} files {many}'}: {names}{more}.")
     odd = [f.path for f in (*result.copies, *result.twins) if Problem.ODD_NAME in f.problems]
     if odd:
         names = ", ".join(printable(path) for path in odd[:5])
-        told.append(f"{len(odd)} pictures or clips had names that do not tell so, and were kept under them: {names}.")
+        told.append(
+            f"1 picture or clip has a name that does not tell so, and is kept under it: {names}."
+            if len(odd) == 1
+            else f"{len(odd)} pictures or clips have names that do not tell so, and are kept under them: {names}."
+        )
     renamed = [c for c in result.copies if c.to.removeprefix("data/") != c.path]
     if renamed:
         names = "; ".join(f"{printable(c.path)} is {c.to.removeprefix('data/')}" for c in renamed[:5])
@@ -369,19 +373,20 @@ def finish(intake: Intake, *, line: Line, workers: int | None = None) -> dict[st
         deployment = intake.deployment
         with transaction.atomic():
             makers = facts.tell_foreign(intake)
-            told = list(makers.told)
+            of_the_place = list(makers.told)
             if intake.foreign:
-                told.append(
+                of_the_place.append(
                     f"{intake.foreign} files look like another camera's; they are kept, marked, and in no "
                     "event."
                 )
+            told = []
             if deployment is None:
                 watch.retime_unplaced(intake.pk)
             else:
-                told += watch.follow(deployment, line)
-            told += _time_told(intake)
+                told = watch.follow(deployment, line)
             intake.notes = list(dict.fromkeys([*intake.notes, *told]))
-            intake.save(update_fields=["foreign", "notes"])
+            intake.place_notes = [*of_the_place, *_time_told(intake)]
+            intake.save(update_fields=["foreign", "notes", "place_notes"])
     if deployment is not None:
         ledger.write_sidecar(deployment)
     ledger.write_ledger()
@@ -467,77 +472,6 @@ def summary(intake: Intake) -> dict[str, Any]:
         "read_back": intake.read_back,
         **intake.verdict.as_json(),
         "accepted_by": intake.accepted_by,
-        "notes": list(intake.notes),
+        "notes": intake.all_notes,
         "sentence": intake.verdict.sentence,
     }
-
-
-# Placed later -----------------------------------------------------------------------------------------------
-
-
-def place(intake: Intake, deployment: Deployment, *, line: Line, now: datetime) -> dict[str, Any]:
-    """Give an unplaced intake (or one that was placed wrongly) its deployment. The bag moves whole.
-
-    Raises WrongInput when people have already spoken of its events in the wrong place, or it is still being
-    made.
-    """
-    if intake.state != Intake.State.WHOLE:
-        raise WrongInput("intake", got=intake.get_state_display(), needed="an intake that is whole")
-    before = intake.deployment
-    if before is not None and Event.objects.filter(pictures__intake=intake, words__isnull=False).exists():
-        raise WrongInput(
-            "intake",
-            got="an intake of whose events people have spoken",
-            needed="one nobody has looked through yet",
-        )
-    if before == deployment:
-        return summary(intake)
-    standing.require()
-    root = home.archive_root()
-    settle(intake)
-    where = placement(deployment)
-    old = intake.folder
-    places = (sidecar.deployment_folder(root, where), root.joinpath(*old.split("/")).parent)
-    standing.expect_move(*places)
-    with ledger.quiet(), transaction.atomic():
-        Picture.objects.filter(intake=intake).update(deployment=deployment, event=None, taken_at=None)
-        if old != f"{where.folder}/{intake.name}" and root.joinpath(*old.split("/")).exists():
-            sidecar.move_bag(root, old, where, now=now)
-            for folder in places:
-                standing.reread(folder)
-        intake.deployment = deployment
-        _moved(intake, f"{where.folder}/{intake.name}")
-        told = watch.follow(before, line) if before is not None else []
-        if told:
-            intake.notes = [*intake.notes, *told]
-            intake.save(update_fields=["notes"])
-    done = finish(intake, line=line)
-    if before is not None:  # last, so that the intake stands in one of the two at any moment
-        ledger.write_sidecar(before)
-    return done
-
-
-def _moved(intake: Intake, folder: str) -> None:
-    """Let the rows follow a bag to another folder."""
-    head = f"{intake.folder}/"
-    rows = [
-        (f"{folder}/{path.removeprefix(head)}", pk)
-        for pk, path in Picture.objects.filter(intake=intake, path__startswith=head).values_list("pk", "path")
-    ]
-    facts.write_many(Picture, ("path",), rows)
-    for kept in intake.kept_files.filter(path__startswith=head):
-        kept.path = f"{folder}/{kept.path.removeprefix(head)}"
-        kept.save(update_fields=["path"])
-    intake.folder = folder
-    intake.save(update_fields=["folder", "deployment"])
-
-
-def settle(intake: Intake) -> None:
-    """Find a bag again that was moved while the database did not come to know of it."""
-    root = home.archive_root()
-    if not intake.new or root.joinpath(*intake.folder.split("/")).exists():
-        return
-    for found in (*root.glob(f"*/*/{intake.name}"), *root.glob(f"{ledger.UNPLACED}/{intake.name}")):
-        with transaction.atomic():
-            _moved(intake, found.relative_to(root).as_posix())
-        return

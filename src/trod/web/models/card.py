@@ -68,6 +68,8 @@ class Intake(models.Model):
     accepted_by = models.CharField(max_length=80, blank=True, help_text="who said that the damaged files may go")
     accepted_at = models.DateTimeField(null=True, blank=True)
     notes = models.JSONField(default=list, blank=True, help_text="what was wrong, one sentence each")
+    place_notes = models.JSONField(default=list, blank=True, help_text="what does not fit where it lies; follows a move")
+    moves = models.JSONField(default=list, blank=True, help_text="from and to which deployment, when and by whom")
 
     class Meta:
         ordering = ["-started_at"]
@@ -80,6 +82,11 @@ class Intake(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def all_notes(self) -> list[str]:
+        """What there is to tell of it, one sentence each."""
+        return list(dict.fromkeys([*self.notes, *self.place_notes]))
 
     @property
     def verdict(self) -> Verdict:
