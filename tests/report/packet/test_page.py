@@ -694,15 +694,17 @@ def test_a_file_that_was_merely_made_is_not_called_home(
     page.click("#stop-1 [data-do=visited]")
     kept(page)
     export(page, tmp_path)
-    count = page.locator("#home-count")
-    assert count.inner_text() == "1 visit noted; 1 put into a file, which is home when somebody has read it in."
+    said = "document.getElementById('home-count').textContent"
+    until(page, f"{said} === '1 visit noted; 1 put into a file, which is home when somebody has read it in.'")
     page.click("#clear-1")
     assert "1 of them is then in the file alone" in page.locator("#clear-words").inner_text()
     page.click("#clear-no")
     hand_in(page, home)
-    assert count.inner_text() == "1 visit noted; all handed in since their last change."
+    until(page, f"{said} === '1 visit noted; all handed in since their last change.'")
+    page.evaluate("document.getElementById('file-said').textContent = ''")
     export(page, tmp_path)
-    assert count.inner_text() == "1 visit noted; all handed in since their last change.", "it still is"
+    until(page, "document.getElementById('file-said').textContent.includes('put into')")
+    assert page.evaluate(said) == "1 visit noted; all handed in since their last change.", "it still is"
 
 
 def test_a_conflict_at_home_is_told_on_the_phone(
