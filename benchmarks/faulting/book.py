@@ -86,7 +86,7 @@ class Book:
             if sha not in [digest(p) for p in papers_in(root, f"{sha}.jpg", earlier=earlier)]:
                 lost.append(f"photo {name} {sha[:12]}")
         for uuid, text in self.notes.items():
-            found = [read(p) or {} for p in papers_in(root, f"{uuid}.json", earlier=earlier)]
+            found = [read(p) or {} for p in papers_in(root, f"*{uuid}*.json", earlier=earlier)]  # or held
             if not any(text in json.dumps(note, ensure_ascii=False) for note in found):
                 lost.append(f"field note {uuid}")
         lost += self._lost_words(words_in(root, earlier=earlier))

@@ -6,6 +6,7 @@ All of it is entered as a person would, by commands and pages, and each promise 
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import shutil
 import sqlite3
@@ -179,7 +180,9 @@ class House:
             at, uid=uid, site="alder-track", deployment=self.deployments["alder-track"], photo=photo, note=note,
             card_out="", card_in="",
         )  # fmt: skip
-        return homecoming.packet_file(str(uuid.UUID(int=7)), [visit], at=at)
+        told = json.loads(homecoming.packet_file(str(uuid.UUID(int=7)), [visit], at=at))
+        told["packet"]["reserve"] = "My reserve"  # as `trod card` names the first one
+        return json.dumps(told).encode()
 
     # With the book
 
