@@ -309,3 +309,25 @@ def test_a_path_that_is_no_text_is_refused_in_words(small: Any, tmp_path: Path) 
     bad.mkdir()
     with pytest.raises(WrongInput, match="a folder whose path is plain text"):
         take_in.begin(take_in.Asked(bad), now=NOON)
+
+
+def test_an_import_looks_at_its_pictures_with_all_processors(
+    small: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from trod import engine
+    from trod.web.catalogue import facts
+
+    card = small.card()
+    card.bursts(pulled.days(facts.FEW // 3 + 1))
+    asked: list[int] = []
+    honest = engine.run
+
+    def run(tasks: Any, fn: Any, *, workers: int, **more: Any) -> Any:
+        asked.append(workers)
+        return honest(tasks, fn, workers=1, **more)
+
+    monkeypatch.setattr(engine, "usual_workers", lambda: 7)
+    monkeypatch.setattr(engine, "run", run)
+    row = take_in.begin(take_in.Asked(card.folder, small.alder), now=NOON)
+    take_in.take_in(row, line=Silent(), now=NOON)
+    assert asked == [7]
