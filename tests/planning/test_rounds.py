@@ -63,7 +63,7 @@ def plan(
         parties=parties,
         ways=by_foot(stops),
         searcher=searcher,
-        **more,  # type: ignore[arg-type]
+        **{"worth_min": 30.0, **more},  # type: ignore[arg-type]
     )
 
 

@@ -393,19 +393,24 @@ class Task:
 
 
 def forecast_many(
-    tasks: Sequence[Task], *, climate: Climate = DEFAULT_CLIMATE, futures: int = 300, seed: int = 0
+    tasks: Sequence[Task],
+    *,
+    climate: Climate = DEFAULT_CLIMATE,
+    futures: int = 300,
+    seed: int = 0,
+    second_date: bool = False,
 ) -> list[StopForecast]:
     """Forecasts of a whole reserve, quickly: fewer futures, in steps of days that fit each camera's length.
 
     Every camera has the same stream of chance and the same winters, so that its forecast does not depend on
     which other cameras are asked for. The price of the quickness: with 300 futures the early date has a standard
-    error of 3 % of the band's width and is 1 % early (benchmarks/endurance.py); no second date (day pictures) is
-    given.
+    error of 3 % of the band's width and is 1 % early (benchmarks/endurance.py). second_date : whether the second date
+    (day pictures) is worked out too; the futures are then followed otherwise, and the first may fall some days away.
     """
     return [
         forecast(
             task.outfit, task.arrivals, task.start, climate=climate, used=task.used,
-            faults_per_day=task.faults_per_day, futures=futures, second_date=False, seed=seed,
+            faults_per_day=task.faults_per_day, futures=futures, second_date=second_date, seed=seed,
             step_days=step_for(task.outfit, task.arrivals, task.start, climate, task.used or Used()),
         )
         for task in tasks

@@ -17,14 +17,13 @@ import numpy as np
 from trod.errors import WrongInput
 from trod.planning.ordering import NEVER_S, NO_WAY_S, Crew, Ordering, Searcher, Task, order, time_of
 from trod.planning.travel import Line, Place, Way, Ways
+from trod.planning.upkeep import CAMERA_DAY_MIN
 from trod.sky import CIVIL_DEG, RISE_SET_ELEVATION_DEG, sun_position, sun_times
 
 DAY_MIN = 24 * 60
 MOST_STOPS = 400
 MOST_CREWS = 60
 LADDER_KG = 6.0  # a light ladder of three metres, carried once for all stops of a day that need it; assumed
-# Assumed, and asked for: half an hour of work for each camera-day that a visit saves.
-WORTH_MIN = 30.0
 
 Light = Literal["civil twilight", "sun up"]
 
@@ -283,7 +282,7 @@ def plan_round(
     days: Sequence[RoundDay],
     parties: Sequence[Party],
     ways: Ways,
-    worth_min: float = WORTH_MIN,
+    worth_min: float = CAMERA_DAY_MIN,
     seed: int = 1,
     searcher: Searcher = "auto",
     patience: int | None = None,

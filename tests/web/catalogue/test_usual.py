@@ -21,9 +21,9 @@ def test_a_feeding_ground_is_asked_how_many_come_at_once(site: m.Site) -> None:
     assert usual.dials(site) == {"aim": "herd", "herd": usual.HERD}
 
 
-def test_a_trail_is_asked_nothing_of_the_kind(site: m.Site) -> None:
+def test_a_trail_is_asked_for_no_herd(site: m.Site) -> None:
     site.feature = "trail"
-    assert usual.dials(site) == {}
+    assert usual.dials(site) == {"aim": usual.aim(site)}
 
 
 def test_a_word_nobody_knows_is_other(site: m.Site) -> None:

@@ -66,6 +66,17 @@ def start_of(site: Site, now: datetime) -> Start:
     )
 
 
+def dials(site: Site, now: datetime) -> dict[str, Any]:
+    """The same as dials, for the bench: what is expected of a site is one and the same on both pages."""
+    start = start_of(site, now)
+    return {
+        "triggers": start.triggers.value,
+        "night_share": start.night_share.value,
+        "days": start.days.value,
+        "card_gb": start.card_gb.value,
+    }
+
+
 def _triggers(site: Site, deployments: list[Deployment], prior: arrivals.Prior, now: datetime) -> Guess:
     sums = summaries(deployments, site.reserve, now)
     days = sum(one.days_watched for one in sums.values())
@@ -79,8 +90,13 @@ def _triggers(site: Site, deployments: list[Deployment], prior: arrivals.Prior, 
     )
     triggers = sum(n / bursts[deployment] for deployment, n in frames)
     if days >= FEWEST_DAYS:
-        return Guess(float(f"{triggers / days:.2g}"), f"from {days:.0f} camera-days of this site's cards")
-    return Guess(float(f"{prior.level_per_day:.2g}"), prior.source)
+        return Guess(_few(triggers / days), f"from {days:.0f} camera-days of this site's cards")
+    return Guess(_few(prior.level_per_day), prior.source)
+
+
+def _few(triggers: float) -> float:
+    """Two figures, and no finer than a box of the bench shows: what is told there is reckoned with there."""
+    return max(0.01, round(float(f"{triggers:.2g}"), 2)) if triggers > 0 else 0.0
 
 
 def _night(site: Site, prior: arrivals.Prior) -> Guess:
@@ -89,7 +105,7 @@ def _night(site: Site, prior: arrivals.Prior) -> Guess:
     )
     if count["n"] >= 20:
         return Guess(round(count["dark"] / count["n"], 2), f"from {count['n']} events of this site's cards")
-    return Guess(prior.night_share, prior.source)
+    return Guess(round(prior.night_share, 2), prior.source)
 
 
 def _days(site: Site) -> Guess:

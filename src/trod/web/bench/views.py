@@ -24,6 +24,7 @@ from trod.errors import Stopped, WrongInput
 from trod.planning import animals
 from trod.web import seen
 from trod.web.access import person
+from trod.web.advice import prefill
 from trod.web.bench import answers, curve, evidence, pages
 from trod.web.bench.forms import LIMITS, BenchForm, out_of_place
 from trod.web.bench.shared import offer_undo, site_of
@@ -62,7 +63,7 @@ def _form(request: HttpRequest, site: Site) -> tuple[BenchForm, Placement | None
     known = set(dict(models))
     model = told["camera_model"] if told.get("camera_model") in known else usual.model(site)
     animal = told["animal"] if told.get("animal") in animals.BY_KEY else usual.animal(site)
-    dials = usual.dials(site) | pages.dials_of(site)
+    dials = usual.dials(site) | prefill.dials(site, timezone.now()) | pages.dials_of(site)
     return BenchForm.of_dials(dials, animal=animal, camera_model=model, units=units, models=models), None
 
 

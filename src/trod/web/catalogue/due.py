@@ -230,10 +230,8 @@ def _cells_fail(f: Forecast, by: date) -> float:
 def _reasons(f: Forecast, day: date, today: date, next_days: int) -> list[tuple[float, str]]:
     if f.found_on is not None:
         return [(1e6, f"{f.camera} was found stopped on {sentences.day(f.found_on)} ({f.found})")]
-    n = max(0, (day - f.start).days)
-    now = f.by_supply[min(n, len(f.by_supply) - 1)]
-    then = f.by_supply[min(n + next_days, len(f.by_supply) - 1)]
-    cause = {"cells": "its cells", "card": "its card"}.get(f.cause, "")
+    now, then = f.chance(day), f.chance(day + timedelta(days=next_days))
+    cause = {"cells": "its cells", "card": "its card", "fault": "a fault or theft"}.get(f.cause, "")
     because = f", most likely by {cause}" if cause else ""
     if now >= 0.05:
         return [(100 * now, f"{f.camera} has stopped by {sentences.day(day)} {_times(now)}{because}")]
@@ -287,6 +285,7 @@ def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[dat
                         price=VisitPrice(
                             travel_min=0.0,
                             work_min=d.there_min,
+                            camera_day_min=reserve.day_worth_min,
                             disturbance_days=DISTURBANCE_DAYS if d.site.quiet_days is None else d.site.quiet_days,
                         ),
                         hazard_per_day=f.faults_per_day,
@@ -299,7 +298,8 @@ def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[dat
     if not standings:
         return None, ""
     # Of one day's round, cameras at one site together: so much way as all their shares.
-    way = VisitPrice(travel_min=sum(f.travel_min for d in found for f in d.forecasts))
+    minutes = sum(f.travel_min for d in found for f in d.forecasts)
+    way = VisitPrice(travel_min=minutes, camera_day_min=reserve.day_worth_min)
     try:
         best = best_day_for_round(standings, today=today, travel_days=way.travel_days)
     except TrodError:

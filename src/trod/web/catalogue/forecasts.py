@@ -443,7 +443,7 @@ class Reckoned:
 def one(
     deployment: Deployment, gear: outfits.Equipped, *, climate: Climate, today: date, close: bool = False
 ) -> Forecast:
-    """One camera's forecast. close : with more futures and the second date, as for a page of its own."""
+    """One camera's forecast. close : with the second date, as for a page of its own."""
     return reckon(deployment, gear, climate=climate, today=today, close=close).forecast
 
 
@@ -460,17 +460,19 @@ def reckon(
     site = deployment.site
     losses = site.losses_per_year if price.losses_per_year is None else price.losses_per_year
     hazard = None if losses is None else min(0.2, losses / 365.25)
-    if close:
-        stop = endurance.forecast(gear.outfit, gear.arrivals, gear.start, climate=climate, used=gear.used)
-    else:
-        task = endurance.Task(outfit=gear.outfit, arrivals=gear.arrivals, start=gear.start, used=gear.used)
-        (stop,) = endurance.forecast_many([task], climate=climate)
+    # One way of reckoning for every page, paper and command, so that a date told in two places is one date.
+    task = endurance.Task(outfit=gear.outfit, arrivals=gear.arrivals, start=gear.start, used=gear.used)
+    (stop,) = endurance.forecast_many([task], climate=climate)
+    (after,) = endurance.forecast_many([task], climate=climate, second_date=True) if close else (stop,)
     by_cause = with_faults(stop.by_cause, hazard or 0.0)
     stopped = np.clip(np.sum(list(by_cause.values()), axis=0), 0.0, 1.0)
     minutes, way = (gear.travel_min, gear.travel_told) if price.travel_min is None else (price.travel_min, "typed in")
     quiet = site.quiet_days if price.quiet_days is None else price.quiet_days
     cost = VisitPrice(
-        travel_min=minutes, disturbance_days=upkeep.DISTURBANCE_DAYS if quiet is None else quiet
+        travel_min=minutes,
+        work_min=ways.VISIT_MIN,
+        disturbance_days=upkeep.DISTURBANCE_DAYS if quiet is None else quiet,
+        camera_day_min=site.reserve.day_worth_min,
     )
     # Each further interval begins with fresh batteries, an empty card, and what waved before the sensor cut.
     calm = replace(gear.arrivals, run_ended=True)
@@ -497,7 +499,12 @@ def reckon(
             "assumed" if quiet is None else "typed in" if price.quiet_days is not None
             else "as written down for the site",
         ),
-        Assumed("Worth of a camera-day", f"{cost.camera_day_min:g} min of work", "assumed"),
+        Assumed("At the camera", f"{cost.work_min:g} min", "assumed"),
+        Assumed(
+            "Worth of a camera-day",
+            f"{cost.camera_day_min:g} min of work",
+            "assumed" if site.reserve.camera_day_min is None else "as written down for the reserve",
+        ),
     )
     curves = (stopped, stop.stopped, fresh.stopped)
     rounded = [tuple(np.round(curve[: KEPT_DAYS + 1], 4).tolist()) for curve in curves]
@@ -521,7 +528,7 @@ def reckon(
         late=stop.late,
         causes={cause: round(float(curve[-1]), 4) for cause, curve in by_cause.items()},
         sentence=_sentence(gear, stop, by_cause, hazard, today),
-        after_flash=stop.after_flash() if gear.stopped_on is None else "",
+        after_flash=after.after_flash() if gear.stopped_on is None else "",
         caveats=tuple(c for c in stop.caveats if not (c == NO_HAZARD and hazard)),
         assumed=says,
         faults_per_day=hazard,

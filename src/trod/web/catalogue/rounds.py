@@ -92,6 +92,7 @@ class Ground:
     ways: Ways
     due: Mapping[str, Due]
     assumed: tuple[str, ...]
+    worth_min: float
 
 
 Step = Callable[[int, int, str], None]
@@ -143,7 +144,7 @@ def prepare(reserve: Reserve, wish: Wish, now: datetime) -> Ground:
     ways, assumed = ways_for(reserve, [start, *(s.place for s in stops)], by_car=wish.by_car, by_tracks=wish.by_tracks)
     return Ground(
         start=start, days=tuple(days), parties=parties, stops=tuple(stops), left=tuple(left), ways=ways, due=by_slug,
-        assumed=assumed,
+        assumed=assumed, worth_min=reserve.day_worth_min if wish.worth_min is None else wish.worth_min,
     )  # fmt: skip
 
 
@@ -206,10 +207,10 @@ def _planned(ground: Ground, wish: Wish) -> RoundPlan:
         "start": ground.start, "days": ground.days, "parties": ground.parties, "ways": ground.ways
     }  # fmt: skip
     if wish.which != "all":
-        return core.plan_round(ground.stops, worth_min=wish.worth_min, **how)
+        return core.plan_round(ground.stops, worth_min=ground.worth_min, **how)
     true = {s.key: s for s in ground.stops}
     dates = [d.day for d in ground.days]
-    worth_min = max(wish.worth_min, 1.0)
+    worth_min = max(ground.worth_min, 1.0)
     much = ANY_WAY_MIN / worth_min
 
     def worth_it(s: Stop) -> Stop:
@@ -238,7 +239,7 @@ def _planned(ground: Ground, wish: Wish) -> RoundPlan:
     said = f"{sentences.plural(made.stops, 'stop')}, as many as there is room for, save about {saved}."
     if left:
         said += f" {sentences.capital(sentences.plural(len(left), 'site'))} must wait."
-    return replace(made, trips=trips, left_out=left, worth_min=wish.worth_min, sentence=said)
+    return replace(made, trips=trips, left_out=left, worth_min=ground.worth_min, sentence=said)
 
 
 def in_order(reserve: Reserve, wish: Wish, order: Sequence[tuple[date, str, Sequence[str]]], now: datetime) -> Planned:
@@ -283,7 +284,7 @@ def in_order(reserve: Reserve, wish: Wish, order: Sequence[tuple[date, str, Sequ
         searcher="own",
         seed=0,
         ways_told=ground.ways.told,
-        worth_min=wish.worth_min,
+        worth_min=ground.worth_min,
         sentence=f"{sentences.plural(sum(len(t.visits) for t in trips), 'stop')} in the order you chose save about "
         f"{sentences.camera_days(saved)}.",
     )

@@ -81,6 +81,5 @@ def herd(site: Site) -> int:
 
 def dials(site: Site) -> dict[str, Any]:
     """Dials that a fresh bench begins with, beside what is known of the place."""
-    if aim(site) not in ("herd", "composition"):
-        return {}
-    return {"aim": aim(site), "herd": herd(site)}
+    said = aim(site)
+    return {"aim": said, "herd": herd(site)} if said in ("herd", "composition") else {"aim": said}

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from trod.errors import WrongInput
-from trod.planning.rounds import DAY_MIN, WORTH_MIN
+from trod.planning.rounds import DAY_MIN
 from trod.web.models import Reserve
 
 MOST_DAYS = 7
@@ -25,7 +25,8 @@ class Wish:
     people : parties, parted by semicolons, names by commas: "Ada, Ben; Cleo". from_min, to_min : away from home at
     most between them, wall clock. next_days : until somebody comes by again. must, leave : slugs of sites.
     which : "pays" (those worth the way), "all" that can be reached, or "named" (those in `must` alone).
-    by_tracks : go along the reserve's tracks where there are any. worth_min : work that a camera-day is worth.
+    by_tracks : go along the reserve's tracks where there are any. worth_min : work that a camera-day is worth;
+    None: as the reserve has it.
     """
 
     name: str
@@ -42,7 +43,7 @@ class Wish:
     which: str = "pays"
     must: tuple[str, ...] = ()
     leave: tuple[str, ...] = ()
-    worth_min: float = WORTH_MIN
+    worth_min: float | None = None
     most_load_kg: float | None = None
 
     def __post_init__(self) -> None:
@@ -61,7 +62,7 @@ class Wish:
                 raise WrongInput(f"{what} of the start", got=at, needed=f"degrees from -{most} to {most}")
         if not 1 <= self.next_days <= 365:
             raise WrongInput("next_days", got=self.next_days, needed="1 to 365 days")
-        if not 0 <= self.worth_min <= DAY_MIN:
+        if self.worth_min is not None and not 0 <= self.worth_min <= DAY_MIN:
             raise WrongInput("worth_min", got=self.worth_min, needed="minutes from 0 to a day")
         if both := sorted(set(self.must) & set(self.leave)):
             raise WrongInput("sites", got=f"{', '.join(both)} both in and out", needed="each site one or the other")

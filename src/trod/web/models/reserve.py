@@ -10,6 +10,7 @@ from django.db.models import Q
 from django.urls import reverse
 
 from trod.findings import taxa
+from trod.planning.upkeep import CAMERA_DAY_MIN
 from trod.web.models import fields
 
 
@@ -33,6 +34,13 @@ class Reserve(models.Model):
     base_longitude = models.FloatField(
         "where rounds start: longitude", null=True, blank=True, validators=fields.between(-180, 180)
     )
+    camera_day_min = models.FloatField(
+        "work that a camera-day is worth (minutes)",
+        null=True,
+        blank=True,
+        validators=fields.between(1, 1440),
+        help_text=f"for forecasts and rounds alike; left empty, {CAMERA_DAY_MIN:g} are assumed",
+    )
     climate = models.JSONField(default=dict, blank=True, help_text="night minima by month, typed or from a CSV file")
     note = models.TextField(blank=True)
     invented = models.BooleanField(default=False, help_text="demo data: no real place, people or animals")
@@ -44,10 +52,16 @@ class Reserve(models.Model):
             fields.within("reserve_longitude", "longitude", -180, 180),
             fields.within("reserve_base_latitude", "base_latitude", -90, 90),
             fields.within("reserve_base_longitude", "base_longitude", -180, 180),
+            fields.within("reserve_camera_day", "camera_day_min", 1, 1440),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def day_worth_min(self) -> float:
+        """What a camera-day is worth, in minutes of work, as typed or assumed."""
+        return CAMERA_DAY_MIN if self.camera_day_min is None else self.camera_day_min
 
     @property
     def zone_info(self) -> ZoneInfo:

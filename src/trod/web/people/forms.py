@@ -24,12 +24,12 @@ class ReserveForm(RecordForm):
     slug_otherwise = "reserve"
     groups = (
         ("The ground", ("name", "zone", "units", "latitude", "longitude"), True),
-        ("More", ("note",), False),
+        ("More", ("camera_day_min", "note"), False),
     )
 
     class Meta:
         model = Reserve
-        fields = ("name", "zone", "units", "latitude", "longitude", "note")
+        fields = ("name", "zone", "units", "latitude", "longitude", "camera_day_min", "note")
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)

@@ -14,7 +14,6 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from trod.errors import WrongInput
-from trod.planning.rounds import WORTH_MIN
 from trod.web.catalogue import heights
 from trod.web.catalogue.wishes import MOST_DAYS, WHICH, Wish
 from trod.web.forms_common import DayInput
@@ -67,8 +66,8 @@ class PlanForm(forms.Form):
         label="Work that one saved camera-day is worth (minutes)",
         min_value=0,
         max_value=1440,
-        initial=WORTH_MIN,
-        help_text="a stop that costs more than it saves is left for another time; 30 is assumed",
+        required=False,
+        help_text="a stop that costs more than it saves is left for another time; left empty, as the reserve has it",
     )
     most_load_kg = forms.FloatField(
         label="Most that a party carries (kg)", min_value=0, max_value=10_000, required=False

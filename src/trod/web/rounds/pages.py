@@ -31,6 +31,16 @@ class DueLine:
     late: bool
     closed: str
 
+    @property
+    def of(self) -> str:
+        """The deployment whose chance is told: the one that most likely stopped."""
+        return max(self.due.forecasts, key=lambda f: f.chance_now).deployment if self.due.forecasts else ""
+
+    @property
+    def first(self) -> str:
+        """The deployment that wants somebody first."""
+        return next((f.deployment for f in self.due.forecasts if f.go_by == self.by), "")
+
 
 def due_lines(found: Sequence[Due], today: date, ahead: int) -> list[DueLine]:
     """The list of who is due within so many days."""

@@ -217,6 +217,7 @@ def one(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "left": [(x.stop, sentences.lengths_in(x.reason, system)) for x in planned.plan.left_out],
         "shut": planned.plan.sentence == planning.NOTHING_OPEN,
         "brought": field_notes.brought(row, slugs),
+        "visit_min": dues.VISIT_MIN,
         "missed": not_visited.listed(not_visited.of_round(row)),
         "takes": round_papers.may_still_hand_in(row, now),
     }

@@ -34,6 +34,17 @@ def asset(path: str) -> str:
     return f"{static(path)}?v={_stamp(path)}"
 
 
+@register.simple_tag
+def figure(meaning: str, of: object, value: object) -> SafeString:
+    """Attributes that say what a figure means and of what, so that a test finds where two pages tell it differently.
+
+    A day stands as ISO 8601; nothing told stands as an empty value.
+    """
+    if isinstance(value, float):
+        value = f"{value:.10g}"
+    return format_html('data-figure="{}:{}" data-value="{}"', meaning, of, "" if value is None else value)
+
+
 @register.filter
 def local(when: datetime | None, reserve: Any) -> datetime | None:
     """An instant in the reserve's own time."""
