@@ -45,6 +45,11 @@ class FitEvidence(FitToLeave):
     sites: tuple[FitSite, ...]
     true_places: bool
 
+    @property
+    def shows(self) -> bool:
+        """Whether a sensitive site stands at its true place."""
+        return any(site.place.shown for site in self.sites)
+
     def site(self, slug: str) -> FitSite:
         """A site by its key; a bare one where the evidence has none."""
         for site in self.sites:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -10,11 +11,11 @@ from typing import Any
 from django.db.models import QuerySet
 
 from trod import __version__
-from trod.exchange import folder
+from trod.exchange import folder, geojson, gpx
 from trod.exchange.folder import Column, Table
 from trod.findings import Filter, localtime, wording
 from trod.leaving import without_places
-from trod.leaving.sites import fit_evidence
+from trod.leaving.sites import FitEvidence, fit_evidence
 from trod.web import models
 from trod.web.catalogue import answers, condition, evidence
 from trod.web.catalogue.evidence import Account
@@ -39,6 +40,18 @@ _DEPLOYMENTS = (
     ("last_visit", "the last one, UTC"),
     ("events", "how many events it gave"),
     ("problems", "what was found wrong or done, with its day"),
+)
+_VISITS = (
+    ("site", "key of the site"),
+    ("deployment", "key of the deployment; empty for a visit to an empty site"),
+    ("at", "when, UTC"),
+    ("state_on_arrival", "how the camera was found"),
+    ("cells_percent", "what the camera showed as left", "%"),
+    ("cells_changed", "whether cells were changed"),
+    ("card_out", "whether a card was taken out"),
+    ("card_in", "whether one was put in"),
+    ("clock_ahead_s", "how far the camera's clock was ahead, as it was read", "s"),
+    ("walk_test", "whether it was tried by walking past"),
 )
 _SPECIES = (
     ("species", "key of the species"),
@@ -66,6 +79,9 @@ _PICTURES = (
 )
 
 
+TRUE = ", TRUE PLACES of sensitive sites"
+
+
 def _columns(told: Sequence[tuple[str, ...]]) -> tuple[Column, ...]:
     return tuple(Column(name=t[0], what=t[1], unit=t[2] if len(t) > 2 else "") for t in told)
 
@@ -91,15 +107,20 @@ def export(
     pictures = _pictures(reserve, asked)
     unseen = 0 if people else pictures.filter(NOT_REVIEWED).count()
     withheld = 0 if people else pictures.exclude(OPEN).count() - unseen
-    tables = folder.record_tables(
-        fit_evidence(account.evidence, true_places=show_sensitive), asked, with_people=people
-    )
+    known = fit_evidence(account.evidence, true_places=show_sensitive)
+    tables = folder.record_tables(known, asked, with_people=people)
     tables[1:1] = [
         Table(
             name="deployments",
             what="The deployments.",
             columns=_columns(_DEPLOYMENTS),
             rows=_deployments(reserve, account, str if show_sensitive else without_places),
+        ),
+        Table(
+            name="visits",
+            what="The visits. Who came, what was written, locks and photos are left out.",
+            columns=_columns(_VISITS),
+            rows=_visits(reserve, asked),
         ),
         Table(
             name="species",
@@ -126,7 +147,91 @@ def export(
         made=f"Made with Trod {__version__}.",
         progress=progress,
     )
+    title = f"{reserve.name}: sites{TRUE if known.shows else ''}"
+    for name, text in (("sites.gpx", _gpx(known, title)), ("sites.geojson", _geojson(known))):
+        part = dest / f"{name}.part"
+        part.write_text(text, "utf-8", newline="\n")
+        part.replace(dest / name)
+        progress(name, len(known.sites))
     return {"rows": counts, "people_left_out": withheld, "not_reviewed_left_out": unseen}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Preview:
+    """What an export would do, before it is made. generalised : names of sites told as a coarse cell; shown : of
+    sensitive ones told at their true places. people_left_out, not_reviewed_left_out : pictures."""
+
+    generalised: tuple[str, ...]
+    shown: tuple[str, ...]
+    uncertainty_m: float | None
+    people_left_out: int
+    not_reviewed_left_out: int
+    pictures: int
+    visits: int
+    notes: tuple[str, ...]
+
+
+def preview(*, first: str = "", last: str = "", people: bool = False, show_sensitive: bool = False) -> Preview:
+    """What `export` with the same wishes would coarsen and leave out. Raises as it does; writes nothing."""
+    reserve = answers.the_reserve()
+    account = evidence.gather(reserve)
+    asked = answers.make_filter(account, first=first, last=last)
+    known = fit_evidence(account.evidence, true_places=show_sensitive)
+    pictures = _pictures(reserve, asked)
+    unseen = 0 if people else pictures.filter(NOT_REVIEWED).count()
+    total = pictures.count()
+    withheld = 0 if people else pictures.exclude(OPEN).count() - unseen
+    hidden = [site for site in known.sites if site.place.hidden]
+    return Preview(
+        generalised=tuple(sorted(site.name for site in hidden)),
+        shown=tuple(sorted(site.name for site in known.sites if site.place.shown)),
+        uncertainty_m=max((site.place.uncertainty_m or 0.0 for site in hidden), default=None),
+        people_left_out=withheld,
+        not_reviewed_left_out=unseen,
+        pictures=total - withheld - unseen,
+        visits=_visit_rows(reserve, asked).count(),
+        notes=tuple(_notes(reserve, account, withheld, unseen, people=people, show_sensitive=show_sensitive)),
+    )
+
+
+def _gpx(known: FitEvidence, title: str) -> str:
+    points = [
+        gpx.Waypoint(place=site.place, name=site.name, kind=site.feature)
+        for site in sorted(known.sites, key=lambda s: s.slug)
+    ]
+    return gpx.gpx_text(name=title, waypoints=points, note=title if known.shows else "")
+
+
+def _geojson(known: FitEvidence) -> str:
+    points = []
+    for site in sorted(known.sites, key=lambda s: s.slug):
+        told = {"site": site.slug, "name": site.name, "feature": site.feature, "sensitive": site.sensitive}
+        if site.place.shown:
+            told["true_place"] = True
+        points.append(geojson.Point(place=site.place, told=told))
+    return geojson.geojson_text(points)
+
+
+def _visit_rows(reserve: models.Reserve, asked: Filter) -> QuerySet[models.Visit]:
+    rows = models.Visit.objects.filter(site__reserve=reserve)
+    if asked.first:
+        rows = rows.filter(at__gte=datetime.fromtimestamp(localtime.day_start_s(asked.first, reserve.zone), UTC))
+    if asked.last:
+        rows = rows.filter(at__lt=datetime.fromtimestamp(localtime.day_after_start_s(asked.last, reserve.zone), UTC))
+    return rows
+
+
+def _visits(reserve: models.Reserve, asked: Filter) -> Iterator[Sequence[Any]]:
+    rows = _visit_rows(reserve, asked).select_related("site", "deployment").order_by("at", "uuid")
+    for v in rows.iterator(2000):
+        ahead = ""
+        if v.clock_shown and v.clock_true and v.deployment:
+            off = (v.clock_shown - v.clock_true).total_seconds() - 60 * v.deployment.utc_offset_min
+            ahead = f"{off:g}"
+        yield (
+            v.site.slug, v.deployment.slug if v.deployment else "", _utc(v.at), v.arrival, v.cells_percent,
+            v.cells_changed, v.card_out_id is not None, v.card_in_id is not None, ahead, v.walk_test,
+        )  # fmt: skip
 
 
 def _period(asked: Filter) -> str:
