@@ -92,7 +92,7 @@ def _ways(
                 said += " No track on the map is marked for cars, so all of it is on foot."
             return ways, (said, *_level(ways))
     ways = travel.with_climbs(travel.straight(places, pace=pace, drive=by_car, grid=grid), places)
-    far = f"; {WALK_IN_M:g} m on foot from the car to each site" if by_car else ""
+    far = f"; the last {WALK_IN_M:g} m from the car to each site are walked" if by_car else ""
     return ways, (f"{why}: straight lines, made longer by {pace.detour:g}{far}. Assumed.", *_level(ways))
 
 
