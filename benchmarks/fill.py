@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import itertools
 import random
-from collections.abc import Iterator
+import uuid
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
@@ -161,139 +162,173 @@ def records(now: date) -> dict[str, Any]:
     return {"deployments": deployments, "species": species, "plan": plan, "demo": demo, "reserve": ground}
 
 
-def _batches(rows: list[Any], size: int = 2000) -> Iterator[list[Any]]:
-    for start in range(0, len(rows), size):
-        yield rows[start : start + size]
-
-
 def fill(pictures: int = 2000, *, now: date | None = None, seed: int = 7, looked: float = 0.6) -> None:
     """Records and about so many pictures in events of some seven frames. looked : share of "
-    "events with a word."""
+    "events with a word.
+
+    Rows go straight into the tables, in one pass and without Django's objects, numbered by ourselves; then the daily
+    sums are made as an import would have made them."""
     from django.db import transaction
 
-    from trod.web import models as m
+    from trod.web.catalogue import rollups
+    from trod.web.models import Deployment
 
     now = now or datetime.now(UTC).date()
     with transaction.atomic():
         cast = records(now)
-        if not pictures:
+        if pictures:
+            _rows(cast, pictures, now, seed, looked)
+        for one in Deployment.objects.select_related("site__reserve"):
+            rollups.refresh(one)
+
+
+def _rows(cast: dict[str, Any], pictures: int, now: date, seed: int, looked: float) -> None:
+    from django.db import connection
+
+    from trod.web import models as m
+
+    chance = random.Random(seed)
+    demo, plan = cast["demo"], cast["plan"]
+    last_round = {}  # the last card that came home, by deployment
+    for card in plan.cards:
+        if card.taken_out is not None and not card.just_pulled:
+            last_round[card.deployment] = max(last_round.get(card.deployment, card.taken_out), card.taken_out)
+    spans = [(d, d.start, last_round[d.slug]) for d in plan.deployments if d.slug in last_round]
+    noon = datetime.combine(now, time(12), UTC)
+    intakes = {
+        d.slug: m.Intake.objects.create(
+            name=f"{to:%Y%m%d}-{d.camera}",
+            folder=f"{d.site}/{d.slug}/{to:%Y%m%d}-{d.camera}",
+            deployment=cast["deployments"][d.slug],
+            state="whole",
+            source="invented",
+            started_at=min(to, noon),
+            finished_at=min(to, noon) + timedelta(minutes=6),
+            by=demo.TECHNICIANS[1],
+            safe_to_format=True,
+        )
+        for d, _, to in spans
+    }
+    if connection.vendor == "sqlite":
+        with connection.cursor() as cursor:
+            cursor.execute("PRAGMA cache_size=-600000")
+    into = {model: Bulk(model) for model in (m.Event, m.Picture, m.Word, m.Sighting)}
+    came: dict[str, int] = {}
+    made = number = 0
+    cumulated = list(
+        itertools.accumulate((to - start).days * demo.SITES_BY_SLUG[d.site].busy for d, start, to in spans)
+    )
+    draws = {
+        site.slug: ([key for key, _ in site.draw], list(itertools.accumulate(weight for _, weight in site.draw)))
+        for site in demo.SITES
+    }
+    hours = {key: list(itertools.accumulate(kind.hours)) for key, kind in demo.SPECIES_BY_KEY.items()}
+    every_hour = range(24)
+    while made < pictures:
+        ((d, start, to),) = chance.choices(spans, cum_weights=cumulated)
+        day = start + timedelta(days=chance.uniform(0, (to - start).days))
+        keys, weights = draws[d.site]
+        (kind,) = chance.choices(keys, cum_weights=weights)
+        (hour,) = chance.choices(every_hour, cum_weights=hours[kind])
+        at = day.replace(hour=hour, minute=int(60 * chance.random()), second=int(60 * chance.random()), microsecond=0)
+        if d.during("off", at) or at < start or at > to:
+            continue
+        number += 1
+        count = min(chance.choice((1, 3, 3, 6, 6, 9, 18)), pictures - made)
+        deployment, intake = cast["deployments"][d.slug].pk, intakes[d.slug]
+        dark = hour < 6 or hour > 20
+        digest = hashlib.sha256(f"{seed}-{number}".encode()).hexdigest()[12:]
+        # In order, so that their index grows at its end: else five million would take most of their time there.
+        shas = [f"{made + k:012x}{digest}" for k in range(1, count + 1)]
+        said = chance.random() < looked
+        end = at + timedelta(seconds=2 * (count - 1))
+        into[m.Event].add(
+            id=number, key=f"{d.slug[:35]}.{shas[0]}", deployment_id=deployment, start_at=at, end_at=end,
+            frames=count, infrared=dark, time_lapse=False, cover_id=made + 1, word_id=number if said else None,
+        )  # fmt: skip
+        for k, sha in enumerate(shas):
+            made += 1
+            when = at + timedelta(seconds=2 * k)
+            into[m.Picture].add(
+                id=made, sha256=sha, path=f"{intake.folder}/data/DCIM/100INVEN/INVE{made:07d}.JPG",
+                intake_id=intake.pk, deployment_id=deployment, event_id=number,
+                size_bytes=900_000 + int(3_100_000 * chance.random()), file_order=made,
+                taken_raw=when + timedelta(minutes=d.utc_offset_min), taken_at=when, trigger="motion",
+                infrared=dark, width=1920, height=1440, looked=True,
+            )  # fmt: skip
+        came[d.slug] = came.get(d.slug, 0) + count
+        if said:
+            blank = chance.random() < 0.25
+            into[m.Word].add(
+                id=number, uuid=uuid.UUID(int=chance.getrandbits(128), version=4), event_id=number,
+                by=chance.choice(demo.TECHNICIANS), at=end + timedelta(days=2),
+            )  # fmt: skip
+            into[m.Sighting].add(
+                id=number, word_id=number, what="blank" if blank else "animal",
+                species_id=None if blank else cast["species"][kind].pk,
+                count=1 if blank else chance.choice((1, 1, 1, 2, 3)),
+            )  # fmt: skip
+    for bulk in into.values():
+        bulk.close()
+    for slug, of in intakes.items():
+        of.files = of.new = came.get(slug, 0)
+        of.save(update_fields=["files", "new"])
+
+
+class Bulk:
+    """Rows of one table, straight into it: COPY on PostgreSQL, many values at a time on SQLite."""
+
+    AT_ONCE = 5000
+
+    def __init__(self, model: Any) -> None:
+        from django.db import connection
+        from django.db.models import NOT_PROVIDED
+
+        self.model, self.fields = model, list(model._meta.concrete_fields)
+        self.place = {f.attname: place for place, f in enumerate(self.fields)}
+        self.usual = [None if f.default is NOT_PROVIDED and f.null else f.get_default() for f in self.fields]
+        self.sqlite = connection.vendor == "sqlite"
+        self.rows: list[list[Any]] = []
+        self.connection = connection
+        quote = connection.ops.quote_name
+        columns = ", ".join(quote(f.column) for f in self.fields)
+        self.table = quote(model._meta.db_table)
+        self.copy = f"COPY {self.table} ({columns}) FROM STDIN"
+        self.insert = f"INSERT INTO {self.table} ({columns}) VALUES ({', '.join('?' * len(self.fields))})"
+        self.instants = {f.attname for f in self.fields if f.get_internal_type() == "DateTimeField"}
+
+    def add(self, **values: Any) -> None:
+        row = self.usual[:]
+        for name, value in values.items():
+            if self.sqlite:  # as Django writes them there
+                if name in self.instants:
+                    value = value.isoformat(" ")[:19]
+                elif name == "uuid":
+                    value = value.hex
+            row[self.place[name]] = value
+        self.rows.append(row)
+        if len(self.rows) >= self.AT_ONCE:
+            self.flush()
+
+    def flush(self) -> None:
+        if not self.rows:
             return
-        chance = random.Random(seed)
-        demo, plan = cast["demo"], cast["plan"]
-        last_round = {}  # the last card that came home, by deployment
-        for card in plan.cards:
-            if card.taken_out is not None and not card.just_pulled:
-                last_round[card.deployment] = max(
-                    last_round.get(card.deployment, card.taken_out), card.taken_out
-                )
-        spans = [(d, d.start, last_round[d.slug]) for d in plan.deployments if d.slug in last_round]
-        weights = [(to - start).days * demo.SITES_BY_SLUG[d.site].busy for d, start, to in spans]
-        noon = datetime.combine(now, time(12), UTC)
-        intakes = {
-            d.slug: m.Intake.objects.create(
-                name=f"{to:%Y%m%d}-{d.camera}",
-                folder=f"{d.site}/{d.slug}/{to:%Y%m%d}-{d.camera}",
-                deployment=cast["deployments"][d.slug],
-                state="whole",
-                source="invented",
-                started_at=min(to, noon),
-                finished_at=min(to, noon) + timedelta(minutes=6),
-                by=demo.TECHNICIANS[1],
-                safe_to_format=True,
-            )
-            for d, _, to in spans
-        }
-        events, frames = [], []
-        made = number = 0
-        while made < pictures:
-            ((d, start, to),) = chance.choices(spans, weights)
-            day = start + timedelta(days=chance.uniform(0, (to - start).days))
-            site = demo.SITES_BY_SLUG[d.site]
-            (kind,) = chance.choices([key for key, _ in site.draw], [weight for _, weight in site.draw])
-            (hour,) = chance.choices(range(24), demo.SPECIES_BY_KEY[kind].hours)
-            at = day.replace(hour=hour, minute=chance.randrange(60), second=chance.randrange(60))
-            if d.during("off", at) or at < start or at > to:
-                continue
-            count = min(chance.choice((1, 3, 3, 6, 6, 9, 18)), pictures - made)
-            deployment = cast["deployments"][d.slug]
-            times = [at + timedelta(seconds=2 * k) for k in range(count)]
-            head = hashlib.sha256(f"{seed}-{number}-0".encode()).hexdigest()
-            events.append(
-                (
-                    kind,
-                    m.Event(
-                        key=f"{d.slug[:35]}.{head}",
-                        deployment=deployment,
-                        start_at=at,
-                        end_at=times[-1],
-                        frames=count,
-                        infrared=hour < 6 or hour > 20,
-                    ),
-                )
-            )
-            for k, when in enumerate(times):
-                sha = hashlib.sha256(f"{seed}-{number}-{k}".encode()).hexdigest()
-                frames.append(
-                    (
-                        number,
-                        m.Picture(
-                            sha256=sha,
-                            path=f"{intakes[d.slug].folder}/data/DCIM/100INVEN/INVE{made + k:07d}.JPG",
-                            intake=intakes[d.slug],
-                            deployment=deployment,
-                            size_bytes=chance.randrange(900_000, 4_000_000),
-                            file_order=made + k,
-                            taken_raw=when + timedelta(minutes=d.utc_offset_min),
-                            taken_at=when,
-                            trigger="motion",
-                            infrared=hour < 6 or hour > 20,
-                            width=1920,
-                            height=1440,
-                            looked=True,
-                        ),
-                    )
-                )
-            made += count
-            number += 1
-        for batch in _batches([event for _, event in events]):
-            m.Event.objects.bulk_create(batch)
-        rows = []
-        for of, frame in frames:
-            frame.event = events[of][1]
-            rows.append(frame)
-        for batch in _batches(rows):
-            m.Picture.objects.bulk_create(batch)
-        first: dict[int, Any] = {}
-        for of, frame in frames:
-            first.setdefault(of, frame)
-        words, said = [], []
-        for index, (kind, event) in enumerate(events):
-            event.cover = first[index]
-            if chance.random() < looked:
-                word = m.Word(
-                    event=event, by=chance.choice(demo.TECHNICIANS), at=event.end_at + timedelta(days=2)
-                )
-                words.append(word)
-                what = "blank" if chance.random() < 0.25 else "animal"
-                said.append(
-                    m.Sighting(
-                        word=word,
-                        what=what,
-                        species=cast["species"][kind] if what == "animal" else None,
-                        count=chance.choice((1, 1, 1, 2, 3)) if what == "animal" else 1,
-                    )
-                )
-        for batch in _batches(words):
-            m.Word.objects.bulk_create(batch)
-        for word in words:
-            word.event.word = word
-        for batch in _batches(said):
-            m.Sighting.objects.bulk_create(batch)
-        for batch in _batches([event for _, event in events], 500):
-            m.Event.objects.bulk_update(batch, ["cover", "word"])
-        for of in intakes.values():
-            of.files = of.new = of.pictures.count()
-            of.save(update_fields=["files", "new"])
+        if self.sqlite:
+            self.connection.connection.executemany(self.insert, self.rows)
+        else:
+            with self.connection.cursor() as cursor, cursor.copy(self.copy) as copy:
+                for row in self.rows:
+                    copy.write_row(row)
+        self.rows = []
+
+    def close(self) -> None:
+        """The rest, and the table's own numbers from there on."""
+        from django.core.management.color import no_style
+
+        self.flush()
+        with self.connection.cursor() as cursor:
+            for sql in self.connection.ops.sequence_reset_sql(no_style(), [self.model]):
+                cursor.execute(sql)
 
 
 def main() -> None:

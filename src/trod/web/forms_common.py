@@ -26,7 +26,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from trod import units as conversions
 from trod import watch
 from trod.web import seen
-from trod.web.models import Reserve
+from trod.web.models import DaySum, DeploymentSum, Reserve
 from trod.web.models.overlap import MESSAGE as OVERLAP
 from trod.web.models.overlap import NAME as OVERLAP_NAME
 
@@ -436,15 +436,18 @@ def why_not(row: models.Model) -> str:
     return _counted(counts)
 
 
+KEPT_SUMS = (DaySum, DeploymentSum)  # follow from other rows, and come back by themselves
+
+
 def stands_alone(row: models.Model) -> bool:
     """True when nothing else would change with the deletion, so that it can be undone whole."""
     collector = Collector(using=router.db_for_write(type(row), instance=row))
     collector.collect([row])
-    if sum(len(rows) for rows in collector.data.values()) != 1 or any(
+    if sum(len(rows) for model, rows in collector.data.items() if model not in KEPT_SUMS) != 1 or any(
         len(rows) for changes in collector.field_updates.values() for rows in changes
     ):
         return False
-    return not any(rows.exists() for rows in collector.fast_deletes)
+    return not any(rows.exists() for rows in collector.fast_deletes if rows.model not in KEPT_SUMS)
 
 
 def delete_page(

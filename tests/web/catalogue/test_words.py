@@ -494,7 +494,7 @@ def test_reading_back_asks_the_database_about_the_same_number_of_times_however_m
         }
         for n in range(1200)
     ]  # fmt: skip
-    with django_assert_max_num_queries(30):
+    with django_assert_max_num_queries(40):
         assert words.replay(lines).said == 1200
     assert Sighting.objects.count() == 1200
 

@@ -8,13 +8,11 @@ from itertools import pairwise
 from statistics import median
 from typing import Any, get_args
 
-from django.db.models import Count, Q, Sum
-
 from trod.planning import arrivals
 from trod.planning.adviser import Aim
 from trod.planning.site import Cover
 from trod.web.catalogue import usual
-from trod.web.models import Card, Deployment, Event, Site
+from trod.web.models import Card, DaySum, Deployment, Site
 from trod.web.today.summary import summaries
 
 FEWEST_DAYS = 5.0  # camera-days from which the site's own cards go before the usual figure. Ours.
@@ -53,14 +51,15 @@ def start_of(site: Site, now: datetime) -> Start:
     prior = arrivals.prior_for(feature, latitude_deg=site.latitude)
     ground = site.ground if isinstance(site.ground, dict) else {}
     cover = ground.get("cover")
+    every = usual.days(site)
     return Start(
         model=usual.model(site),
-        animal=usual.animal(site),
+        animal=usual.animal(site, every),
         aim=usual.aim(site),
-        herd=usual.herd(site),
+        herd=usual.herd(site, every),
         cover=cover if cover in get_args(Cover) else "open",
-        triggers=_triggers(site, deployments, prior, now),
-        night_share=_night(site, prior),
+        triggers=_triggers(site, deployments, every, prior, now),
+        night_share=_night(every, prior),
         days=_days(site),
         card_gb=_card(standing),
     )
@@ -77,18 +76,14 @@ def dials(site: Site, now: datetime) -> dict[str, Any]:
     }
 
 
-def _triggers(site: Site, deployments: list[Deployment], prior: arrivals.Prior, now: datetime) -> Guess:
+def _triggers(
+    site: Site, deployments: list[Deployment], every: list[DaySum], prior: arrivals.Prior, now: datetime
+) -> Guess:
     sums = summaries(deployments, site.reserve, now)
     days = sum(one.days_watched for one in sums.values())
     # Pictures of one burst are one trigger, as far as the deployment says how it was set.
     bursts = {d.pk: max(1, d.burst) if d.mode == Deployment.Mode.PICTURE else 1 for d in deployments}
-    frames = (
-        Event.objects.filter(deployment__site=site, time_lapse=False)
-        .order_by()
-        .values_list("deployment")
-        .annotate(n=Sum("frames"))
-    )
-    triggers = sum(n / bursts[deployment] for deployment, n in frames)
+    triggers = sum(one.frames / bursts[one.deployment_id] for one in every)
     if days >= FEWEST_DAYS:
         return Guess(_few(triggers / days), f"from {days:.0f} camera-days of this site's cards")
     return Guess(_few(prior.level_per_day), prior.source)
@@ -99,12 +94,11 @@ def _few(triggers: float) -> float:
     return max(0.01, round(float(f"{triggers:.2g}"), 2)) if triggers > 0 else 0.0
 
 
-def _night(site: Site, prior: arrivals.Prior) -> Guess:
-    count = Event.objects.filter(deployment__site=site, time_lapse=False, infrared__isnull=False).aggregate(
-        n=Count("id"), dark=Count("id", filter=Q(infrared=True))
-    )
-    if count["n"] >= 20:
-        return Guess(round(count["dark"] / count["n"], 2), f"from {count['n']} events of this site's cards")
+def _night(every: list[DaySum], prior: arrivals.Prior) -> Guess:
+    dark = sum(one.dark for one in every)
+    n = dark + sum(one.light for one in every)
+    if n >= 20:
+        return Guess(round(dark / n, 2), f"from {n} events of this site's cards")
     return Guess(round(prior.night_share, 2), prior.source)
 
 

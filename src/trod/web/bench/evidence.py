@@ -15,7 +15,8 @@ from trod.planning.calibrate import AXES, WORDS, Calibration, FirstPictures, Kno
 from trod.planning.camera import CameraSpec
 from trod.planning.crossing import Path, View
 from trod.planning.detection import Sensor
-from trod.web.models import CameraModel, Event, Sighting, Site, WalkTest
+from trod.web.catalogue import usual
+from trod.web.models import CameraModel, Site, WalkTest
 
 GOT = {"nothing": "none", "empty": "empty", "part": "cut", "whole": "whole"}
 GOT_WORDS = {
@@ -160,12 +161,9 @@ def told(spec: CameraSpec, found: Calibration, who: str = "") -> Says:
 
 def blanks_of(site: Site) -> Blanks | None:
     """Blanks among a site's sorted events; None where nothing is sorted yet."""
-    rows = Event.objects.filter(deployment__site=site, word__isnull=False)
-    total = rows.count()
-    if not total:
-        return None
-    blank = rows.filter(word__sightings__what=Sighting.What.BLANK).distinct().count()
-    return Blanks(blank, total)
+    every = usual.days(site)
+    total = sum(one.identified for one in every)
+    return Blanks(sum(one.blanks for one in every), total) if total else None
 
 
 def counted(text: dict[str, str]) -> FirstPictures | None:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.db.models import Count, Prefetch
+from django.db.models import Count, F, Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -246,7 +246,8 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
         ],
         "corrections": row.watch_corrections.all(),
         "offset": offset_words(row.utc_offset_min),
-        "intakes": row.intakes.select_related("card").annotate(n=Count("pictures")),
+        # What came over, without what is no picture: as many as counting its pictures would find.
+        "intakes": row.intakes.select_related("card").annotate(n=F("new") - Count("kept_files")),
         "gaps": [
             *((a, b, why, False) for a, b, why in seen.gaps),
             *((a, b, why, True) for a, b, why in seen.doubts),

@@ -39,6 +39,8 @@ Row = TypeVar("Row", bound=Model)
 FOLLOWS: dict[str, str] = {
     "trod_event": "intakes, corrections, deployments; which word stands: words",
     "trod_picture": "intakes",
+    "trod_deploymentsum": "what trod_event and trod_sighting follow from",
+    "trod_daysum": "the same",
     "trod_word": "words, in steps",
     "trod_sighting": "words, in steps",
     "trod_species": "nothing: a forecast asks only whether it was an animal",

@@ -21,9 +21,10 @@ from django.db import transaction
 from django.db.models import Q
 
 from trod.pictures import events as rule
-from trod.web.catalogue import facts
+from trod.web.catalogue import facts, rollups
 from trod.web.catalogue.line import Line
 from trod.web.models import Deployment, Event, Picture, Word
+from trod.web.models.sums import summing_up
 
 KEY_HEAD = 35  # of the deployment's slug; with the SHA-256 it fits the column
 
@@ -48,7 +49,7 @@ def regroup(deployment: Deployment, line: Line) -> list[str]:
     Pictures whose time is not known, and those of another camera, are in no event. Doing it again changes
     nothing.
     """
-    with transaction.atomic():
+    with transaction.atomic(), summing_up():
         rows = list(
             Picture.objects.filter(deployment=deployment, taken_at__isnull=False, foreign=False)
             .order_by("taken_at", "file_order", "sha256")
@@ -67,6 +68,7 @@ def regroup(deployment: Deployment, line: Line) -> list[str]:
         gone = [pk for pk in old if pk not in spoken and pk not in set(owner.values())]
         for start in range(0, len(gone), 500):
             Event.objects.filter(pk__in=gone[start : start + 500]).delete()
+        rollups.refresh(deployment)
     return told
 
 
@@ -215,9 +217,11 @@ def restore(deployment: Deployment, listed: list[dict[str, Any]], paths: dict[st
         group.sort(key=lambda row: row[2])  # stable: the list's own order parts equal times
         groups.append(group)
         made.append(Event(key=event["key"][:100], deployment=deployment, **_facts_of(group)))
-    made = Event.objects.bulk_create(made, batch_size=500, ignore_conflicts=False)
+    with summing_up():
+        made = Event.objects.bulk_create(made, batch_size=500, ignore_conflicts=False)
     moves = [(event.pk, row[0]) for event, group in zip(made, groups, strict=True) for row in group]
     facts.write_many(Picture, ("event",), moves)
+    rollups.refresh(deployment)
     return len(moves)
 
 

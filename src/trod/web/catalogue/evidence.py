@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 from django.db import connection
-from django.db.models import BigIntegerField, Count, F, Func, Max, Min, Q, QuerySet, Sum
+from django.db.models import BigIntegerField, Count, F, Max, Min, Q, QuerySet, Sum
 from django.db.models.functions import Cast
 
 from trod.findings import Deployment as Stood
@@ -26,7 +26,8 @@ from trod.findings import Evidence, Gap, Reserve, Sighting, Site, UnseenEvent
 from trod.findings.taxa import Taxon
 from trod.pictures.timeline import Timeline
 from trod.web import models
-from trod.web.catalogue import watched
+from trod.web.catalogue import rollups, watched
+from trod.web.catalogue.rollups import Millis
 from trod.web.catalogue.watched import Came
 
 MOST_KEPT = 5000  # deployments held in memory
@@ -90,28 +91,6 @@ def unchanged() -> tuple[Any, ...] | None:
     return (own, version, own.total_changes)  # the connection itself: a later one may have the same version
 
 
-class _Millis(Func):
-    """A time column as whole milliseconds since 1970, for a sum that shows when times changed."""
-
-    output_field = BigIntegerField()
-
-    def as_sqlite(self, compiler: Any, connection: Any, **more: Any) -> Any:
-        return self.as_sql(
-            compiler,
-            connection,
-            template="CAST(ROUND((julianday(%(expressions)s) - 2440587.5) * 86400000) AS INTEGER)",
-            **more,
-        )
-
-    def as_postgresql(self, compiler: Any, connection: Any, **more: Any) -> Any:
-        return self.as_sql(
-            compiler,
-            connection,
-            template="CAST(EXTRACT(EPOCH FROM %(expressions)s) * 1000 AS BIGINT)",
-            **more,
-        )
-
-
 @dataclass(frozen=True, kw_only=True)
 class _Row:
     """A deployment as it is read here. home : when the last intake from it began; None when there is none."""
@@ -126,6 +105,7 @@ class _Row:
     visits: tuple[Came, ...]
     home: datetime | None
     totals: tuple[Any, ...]
+    sums: Any = None
 
 
 def gather(reserve: models.Reserve) -> Account:
@@ -196,7 +176,10 @@ def _gather(reserve: models.Reserve) -> Account:
 
 
 def _deployments(reserve: models.Reserve) -> list[_Row]:
-    """Deployments by slug, each with visits, homecoming and totals that show whether events changed."""
+    """Deployments by slug, each with visits, homecoming and totals that show whether events changed.
+
+    That is the revision of its kept sums, where they can be trusted.
+    """
     mine = Q(deployment__site__reserve=reserve)
     visits: dict[int, list[Came]] = {}
     for deployment, at, arrival, card_out in (
@@ -212,9 +195,40 @@ def _deployments(reserve: models.Reserve) -> list[_Row]:
         .annotate(home=Max("started_at"))
         .values_list("deployment", "home")
     )
-    totals: dict[int, tuple[Any, ...]] = {
+    own = list(
+        models.Deployment.objects.filter(site__reserve=reserve)
+        .order_by("slug")
+        .values_list(
+            "pk", "slug", "start", "end", "time_lapse_h", "camera__name", "camera__serial", "site__slug"
+        )
+    )
+    kept = rollups.kept((row[0] for row in own), reserve.zone)
+    totals: dict[int, tuple[Any, ...]] = {pk: ("kept", row.revision) for pk, row in kept.items()}
+    if len(kept) < len(own):
+        totals |= _counted([row[0] for row in own if row[0] not in kept])
+    return [
+        _Row(
+            pk=pk,
+            slug=slug,
+            start=start,
+            end=end,
+            time_lapse_h=time_lapse_h,
+            camera=f"{camera} ({serial})" if camera else serial,
+            site=site,
+            visits=tuple(visits.get(pk, ())),
+            home=homes.get(pk),
+            totals=totals.get(pk, ()),
+            sums=kept.get(pk),
+        )
+        for pk, slug, start, end, time_lapse_h, camera, serial, site in own
+    ]
+
+
+def _counted(numbers: list[int]) -> dict[int, tuple[Any, ...]]:
+    """What shows whether the events of these deployments changed: a grouped query over all of them."""
+    return {
         row[0]: row[1:]
-        for row in models.Event.objects.filter(mine)
+        for row in models.Event.objects.filter(deployment__in=numbers)
         .order_by()
         .values("deployment")
         .annotate(
@@ -222,8 +236,8 @@ def _deployments(reserve: models.Reserve) -> list[_Row]:
             last=Max("id"),
             first_at=Min("start_at"),
             last_at=Max("end_at"),
-            begun=Sum(_Millis("start_at")),
-            ended=Sum(_Millis("end_at")),
+            begun=Sum(Millis("start_at")),
+            ended=Sum(Millis("end_at")),
             frames_all=Sum("frames"),
             lapse=Count("id", filter=Q(time_lapse=True)),
             said=Count("word"),
@@ -248,27 +262,6 @@ def _deployments(reserve: models.Reserve) -> list[_Row]:
             "highest",
         )
     }
-    return [
-        _Row(
-            pk=pk,
-            slug=slug,
-            start=start,
-            end=end,
-            time_lapse_h=time_lapse_h,
-            camera=f"{camera} ({serial})" if camera else serial,
-            site=site,
-            visits=tuple(visits.get(pk, ())),
-            home=homes.get(pk),
-            totals=totals.get(pk, ()),
-        )
-        for pk, slug, start, end, time_lapse_h, camera, serial, site in models.Deployment.objects.filter(
-            site__reserve=reserve
-        )
-        .order_by("slug")
-        .values_list(
-            "pk", "slug", "start", "end", "time_lapse_h", "camera__name", "camera__serial", "site__slug"
-        )
-    ]
 
 
 def _key(row: _Row, names: Any, zone: str) -> tuple[Any, ...]:
@@ -324,7 +317,8 @@ def _read(rows: list[_Row], species: Mapping[int, tuple[str, str]], zone: str) -
         "word", "what", "species", "count", "sex", "age_class", "word__by"
     ):
         lines.setdefault(line[0], []).append(line[1:])
-    return {pk: _piece(row, read.get(pk, []), lines, species, zone) for pk, row in by_pk.items()}
+    texts = rollups.lines(by_pk)
+    return {pk: _piece(row, read.get(pk, []), lines, species, zone, texts.get(pk, "")) for pk, row in by_pk.items()}
 
 
 def _piece(
@@ -333,6 +327,7 @@ def _piece(
     lines: Mapping[int, list[Any]],
     species: Mapping[int, tuple[str, str]],
     zone: str,
+    text: str,
 ) -> Piece:
     sightings, unseen, starts, ends, lapse = [], [], [], [], []
     for key, start_at, end_at, frames, time_lapse, word in events:
@@ -368,21 +363,23 @@ def _piece(
     sightings.sort(
         key=lambda s: (s.utc_s, s.event, s.what, s.species, s.sex, s.age_class, s.count, s.said_by)
     )
-    known = watched.known_to(end=row.end, home=row.home, visits=row.visits, last_s=max(ends, default=None))
-    line = None
-    if known is not None:
-        times = watched.Times(
-            starts=np.array(starts, dtype=float),
-            ends=np.array(ends, dtype=float),
-            lapse=np.array(lapse, dtype=bool),
-        )
-        line = watched.line(
-            start=row.start,
-            known_s=known,
-            times=times,
-            time_lapse_h=row.time_lapse_h,
-            visits=row.visits,
-            zone=zone,
+    rests = rollups.Rests(
+        start=row.start,
+        end=row.end,
+        time_lapse_h=row.time_lapse_h,
+        home=row.home,
+        came=row.visits,
+        zone=zone,
+    )
+    if text and row.sums is not None and row.sums.line_key == rests.key(row.sums.times):
+        known, line = rollups.from_text(text)
+    else:
+        known, line = rests.work_out(
+            watched.Times(
+                starts=np.array(starts, dtype=float),
+                ends=np.array(ends, dtype=float),
+                lapse=np.array(lapse, dtype=bool),
+            )
         )
     return Piece(
         sightings=tuple(sightings),

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from trod.web.catalogue import facts, forecasts, moving, rounds, take_in, watch
+from trod.web.catalogue import facts, forecasts, moving, rollups, rounds, take_in, watch
 from trod.web.jobs import Report, handles
 from trod.web.models import Deployment, Intake, Job, Reserve
 
@@ -55,12 +55,13 @@ def settle_in() -> None:
 
 
 def look_round() -> None:
-    """Between jobs: ask for what has gone stale by itself, a new day's forecasts among it; write what could not be
-    written."""
+    """Between jobs: sum up what nobody summed, ask for what has gone stale by itself, a new day's forecasts among it;
+    write what could not be written."""
     from trod.web.catalogue import ledger, standing
 
     if standing.owes():
         ledger.catch_up()
+    rollups.look_round()
     forecasts.look_round(timezone.now())
 
 

@@ -12,8 +12,10 @@ from typing import Any
 from django.db import transaction
 from django.utils.text import slugify
 
+from trod.web.catalogue import rollups
 from trod.web.catalogue.wordlines import LONGEST_NOTE, Line, line_from, name_of, text
 from trod.web.models import Event, Mark, Picture, Sighting, Species, Word
+from trod.web.models.sums import summing_up
 
 CHUNK = 400  # values in one IN (…); SQLite allowed 999 variables for long
 
@@ -58,6 +60,7 @@ def replay(lines: Iterable[str | bytes | Mapping[str, Any]]) -> Replayed:
         touched = _add_said(says, done)
         touched |= _turn(turns, done)
         stand(touched)
+        rollups.refresh_sequences(touched)
     return done
 
 
@@ -218,7 +221,7 @@ def _turn(turns: dict[uuids.UUID, dict[uuids.UUID, dict[str, Any]]], done: Repla
 
 
 def stand(events: Iterable[int]) -> None:
-    """Let the latest word that is not undone stand for each of these events."""
+    """Let the latest word that is not undone stand for each of these events. Their sums are for the caller."""
     for chunk in _chunks(events):
         stands: dict[int, int | None] = dict.fromkeys(chunk)
         rows = Word.objects.filter(event__in=chunk, undone_at__isnull=True).order_by("at", "uuid")
@@ -228,4 +231,5 @@ def stand(events: Iterable[int]) -> None:
             if event.word_id != stands[event.pk]:
                 event.word_id = stands[event.pk]
                 changed.append(event)
-        Event.objects.bulk_update(changed, ["word"], batch_size=CHUNK)
+        with summing_up():
+            Event.objects.bulk_update(changed, ["word"], batch_size=CHUNK)

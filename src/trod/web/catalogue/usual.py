@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import Any, get_args
 
-from django.db.models import Count, Max, Sum
-
 from trod.planning import animals, season
 from trod.planning.adviser import Aim
 from trod.planning.site import Feature
-from trod.web.models import Camera, CameraModel, Deployment, Event, Sighting, Site, Species
+from trod.web.catalogue import rollups
+from trod.web.models import Camera, CameraModel, DaySum, Deployment, Site, Species
 
 HERD = 10  # where herds gather and nobody has counted yet; assumed
 
@@ -33,17 +32,18 @@ def reserve_animals() -> list[str]:
     return found or [one.key for one in animals.ANIMALS]
 
 
-def animal(site: Site) -> str:
+def days(site: Site) -> list[DaySum]:
+    """Every day of a site's cameras, as `animal` and `herd` want them."""
+    return rollups.days(Deployment.objects.filter(site=site), site.reserve.zone)
+
+
+def animal(site: Site, every: list[DaySum] | None = None) -> str:
     """Key of the animal that people saw most at a site, else of the reserve's first hoofed one."""
-    seen = (
-        Sighting.objects.filter(word__event__deployment__site=site, species__isnull=False)
-        .values_list("species__scientific_name")
-        .annotate(n=Count("id"))
-        .order_by("-n", "species__scientific_name")[:12]
-    )
+    seen = rollups.species(days(site) if every is None else every)
     by_name = _by_name()
-    for name, _ in seen:
-        if (key := by_name.get(name.strip().casefold())) is not None:
+    names = dict(Species.objects.filter(pk__in=seen).values_list("pk", "scientific_name"))
+    for number in sorted(names, key=lambda of: (-seen[of][0], names[of])):
+        if (key := by_name.get(names[number].strip().casefold())) is not None:
             return key
     known = reserve_animals()
     return next((key for key in known if animals.animal(key).build == "deer"), known[0])
@@ -64,16 +64,9 @@ def aim(site: Site) -> Aim:
     return max(told, key=lambda name: told[name][0], default="species")
 
 
-def herd(site: Site) -> int:
+def herd(site: Site, every: list[DaySum] | None = None) -> int:
     """How many may come at once: the most that were counted here, else ten where herds gather, else one."""
-    standing = Event.objects.filter(deployment__site=site, word__isnull=False).order_by().values("word")
-    most = (
-        Sighting.objects.filter(word__in=standing, what="animal")
-        .order_by()
-        .values("word", "species")
-        .annotate(n=Sum("count"))
-        .aggregate(most=Max("n"))["most"]
-    )
+    most = max((one.most for one in (days(site) if every is None else every)), default=0)
     if most:
         return min(int(most), 1000)
     return HERD if aim(site) in ("herd", "composition") else 1

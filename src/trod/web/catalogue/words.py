@@ -26,7 +26,7 @@ from django.db.models import Max
 from trod.archive import sidecar
 from trod.errors import ArchiveUnwritable, TrodError, WrongInput
 from trod.web import home
-from trod.web.catalogue import standing, taxa
+from trod.web.catalogue import rollups, standing, taxa
 from trod.web.catalogue.replay import Replayed, replay, stand
 from trod.web.catalogue.wordlines import (
     LONGEST_NOTE,
@@ -40,6 +40,7 @@ from trod.web.catalogue.wordlines import (
     uuid_of,
 )
 from trod.web.models import Deployment, Event, Mark, Picture, Sighting, Species, Word
+from trod.web.models.sums import summing_up
 
 __all__ = [
     "ANYTHING", "Dot", "Line", "Replayed", "SaidMeanwhile", "Told", "history", "line_from", "lines_of",
@@ -157,7 +158,9 @@ def say(
             for row, line in zip(rows, lines, strict=True)
             for dot in line.dots
         )
-        Event.objects.filter(pk=event.pk).update(word=word)
+        with summing_up():
+            Event.objects.filter(pk=event.pk).update(word=word)
+        rollups.refresh_days(event.deployment, [event.start_at])
     return word
 
 
@@ -187,6 +190,7 @@ def undo(*, by: str, at: datetime, word: str | uuids.UUID | None = None, uuid: s
         found.undone_at, found.undone_by = at, by
         found.save(update_fields=["undone_at", "undone_by"])
         stand([event.pk])
+        rollups.refresh_days(event.deployment, [event.start_at])
     return found
 
 
@@ -209,6 +213,7 @@ def redo(*, by: str, at: datetime, word: str | uuids.UUID | None = None, uuid: s
         found.undone_at, found.undone_by = None, ""
         found.save(update_fields=["undone_at", "undone_by"])
         stand([event.pk])
+        rollups.refresh_days(event.deployment, [event.start_at])
     return found
 
 
@@ -273,7 +278,7 @@ def _mine(mine: Any, word: str | uuids.UUID) -> Word:
 
 def _locked(event: Event) -> Event:
     """The event as it is now, held. (SQLite holds the whole file from the transaction's start.)"""
-    rows = Event.objects.select_related("deployment__site", "word")
+    rows = Event.objects.select_related("deployment__site__reserve", "word")
     if connection.features.has_select_for_update:
         rows = rows.select_for_update(of=("self",))
     return rows.get(pk=event.pk)

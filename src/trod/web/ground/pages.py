@@ -5,12 +5,12 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Count, F, Q
-from django.db.models.functions import TruncMonth
+from django.db.models import Q
 from django.urls import reverse
 
 from trod.errors import WrongInput
-from trod.web.models import Deployment, Event, Reserve, Sighting, Sign, Site
+from trod.web.catalogue import usual
+from trod.web.models import Deployment, Event, Reserve, Sign, Site, Species
 from trod.web.pictures.people import SHOWS_PEOPLE
 
 MOST_POINTS = 20_000  # of one imported track file; what is more is thinned
@@ -69,20 +69,12 @@ def sign_of_month(reserve: Reserve, month: int | None) -> list[Sign]:
 
 def came_by_month(site: Site) -> tuple[list[str], list[tuple[str, list[int], int]]]:
     """What people saw at a site: months of the year, and for each species the events by month and in all."""
-    # Grouped by UTC month: a passage within hours of a month's end may stand in its neighbour.
-    rows = (
-        Sighting.objects.filter(
-            word__event__deployment__site=site, what=Sighting.What.ANIMAL, species__isnull=False
-        )
-        .filter(word__event__word=F("word"))  # the word that stands
-        .annotate(month=TruncMonth("word__event__start_at"))
-        .values("species__name", "month")
-        .annotate(n=Count("word__event", distinct=True))
-        .order_by()
-    )
-    counts: dict[str, list[int]] = {}
-    for row in rows:
-        counts.setdefault(row["species__name"], [0] * 12)[row["month"].month - 1] += row["n"]
+    counted: dict[int, list[int]] = {}
+    for one in usual.days(site):
+        for number, (sequences, _) in one.species.items():
+            counted.setdefault(int(number), [0] * 12)[one.day.month - 1] += sequences
+    names = dict(Species.objects.filter(pk__in=counted).values_list("pk", "name"))
+    counts = {names[number]: months for number, months in counted.items() if number in names}
     table = [(name, months, sum(months)) for name, months in counts.items()]
     return (
         [f"{datetime(2000, m, 1):%b}" for m in range(1, 13)],

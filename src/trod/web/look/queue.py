@@ -7,9 +7,10 @@ from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import Any
 from urllib.parse import urlencode
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
 
-from trod.web.models import Deployment, Event, Reserve, Sighting, Site, Species, Word
+from trod.web.catalogue import rollups
+from trod.web.models import DaySum, Deployment, Event, Reserve, Sighting, Site, Species, Word
 
 WHICH = {
     "unseen": "Events nobody has looked at",
@@ -133,7 +134,31 @@ class Queue:
 
     def counts(self, person: str) -> tuple[str, str]:
         """How many are left and how many there are in all, as written: “312”, “1,204”."""
-        return _count(self.rows(person)), _count(self.ground())
+        kept = self._kept_counts()
+        if kept is None:
+            return _count(self.rows(person)), _count(self.ground())
+        left, every = kept
+        return f"{left:,}" if self.which == "unseen" else _count(self.rows(person)), f"{every:,}"
+
+    def _kept_counts(self) -> tuple[int, int] | None:
+        """How many nobody has looked at and how many there are, by the sums that are kept; None when they cannot be
+        trusted."""
+        of = Deployment.objects.all()
+        if self.deployment:
+            of = of.filter(pk=self.deployment.pk)
+        elif self.site:
+            of = of.filter(site=self.site)
+        light = {"night": "_dark", "day": "_light"}.get(self.light, "")
+        left, every = f"unreviewed{light}", light.removeprefix("_") or "sequences"
+        found = rollups.total(of, str(self.zone), left, every)
+        if found is None:
+            return None
+        if self.first_day or self.last_day:
+            days = DaySum.objects.filter(deployment__in=of.order_by().values("pk"))
+            days = days.filter(day__gte=self.first_day) if self.first_day else days
+            days = days.filter(day__lte=self.last_day) if self.last_day else days
+            found = days.order_by().aggregate(**{name: Sum(name) for name in (left, every)})
+        return found[left] or 0, found[every] or 0
 
 
 def _count(rows: QuerySet[Event]) -> str:

@@ -13,6 +13,7 @@ from trod.web.models.placement import Placement
 from trod.web.models.question import Finding, Question, Round, RoundStop
 from trod.web.models.reserve import Reserve, Sign, Site, Species
 from trod.web.models.standing import Catalogue, Deletion, Paper
+from trod.web.models.sums import DaySum, DeploymentSum
 
 __all__ = [
     "Booking",
@@ -21,8 +22,10 @@ __all__ = [
     "Card",
     "Catalogue",
     "CostYear",
+    "DaySum",
     "Deletion",
     "Deployment",
+    "DeploymentSum",
     "Event",
     "Finding",
     "Hunch",

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import uuid
+from typing import Any
 
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.signals import post_delete, post_save
 
 from trod.web.models import fields
 from trod.web.models.deployment import Deployment
 from trod.web.models.picture import Picture
 from trod.web.models.reserve import Species
+from trod.web.models.sums import DeploymentSum, SequenceRows, is_summing, mark_dirty, new_revision
 
 
 class Event(models.Model):
@@ -25,7 +28,10 @@ class Event(models.Model):
     time_lapse = models.BooleanField(default=False, help_text="only time-lapse frames: proof of work, not a passage")
     cover = models.ForeignKey(Picture, on_delete=models.SET_NULL, null=True, related_name="+")
     # The word that stands. NULL: nobody has looked yet.
-    word = models.OneToOneField("trod.Word", on_delete=models.SET_NULL, null=True, related_name="+")
+    # No index over all of it: SQLite would take that to find the many that nobody looked at, and sort them each time.
+    word = models.ForeignKey("trod.Word", on_delete=models.SET_NULL, null=True, related_name="+", db_index=False)
+
+    objects = SequenceRows.as_manager()
 
     class Meta:
         ordering = ["start_at", "id"]
@@ -36,10 +42,29 @@ class Event(models.Model):
         constraints = [
             models.CheckConstraint(name="event_times_in_order", condition=Q(end_at__gte=F("start_at"))),
             models.CheckConstraint(name="event_frames", condition=Q(frames__gte=1)),
+            models.UniqueConstraint(fields=["word"], name="event_word_once", condition=Q(word__isnull=False)),
         ]
 
     def __str__(self) -> str:
         return self.key
+
+
+def _one_changed(sender: Any, instance: Event, **more: Any) -> None:
+    if not is_summing():
+        mark_dirty([instance.deployment_id])
+
+
+def _first_sum(sender: Any, instance: Deployment, created: bool, raw: bool, **more: Any) -> None:
+    """A new deployment has no sequence: that is known without counting."""
+    if created and not raw:
+        DeploymentSum.objects.get_or_create(
+            deployment=instance, defaults={"revision": new_revision(), "times": new_revision()}
+        )
+
+
+post_save.connect(_one_changed, sender=Event, dispatch_uid="trod-sequence-saved")
+post_delete.connect(_one_changed, sender=Event, dispatch_uid="trod-sequence-deleted")
+post_save.connect(_first_sum, sender=Deployment, dispatch_uid="trod-first-sum")
 
 
 class Word(models.Model):

@@ -18,7 +18,7 @@ from django.urls import NoReverseMatch, reverse
 
 from trod import watch
 from trod.web.catalogue import not_visited as missed
-from trod.web.catalogue import taxa
+from trod.web.catalogue import rollups, taxa
 from trod.web.catalogue import watch as clocks
 from trod.web.catalogue.forecasts import Forecast
 from trod.web.models import (
@@ -469,9 +469,10 @@ def wrong_clocks(
     return needs
 
 
-def unseen_events() -> list[Need]:
+def unseen_events(zone: str) -> list[Need]:
     """Events nobody has looked at."""
-    n = Event.objects.filter(word__isnull=True, time_lapse=False).count()
+    kept = rollups.total(Deployment.objects.all(), zone, "unreviewed")
+    n = kept["unreviewed"] if kept else Event.objects.filter(word__isnull=True, time_lapse=False).count()
     if not n:
         return []
     return [

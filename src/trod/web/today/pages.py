@@ -103,7 +103,7 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
         *n.cards_not_home(deployments, homes, visits, now),
         *n.work_stuck(),
         *n.wrong_clocks(deployments, visits, sums),
-        *n.unseen_events(),
+        *n.unseen_events(zone),
         *n.unnamed_species(),
         *n.lapse_gaps(deployments, sums),
         *n.empty_sites(reserve),

@@ -1,7 +1,8 @@
 """What each deployment's events come to, day by day: for the ribbons, the list of cameras and Today's needs.
 
-One grouped query tells for all deployments whether anything changed; only those that did are computed anew
-from their events. So a page costs the same whether there are a thousand pictures or a million.
+It is read from the daily sums that are kept (`catalogue.rollups`), and held in memory as long as their revision stands;
+only a deployment whose sums cannot be trusted is counted from its events. So a page costs the same whether there are a
+thousand pictures or a million.
 """
 
 from __future__ import annotations
@@ -12,15 +13,14 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
 
-import numpy as np
 from django.db import connection
 from django.db.models import Count, Max, Min, Sum
 
-from trod import watch
 from trod.pictures import timeline as timelines
-from trod.web.catalogue import watched
+from trod.web.catalogue import rollups
+from trod.web.catalogue.rollups import Rests
 from trod.web.catalogue.watched import Came
-from trod.web.models import Deployment, Event, Intake, Reserve, Visit
+from trod.web.models import DaySum, Deployment, Event, Intake, Reserve, Visit
 
 DAY_S = 86_400.0
 MOST_KEPT = 5000
@@ -64,17 +64,6 @@ def seconds(column: str) -> str:
     return f"EXTRACT(EPOCH FROM {column})::float8"
 
 
-def _events(deployment: int) -> list[tuple[float, float, int, bool]]:
-    """A deployment's events as (start, end, frames, time lapse). [Unix s]"""
-    columns = f"{seconds('start_at')}, {seconds('end_at')}, frames, time_lapse"
-    with connection.cursor() as cursor:
-        cursor.execute(
-            f"SELECT {columns} FROM trod_event WHERE deployment_id = %s ORDER BY start_at",
-            [deployment],
-        )
-        return cursor.fetchall()
-
-
 def visits_by_deployment(deployments: Iterable[int]) -> dict[int, list[Visit]]:
     """Visits of these deployments, oldest first."""
     found: dict[int, list[Visit]] = {}
@@ -90,7 +79,7 @@ def summaries(
     visits: dict[int, list[Visit]] | None = None,
 ) -> dict[int, Summary]:
     """A summary for each deployment, by its number. A fixed number of queries, and one for each "
-    "that changed."""
+    "that is to be counted afresh."""
     deployments = list(deployments)
     if not deployments:
         return {}
@@ -98,88 +87,111 @@ def summaries(
     numbers = [d.pk for d in deployments]
     if visits is None:
         visits = visits_by_deployment(numbers)
-    totals = {
-        row["deployment"]: row
-        for row in Event.objects.filter(deployment__in=numbers)
-        .order_by()
-        .values("deployment")
-        .annotate(
-            n=Count("id"), last_id=Max("id"), frames=Sum("frames"), first=Min("start_at"), last=Max("end_at")
-        )
-    }
+    kept = rollups.kept(numbers, zone)
+    totals: dict[int, tuple[Any, ...]] = {number: ("kept", row.times) for number, row in kept.items()}
+    if len(kept) < len(numbers):
+        totals |= _counted([number for number in numbers if number not in kept])
     homes: dict[int, datetime] = {}
     for number, at in Intake.objects.filter(deployment__in=numbers, state=Intake.State.WHOLE).values_list(
         "deployment", "started_at"
     ):
         homes[number] = max(at, homes.get(number, at))
-    out = {}
+    out, stale = {}, []
     for d in deployments:
-        came = tuple(
-            Came(at=v.at, arrival=v.arrival, card_out=v.card_out_id is not None) for v in visits.get(d.pk, ())
+        rests = Rests(
+            start=d.start,
+            end=d.end,
+            time_lapse_h=d.time_lapse_h,
+            home=homes.get(d.pk),
+            came=tuple(
+                Came(at=v.at, arrival=v.arrival, card_out=v.card_out_id is not None) for v in visits.get(d.pk, ())
+            ),
+            zone=zone,
         )
-        key = (
-            zone,
-            d.start,
-            d.end,
-            d.time_lapse_h,
-            homes.get(d.pk),
-            tuple((totals.get(d.pk) or {}).values()),
-            came,
-        )
+        key = (rests, totals.get(d.pk, ()))
         held = _known.get(d.pk)
-        if held is None or held[0] != key:
-            held = (key, _compute(d, zone, homes.get(d.pk), came, d.pk in totals))
+        if held is not None and held[0] == key:
+            out[d.pk] = held[1]
+        else:
+            stale.append((d.pk, rests, key))
+    if stale:
+        of_kept = [number for number, _, _ in stale if number in kept]
+        days, lines = (_days(of_kept), rollups.lines(of_kept)) if of_kept else ({}, {})
+        for number, rests, key in stale:
+            row = kept.get(number)
+            if row is None:
+                made = _compute(number, rests)
+            else:
+                known_s, line = rollups.line_of(number, rests, row, lines.get(number, ""))
+                of = tuple(days.get(number, ()))
+                made = _summary(number, known_s, line, of, row.sequences, row.pictures, row.first_at, row.last_at)
+            out[number] = made
             with _lock:
                 if len(_known) >= MOST_KEPT:
                     _known.clear()
-                _known[d.pk] = held
-        out[d.pk] = held[1]
+                _known[number] = (key, made)
     return out
 
 
-def _compute(
-    d: Deployment, zone: str, home: datetime | None, came: tuple[Came, ...], has_events: bool
-) -> Summary:
-    rows = _events(d.pk) if has_events else []
-    last_s = max((row[1] for row in rows), default=None)
-    known_s = watched.known_to(end=d.end, home=home, visits=came, last_s=last_s)
-    if known_s is None:
-        return Summary(d.pk)
-    starts = np.array([row[0] for row in rows], dtype=float)
-    ends = np.array([row[1] for row in rows], dtype=float)
-    frames = np.array([row[2] for row in rows], dtype=int)
-    lapse = np.array([bool(row[3]) for row in rows], dtype=bool)
-    by_day: tuple[tuple[date, int, int], ...] = ()
-    if rows:
-        cuts = watch.day_starts_s(float(starts.min()), float(starts.max()) + 1, zone)
-        events = np.histogram(starts[~lapse], bins=cuts)[0]
-        shots = np.histogram(starts, bins=cuts, weights=frames)[0].astype(int)
-        dates = [watch.local(datetime.fromtimestamp(cut, UTC), zone).date() for cut in cuts[:-1]]
-        by_day = tuple((day, int(e), int(p)) for day, e, p in zip(dates, events, shots, strict=True) if e or p)
-    gaps: tuple[tuple[datetime, datetime, str], ...] = ()
-    doubts: tuple[tuple[datetime, datetime, str], ...] = ()
-    days = 0.0
-    line = watched.line(
-        start=d.start,
-        known_s=known_s,
-        times=watched.Times(starts=starts, ends=ends, lapse=lapse),
-        time_lapse_h=d.time_lapse_h,
-        visits=came,
-        zone=zone,
+def _counted(numbers: list[int]) -> dict[int, tuple[Any, ...]]:
+    """What shows whether the events of these deployments changed: a grouped query over all of them."""
+    rows = Event.objects.filter(deployment__in=numbers).order_by().values("deployment")
+    counted = rows.annotate(
+        n=Count("id"), last_id=Max("id"), frames=Sum("frames"), first=Min("start_at"), last=Max("end_at")
     )
-    if line is not None:
-        gaps, doubts, days = _told(line.gaps), _told(line.doubts), line.days
+    return {row[0]: row[1:] for row in counted.values_list("deployment", "n", "last_id", "frames", "first", "last")}
+
+
+def _days(numbers: list[int]) -> dict[int, list[tuple[date, int, int]]]:
+    """The kept days of these deployments, in order."""
+    found: dict[int, list[tuple[date, int, int]]] = {}
+    rows = DaySum.objects.filter(deployment__in=numbers).order_by("deployment", "day")
+    for number, day, sequences, pictures in rows.values_list("deployment", "day", "sequences", "pictures"):
+        found.setdefault(number, []).append((day, sequences, pictures))
+    return found
+
+
+def _compute(number: int, rests: Rests) -> Summary:
+    """A summary counted from events."""
+    rows = rollups.read(Event.objects.filter(deployment=number))
+    known_s, line = rests.work_out(rows.times)
+    days = tuple((one.day, one.sequences, one.pictures) for one in rollups.count_days(number, rows, {}, rests.zone))
+    ends = bool(len(rows.starts))
+    return _summary(
+        number,
+        known_s,
+        line,
+        days,
+        int((~rows.lapse).sum()),
+        int(rows.frames.sum()),
+        _instant(float(rows.starts.min())) if ends else None,
+        _instant(float(rows.ends.max())) if ends else None,
+    )
+
+
+def _summary(
+    number: int,
+    known_s: float | None,
+    line: timelines.Timeline | None,
+    days: tuple[tuple[date, int, int], ...],
+    events: int,
+    pictures: int,
+    first_at: datetime | None,
+    last_at: datetime | None,
+) -> Summary:
+    if known_s is None:
+        return Summary(number)
     return Summary(
-        deployment=d.pk,
-        by_day=by_day,
-        events=int((~lapse).sum()) if rows else 0,
-        pictures=int(frames.sum()) if rows else 0,
-        first_at=_instant(float(starts.min())) if rows else None,
-        last_at=_instant(last_s) if last_s is not None else None,
+        deployment=number,
+        by_day=days,
+        events=events,
+        pictures=pictures,
+        first_at=first_at,
+        last_at=last_at,
         known_to=_instant(known_s),
-        gaps=gaps,
-        doubts=doubts,
-        days_watched=days,
+        gaps=_told(line.gaps) if line else (),
+        doubts=_told(line.doubts) if line else (),
+        days_watched=line.days if line else 0.0,
     )
 
 
