@@ -3,8 +3,9 @@
     python benchmarks/pages.py --pictures 200000 [--home FOLDER] [--rounds 25]
 
 A folder given by --home is filled once and used again. Times are those of the whole answer inside the server,
-by Django's test client, one call after another; the first call of each page is counted apart. On a busy
-machine look at the last column, the processor's own time.
+by Django's test client, one call after another; the first call of each page is counted apart, with nothing in memory.
+What the worker makes beside the pages is made before and told apart. On a busy machine look at the last column, the
+processor's own time.
 """
 
 from __future__ import annotations
@@ -98,6 +99,23 @@ def addresses() -> list[tuple[str, str]]:
     return out
 
 
+def work() -> None:
+    """What the worker does between two jobs: sums, forecasts, and one camera in full as if somebody had asked for it."""
+    from django.utils import timezone
+
+    from trod.planning.outfit_change import Change
+    from trod.web.catalogue import forecasts, lasting, rollups
+    from trod.web.models import Deployment, Reserve
+
+    now = timezone.now()
+    rollups.look_round()
+    for reserve in Reserve.objects.all():
+        forecasts.make(reserve, now)
+    standing = Deployment.objects.filter(end__isnull=True).select_related("camera__model", "site__reserve", "card")
+    if (row := standing.order_by("start").first()) is not None:
+        lasting.make(row, now, price=forecasts.UNTYPED, change=Change())
+
+
 def measure(rounds: int) -> list[tuple[str, str, int, float, float, float, int, float]]:
     """(name, address, status, first, p50, p95, queries, p50 of the processor's time) of each page; in ms."""
     from django.conf import settings
@@ -141,6 +159,8 @@ def main() -> int:
         from trod.web.start import ready
 
         ready()
+        from django.db import connection
+
         from trod.web.models import Event, Picture
 
         if not Picture.objects.exists():
@@ -148,9 +168,24 @@ def main() -> int:
             from fill import fill
 
             began = time.perf_counter()
+            began_work = time.process_time()
             fill(options.pictures)
-            print(f"filled in {time.perf_counter() - began:.0f} s")
+            print(
+                f"filled in {time.perf_counter() - began:.0f} s "
+                f"({time.process_time() - began_work:.0f} s of processor time)"
+            )
+        began, began_work = time.perf_counter(), time.process_time()
+        work()
         print(
+            f"the worker took {time.perf_counter() - began:.0f} s for what it does beside the pages "
+            f"({time.process_time() - began_work:.0f} s of processor time)"
+        )
+        from trod.web.catalogue import evidence
+
+        evidence.forget()  # the pages' own process begins with nothing in memory
+        load = " ".join(f"{n:.0f}" for n in os.getloadavg()) if hasattr(os, "getloadavg") else "not known"
+        print(
+            f"load average {load}; {connection.vendor}; "
             f"{Picture.objects.count()} pictures, {Event.objects.count()} events; "
             f"{options.rounds} calls each\n"
         )

@@ -6,6 +6,7 @@ import json
 import re
 from datetime import date, timedelta
 from itertools import pairwise
+from urllib.parse import urlencode
 
 import numpy as np
 import pytest
@@ -13,9 +14,16 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from trod.web import jobs
 from trod.web import models as m
 from trod.web.cameras import power_chart
-from trod.web.catalogue import forecasts, outfits, what_if
+from trod.web.catalogue import (
+    forecasts,
+    handlers,  # noqa: F401  registers the kinds of work
+    lasting,
+    outfits,
+    what_if,
+)
 
 pytestmark = pytest.mark.django_db
 URL = "/cameras/deployments/of/meadow-2026-03-03/power/"
@@ -29,9 +37,19 @@ def stands(cast):
     return cast
 
 
+def work_url(asked):
+    return f"{URL}work/?{urlencode(asked)}".rstrip("?")
+
+
 def seen(client, **asked):
+    """The page when the worker has done what it asked for."""
     answer = client.get(URL, asked)
     assert answer.status_code == 200
+    if "power/work/" in answer.content.decode():
+        assert client.post(work_url(asked), headers={"HX-Request": "true"}).status_code == 200
+        assert jobs.work_once().state == m.Job.State.DONE
+        answer = client.get(URL, asked)
+        assert "power/work/" not in answer.content.decode()
     return answer.content.decode()
 
 
@@ -132,7 +150,8 @@ def test_a_camera_found_stopped_is_told_so(client, stands, visit):
 
 
 def test_a_camera_nobody_saw_for_years_still_has_its_page(client, stands):
-    m.Deployment.objects.update(start=timezone.now() - timedelta(days=2000))
+    noon = timezone.now().replace(hour=10)  # the same day in winter and in summer time
+    m.Deployment.objects.update(start=noon - timedelta(days=2000))
 
     # By the reserve's clock, which may have gone from summer to winter time since.
     assert re.search(r"Nobody has seen it at work for (1999|2000|2001) days", seen(client))
@@ -159,6 +178,63 @@ def test_the_page_asks_a_fixed_number_of_queries(client, stands, bring_events):
         at = timezone.now() - timedelta(days=10 + n)
         m.Visit.objects.create(site=stands.meadow, deployment=stands.deployment, at=at, arrival="working")
     assert asked() <= few + 1  # the piece of a deployment with events is kept
+
+
+def test_the_page_waits_for_nothing_and_works_nothing_out(client, stands, monkeypatch):
+    """At a million pictures it took 2.8 s: it followed its futures while somebody waited."""
+    monkeypatch.setattr(forecasts, "equipment", None)
+    monkeypatch.setattr(what_if, "what_helps", None)
+    page = client.get(URL).content.decode()
+
+    assert "It is about to be worked out" in page
+    assert f'hx-post="{URL}work/"' in page
+    assert not m.Job.objects.exists()  # a GET saves nothing
+
+
+def test_until_it_is_worked_out_stands_what_the_list_of_cameras_says(client, stands):
+    told = forecasts.make(stands.reserve, timezone.now()).forecasts["meadow-2026-03-03"]
+
+    assert told.sentence in client.get(URL).content.decode()
+
+
+def test_the_worker_is_asked_once_and_the_page_loads_itself_when_it_is_there(client, stands):
+    htmx = {"HX-Request": "true"}
+    for _ in range(2):
+        assert "as soon as the worker comes to it" in client.post(f"{URL}work/", headers=htmx).content.decode()
+    assert m.Job.objects.filter(kind="lasting").count() == 1
+    assert "HX-Refresh" not in client.get(f"{URL}work/", headers=htmx)
+    jobs.work_once()
+    assert client.get(f"{URL}work/", headers=htmx)["HX-Refresh"] == "true"
+    assert client.post(f"{URL}work/?burst=1").headers["Location"] == f"{URL}?burst=1"
+
+
+def test_what_is_stale_is_shown_with_its_age_and_asked_for_anew(client, stands):
+    before = seen(client)
+    m.Site.objects.filter(pk=stands.meadow.pk).update(losses_per_year=3)
+    page = client.get(URL).content.decode()
+
+    assert "Something has changed since." in page
+    assert re.search(r'<p class="sentence">(.*?)</p>', page)[1] == re.search(r'<p class="sentence">(.*?)</p>', before)[1]
+    assert "3 a year" in seen(client)
+
+
+def test_what_is_kept_is_what_was_worked_out(stands):
+    told = lasting.make(stands.deployment, timezone.now(), price=forecasts.UNTYPED, change=lasting.Change())
+    held = lasting.kept(stands.deployment, forecasts.UNTYPED, lasting.Change(), timezone.now())
+
+    assert not held.stale
+    assert held.lasting.helps == told.helps
+    assert held.lasting.forecast.sentence == told.forecast.sentence
+    assert held.lasting.price == told.price
+    assert all(np.array_equal(held.lasting.by_cause[cause], curve) for cause, curve in told.by_cause.items())
+
+
+def test_a_making_that_fails_is_told(client, stands):
+    client.post(f"{URL}work/")
+    m.Deployment.objects.update(end=timezone.now())
+    assert jobs.work_once().state == m.Job.State.FAILED
+    m.Deployment.objects.update(end=None)
+    assert "Not worked out." in client.get(f"{URL}work/", headers={"HX-Request": "true"}).content.decode()
 
 
 def test_the_chart_is_the_table(client, stands):

@@ -28,6 +28,7 @@ from trod.web.models import (
     Intake,
     Reserve,
     Sighting,
+    Species,
     Visit,
     WatchCorrection,
     Word,
@@ -85,7 +86,7 @@ def fresh() -> dict[tuple[str, Any], dict[str, Any]]:
 
 def kept() -> dict[tuple[str, Any], dict[str, Any]]:
     """The days that are kept."""
-    slugs = dict(rebuild.Species.objects.values_list("pk", "slug"))
+    slugs = dict(Species.objects.values_list("pk", "slug"))
     return {
         (d.deployment.slug, d.day): {
             **{name: getattr(d, name) for name in COUNTS},

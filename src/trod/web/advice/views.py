@@ -20,6 +20,7 @@ from trod.web.catalogue.specs import spec_of
 from trod.web.forms_common import units_for
 from trod.web.ground import pages as ground_pages
 from trod.web.models import CameraModel, Deployment, Reserve, Sign, Site, Species
+from trod.web.reading import without_waiting
 
 USUAL_CAMERA = CameraSpec(maker="Any", model="camera")
 
@@ -68,6 +69,7 @@ def _advice(site: Site, form: settings.WishForm, today: Any) -> dict[str, Any]:
 
 
 @require_GET
+@without_waiting
 def by_season(request: HttpRequest) -> HttpResponse:
     """Which sites promise most in a month, with every point told."""
     reserve = Reserve.objects.order_by("id").first()

@@ -4,29 +4,27 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import json_script
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_http_methods
 
 from trod import watch
-from trod.errors import WrongInput
-from trod.planning import outfit_change
 from trod.planning.outfit_change import Change
 from trod.report import charts
 from trod.web.cameras import power_chart
-from trod.web.catalogue import forecasts, outfits, what_if
-from trod.web.catalogue.forecasts import Price, Reckoned
+from trod.web.catalogue import forecasts, lasting, outfits
+from trod.web.catalogue.forecasts import Price
+from trod.web.catalogue.lasting import Lasting
 from trod.web.catalogue.outfits import Assumed
-from trod.web.catalogue.what_if import Help
 from trod.web.forms_common import units_for
-from trod.web.models import Deployment
+from trod.web.models import Deployment, Job
 from trod.web.questions import script
 
 
@@ -79,74 +77,40 @@ class ChangeForm(forms.Form):
 
 @dataclass(frozen=True, kw_only=True)
 class Page:
-    """The page of one camera. other : it if it were visited today and set otherwise, with its sentence and curve."""
+    """The page of one camera: what was worked out, as it is shown on a day."""
 
-    reckoned: Reckoned
+    of: Lasting
     today: date
-    helps: tuple[Help, ...]
     lines: tuple[power_chart.Line, ...]
     causes: tuple[tuple[str, int], ...]
     assumed: tuple[Assumed, ...]
     guesses: int
-    cautions: tuple[str, ...]
-    as_is: str
-    as_is_says: str
-    as_is_now: dict[str, str]
-    other: str = ""
-    other_says: str = ""
-    trouble: str = ""
 
     @property
     def forecast(self) -> forecasts.Forecast:
-        return self.reckoned.forecast
+        return self.of.forecast
 
 
 CAUSE_WORDS = (("cells", "cells"), ("card", "card full"), ("fault", "fault or theft"))
 
 
-def make(row: Deployment, now: datetime, *, price: Price, change: Change, units: str = "metric") -> Page:
-    """Everything the page of a standing camera shows, worked out now."""
-    reserve = row.site.reserve
-    today = watch.local(now, reserve.zone).date()
-    climate = outfits.climate_of(reserve)
-    ((deployment, gear),) = forecasts.equipment(reserve, now, only=row)
-    reckoned = forecasts.reckon(deployment, gear, climate=climate, today=today, close=True, price=price)
-    told = reckoned.forecast
+def page_of(found: Lasting, today: date, *, units: str = "metric") -> Page:
+    """What was worked out, as it is shown."""
+    told = found.forecast
     gone = max(0, (today - told.start).days)
-    as_is, as_is_stop = what_if.visited(gear, today=today, climate=climate)
-    other = other_says = trouble = ""
-    if not change.nothing:
-        try:
-            outfit, stop = what_if.visited(gear, today=today, climate=climate, change=change)
-            other, other_says = outfit_change.words(outfit), stop.sentence()
-        except WrongInput as wrong:
-            trouble = str(wrong)
-    end = power_chart.last_day(reckoned.by_cause, gone=gone)
+    end = power_chart.last_day(found.by_cause, gone=gone)
     assumed = tuple(Assumed(a.what, in_units(a.value, units), in_units(a.source, units)) for a in told.assumed)
     return Page(
-        reckoned=reckoned,
+        of=found,
         today=today,
-        helps=what_if.what_helps(gear, reckoned, today=today, climate=climate),
-        lines=tuple(power_chart.lines(reckoned.by_cause, told.start, gone=gone)),
+        lines=tuple(power_chart.lines(found.by_cause, told.start, gone=gone)),
         causes=tuple(
-            (words, round(100 * float(reckoned.by_cause[key][end])))
+            (words, round(100 * float(found.by_cause[key][end])))
             for key, words in CAUSE_WORDS
-            if float(reckoned.by_cause[key][end]) >= 0.005
+            if float(found.by_cause[key][end]) >= 0.005
         ),
         assumed=assumed,
         guesses=sum(a.guessed for a in assumed),
-        cautions=told.caveats,
-        as_is=outfit_change.words(as_is),
-        as_is_says=as_is_stop.sentence(),
-        as_is_now={
-            "cells": as_is.pack.name,
-            "card_gb": f"{as_is.card_gb:g}",
-            "delay_s": f"{as_is.delay_s:g}",
-            "burst": str(as_is.frames),
-        },
-        other=other,
-        other_says=other_says,
-        trouble=trouble,
     )
 
 
@@ -174,29 +138,43 @@ def _change(form: ChangeForm) -> Change:
     )
 
 
+def _standing(slug: str) -> Deployment:
+    return get_object_or_404(Deployment.objects.select_related("camera__model", "site__reserve", "card"), slug=slug)
+
+
 @require_GET
 def power(request: HttpRequest, slug: str) -> HttpResponse:
     """How long one standing camera lasts. What is typed counts for this page and is not kept."""
-    row = get_object_or_404(Deployment.objects.select_related("camera__model", "site__reserve", "card"), slug=slug)
+    row = _standing(slug)
     if row.end is not None:
         return render(request, "trod/cameras/power_ended.html", {"deployment": row}, status=200)
     now = timezone.now()
     price, change = PriceForm(request.GET or None), ChangeForm(request.GET or None)
-    page = make(row, now, price=_price(price), change=_change(change), units=units_for(request, row.site.reserve))
-    told = page.forecast
-    for name, value in page.as_is_now.items():
-        change.fields[name].widget.attrs["placeholder"] = value
-    # The day stands above it already.
-    why = told.go_why.partition(". ")[2] if told.go_why.startswith("Go ") else told.go_why
-    context = {
-        "why": why,
+    held = lasting.kept(row, _price(price), _change(change), now)
+    context: dict[str, Any] = {
         "deployment": row,
+        "charts_url": reverse("questions:charts_script", args=[script.stamp()]),
+        "work_url": _work_url(request, row),
+    }
+    if held is None:  # what the list of cameras is told, in the meantime
+        told = forecasts.kept(row.site.reserve, now).forecasts.get(row.slug)
+        context |= {"told": told, "change_form": change, "price_form": price}
+        return render(request, "trod/cameras/power_wait.html", context)
+    page = page_of(
+        held.lasting, watch.local(now, row.site.reserve.zone).date(), units=units_for(request, row.site.reserve)
+    )
+    told = page.forecast
+    for name, value in page.of.as_is_now.items():
+        change.fields[name].widget.attrs["placeholder"] = value
+    context |= {
+        # The day stands above it already.
+        "why": told.go_why.partition(". ")[2] if told.go_why.startswith("Go ") else told.go_why,
         "page": page,
         "told": told,
+        "age": forecasts.age(held.made_at, now) if held.stale else "",
         "price_form": price if price.errors else PriceForm(_shown(request, _price_now(page))),
         "change_form": change,
         "chart": json_script(_chart(page), "chart-data"),
-        "charts_url": reverse("questions:charts_script", args=[script.stamp()]),
         "model_url": _model_url(row),
         "kept_price": [(name, request.GET[name]) for name in PriceForm.base_fields if request.GET.get(name)],
         "kept_change": [(name, request.GET[name]) for name in ChangeForm.base_fields if request.GET.get(name)],
@@ -204,11 +182,33 @@ def power(request: HttpRequest, slug: str) -> HttpResponse:
     return render(request, "trod/cameras/power.html", context)
 
 
+@require_http_methods(["GET", "POST"])
+def power_work(request: HttpRequest, slug: str) -> HttpResponse:
+    """Ask the worker for it (POST), and whether it is there (GET). The page loads itself again when it is."""
+    row = _standing(slug)
+    page = f"{reverse('cameras:power', args=[row.slug])}?{request.GET.urlencode()}".rstrip("?")
+    price, change = _price(PriceForm(request.GET or None)), _change(ChangeForm(request.GET or None))
+    if row.end is None and request.method == "POST":
+        job: Job | None = lasting.ask(row, price, change)
+    else:
+        held = None if row.end is not None else lasting.kept(row, price, change, timezone.now())
+        if row.end is not None or (held is not None and not held.stale):
+            return HttpResponse(headers={"HX-Refresh": "true"})
+        job = lasting.job_of(lasting.args_of(row, price, change))
+    if not request.headers.get("HX-Request"):
+        return redirect(page)
+    return render(request, "trod/cameras/power_bar.html", {"job": job, "work_url": _work_url(request, row)})
+
+
+def _work_url(request: HttpRequest, row: Deployment) -> str:
+    return f"{reverse('cameras:power_work', args=[row.slug])}?{request.GET.urlencode()}".rstrip("?")
+
+
 def _price_now(page: Page) -> dict[str, Any]:
-    hazard = page.reckoned.hazard_per_day
+    hazard = page.of.hazard_per_day
     return {
-        "travel_min": f"{page.reckoned.price.travel_min:.0f}",
-        "quiet_days": f"{page.reckoned.price.disturbance_days:g}",
+        "travel_min": f"{page.of.price.travel_min:.0f}",
+        "quiet_days": f"{page.of.price.disturbance_days:g}",
         "losses": "" if hazard is None else f"{hazard * 365.25:.3g}",
     }
 
@@ -227,6 +227,6 @@ def _model_url(row: Deployment) -> str:
 def _chart(page: Page) -> dict[str, Any]:
     told = page.forecast
     spec = power_chart.spec(
-        page.reckoned.by_cause, told.start, today=page.today, plan_on=told.early, go_by=told.go_by, label=told.sentence
+        page.of.by_cause, told.start, today=page.today, plan_on=told.early, go_by=told.go_by, label=told.sentence
     )
     return {"spec": spec, "themes": {theme: charts.config(theme) for theme in ("light", "night", "paper")}}

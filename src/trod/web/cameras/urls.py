@@ -38,6 +38,7 @@ urlpatterns = [
     path("deployments/of/<slug:slug>/end/", views.deployment_end, name="deployment_end"),
     path("deployments/of/<slug:slug>/delete/", views.deployment_delete, name="deployment_delete"),
     path("deployments/of/<slug:slug>/power/", power.power, name="power"),
+    path("deployments/of/<slug:slug>/power/work/", power.power_work, name="power_work"),
     path("deployments/of/<slug:slug>/watch/", watching.watch_new, name="watch_new"),
     path("deployments/of/<slug:slug>/clock/visits/<int:pk>/", watching.clock_by_visit, name="clock_by_visit"),
     path("deployments/of/<slug:slug>/watch/work/", watching.watch_work, name="watch_work"),

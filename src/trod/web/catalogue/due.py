@@ -71,9 +71,14 @@ class Due:
 # Who is due -------------------------------------------------------------------------------------------------
 
 
-def due(reserve: Reserve, now: datetime, *, days: Sequence[date], next_days: int) -> list[Due]:
-    """Every site with a standing camera, the one first where a visit saves most. A fixed number of queries."""
-    told = forecasts.shown(reserve, now).forecasts
+def due(
+    reserve: Reserve, now: datetime, *, days: Sequence[date], next_days: int, wait: bool = False
+) -> list[Due]:
+    """Every site with a standing camera, the one first where a visit saves most. A fixed number of queries.
+
+    wait : work the forecasts of a few cameras out where none is kept yet; else they are left out.
+    """
+    told = (forecasts.shown(reserve, now) if wait else forecasts.kept(reserve, now)).forecasts
     by_site: dict[int, list[Deployment]] = {}
     standing = list(
         Deployment.objects.filter(site__reserve=reserve, end__isnull=True, start__lte=now)

@@ -12,6 +12,7 @@ import hashlib
 import re
 import threading
 from collections.abc import Mapping
+from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -31,10 +32,20 @@ from trod.web.catalogue.rollups import Millis
 from trod.web.catalogue.watched import Came
 
 MOST_KEPT = 5000  # deployments held in memory
+LONG = 60_000  # sequences that are read while somebody waits, in about a second
 _SHA = re.compile(r"[0-9a-f]{64}\Z")
 _kept: dict[int, tuple[Any, Piece]] = {}
 _last: dict[int, tuple[Any, Account]] = {}
 _lock = threading.Lock()
+in_a_hurry: ContextVar[bool] = ContextVar("in_a_hurry", default=False)  # somebody waits: see `StillReading`
+
+
+class StillReading(Exception):
+    """So many sequences are to be read first that a page in a hurry does not wait for them. Never shown as an error."""
+
+    def __init__(self, sequences: int) -> None:
+        super().__init__(f"{sequences} sequences are to be read first")
+        self.sequences = sequences
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -289,6 +300,8 @@ def _pieces(
         had = {pk: _kept[pk][1] for pk, key in wanted.items() if pk in _kept and _kept[pk][0] == key}
     stale = [row for row in rows if row.pk not in had]
     if stale:
+        if in_a_hurry.get() and (many := sum(_sequences(row) for row in stale)) > LONG:
+            raise StillReading(many)
         made = _read(stale, species, zone)
         with _lock:
             if len(_kept) + len(made) > MOST_KEPT:
@@ -296,6 +309,13 @@ def _pieces(
             _kept.update({pk: (wanted[pk], piece) for pk, piece in made.items()})
         had.update(made)
     return {row.slug: had[row.pk] for row in rows}
+
+
+def _sequences(row: _Row) -> int:
+    """How many sequences a deployment has."""
+    if row.sums is not None:
+        return int(row.sums.sequences)
+    return int(row.totals[0]) if row.totals else 0
 
 
 def _read(rows: list[_Row], species: Mapping[int, tuple[str, str]], zone: str) -> dict[int, Piece]:

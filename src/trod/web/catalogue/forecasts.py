@@ -167,7 +167,7 @@ def _file(path: Path) -> tuple[Mapping[str, Forecast], datetime, str] | None:
             data = json.loads(path.read_bytes())
             if data["version"] != VERSION:
                 return None
-            found = {row["deployment"]: _from_plain(row) for row in data["forecasts"]}
+            found = {row["deployment"]: from_plain(row) for row in data["forecasts"]}
             if len(_read) > 20:
                 _read.clear()
             _read[path] = held = (mark, (found, datetime.fromisoformat(data["made_at"]), str(data["stamp"])))
@@ -185,10 +185,20 @@ def kept(reserve: Reserve, now: datetime) -> Kept:
     return Kept(forecasts=found, made_at=made_at, stale=old != stamp(reserve, today=_today(reserve, now)))
 
 
-def shown(reserve: Reserve, now: datetime) -> Kept:
-    """What a page shows: what is kept; made at once where nothing is kept and the cameras are few.
+def age(made_at: datetime, now: datetime) -> str:
+    """How long ago something was worked out, in words."""
+    minutes = max(0, round((now - made_at).total_seconds() / 60))
+    return (
+        "just now" if minutes < 2 else f"{minutes} minutes ago" if minutes < 120
+        else f"{minutes / 60:.0f} hours ago" if minutes < 48 * 60 else f"{minutes / 1440:.0f} days ago"
+    )  # fmt: skip
 
-    What is stale stays as it is: the worker looks for that by itself (`look_round`).
+
+def shown(reserve: Reserve, now: datetime) -> Kept:
+    """What a plan of a round rests on: what is kept; made at once where nothing is kept and the cameras are few.
+
+    What is stale stays as it is: the worker looks for that by itself (`look_round`). A page does not wait for this: it
+    shows what is `kept`.
     """
     held = kept(reserve, now)
     if held.made_at is None:
@@ -229,7 +239,7 @@ def make(reserve: Reserve, now: datetime, *, report: jobs.Report | None = None) 
         "version": VERSION,
         "stamp": mark,
         "made_at": now.astimezone(UTC).isoformat(),
-        "forecasts": [_plain(f) for f in found.values()],
+        "forecasts": [plain(f) for f in found.values()],
     }
     path = _path(reserve)
     # Kept only to spare the work: a full disk must not keep anybody from seeing what was worked out.
@@ -243,7 +253,7 @@ _CURVES = ("stopped", "by_supply", "fresh")
 _DATES = ("start", "made_for", "early", "middle", "late", "found_on", "go_by")
 
 
-def _plain(row: Forecast) -> dict[str, Any]:
+def plain(row: Forecast) -> dict[str, Any]:
     out = {f.name: getattr(row, f.name) for f in fields(row)}
     out |= {name: [round(1e4 * p) for p in out[name]] for name in _CURVES}
     out |= {name: out[name].isoformat() if out[name] else None for name in _DATES}
@@ -251,7 +261,7 @@ def _plain(row: Forecast) -> dict[str, Any]:
     return out
 
 
-def _from_plain(row: dict[str, Any]) -> Forecast:
+def from_plain(row: dict[str, Any]) -> Forecast:
     values = dict(row)
     for name in _DATES:
         values[name] = date.fromisoformat(values[name]) if values[name] else None

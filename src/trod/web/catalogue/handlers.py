@@ -6,7 +6,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from trod.web.catalogue import facts, forecasts, moving, rollups, rounds, take_in, watch
+from trod.web.catalogue import facts, forecasts, lasting, moving, rollups, rounds, take_in, watch
 from trod.web.jobs import Report, handles
 from trod.web.models import Deployment, Intake, Job, Reserve
 
@@ -110,6 +110,13 @@ def do_forecasts(args: dict[str, Any], report: Report) -> dict[str, Any]:
     """Forecast all standing cameras anew. args: reserve (its slug)."""
     made = forecasts.make(Reserve.objects.get(slug=args["reserve"]), timezone.now(), report=report)
     return {"cameras": len(made.forecasts)}
+
+
+@handles(lasting.JOB)
+def do_lasting(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """Work one standing camera out in full. args: deployment (its slug), price and change as they were typed."""
+    lasting.do_job(args, timezone.now())
+    return {}
 
 
 @handles(watch.JOB)

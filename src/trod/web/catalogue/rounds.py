@@ -111,7 +111,7 @@ def prepare(reserve: Reserve, wish: Wish, now: datetime) -> Ground:
         raise WrongInput("day", got=wish.first.isoformat(), needed=f"today ({today}) or a later day")
     if (wish.first - today).days > 366:
         raise WrongInput("day", got=wish.first.isoformat(), needed="a day within a year")
-    found = due(reserve, now, days=wish.dates, next_days=wish.next_days)
+    found = due(reserve, now, days=wish.dates, next_days=wish.next_days, wait=True)
     by_slug = {d.site.slug: d for d in found}
     named = set(wish.must) if wish.which == "named" else set(by_slug)
     stops = [stop_of(d, wish) for d in found if d.site.slug not in wish.leave and d.site.slug in named | set(wish.must)]

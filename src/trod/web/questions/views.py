@@ -25,16 +25,19 @@ from trod.web.catalogue.answers import Answer
 from trod.web.catalogue.evidence import Account
 from trod.web.models import Event, Finding, Question, Reserve
 from trod.web.questions import pages, script
+from trod.web.reading import without_waiting
 
 A_PAGE = 48  # thumbnails
 
 
 @require_GET
+@without_waiting
 def questions(request: HttpRequest) -> HttpResponse:
     return _question(request, "what-comes")
 
 
 @require_GET
+@without_waiting
 def question(request: HttpRequest, kind: str) -> HttpResponse:
     return _question(request, kind)
 
@@ -156,6 +159,7 @@ def _chart(drawn: pages.Drawn) -> str:
 
 
 @require_GET
+@without_waiting
 def behind(request: HttpRequest, kind: str) -> HttpResponse:
     """The pictures a number rests on, in time order, a page at a time."""
     _, answer = _ask(request, kind)

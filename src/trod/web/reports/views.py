@@ -16,6 +16,7 @@ from trod.web import access, forms_common, jobs
 from trod.web.catalogue import answers, evidence
 from trod.web.models import Job, Reserve
 from trod.web.questions import pages
+from trod.web.reading import without_waiting
 from trod.web.reports import making
 from trod.web.reports.making import Wish
 
@@ -28,6 +29,7 @@ SPECIES_PAGES = (
 
 
 @require_GET
+@without_waiting
 def reports(request: HttpRequest) -> HttpResponse:
     return _page(request, Wish(first=request.GET.get("from", "")[:10], last=request.GET.get("to", "")[:10]))
 

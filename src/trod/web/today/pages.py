@@ -49,12 +49,7 @@ class Today:
         """How old the forecasts are, and what of it."""
         if self.kept.made_at is None:
             return ""
-        minutes = max(0, round((self.now - self.kept.made_at).total_seconds() / 60))
-        age = (
-            "just now" if minutes < 2 else f"{minutes} minutes ago" if minutes < 120
-            else f"{minutes / 60:.0f} hours ago" if minutes < 48 * 60 else f"{minutes / 1440:.0f} days ago"
-        )  # fmt: skip
-        said = f"Forecasts were worked out {age}."
+        said = f"Forecasts were worked out {forecasts.age(self.kept.made_at, self.now)}."
         if self.kept.stale or self.unmade:
             said += " Something has changed since: they are being worked out anew."
         return said

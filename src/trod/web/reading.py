@@ -1,0 +1,72 @@
+"""A page that rests on the whole record does not wait until a large one is read.
+
+What is read stays in memory (`catalogue.evidence`). The first page that asks for it after a start finds nothing there:
+where there is much to read, a thread beside the pages reads it, the page says so, and loads itself again when it is
+there. It writes nothing.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.db import connection
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import render
+
+from trod.errors import TrodError
+from trod.findings import Filter
+from trod.web.catalogue import answers, evidence
+
+MARK = "reading"  # the element that asks whether it is there
+_lock = threading.Lock()
+_at_work: threading.Thread | None = None
+
+
+def without_waiting(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
+    """The view, or a page that says that the record is being read and loads itself again when it is."""
+
+    @wraps(view)
+    def seen(request: HttpRequest, *args: Any, **more: Any) -> HttpResponseBase:
+        before = evidence.in_a_hurry.set(True)
+        try:
+            answer = view(request, *args, **more)
+        except evidence.StillReading as still:
+            begin()
+            context = {"sequences": still.sequences, "mark": MARK}
+            return render(request, f"trod/{'reading_bar' if _asks(request) else 'reading'}.html", context)
+        finally:
+            evidence.in_a_hurry.reset(before)
+        return HttpResponse(headers={"HX-Refresh": "true"}) if _asks(request) else answer
+
+    return seen
+
+
+def _asks(request: HttpRequest) -> bool:
+    return request.headers.get("HX-Target") == MARK
+
+
+def begin() -> None:
+    """Read the record beside the pages, unless somebody is at it."""
+    global _at_work
+    with _lock:
+        if _at_work is None or not _at_work.is_alive():
+            _at_work = threading.Thread(target=_read_and_close, name="reading", daemon=True)
+            _at_work.start()
+
+
+def _read_and_close() -> None:
+    try:
+        read()
+    finally:
+        connection.close()
+
+
+def read() -> None:
+    """Read the record into memory, and answer the question that stands first."""
+    account = evidence.gather(answers.the_reserve())
+    with contextlib.suppress(TrodError):  # whoever asks is told why
+        answers.answer("what-comes", Filter(), account)
