@@ -420,8 +420,12 @@ def _counted(counts: Mapping[str, int]) -> str:
     words = []
     for name, n in counts.items():
         one, many = KIND_WORDS.get(name, (name, f"{name}s"))
-        words.append(f"{n} {one if n == 1 else many}")
+        number = f"more than {MOST_COUNTED}" if n > MOST_COUNTED else f"{n}"
+        words.append(f"{number} {one if n == 1 else many}")
     return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
+
+
+MOST_COUNTED = 10_000  # of one kind that hangs on a record
 
 
 def why_not(row: models.Model) -> str:
@@ -429,7 +433,8 @@ def why_not(row: models.Model) -> str:
     counts = {}
     for relation in row._meta.related_objects:
         if relation.on_delete in (models.PROTECT, models.RESTRICT):
-            n = relation.related_model._default_manager.filter(**{relation.field.name: row}).count()
+            of = relation.related_model._default_manager.filter(**{relation.field.name: row}).order_by()
+            n = of[: MOST_COUNTED + 1].count()
             if n:
                 name = str(relation.related_model._meta.model_name)
                 counts[name] = counts.get(name, 0) + n
