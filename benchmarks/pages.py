@@ -132,10 +132,9 @@ def measure(rounds: int) -> list[tuple[str, str, int, float, float, float, int, 
         began = time.perf_counter()
         status = client.get(address).status_code
         first_ms = (time.perf_counter() - began) * 1e3
-        reader = reading._at_work
-        if reader is not None and reader.is_alive():  # the page said that the record is being read
+        while (reader := reading._at_work) is not None and reader.is_alive():  # the page said so
             reader.join()
-            print(f"the record was read beside the pages in {time.perf_counter() - began:.1f} s, asked for by {name}\n")
+            print(f"{name} was there after {time.perf_counter() - began:.1f} s, read or counted beside the pages")
             client.get(address)
         with CaptureQueriesContext(connection) as queries:
             client.get(address)
@@ -197,6 +196,7 @@ def main() -> int:
             f"{options.rounds} calls each\n"
         )
         measured = measure(options.rounds)
+        print()
         print(f"{'page':24}{'first ms':>10}{'p50 ms':>9}{'p95 ms':>9}{'queries':>9}{'cpu p50':>9}")
         slow = 0
         for name, address, status, first_ms, p50, p95, queries, cpu in measured:

@@ -1,8 +1,8 @@
 """A page that rests on the whole record does not wait until a large one is read.
 
-What is read stays in memory (`catalogue.evidence`). The first page that asks for it after a start finds nothing there:
-where there is much to read, a thread beside the pages reads it, the page says so, and loads itself again when it is
-there. It writes nothing.
+What is read, and what was asked of it, stays in memory (`catalogue.evidence`, `answers`). The first page that asks for
+it after a start finds nothing there: where there is much to read or to count, a thread beside the pages does it, the
+page says so, and loads itself again when it is there. It writes nothing.
 """
 
 from __future__ import annotations
@@ -35,8 +35,8 @@ def without_waiting(view: Callable[..., HttpResponseBase]) -> Callable[..., Http
         try:
             answer = view(request, *args, **more)
         except evidence.StillReading as still:
-            begin()
-            context = {"sequences": still.sequences, "mark": MARK}
+            begin(still.todo or read)
+            context = {"sequences": still.sequences, "counting": still.todo is not None, "mark": MARK}
             return render(request, f"trod/{'reading_bar' if _asks(request) else 'reading'}.html", context)
         finally:
             evidence.in_a_hurry.reset(before)
@@ -49,24 +49,23 @@ def _asks(request: HttpRequest) -> bool:
     return request.headers.get("HX-Target") == MARK
 
 
-def begin() -> None:
-    """Read the record beside the pages, unless somebody is at it."""
+def begin(todo: Callable[[], Any]) -> None:
+    """Do it beside the pages, unless something is being done there: the page that asks again begins it then."""
     global _at_work
     with _lock:
         if _at_work is None or not _at_work.is_alive():
-            _at_work = threading.Thread(target=_read_and_close, name="reading", daemon=True)
+            _at_work = threading.Thread(target=_do_and_close, args=(todo,), name="reading", daemon=True)
             _at_work.start()
 
 
-def _read_and_close() -> None:
+def _do_and_close(todo: Callable[[], Any]) -> None:
     try:
-        read()
+        with contextlib.suppress(TrodError):  # whoever asks is told why
+            todo()
     finally:
         connection.close()
 
 
 def read() -> None:
     """Read the record into memory, and answer the question that stands first."""
-    account = evidence.gather(answers.the_reserve())
-    with contextlib.suppress(TrodError):  # whoever asks is told why
-        answers.answer("what-comes", Filter(), account)
+    answers.answer("what-comes", Filter(), evidence.gather(answers.the_reserve()))

@@ -6,6 +6,8 @@ from datetime import timedelta
 
 import pytest
 
+from trod.web.catalogue import forecasts
+
 pytestmark = pytest.mark.django_db
 
 
@@ -18,7 +20,25 @@ def form(base, wish, **changes):
     }  # fmt: skip
 
 
+def worker(base):
+    """What the worker does as soon as it comes by."""
+    forecasts.make(base.reserve, base.now)
+
+
+def test_the_first_look_waits_for_no_forecast_and_comes_again_by_itself(client, base, monkeypatch):
+    """At a million pictures it took 5.8 s: it worked all forecasts out."""
+    with monkeypatch.context() as patched:
+        patched.setattr(forecasts, "work_out", None)
+        page = client.get("/rounds/").content.decode()
+
+    assert "No camera has a forecast yet. They are being worked out" in page
+    assert 'hx-get="/rounds/" hx-trigger="every 5s"' in page
+    worker(base)
+    assert "every 5s" not in client.get("/rounds/").content.decode()
+
+
 def test_a_camera_that_has_stood_long_on_old_cells_is_due_before_a_fresh_one(client, base):
+    worker(base)
     page = client.get("/rounds/").content.decode()
 
     assert page.index("/sites/of/meadow/") < page.index("/sites/of/ford/")
@@ -357,6 +377,7 @@ def test_a_camera_found_stopped_wants_somebody_today(client, base):
     Visit.objects.create(
         site=base.ford, deployment=base.second, at=base.now - timedelta(days=2), arrival=Visit.Arrival.DEAD
     )
+    worker(base)
     page = client.get("/rounds/").content.decode()
 
     assert "Go as soon as you can: Ford stopped" in page

@@ -113,11 +113,16 @@ def _tables(reserve: Reserve) -> _Tables:
         held = _kept.get(reserve.pk)
     if held is not None and held[0] == account.stamp:
         return held[1]
+    evidence.leave_if_long(account, lambda: _count(account, reserve.pk, reserve.zone))
+    return _count(account, reserve.pk, reserve.zone)
+
+
+def _count(account: evidence.Account, number: int, zone: str) -> _Tables:
     days: dict[tuple[str, int], float] = {}
     for (site, first), part in effort.effort(select(account.evidence, Filter())).by_site_month.items():
         days[site, first.month] = days.get((site, first.month), 0.0) + part
     animals = [s for s in account.evidence.sightings if s.what == "animal"]
-    months = localtime.months_of([s.utc_s for s in animals], reserve.zone) if animals else []
+    months = localtime.months_of([s.utc_s for s in animals], zone) if animals else []
     seen: set[tuple[str, int, str, str]] = set()
     for sighting, first in zip(animals, months, strict=True):
         seen.add((sighting.site, first.month, "", sighting.event))
@@ -127,12 +132,12 @@ def _tables(reserve: Reserve) -> _Tables:
     for site, month, name, _ in seen:
         events[site, month, name] = events.get((site, month, name), 0) + 1
     waiting = account.evidence.unseen
-    of_waiting = localtime.months_of([u.utc_s for u in waiting], reserve.zone) if waiting else []
+    of_waiting = localtime.months_of([u.utc_s for u in waiting], zone) if waiting else []
     unseen = {(one.site, first.month) for one, first in zip(waiting, of_waiting, strict=True)}
     with _lock:
         if len(_kept) > 16:
             _kept.clear()
-        _kept[reserve.pk] = (account.stamp, (days, events, unseen))
+        _kept[number] = (account.stamp, (days, events, unseen))
     return days, events, unseen
 
 

@@ -18,6 +18,7 @@ from trod.errors import CatalogueTrouble, NotEnoughEvidence, WrongInput
 from trod.findings import Filter, Finding, change, localtime, sightings, taxa, what_comes, when
 from trod.findings.sightings import COMMON_INDEPENDENCE_MIN, Selection
 from trod.web import models
+from trod.web.catalogue import evidence
 from trod.web.catalogue.evidence import Account
 
 ASK = {"what-comes": what_comes, "when": when, "change": change}
@@ -87,6 +88,7 @@ def answer(kind: str, asked: Filter, account: Account) -> Answer:
         if key in _kept:
             _kept.move_to_end(key)
             return _kept[key]
+    evidence.leave_if_long(account, lambda: answer(kind, asked, account))
     selection = sightings.select(account.evidence, asked)
     finding, trouble = None, None
     try:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import re
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import datetime
@@ -41,11 +41,21 @@ in_a_hurry: ContextVar[bool] = ContextVar("in_a_hurry", default=False)  # somebo
 
 
 class StillReading(Exception):
-    """So many sequences are to be read first that a page in a hurry does not wait for them. Never shown as an error."""
+    """So many sequences are to be read or counted first that a page in a hurry does not wait for them.
 
-    def __init__(self, sequences: int) -> None:
+    Never shown as an error. todo : what is to be done, without the database; None: they are to be read.
+    """
+
+    def __init__(self, sequences: int, todo: Callable[[], Any] | None = None) -> None:
         super().__init__(f"{sequences} sequences are to be read first")
-        self.sequences = sequences
+        self.sequences, self.todo = sequences, todo
+
+
+def leave_if_long(account: Account, todo: Callable[[], Any]) -> None:
+    """Raise StillReading when somebody waits and what is to be done goes over a large record."""
+    many = len(account.evidence.sightings) + len(account.evidence.unseen)
+    if in_a_hurry.get() and many > LONG:
+        raise StillReading(many, todo)
 
 
 @dataclass(frozen=True, kw_only=True)
