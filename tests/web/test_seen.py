@@ -28,6 +28,7 @@ CHANGES_NO_RECORD = {
     "keeping:locks_give": "merges who gave and took; see below",
     "people:see_people": "merges who gave and took; see below",
     "keeping:lock_show": "shows",
+    "cameras:power_work": "asks the worker for what is kept beside the records",
     "keeping:locks_phrase": "the old phrase must be said; who comes second has the wrong one",
     "keeping:locks_cover": "a person's own session",
     "keeping:book": "adds a booking",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import random
 from collections import Counter, defaultdict
 from datetime import UTC, datetime, timedelta
@@ -14,8 +13,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from trod.errors import WrongInput
-from trod.web.catalogue import evidence, ledger, rebuild, rollups, take_in, usual, watch, words
+from trod.web.catalogue import evidence, ledger, moving, rebuild, rollups, usual, watch, words
 from trod.web.catalogue.line import Silent
 from trod.web.catalogue.words import Line
 from trod.web.ground.pages import came_by_month
@@ -205,10 +203,8 @@ class Life:
     def move(self) -> None:
         rows = list(Intake.objects.order_by("pk"))
         if rows:
-            with contextlib.suppress(WrongInput):  # people have spoken of it there
-                take_in.place(
-                    self.chance.choice(rows), self.chance.choice(self.deployments), line=Silent(), now=self.now
-                )
+            where = self.chance.choice([*self.deployments, None])
+            moving.move(self.chance.choice(rows), where, line=Silent(), now=self.now, by="Ilka Marwood")
 
     def visit(self) -> None:
         one = self.chance.choice(self.deployments)
@@ -326,3 +322,14 @@ def test_pages_count_no_sequences_where_sums_are_kept(small: Any, take: Any) -> 
         came_by_month(small.alder.site)
         evidence.gather(reserve)  # held in memory
     assert not [q["sql"] for q in queries if "trod_event" in q["sql"] or "trod_picture" in q["sql"]]
+
+
+def test_a_sequence_given_to_another_deployment_leaves_neither_sum_trusted(small: Any, take: Any) -> None:
+    card = small.card()
+    card.bursts(pulled.days(3))
+    take(card.folder, small.alder)
+    rollups.look_round()
+    Event.objects.filter(pk=Event.objects.order_by("pk").first().pk).update(deployment=small.lick)
+    assert not rollups.kept([small.alder.pk, small.lick.pk], Reserve.objects.get().zone)
+    assert rollups.look_round() == 2
+    check()

@@ -72,13 +72,20 @@ class Due:
 
 
 def due(
-    reserve: Reserve, now: datetime, *, days: Sequence[date], next_days: int, wait: bool = False
+    reserve: Reserve,
+    now: datetime,
+    *,
+    days: Sequence[date],
+    next_days: int,
+    wait: bool = False,
+    held: forecasts.Kept | None = None,
 ) -> list[Due]:
     """Every site with a standing camera, the one first where a visit saves most. A fixed number of queries.
 
-    wait : work the forecasts of a few cameras out where none is kept yet; else they are left out.
+    wait : work the forecasts of a few cameras out where none is kept yet; else they are left out. held : what is kept,
+    where the caller has looked already.
     """
-    told = (forecasts.shown(reserve, now) if wait else forecasts.kept(reserve, now)).forecasts
+    told = (held or (forecasts.shown(reserve, now) if wait else forecasts.kept(reserve, now))).forecasts
     by_site: dict[int, list[Deployment]] = {}
     standing = list(
         Deployment.objects.filter(site__reserve=reserve, end__isnull=True, start__lte=now)

@@ -32,7 +32,7 @@ from trod.web.catalogue.rollups import Millis
 from trod.web.catalogue.watched import Came
 
 MOST_KEPT = 5000  # deployments held in memory
-LONG = 60_000  # sequences that are read while somebody waits, in about a second
+LONG = 20_000  # sequences that are read while somebody waits, in a third of a second
 _SHA = re.compile(r"[0-9a-f]{64}\Z")
 _kept: dict[int, tuple[Any, Piece]] = {}
 _last: dict[int, tuple[Any, Account]] = {}

@@ -127,6 +127,8 @@ class SequenceRows(models.QuerySet[Any]):
     def update(self, **values: Any) -> int:
         if SUMMED & {name.removesuffix("_id") for name in values}:
             self._touch()
+            if (to := values.get("deployment", values.get("deployment_id"))) is not None and not is_summing():
+                mark_dirty([getattr(to, "pk", to)])
         return super().update(**values)
 
     update.alters_data = True  # type: ignore[attr-defined]

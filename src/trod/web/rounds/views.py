@@ -62,11 +62,11 @@ def rounds(request: HttpRequest) -> HttpResponse:
     now = timezone.now()
     today = watch.local(now, reserve.zone).date()
     ahead = next((n for n in AHEADS if str(n) == request.GET.get("days")), 30)
-    found = dues.due(reserve, now, days=[today], next_days=ahead)
+    held = forecasts.kept(reserve, now)
+    found = dues.due(reserve, now, days=[today], next_days=ahead, held=held)
     best, why = dues.best_day(reserve, found, now)
     lines = pages.due_lines(found, today, ahead)
     to_come, past = pages.kept_rounds(reserve, today)
-    held = forecasts.kept(reserve, now)
     context = {
         "nothing": "" if found else "camera",
         "lines": lines,
