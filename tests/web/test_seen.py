@@ -39,6 +39,8 @@ CHANGES_NO_RECORD = {
     "cameras:models_import": "shows what would change before it does",
     "cameras:watch_new": "adds a correction",
     "cameras:watch_undo": "takes back what is never changed",
+    "cameras:clock_by_visit": "adds a correction, once; a second press finds none to add",
+    "reports:export": "gives a file",
     "cameras:resolves": "begins a measurement",
     "cards:begin": "begins an intake",
     "cards:again": "goes on with an intake",
