@@ -53,11 +53,16 @@ def test_closed_seasons_are_read_and_nonsense_is_left_out(closed, months):
     assert seasonal.closed_months(closed) == months
 
 
+def today(cast) -> date:
+    """The day it is on the reserve, which may be another one than here."""
+    return datetime.now(cast.reserve.zone_info).date()
+
+
 def test_sign_near_a_site_and_its_season_are_told_with_their_points(client, cast):
     Sign.objects.create(
-        reserve=cast.reserve, kind="tracks", seen_on=date.today(), latitude=47.3101, longitude=13.91
+        reserve=cast.reserve, kind="tracks", seen_on=today(cast), latitude=47.3101, longitude=13.91
     )
-    month = date.today().month
+    month = today(cast).month
 
     answer = page(client, month=month)
 
@@ -191,7 +196,7 @@ def test_ranking_sites_writes_nothing_and_asks_no_more_for_more_of_them(client, 
             reserve=cast.reserve, name=f"More {n}", slug=f"more-{n}", latitude=47.3, longitude=13.9, feature="trail"
         )
         Sign.objects.create(
-            reserve=cast.reserve, kind="scat", seen_on=date.today(), latitude=47.3, longitude=13.9
+            reserve=cast.reserve, kind="scat", seen_on=today(cast), latitude=47.3, longitude=13.9
         )
     page(client)
     with CaptureQueriesContext(connection) as many:

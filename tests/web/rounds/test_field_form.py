@@ -116,7 +116,7 @@ def test_not_visited_outlives_a_rebuild(client, kept, base, trod_home):
 def test_a_visit_made_before_its_planned_day_belongs_to_its_round(client, kept, base):
     from trod.web.models import Round
 
-    today = base.now.date()
+    today = base.now.astimezone(base.reserve.zone_info).date()
     Round.objects.filter(pk=kept.pk).update(day=today + timedelta(days=9))
     bring(client, packet_file(str(kept.uuid), [visit(base.now - timedelta(hours=2))], at=base.now))
 

@@ -113,7 +113,7 @@ def test_a_lock_that_was_missing_is_carried(base):
     m.Visit.objects.create(
         site=deployment.site, deployment=deployment, at=base.now, arrival="working", lock_left="missing"
     )
-    today = base.now.date()
+    today = base.now.astimezone(base.reserve.zone_info).date()
     forecasts.make(base.reserve, base.now)
     found = next(d for d in due.due(base.reserve, base.now, days=[today], next_days=30) if d.site == deployment.site)
 
@@ -127,7 +127,7 @@ def test_the_command_tells_that_walks_are_reckoned_level(base, north):
 
     from trod.commands.rounds import rounds
 
-    day = base.now.date().isoformat()
+    day = base.now.astimezone(base.reserve.zone_info).date().isoformat()
     done = CliRunner().invoke(rounds, ["--day", day, "--which", "all", "--on-foot"], catch_exceptions=False)
 
     assert done.exit_code == 0, done.output
