@@ -31,6 +31,16 @@ class House:
     process: subprocess.Popen[str]
     env: dict[str, str]
 
+    def work(self) -> None:
+        """Do, beside the server that runs without a worker, all the long work that waits."""
+        script = (
+            "from trod.web.start import ready; ready()\n"
+            "import trod.web.catalogue.handlers\n"
+            "from trod.web import jobs\n"
+            "while jobs.work_once(): pass"
+        )
+        subprocess.run([sys.executable, "-c", script], env=self.env, check=True, timeout=120)
+
     def close(self) -> None:
         if self.process.poll() is None:
             self.process.send_signal(signal.SIGTERM)
