@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import io
+from datetime import timedelta
 from types import SimpleNamespace
 
 import native_camera
 import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from PIL import Image
 
@@ -258,3 +261,53 @@ def test_a_hand_edited_account_of_a_measurement_does_no_harm(client, model):
         model.save()
         assert client.get(reverse("cameras:model", args=[model.slug])).status_code == 200
         assert models_resolve.kept_lines(model) == []
+
+
+def test_its_own_pictures_are_found_by_an_index_however_many_there_are(client, cast, model):
+    """Neither all pictures of the model nor all of a deployment by night are read to show the page."""
+    cast.red.model = model
+    cast.red.save()
+    intake = Intake.objects.create(
+        name="in-1", folder="x", deployment=cast.deployment, state="whole", source="t", started_at=cast.now,
+        files=9, bytes=9,
+    )  # fmt: skip
+    Picture.objects.bulk_create(
+        Picture(
+            sha256=f"{n:064x}", path=f"x/{n:05d}.jpg", intake=intake, deployment=cast.deployment, size_bytes=1,
+            taken_at=None if n < 3 else cast.now - timedelta(minutes=n), infrared=n % 3 == 0, width=40, height=30,
+        )
+        for n in range(3000)
+    )  # fmt: skip
+    with connection.cursor() as cursor:
+        cursor.execute("ANALYZE")
+    with CaptureQueriesContext(connection) as queries:
+        paths = models_resolve.own_pictures(model)
+
+    newest = {f"{n:05d}" for n in range(1, 100) if n % 3}
+    assert len(paths) == 7 and {path.stem for path in paths} <= newest
+    asked = [told["sql"] for told in queries if '"trod_picture"' in told["sql"]]
+    explain = "EXPLAIN QUERY PLAN " if connection.vendor == "sqlite" else "EXPLAIN "
+    with connection.cursor() as cursor:
+        for sql in asked:
+            cursor.execute(explain + sql)
+            plan = "\n".join(str(row) for row in cursor.fetchall())
+            assert "picture_by_day" in plan, plan
+            assert "SCAN trod_picture" not in plan, plan  # PostgreSQL reads so few rows at once, rightly
+
+
+def test_pictures_of_unknown_time_do_not_stand_for_the_newest(cast, model):
+    cast.red.model = model
+    cast.red.save()
+    intake = Intake.objects.create(
+        name="in-1", folder="x", deployment=cast.deployment, state="whole", source="t", started_at=cast.now,
+        files=9, bytes=9,
+    )  # fmt: skip
+    Picture.objects.bulk_create(
+        Picture(
+            sha256=f"{n:064x}", path=f"x/{n:05d}.jpg", intake=intake, deployment=cast.deployment, size_bytes=1,
+            taken_at=cast.now - timedelta(minutes=n) if n < 7 else None, infrared=False, width=40 + 10 * (n >= 7),
+            height=30,
+        )
+        for n in range(13)
+    )  # fmt: skip
+    assert {path.stem for path in models_resolve.own_pictures(model)} == {f"{n:05d}" for n in range(7)}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import io
+import math
 import shutil
 import uuid
 from collections import Counter
@@ -20,6 +21,7 @@ from typing import Any
 import numpy as np
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
+from django.db.models import OuterRef, Subquery
 from numpy.typing import NDArray
 from PIL import Image
 
@@ -32,9 +34,10 @@ from trod.pictures.target_layout import RULER_MM
 from trod.planning.camera import LIMITS
 from trod.web import home
 from trod.web.beside import Progress, Work, Works
-from trod.web.models import CameraModel, Picture
+from trod.web.models import CameraModel, Deployment, Picture
 
 MOST_TARGET, MOST_ORDINARY, FEWEST_ORDINARY = 5, 12, 5
+NEWEST_DEPLOYMENTS, NEWEST_OF_ONE = 10, 60  # of which day pictures are looked for, and so many of each
 PAPERS = (("a4", "A4"), ("us-letter", "Letter"), ("a3", "A3"))
 works = Works(most_kept=24, most_waiting=3)
 
@@ -246,19 +249,37 @@ def _data_uri(pixels: Any) -> str:
 
 
 def own_pictures(row: CameraModel, n: int = 7) -> list[Path]:
-    """Day pictures of cameras of this model in the archive, all of one size, spread over the newest; or none."""
-    rows = list(
-        Picture.objects.filter(
-            deployment__camera__model=row, kind=Picture.Kind.PICTURE, infrared=False, foreign=False, problem=""
-        )
-        .order_by("-taken_at")
-        .values_list("path", "width", "height")[:400]
+    """Day pictures of cameras of this model in the archive, all of one size, spread over the newest; or none.
+
+    The newest of each of its newest deployments: none of the index `picture_by_day` is read beyond them, however many
+    there are. Pictures of which nobody knows when they were taken come last.
+    """
+    day = Picture.objects.filter(kind=Picture.Kind.PICTURE, infrared=False, foreign=False, problem="")
+    newest_of = day.filter(deployment=OuterRef("pk")).order_by("-taken_at")  # the order is what leads to the index
+    newest = (
+        Deployment.objects.filter(camera__model=row)
+        .annotate(by_day=Subquery(newest_of.values("pk")[:1]))
+        .filter(by_day__isnull=False)
+        .order_by("-start", "-pk")
+        .values_list("pk", flat=True)[:NEWEST_DEPLOYMENTS]
     )
-    sizes = Counter((width, height) for _, width, height in rows if width and height)
+    parts = [
+        # SQLite takes no limit in a part of a union, but in a list of numbers within it.
+        Picture.objects.filter(pk__in=some.values("pk")[:NEWEST_OF_ONE])
+        .order_by()
+        .values_list("path", "width", "height", "taken_at")
+        for mine in (day.filter(deployment=number) for number in newest)
+        for some in (mine.filter(taken_at__isnull=False).order_by("-taken_at"), mine.filter(taken_at=None).order_by())
+    ]
+    if not parts:
+        return []
+    found = parts[0].union(*parts[1:], all=True)
+    rows = sorted(found, key=lambda told: (-told[3].timestamp() if told[3] else math.inf, told[0]))
+    sizes = Counter((width, height) for _, width, height, _ in rows if width and height)
     if not sizes:
         return []
     size = sizes.most_common(1)[0][0]
-    paths = [path for path, width, height in rows if (width, height) == size]
+    paths = [path for path, width, height, _ in rows if (width, height) == size]
     if len(paths) < FEWEST_ORDINARY:
         return []
     step = max(1, len(paths) // n)

@@ -55,7 +55,9 @@ def resolves(request: HttpRequest, slug: str) -> HttpResponse:
         paths = models_resolve.own_pictures(row)
         if paths:
             return _begun(request, row, forms, models_resolve.begin_own(slug, paths))
-        trouble = "There are no five day pictures of one size of this model in the archive; bring some instead."
+        trouble = (
+            "Among the newest day pictures of this model in the archive are no five of one size; bring some instead."
+        )
     elif what in forms and forms[what].is_valid():
         try:
             token = _begin(what, row, forms[what].cleaned_data)

@@ -57,6 +57,13 @@ class Picture(models.Model):
             models.Index(fields=["event", "taken_at"]),
             models.Index(fields=["intake", "file_order"]),
             models.Index(fields=["looked"], name="picture_to_look", condition=Q(looked=False)),
+            # The newest by day of one deployment, however many there are by night. The kind stands in the fields, for
+            # SQLite does not see that a condition with a handed-in value holds.
+            models.Index(
+                fields=["deployment", "kind", "taken_at"],
+                name="picture_by_day",
+                condition=Q(infrared=False, foreign=False),
+            ),
         ]
         constraints = [
             models.CheckConstraint(name="picture_size", condition=Q(size_bytes__gte=0)),
