@@ -71,6 +71,8 @@ USE_TZ = True
 TIME_ZONE = "UTC"  # pages turn instants into the reserve's own time; see trod.watch
 
 STATIC_URL = "/static/"
+# Scripts that a page and the field form, which is no page of ours, have in common.
+STATICFILES_DIRS = [("trod/shared", Path(__file__).resolve().parents[1] / "shared_scripts")]
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = DEBUG
 WHITENOISE_MAX_AGE = 60 * 60 * 24 * 30  # addresses carry a stamp of the file: {% asset %}

@@ -31,7 +31,7 @@ def packet_html(packet: PacketData) -> str:
 
     The same packet gives the same bytes. Raises WrongInput when a drawing holds more than shapes and words.
     """
-    css, js = _file("page.css"), _file("page.js")
+    css, js = _file("report/packet/page.css"), _script()
     policy = "; ".join(
         (
             "default-src 'none'",
@@ -47,7 +47,7 @@ def packet_html(packet: PacketData) -> str:
         part for part in (_day(packet.day) if packet.day else "", packet.reserve, ", ".join(packet.people)) if part
     )
     invented = ' <span class="tag">invented</span>' if packet.invented else ""
-    return Template(_file("page.html")).substitute(
+    return Template(_file("report/packet/page.html")).substitute(
         policy=policy,
         title=_text(f"{packet.round_name} · {packet.reserve}"),
         css=css,
@@ -64,7 +64,12 @@ def packet_html(packet: PacketData) -> str:
 
 
 def _file(name: str) -> str:
-    return resources.files("trod.report.packet").joinpath(name).read_text("utf-8").replace("\r\n", "\n")
+    return resources.files("trod").joinpath(name).read_text("utf-8").replace("\r\n", "\n")
+
+
+def _script() -> str:
+    """All that the page's one script is made of: what it shares with other pages first."""
+    return "\n".join(map(_file, ("shared_scripts/new_id.js", "report/packet/page.js")))
 
 
 def _hash(text: str) -> str:

@@ -28,14 +28,7 @@ const dayOf = (when) => when.getFullYear() + "-" + two(when.getMonth() + 1) + "-
 const plural = (n, one, more) => n + " " + (n === 1 ? one : more || one + "s");
 const megabytes = (bytes) => (bytes / 1e6).toFixed(1) + " MB";
 
-function newId() {
-  /* crypto.randomUUID is absent where a page comes over plain http. RFC 9562, version 4. */
-  const b = crypto.getRandomValues(new Uint8Array(16));
-  b[6] = (b[6] & 15) | 64;
-  b[8] = (b[8] & 63) | 128;
-  const hex = Array.from(b, (x) => x.toString(16).padStart(2, "0")).join("");
-  return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
-}
+const { newId } = window.Trod;
 
 function make(tag, words, marks) {
   const node = document.createElement(tag);
@@ -165,7 +158,7 @@ function trouble(words) {
 async function touch(note) {
   note.dirty = true;
   tellSaved(note);
-  if (note.busy) return note.busy;
+  if (note.busy) { await note.busy; return; }
   note.busy = (async () => {
     while (note.dirty) {
       note.dirty = false;
@@ -191,7 +184,7 @@ async function touch(note) {
   note.busy = null;
   tellSaved(note);
   tellStops();
-  if (note.dirty && !note.problem) return touch(note);
+  if (note.dirty && !note.problem) await touch(note);
 }
 
 async function takeOver(note) {
@@ -383,8 +376,8 @@ function tellForm(note) {
 }
 
 let faultIds = 0;
-function judge(note, field, path, fault, line) {
-  line = line || note.node.querySelector('[data-fault="' + path + '"]');
+function judge(note, field, path, fault, told) {
+  const line = told || note.node.querySelector('[data-fault="' + path + '"]');
   if (!line.id) line.id = "fault-" + (faultIds += 1);
   line.hidden = !fault;
   line.textContent = fault ? (field.closest("label").firstChild.textContent.replace("(", "").trim() + ": ") + fault : "";

@@ -5,7 +5,7 @@
   const form = document.getElementById("bench");
   if (!form) return;
   const REST_MS = 350;
-  const bench = crypto.randomUUID ? crypto.randomUUID() : String(Math.random()).slice(2);
+  const bench = window.Trod.newId();
   const parts = (root) => root.querySelectorAll("[data-part]");
   let turn = 0, resting = 0, asking = null, closing = null, busy = false, again = false;
 

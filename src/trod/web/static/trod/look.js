@@ -69,8 +69,7 @@
   const outbox = store.get("outbox", []);
   const refused = store.get("refused", []);
   const sitting = store.get("sitting", { said: 0, ms: 0, last: 0 });
-  const uuid = () => crypto.randomUUID ? crypto.randomUUID() : "10000000-1000-4000-8000-100000000000".replace(/[018]/g,
-    (c) => (c ^ (crypto.getRandomValues(new Uint8Array(1))[0] & (15 >> (c / 4)))).toString(16));
+  const uuid = window.Trod.newId;
 
   // Pictures --------------------------------------------------------------------------------------------------------
 
