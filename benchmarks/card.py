@@ -1,4 +1,4 @@
-"""How quickly pictures come into the catalogue: registering, facts, thumbnails, events; without the copying.
+"""How quickly pictures come into the catalogue: registering, facts, thumbnails, sequences; without the copying.
 
     python benchmarks/card.py [--files 200] [--bytes 4000000] [--size 4000x3000] [--workers N]
 
@@ -84,7 +84,7 @@ def measure(folder: Path, files: int, bytes_each: int, size: tuple[int, int], wo
     (folder / "home").mkdir()
     ready()
     from trod.archive.card import scan
-    from trod.web.catalogue import bags, facts, propose, records, take_in, watch
+    from trod.web.catalogue import bags, facts, propose, records, import_card, clocks
     from trod.web.catalogue.line import Silent
     from trod.web.models import Picture
 
@@ -101,13 +101,13 @@ def measure(folder: Path, files: int, bytes_each: int, size: tuple[int, int], wo
     propose.propose(listing, now=now)
     clock.told("proposal", files)
     deployment, _ = records.make(
-        serial="BENCH-1", site_name="Bench", marks=propose.read_marks(listing), now=now
+        serial="BENCH-1", site_name="Placement planner", marks=propose.read_marks(listing), now=now
     )
-    row = take_in.begin(take_in.Asked(card, deployment, read_back=False), now=now)
+    row = import_card.begin(import_card.Asked(card, deployment, read_back=False), now=now)
     clock = Watch()
     real = bags.register
     bags.register = lambda *words: 0  # apart from the copying
-    take_in._copy(row, Silent(), now, listing, False)
+    import_card._copy(row, Silent(), now, listing, False)
     bags.register = real
     clock.told("copy, hash, flush (no read-back)", files)
     from trod.web import home
@@ -123,8 +123,8 @@ def measure(folder: Path, files: int, bytes_each: int, size: tuple[int, int], wo
         read = clock.told(f"facts and thumbnails, {many} process{'es' if many > 1 else ''}", files)
         print(f"{'':34s} {read / bare:.2f} × the bare decode, by processor time")
     clock = Watch()
-    watch.follow(deployment, Silent())
-    clock.told("times, triggers, events", files)
+    clocks.follow(deployment, Silent())
+    clock.told("times, triggers, sequences", files)
     helper = (
         resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
         * (1 if sys.platform == "darwin" else 1024)

@@ -17,7 +17,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from trod.planning.arrivals import Arrivals, DayCount, Prior, Season
-from trod.planning.cells import CELLS, Pack
+from trod.planning.batteries import BATTERIES, Pack
 from trod.planning.endurance import EnergyScale, Outfit, StopForecast, Task, Used, forecast, forecast_many, screen
 from trod.planning.energy import Draw
 from trod.planning.site import Feature
@@ -32,7 +32,7 @@ def reserve(cameras: int) -> list[Task]:
     rng = np.random.default_rng(1)
     tasks = []
     for i in range(cameras):
-        pack = Pack(cell=CELLS[("FR6", "LR6", "HR6")[i % 3]], number=(8, 12)[i % 2])
+        pack = Pack(battery=BATTERIES[("FR6", "LR6", "HR6")[i % 3]], number=(8, 12)[i % 2])
         outfit = Outfit(pack=pack, card_gb=(64, 128)[i % 2])
         site = Arrivals.for_site(KINDS[i % len(KINDS)])
         used = Used()
@@ -44,7 +44,7 @@ def reserve(cameras: int) -> list[Task]:
                 for day, n, b in zip(days, rng.negative_binomial(1.2, 1.2 / (1.2 + level), 40),
                                      rng.negative_binomial(1.5, 1.5 / 61.5, 40), strict=True)
             ]  # fmt: skip
-            used = Used.of(outfit, counts, fresh_cells=START if i % 4 else days[0], card_in=START)
+            used = Used.of(outfit, counts, fresh_batteries=START if i % 4 else days[0], card_in=START)
             site = site.after(counts)
         tasks.append(Task(outfit=outfit, arrivals=site, start=START, used=used, faults_per_day=1 / 600))
     return tasks
@@ -65,10 +65,10 @@ def anew(tasks: list[Task]) -> list[Task]:
     return [replace(task, arrivals=replace(task.arrivals)) for task in tasks]
 
 
-def known(level: float, *, night: float = 0.5, storms: float = 0.03) -> Arrivals:
-    """A site known to 30 %, a flat year, usual storms."""
+def known(level: float, *, night: float = 0.5, false_runs: float = 0.03) -> Arrivals:
+    """A site known to 30 %, a flat year, usual runs of false triggers."""
     prior = Prior(level_per_day=level, shape=1 / 0.09, season=Season(amplitude=0.0), night_share=night, night_weight=1e6,
-                  storm_start=storms, storm_weight=1e6, storm_sigma_ln=0.01)  # fmt: skip
+                  false_run_start=false_runs, false_run_weight=1e6, false_run_sigma_ln=0.01)  # fmt: skip
     return Arrivals(prior=prior)
 
 
@@ -80,19 +80,19 @@ def table() -> None:
     frost = Climate.seasonal(mean_c=0.0)
     rows: list[tuple[str, Arrivals, Outfit, date, Climate]] = []
 
-    def add(name: str, site: Arrivals, cell: str, cells: int, start: date = date(2027, 1, 1),
+    def add(name: str, site: Arrivals, battery: str, batteries: int, start: date = date(2027, 1, 1),
             climate: Climate = DEFAULT_CLIMATE, **more: float) -> None:  # fmt: skip
-        kit = Outfit(draw=studied, scale=EnergyScale(), pack=Pack(cell=CELLS[cell], number=cells), **more)  # type: ignore[arg-type]
-        rows.append((f"{name}, {cell} × {cells}, {kit.card_gb:g} GB", site, kit, start, climate))
+        kit = Outfit(draw=studied, scale=EnergyScale(), pack=Pack(battery=BATTERIES[battery], number=batteries), **more)  # type: ignore[arg-type]
+        rows.append((f"{name}, {battery} × {batteries}, {kit.card_gb:g} GB", site, kit, start, climate))
 
     quiet, trail, feeding = known(6), known(20), known(120, night=0.6)
     add("quiet trail, 6 a day", quiet, "FR6", 8)
-    add("the same without storms", known(6, storms=0), "FR6", 8)
+    add("the same without runs of false triggers", known(6, false_runs=0), "FR6", 8)
     add("quiet trail", quiet, "FR6", 12)
-    kit = Outfit(pack=Pack(cell=CELLS["FR6"], number=8), draw=hungry, scale=EnergyScale())
+    kit = Outfit(pack=Pack(battery=BATTERIES["FR6"], number=8), draw=hungry, scale=EnergyScale())
     rows.append(("quiet trail, hungry camera, FR6 × 8, 32 GB", quiet, kit, date(2027, 1, 1), DEFAULT_CLIMATE))
-    for cell, cells in (("LR6", 8), ("LR6", 12), ("HR6", 8), ("HR6", 12)):
-        add("quiet trail", quiet, cell, cells)
+    for battery, batteries in (("LR6", 8), ("LR6", 12), ("HR6", 8), ("HR6", 12)):
+        add("quiet trail", quiet, battery, batteries)
     add("trail, 20 a day", trail, "FR6", 8)
     add("trail from 1 November, mean 0 °C", trail, "LR6", 8, date(2027, 11, 1), frost)
     add("trail from 1 November, mean 0 °C", trail, "FR6", 8, date(2027, 11, 1), frost)
@@ -102,24 +102,24 @@ def table() -> None:
     for card in (32, 128):
         filmed = known(60, night=0.6)
         add("feeding ground, 60 a day, clips of 15 s", filmed, "FR6", 12, frames=0, clip_s=15, card_gb=card)
-    print("| camera | first stop, days (10/50/90 %) | cells first | of these cold only | closed form |")
+    print("| camera | first stop, days (10/50/90 %) | batteries first | of these cold only | closed form |")
     print("|---|---|---|---|---|")
     for name, site, kit, start, climate in rows:
         told = forecast(kit, site, start, climate=climate, futures=4000, second_date=False)
         quick = screen(kit, site, start, climate=climate)
         days = "/".join(f"{x:.0f}" for x in (told.stop.q10, told.stop.q50, told.stop.q90))
         closed = "/".join(f"{quick.day(q):.0f}" for q in (0.1, 0.5, 0.9))
-        print(f"| {name} | {days} | {told.causes['cells']:.2f} | {told.cold_share:.2f} | {closed} |")
+        print(f"| {name} | {days} | {told.causes['batteries']:.2f} | {told.cold_share:.2f} | {closed} |")
 
 
 def practice() -> None:
-    """Before anything is known of the camera: twelve lithium cells, 20 triggers a day as guessed, a large card."""
+    """Before anything is known of the camera: twelve lithium batteries, 20 triggers a day as guessed, a large card."""
     print("\n| set up | pictures a trigger | draw | first stop, days (10/50/90 %) |")
     print("|---|---|---|---|")
     site = Arrivals.for_site("trail", level_per_day=20)
     for start in (date(2027, 5, 1), date(2027, 10, 1)):
         for frames in (1, 3):
-            kit = Outfit(pack=Pack(cell=CELLS["FR6"], number=12), card_gb=256, frames=frames)
+            kit = Outfit(pack=Pack(battery=BATTERIES["FR6"], number=12), card_gb=256, frames=frames)
             its = kit.draw
             own = its.measured(
                 idle_w=its.idle_w, wake_j=its.wake_j, day_frame_j=its.day_frame_j, night_frame_j=its.night_frame_j

@@ -23,7 +23,7 @@ from trod.planning import stopping
 from trod.planning.arrivals import Arrivals, DayCount, Draws, prior_for
 from trod.planning.battery_evidence import BatterySet, learn
 from trod.planning.card_room import FileSizes
-from trod.planning.cells import CELLS, Pack
+from trod.planning.batteries import BATTERIES, Pack
 from trod.planning.endurance import StopForecast, Used, forecast, screen, step_for
 from trod.planning.energy import Draw
 from trod.planning.stopping import EnergyScale, Outfit, unshown_scale
@@ -36,20 +36,20 @@ RANGES: dict[str, tuple[float, float]] = {
     "k": (0.5, 3.0),  # (lognormal about 1.2)
     "drift_sd": (0.15, 0.5),  # (0.3 in the update)
     "swing": (0.15, 0.45),  # season's amplitude (0.3, ± 0.1)
-    "storm_start": (0.01, 0.06),  # (0.03, Beta)
-    "storm_stay": (0.4, 0.6),  # (0.5)
-    "storm_ln": (-0.5, 0.5),  # of 60 blanks a storm day (lognormal 0.5)
-    "hunger_sd": (0.2, 0.2),  # of the logarithm of what camera and cells take (0.2)
+    "false_run_start": (0.01, 0.06),  # (0.03, Beta)
+    "false_run_stay": (0.4, 0.6),  # (0.5)
+    "false_run_ln": (-0.5, 0.5),  # of 60 blanks a run of false triggers day (lognormal 0.5)
+    "power_draw_sd": (0.2, 0.2),  # of the logarithm of what camera and batteries take (0.2)
     "draw_off": (1.0, 1.0),  # times the spread of each figure that nobody measured (1)
     "bytes_sd": (0.08, 0.08),
     "night": (0.35, 0.65),  # (0.5)
-    "storm_night": (0.1, 0.5),  # (0.3)
+    "false_run_night": (0.1, 0.5),  # (0.3)
     "persist": (0.4, 0.85),  # of a night's cold (0.7)
 }
 # Joules and watts of a usual camera, and the spread of each of the logarithm, written again.
 DRAW = {"idle": (0.004, 0.6), "wake": (5.0, 0.4), "day": (1.5, 0.4), "night": (10.0, 0.4)}
 KITS = (("FR6", 8), ("FR6", 12), ("LR6", 12), ("HR6", 8))
-# Of the cells, written again: energy Wh, load that halves W, m, T0 °C, °C/W, width °C, loss a year.
+# Of the batteries, written again: energy Wh, load that halves W, m, T0 °C, °C/W, width °C, loss a year.
 CURVES = {
     "LR6": (3.45, 0.53, 1.2, -10.0, 12.0, 12.0, 0.03),
     "FR6": (4.5, 9.0, 1.0, -40.0, 5.0, 9.0, 0.006),
@@ -61,13 +61,13 @@ CURVES = {
 class Truth:
     """One camera's whole story, which the forecaster never sees."""
 
-    cell: str
-    cells: int
+    battery: str
+    batteries: int
     card_gb: float
     start: date
     level: float
     guess: float
-    hunger: float
+    power_draw: float
     file_size: float
     draw: dict[str, float]
     spent_wh: float = 0.0
@@ -78,33 +78,33 @@ class Truth:
 
 
 def simulate_truth(rng: np.random.Generator, ranges: dict[str, tuple[float, float]], most_days: int = 1096) -> Truth:
-    """Day by day: storms come and go, the level drifts, nights are cold, until cells or card end it."""
+    """Day by day: runs of false triggers come and go, the level drifts, nights are cold, until batteries or card end it."""
 
     def pick(name: str) -> float:
         low, high = ranges[name]
         return float(rng.uniform(low, high))
 
-    cell, cells = KITS[int(rng.integers(len(KITS)))]
+    battery, batteries = KITS[int(rng.integers(len(KITS)))]
     level = math.exp(rng.uniform(*(math.log(x) for x in ranges["level"])))
     truth = Truth(
-        cell=cell, cells=cells, card_gb=float(rng.choice([32, 64])),
+        battery=battery, batteries=batteries, card_gb=float(rng.choice([32, 64])),
         start=date(2027, 1, 1) + timedelta(days=int(rng.integers(365))), level=level,
         guess=level * math.exp(rng.normal(0, pick("guess_sd"))),
-        hunger=math.exp(rng.normal(0, pick("hunger_sd"))), file_size=math.exp(rng.normal(0, pick("bytes_sd"))),
+        power_draw=math.exp(rng.normal(0, pick("power_draw_sd"))), file_size=math.exp(rng.normal(0, pick("bytes_sd"))),
         draw={name: mid * math.exp(rng.normal(0, sd * pick("draw_off"))) for name, (mid, sd) in DRAW.items()},
     )  # fmt: skip
-    k, drift_sd, swing, storm_start, stay = (pick(n) for n in ("k", "drift_sd", "swing", "storm_start", "storm_stay"))
-    storm_blanks, night = 60 * math.exp(pick("storm_ln")), pick("night")
-    storm_night, persist = pick("storm_night"), pick("persist")
-    energy, half_w, m, t0, per_w, width, loss = CURVES[cell]
-    load = 0.5 * 8.0 / cells
+    k, drift_sd, swing, false_run_start, stay = (pick(n) for n in ("k", "drift_sd", "swing", "false_run_start", "false_run_stay"))
+    false_run_blanks, night = 60 * math.exp(pick("false_run_ln")), pick("night")
+    false_run_night, persist = pick("false_run_night"), pick("persist")
+    energy, half_w, m, t0, per_w, width, loss = CURVES[battery]
+    load = 0.5 * 8.0 / batteries
 
     def fall(t: float) -> float:
         return 1 / (1 + math.exp(-(t - t0 - per_w * load) / width))
 
-    best = cells * energy / (1 + (load / half_w) ** m) / fall(21.0)
+    best = batteries * energy / (1 + (load / half_w) ** m) / fall(21.0)
     keep = math.exp(-1 / 30)
-    drift, cold, storm = rng.normal(0, drift_sd), rng.normal(), rng.random() < storm_start / (storm_start + 1 - stay)
+    drift, cold, false_run = rng.normal(0, drift_sd), rng.normal(), rng.random() < false_run_start / (false_run_start + 1 - stay)
     spent = written = 0.0
     for day in range(most_days):
         today = truth.start + timedelta(days=day)
@@ -112,19 +112,19 @@ def simulate_truth(rng: np.random.Generator, ranges: dict[str, tuple[float, floa
         mean = level * math.exp(swing * math.cos(2 * math.pi * (doy - 288) / 365.25) + drift - drift_sd**2 / 2)
         n = int(rng.poisson(rng.gamma(k, mean / k)))
         by_night = int(rng.binomial(n, night))
-        b = int(rng.poisson(rng.gamma(1.5, storm_blanks / 1.5))) if storm else 0
-        dark = by_night + storm_night * b
+        b = int(rng.poisson(rng.gamma(1.5, false_run_blanks / 1.5))) if false_run else 0
+        dark = by_night + false_run_night * b
         light = n + b - dark
         does = truth.draw
         use = 86400 * does["idle"] + does["wake"] * (n + b) + 3 * (does["day"] * light + does["night"] * dark)
-        use *= truth.hunger / 3600
+        use *= truth.power_draw / 3600
         room = 3 * (light * (3.6 * math.sqrt(1.09) * truth.file_size + 0.016)
                     + dark * (2.0 * math.sqrt(1.1225) * truth.file_size + 0.016))  # fmt: skip
         night_c = 5 - 12 * math.cos(2 * math.pi * (doy - 20) / 365.25) + 4 * cold
         gives = best * fall(min(night_c, 21.0)) * (1 - loss * (day + 1) / 365.25)
         ends = []
         if spent + use >= gives:
-            ends.append((min(1.0, max(0.0, (gives - spent) / use)), "cells"))
+            ends.append((min(1.0, max(0.0, (gives - spent) / use)), "batteries"))
         if written + room >= 995 * truth.card_gb:
             ends.append(((995 * truth.card_gb - written) / room, "card"))
         spent, written = spent + use, written + room
@@ -137,7 +137,7 @@ def simulate_truth(rng: np.random.Generator, ranges: dict[str, tuple[float, floa
             break
         drift = keep * drift + rng.normal(0, drift_sd * math.sqrt(1 - keep**2))
         cold = persist * cold + rng.normal(0, math.sqrt(1 - persist**2))
-        storm = rng.random() < (stay if storm else storm_start)
+        false_run = rng.random() < (stay if false_run else false_run_start)
     return truth
 
 
@@ -151,7 +151,7 @@ class Band:
 
 
 class Plain(Arrivals):
-    """The textbook's: Gamma-Poisson with each trigger an independent fact, no drift, no storms apart."""
+    """The textbook's: Gamma-Poisson with each trigger an independent fact, no drift, no runs of false triggers apart."""
 
     def draw(self, n: int, rng: np.random.Generator) -> Draws:
         """From the undiscounted Gamma."""
@@ -159,14 +159,14 @@ class Plain(Arrivals):
         season = self.prior.season.factor([float(count.day.timetuple().tm_yday) for count in self.counts])
         level = rng.gamma(self.prior.shape + total, 1 / (self.prior.level_rate + float(season.sum())), n)
         zero = np.zeros(n)
-        return Draws(level=level, k=np.full(n, 1e6), storm_start=zero, storm_blanks=zero + 1, night_share=zero + 0.5)
+        return Draws(level=level, k=np.full(n, 1e6), false_run_start=zero, false_run_blanks=zero + 1, night_share=zero + 0.5)
 
 
 def seen(
     truth: Truth, days: int, *, apart: bool = True, metered: bool = False
 ) -> tuple[Outfit, Arrivals, Used, date]:
     """What the technician knows after so many days. metered : its draw too, figure by figure."""
-    outfit = Outfit(pack=Pack(cell=CELLS[truth.cell], number=truth.cells), card_gb=truth.card_gb)
+    outfit = Outfit(pack=Pack(battery=BATTERIES[truth.battery], number=truth.batteries), card_gb=truth.card_gb)
     if metered:
         its = truth.draw
         own = Draw().measured(
@@ -185,7 +185,7 @@ def seen(
     if sum(c.triggers for c in counts) * 3 >= 60:  # the first card's own mean sizes
         sizes = FileSizes(day_mb=3.6 * truth.file_size, night_mb=2.0 * truth.file_size, source="from the card")
         outfit = replace(outfit, sizes=sizes, bytes_sd=0.03)
-    used = Used.of(outfit, counts, fresh_cells=truth.start, card_in=truth.start,
+    used = Used.of(outfit, counts, fresh_batteries=truth.start, card_in=truth.start,
                    night_share=site.posterior.night_share)  # fmt: skip
     used = replace(used, card_mb=truth.written_mb[days - 1])
     return outfit, site, used, truth.start + timedelta(days=days)
@@ -271,7 +271,7 @@ HEAD = """| forecaster, when | cameras | 80 % band holds | ended before | after 
 def score(truths: list[Truth], days: int, how: Callable[[Truth, int], Band | StopForecast]) -> tuple[
     Score, list[tuple[float, bool]]
 ]:  # fmt: skip
-    """Over the cameras still alive at the visit: score, and (chance said that cells end it, whether they did)."""
+    """Over the cameras still alive at the visit: score, and (chance said that batteries end it, whether they did)."""
     total, causes = Score(), []
     for truth in truths:
         if truth.stop_day <= days:
@@ -280,17 +280,17 @@ def score(truths: list[Truth], days: int, how: Callable[[Truth, int], Band | Sto
         if isinstance(answer, StopForecast):
             whole = sum(answer.causes.values())
             if whole > 0 and truth.cause != "none":
-                causes.append((answer.causes["cells"] / whole, truth.cause == "cells"))
+                causes.append((answer.causes["batteries"] / whole, truth.cause == "batteries"))
             answer = Band(answer.stop.q10, answer.stop.q50, answer.stop.q90)
         total.add(answer, truth.stop_day - days)
     return total, causes
 
 
 def causes_table(causes: list[tuple[float, bool]]) -> None:
-    """Said chance that the cells end it against how often they did."""
+    """Said chance that the batteries end it against how often they did."""
     said, came = (np.array(x, dtype=float) for x in zip(*causes, strict=True))
     edges = (0.0, 0.05, 0.3, 0.7, 0.95, 1.0001)
-    print("\n| chance said that cells end it | cameras | mean said | cells ended it |\n|---|---|---|---|")
+    print("\n| chance said that batteries end it | cameras | mean said | batteries ended it |\n|---|---|---|---|")
     for low, high in pairwise(edges):
         mine = (said >= low) & (said < high)
         if mine.any():
@@ -298,12 +298,12 @@ def causes_table(causes: list[tuple[float, bool]]) -> None:
             print(f"| {low:.2f} to {min(high, 1):.2f} | {mine.sum()} | {shares} |")
 
 
-def hunger_table(truths: list[Truth]) -> None:
-    """How often the learnt factor's 80 % interval holds the camera's true one, for cameras that cells ended; and when
+def power_draw_table(truths: list[Truth]) -> None:
+    """How often the learnt factor's 80 % interval holds the camera's true one, for cameras that batteries ended; and when
     one in five of them had ended at a fifth of that time by something else, which nobody noticed."""
-    dead = [t for t in truths if t.cause == "cells" and len(t.counts) > 20]
+    dead = [t for t in truths if t.cause == "batteries" and len(t.counts) > 20]
     if not dead:
-        print("no camera was ended by its cells")
+        print("no camera was ended by its batteries")
         return
     print()
     for spoilt in (False, True):
@@ -326,7 +326,7 @@ def hunger_table(truths: list[Truth]) -> None:
             spread.append(found.scale.ln_sd)
             errors.append(found.scale.ln_mean - true_ln)
             told.append(before.ln_sd)
-        words = "one in five ended early by something else" if spoilt else "cells ended them"
+        words = "one in five ended early by something else" if spoilt else "batteries ended them"
         print(
             f"Draw learnt from {len(dead)} cameras, {words}: 80 % interval holds {held / len(dead):.3f} (before: "
             f"{held_before / len(dead):.3f}), sd said {np.mean(spread):.3f} (before {np.mean(told):.3f}), error "
@@ -335,11 +335,11 @@ def hunger_table(truths: list[Truth]) -> None:
 
 
 TWISTED: dict[str, dict[str, tuple[float, float]]] = {
-    "hunger ± 40 %": {"hunger_sd": (0.4, 0.4)},
+    "power draw ± 40 %": {"power_draw_sd": (0.4, 0.4)},
     "erratic: drift 0.5 to 0.9": {"drift_sd": (0.5, 0.9)},
-    "calm: drift ≤ 0.1, hunger ± 8 %": {"drift_sd": (0.02, 0.1), "hunger_sd": (0.08, 0.08)},
+    "calm: drift ≤ 0.1, power draw ± 8 %": {"drift_sd": (0.02, 0.1), "power_draw_sd": (0.08, 0.08)},
     "draw twice as far off": {"draw_off": (2.0, 2.0)},
-    "stormy: starts 6 to 12 % of days": {"storm_start": (0.06, 0.12)},
+    "stormy: starts 6 to 12 % of days": {"false_run_start": (0.06, 0.12)},
     "guess wrong by a factor of three": {"guess_sd": (1.1, 1.1)},
     "season twice as strong": {"swing": (0.5, 0.7)},
 }
@@ -358,7 +358,7 @@ def main() -> None:
     rng = np.random.default_rng(asked.seed)
     truths = [simulate_truth(rng, RANGES) for _ in range(asked.truths)]
     print(f"{asked.truths} truths, {asked.futures} futures each, seed {asked.seed}; ended by", {
-        cause: sum(t.cause == cause for t in truths) for cause in ("cells", "card", "none")}, "\n")  # fmt: skip
+        cause: sum(t.cause == cause for t in truths) for cause in ("batteries", "card", "none")}, "\n")  # fmt: skip
     print(HEAD)
     forecasters: list[tuple[str, Callable[[Truth, int], Band | StopForecast], bool]] = [
         ("forecast", lambda t, d: by_forecast(t, d, asked.futures), True),
@@ -380,7 +380,7 @@ def main() -> None:
     if asked.only and not causes:
         return
     causes_table(causes)
-    hunger_table(truths)
+    power_draw_table(truths)
     if asked.twisted:
         print("\nTruths beyond the assumptions (forecast):\n")
         print(HEAD)

@@ -72,7 +72,7 @@ def records(now: date) -> dict[str, Any]:
             trigger_time_s=k.trigger_s,
             recovery_time_s=k.rearm_s,
             burst_max=k.burst,
-            cells=k.cells,
+            batteries=k.batteries,
         )
         for k in demo.CAMERA_MODELS
     }
@@ -123,7 +123,7 @@ def records(now: date) -> dict[str, Any]:
             aim_distance_m=d.aim_distance_m,
             tilt_deg=d.tilt_deg,
             heading_deg=d.heading_deg,
-            cells=d.cells,
+            batteries=d.batteries,
             card=in_camera.get(d.slug),
             burst=int(dict(d.settings).get("burst", 1)),
             set_by=demo.TECHNICIANS[0],
@@ -132,20 +132,20 @@ def records(now: date) -> dict[str, Any]:
     }
     for v in plan.visits:
         deployment = deployments[v.deployment]
-        dial = timedelta(minutes=deployment.utc_offset_min, seconds=v.clock_found_s or 0)
+        input = timedelta(minutes=deployment.utc_offset_min, seconds=v.clock_found_s or 0)
         m.Visit.objects.create(
             site=deployment.site,
             deployment=deployment,
             at=v.at,
             by=v.by,
             arrival=ARRIVAL.get(v.found, "unknown"),
-            cells_percent=v.battery_pct,
-            cells_changed=v.cells_changed,
+            battery_percent=v.battery_pct,
+            batteries_changed=v.batteries_changed,
             work=v.kind,
             note=v.notes,
             card_out=cards.get(v.card_out or ""),
             card_in=cards.get(v.card_in or ""),
-            clock_shown=None if v.clock_found_s is None else v.at + dial,
+            clock_shown=None if v.clock_found_s is None else v.at + input,
             clock_true=None if v.clock_found_s is None else v.at,
         )
     for s in plan.signs:
@@ -163,8 +163,8 @@ def records(now: date) -> dict[str, Any]:
 
 
 def fill(pictures: int = 2000, *, now: date | None = None, seed: int = 7, looked: float = 0.6) -> None:
-    """Records and about so many pictures in events of some seven frames. looked : share of "
-    "events with a word.
+    """Records and about so many pictures in sequences of some seven frames. looked : share of "
+    "sequences with a word.
 
     Rows go straight into the tables, in one pass and without Django's objects, numbered by ourselves; then the daily
     sums are made as an import would have made them."""
@@ -195,8 +195,8 @@ def _rows(cast: dict[str, Any], pictures: int, now: date, seed: int, looked: flo
             last_round[card.deployment] = max(last_round.get(card.deployment, card.taken_out), card.taken_out)
     spans = [(d, d.start, last_round[d.slug]) for d in plan.deployments if d.slug in last_round]
     noon = datetime.combine(now, time(12), UTC)
-    intakes = {
-        d.slug: m.Intake.objects.create(
+    imports = {
+        d.slug: m.Import.objects.create(
             name=f"{to:%Y%m%d}-{d.camera}",
             folder=f"{d.site}/{d.slug}/{to:%Y%m%d}-{d.camera}",
             deployment=cast["deployments"][d.slug],
@@ -212,7 +212,7 @@ def _rows(cast: dict[str, Any], pictures: int, now: date, seed: int, looked: flo
     if connection.vendor == "sqlite":
         with connection.cursor() as cursor:
             cursor.execute("PRAGMA cache_size=-600000")
-    into = {model: Bulk(model) for model in (m.Event, m.Picture, m.Word, m.Sighting)}
+    into = {model: Bulk(model) for model in (m.Sequence, m.Picture, m.Identification, m.Observation)}
     came: dict[str, int] = {}
     made = number = 0
     cumulated = list(
@@ -235,23 +235,23 @@ def _rows(cast: dict[str, Any], pictures: int, now: date, seed: int, looked: flo
             continue
         number += 1
         count = min(chance.choice((1, 3, 3, 6, 6, 9, 18)), pictures - made)
-        deployment, intake = cast["deployments"][d.slug].pk, intakes[d.slug]
+        deployment, card_import = cast["deployments"][d.slug].pk, imports[d.slug]
         dark = hour < 6 or hour > 20
         digest = hashlib.sha256(f"{seed}-{number}".encode()).hexdigest()[12:]
         # In order, so that their index grows at its end: else five million would take most of their time there.
         shas = [f"{made + k:012x}{digest}" for k in range(1, count + 1)]
         said = chance.random() < looked
         end = at + timedelta(seconds=2 * (count - 1))
-        into[m.Event].add(
+        into[m.Sequence].add(
             id=number, key=f"{d.slug[:35]}.{shas[0]}", deployment_id=deployment, start_at=at, end_at=end,
-            frames=count, infrared=dark, time_lapse=False, cover_id=made + 1, word_id=number if said else None,
+            frames=count, infrared=dark, time_lapse=False, cover_id=made + 1, identification_id=number if said else None,
         )  # fmt: skip
         for k, sha in enumerate(shas):
             made += 1
             when = at + timedelta(seconds=2 * k)
             into[m.Picture].add(
-                id=made, sha256=sha, path=f"{intake.folder}/data/DCIM/100INVEN/INVE{made:07d}.JPG",
-                intake_id=intake.pk, deployment_id=deployment, event_id=number,
+                id=made, sha256=sha, path=f"{card_import.folder}/data/DCIM/100INVEN/INVE{made:07d}.JPG",
+                card_import_id=card_import.pk, deployment_id=deployment, sequence_id=number,
                 size_bytes=900_000 + int(3_100_000 * chance.random()), file_order=made,
                 taken_raw=when + timedelta(minutes=d.utc_offset_min), taken_at=when, trigger="motion",
                 infrared=dark, width=1920, height=1440, looked=True,
@@ -259,18 +259,18 @@ def _rows(cast: dict[str, Any], pictures: int, now: date, seed: int, looked: flo
         came[d.slug] = came.get(d.slug, 0) + count
         if said:
             blank = chance.random() < 0.25
-            into[m.Word].add(
-                id=number, uuid=uuid.UUID(int=chance.getrandbits(128), version=4), event_id=number,
+            into[m.Identification].add(
+                id=number, uuid=uuid.UUID(int=chance.getrandbits(128), version=4), sequence_id=number,
                 by=chance.choice(demo.TECHNICIANS), at=end + timedelta(days=2),
             )  # fmt: skip
-            into[m.Sighting].add(
-                id=number, word_id=number, what="blank" if blank else "animal",
+            into[m.Observation].add(
+                id=number, identification_id=number, what="blank" if blank else "animal",
                 species_id=None if blank else cast["species"][kind].pk,
                 count=1 if blank else chance.choice((1, 1, 1, 2, 3)),
             )  # fmt: skip
     for bulk in into.values():
         bulk.close()
-    for slug, of in intakes.items():
+    for slug, of in imports.items():
         of.files = of.new = came.get(slug, 0)
         of.save(update_fields=["files", "new"])
 

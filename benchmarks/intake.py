@@ -1,4 +1,4 @@
-"""An intake against `cp -r` and `sha256sum`, side by side on one disk.
+"""An import against `cp -r` and `sha256sum`, side by side on one disk.
 
     python benchmarks/intake.py [--files 1000] [--size-mb 4] [--repeats 3] [--dir DIR] [--json]
 
@@ -7,11 +7,11 @@ Then, a few times in turn, with the system's caches dropped before each where th
 and otherwise warmed by reading the whole card:
 
     plain       cp -r CARD COPY, then sha256sum of every file of the copy, as a careful person does
-    intake      an intake with the reading back switched off
-    read back   an intake as it is by default
+    import      an import with the reading back switched off
+    read back   an import as it is by default
 
-The hand's way does not wait until the copy is on the disk; an intake does, file by file. `plain+sync` is the
-hand's way with a final `sync`, which comes nearer to what an intake promises. Needs room for three times the
+The hand's way does not wait until the copy is on the disk; an import does, file by file. `plain+sync` is the
+hand's way with a final `sync`, which comes nearer to what an import promises. Needs room for three times the
 card and takes it away again.
 """
 
@@ -29,18 +29,18 @@ import tempfile
 import time
 from pathlib import Path
 
-ONE_INTAKE = """
+ONE_IMPORT = """
 import json, resource, sys, time
 from datetime import UTC, datetime
 from pathlib import Path
 from trod.archive.card import scan
-from trod.archive.intake import Placement, take_in
+from trod.archive.card_import import Placement, import_card
 card, root, read_back = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3] == "read back"
 began = time.perf_counter()
 listing = scan(card)
 looked = time.perf_counter()
-result = take_in(
-    listing, root, place=Placement(), name="bench", about={}, already_have=lambda sha256: None,
+result = import_card(
+    listing, root, place=Placement(), name="placement planner", about={}, already_have=lambda sha256: None,
     now=datetime(2026, 1, 1, tzinfo=UTC), read_back=read_back,
 )
 ended = time.perf_counter()
@@ -89,7 +89,7 @@ def by_hand(card: Path, copy: Path) -> dict[str, float]:
 
 
 def by_trod(card: Path, root: Path, how: str) -> dict[str, float]:
-    command = [sys.executable, "-c", ONE_INTAKE, str(card), str(root), how]
+    command = [sys.executable, "-c", ONE_IMPORT, str(card), str(root), how]
     source = str(Path(__file__).resolve().parents[1] / "src")
     path = os.pathsep.join([source, *filter(None, [os.environ.get("PYTHONPATH")])])
     environ = {**os.environ, "PYTHONPATH": path}
@@ -109,7 +109,7 @@ def main() -> None:
     if shutil.which("cp") is None or shutil.which("sha256sum") is None:
         raise SystemExit("cp and sha256sum are needed to compare with; both come with GNU coreutils.")
     size_bytes = int(options.size_mb * 1e6)
-    runs: dict[str, list[dict[str, float]]] = {"plain": [], "intake": [], "read back": []}
+    runs: dict[str, list[dict[str, float]]] = {"plain": [], "card_import": [], "read back": []}
     with tempfile.TemporaryDirectory(prefix="trod-bench-", dir=options.dir) as folder:
         card, out = Path(folder, "card"), Path(folder, "out")
         room, needed = shutil.disk_usage(folder).free, 2.5 * options.files * size_bytes
@@ -133,11 +133,11 @@ def main() -> None:
         "repeats": options.repeats,
         "median": middle,
         "runs": runs,
-        "ratio_read_back_off": plain["total_s"] / middle["intake"]["total_s"],
+        "ratio_read_back_off": plain["total_s"] / middle["card_import"]["total_s"],
         "ratio_read_back_on": plain["total_s"] / middle["read back"]["total_s"],
-        "ratio_read_back_off_to_sync": plain["with_sync_s"] / middle["intake"]["total_s"],
+        "ratio_read_back_off_to_sync": plain["with_sync_s"] / middle["card_import"]["total_s"],
         "ratio_read_back_on_to_sync": plain["with_sync_s"] / middle["read back"]["total_s"],
-        "peak_rss_mb": max(run["peak_rss_bytes"] for run in runs["intake"] + runs["read back"]) / 1e6,
+        "peak_rss_mb": max(run["peak_rss_bytes"] for run in runs["card_import"] + runs["read back"]) / 1e6,
     }
     if options.json:
         print(json.dumps(report, indent=1))
@@ -145,16 +145,16 @@ def main() -> None:
     print(f"{options.files} files of {size_bytes} bytes, {state}, medians of {options.repeats} runs in turn")
     print(f"  cp -r, then sha256sum   {plain['total_s']:7.2f} s   (cp alone {plain['copy_s']:.2f} s)")
     print(f"  the same, then sync     {plain['with_sync_s']:7.2f} s")
-    for how, key in (("intake", "off"), ("read back", "on")):
+    for how, key in (("card_import", "off"), ("read back", "on")):
         took = middle[how]
         print(
-            f"  intake, read back {key:<4}  {took['total_s']:7.2f} s   (the look {took['scan_s']:.2f} s)   "
+            f"  import, read back {key:<4}  {took['total_s']:7.2f} s   (the look {took['scan_s']:.2f} s)   "
             f"{plain['total_s'] / took['total_s']:.2f} x cp and sha256sum, "
             f"{plain['with_sync_s'] / took['total_s']:.2f} x with sync"
         )
     for how, found in runs.items():
         print(f"  each run, {how:<10}", *(f"{run['total_s']:.2f}" for run in found))
-    print(f"  largest memory of an intake {report['peak_rss_mb']:.0f} MB")
+    print(f"  largest memory of an import {report['peak_rss_mb']:.0f} MB")
 
 
 if __name__ == "__main__":

@@ -25,7 +25,7 @@ def addresses() -> list[tuple[str, str]]:
     from django.urls import reverse
 
     from trod.web import pages
-    from trod.web.models import Camera, CameraModel, Card, Deployment, Event, Placement, Sign, Site, Species, Visit
+    from trod.web.models import Camera, CameraModel, Card, Deployment, Sequence, Placement, Sign, Site, Species, Visit
 
     out = [(door.label, reverse(door.url_name)) for door in (*pages.NAV, *pages.FOOT)]
     busiest = Deployment.objects.order_by("start").first()
@@ -38,44 +38,44 @@ def addresses() -> list[tuple[str, str]]:
         ("a deployment", busiest.get_absolute_url()),
         ("change a deployment", reverse("cameras:deployment_edit", args=[busiest.slug])),
         ("how long it lasts", reverse("cameras:power", args=[(standing or busiest).slug])),
-        ("correct a watch", reverse("cameras:watch_new", args=[busiest.slug])),
+        ("correct a watch", reverse("cameras:clock_new", args=[busiest.slug])),
         ("take down", reverse("cameras:deployment_end", args=[busiest.slug])),
         ("delete a deployment", reverse("cameras:deployment_delete", args=[busiest.slug])),
         ("a visit", reverse("cameras:visit_edit", args=[Visit.objects.order_by("pk").first().pk])),
         ("record a visit", reverse("cameras:visit_new") + f"?deployment={busiest.slug}"),
         ("new deployment", reverse("cameras:deployment_new")),
-        ("new site", reverse("ground:site_new")),
-        ("a sign", reverse("ground:sign_edit", args=[Sign.objects.order_by("pk").first().pk])),
-        ("boundary and tracks", reverse("ground:tracks")),
+        ("new site", reverse("map:site_new")),
+        ("a sign", reverse("map:sign_edit", args=[Sign.objects.order_by("pk").first().pk])),
+        ("boundary and tracks", reverse("map:tracks")),
         ("camera models", reverse("cameras:models")),
         ("which camera for what", reverse("cameras:compare")),
         ("bring camera models", reverse("cameras:models_import")),
         ("new camera model", reverse("cameras:model_new")),
-        ("settings of a site", reverse("ground:settings", args=[Site.objects.get(pk=busiest.site_id).slug])),
-        ("where next", reverse("ground:season")),
+        ("settings of a site", reverse("map:settings", args=[Site.objects.get(pk=busiest.site_id).slug])),
+        ("where next", reverse("map:season")),
         ("which card is where", reverse("cameras:cards")),
-        ("a card's way", reverse("keeping:card", args=[Card.objects.order_by("pk").first().pk])),
-        ("keeping", reverse("keeping:keeping")),
-        ("locks and keys", reverse("keeping:locks")),
-        ("new lock", reverse("keeping:lock_new")),
-        ("theft and damage", reverse("keeping:mishaps")),
-        ("write a mishap down", reverse("keeping:mishap_new")),
-        ("how long cells lasted", reverse("keeping:all_cells")),
-        ("cells of a camera", reverse("keeping:cells", args=[busiest.camera_id])),
-        ("the shelf", reverse("keeping:stock")),
-        ("new on the shelf", reverse("keeping:stock_new")),
-        ("what a year costs", reverse("keeping:costs_of", args=[busiest.start.year])),
+        ("a card's way", reverse("maintenance:card", args=[Card.objects.order_by("pk").first().pk])),
+        ("maintenance", reverse("maintenance:maintenance")),
+        ("locks and keys", reverse("maintenance:locks")),
+        ("new lock", reverse("maintenance:lock_new")),
+        ("theft and damage", reverse("maintenance:incidents")),
+        ("write an incident down", reverse("maintenance:incident_new")),
+        ("how long batteries lasted", reverse("maintenance:all_batteries")),
+        ("batteries of a camera", reverse("maintenance:batteries", args=[busiest.camera_id])),
+        ("the stock", reverse("maintenance:stock")),
+        ("new on the stock", reverse("maintenance:stock_new")),
+        ("what a year costs", reverse("maintenance:costs_of", args=[busiest.start.year])),
         ("bring a list", reverse("cameras:import", args=["sites"])),
         ("species", reverse("people:species")),
         ("a species", reverse("people:species_edit", args=[Species.objects.order_by("pk").first().slug])),
         ("the reserve", reverse("people:reserve")),
-        ("the bench", reverse("bench:bench", args=[busiest.site.slug])),
-        ("ways side by side", reverse("bench:beside", args=[busiest.site.slug])),
-        ("claim and field", reverse("bench:field", args=[busiest.site.slug])),
-        ("hills around", reverse("bench:hills", args=[busiest.site.slug])),
+        ("the placement planner", reverse("planner:bench", args=[busiest.site.slug])),
+        ("ways side by side", reverse("planner:beside", args=[busiest.site.slug])),
+        ("claim and field", reverse("planner:field", args=[busiest.site.slug])),
+        ("hills around", reverse("planner:hills", args=[busiest.site.slug])),
         (
             "note a walk test",
-            reverse("bench:walk_test_new", args=[busiest.site.slug]) + f"?deployment={busiest.slug}",
+            reverse("planner:walk_test_new", args=[busiest.site.slug]) + f"?deployment={busiest.slug}",
         ),
         ("plan a round", reverse("rounds:new")),
         ("bring notes home", reverse("rounds:home")),
@@ -92,10 +92,10 @@ def addresses() -> list[tuple[str, str]]:
         ]
     placement = Placement.objects.order_by("pk").first()
     if placement is not None:
-        out.append(("a setup slip", reverse("slip:slip", args=[placement.uuid])))
-    event = Event.objects.order_by("start_at").first()
-    if event is not None:
-        out.append(("an event", reverse("look:event", args=[event.pk])))
+        out.append(("a set-up sheet", reverse("setup_sheet:setup_sheet", args=[placement.uuid])))
+    sequence = Sequence.objects.order_by("start_at").first()
+    if sequence is not None:
+        out.append(("a sequence", reverse("review:sequence", args=[sequence.pk])))
     return out
 
 
@@ -167,7 +167,7 @@ def main() -> int:
         ready()
         from django.db import connection
 
-        from trod.web.models import Event, Picture
+        from trod.web.models import Sequence, Picture
 
         if not Picture.objects.exists():
             sys.path.insert(0, str(Path(__file__).parent))
@@ -192,7 +192,7 @@ def main() -> int:
         load = " ".join(f"{n:.0f}" for n in os.getloadavg()) if hasattr(os, "getloadavg") else "not known"
         print(
             f"load average {load}; {connection.vendor}; "
-            f"{Picture.objects.count()} pictures, {Event.objects.count()} events; "
+            f"{Picture.objects.count()} pictures, {Sequence.objects.count()} sequences; "
             f"{options.rounds} calls each\n"
         )
         measured = measure(options.rounds)

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from trod import engine, sky
-from trod.pictures import events, exif, picture, timeline
+from trod.pictures import sequences, exif, picture, timeline
 
 DAY_S = 86_400.0
 
@@ -134,8 +134,8 @@ def bulk() -> None:
     start = rng.uniform(0, 3e7, n)
     sun, group, merge = in_turns(
         lambda: sky.sun_position(when, latitude_deg=48, longitude_deg=14),
-        lambda: events.group(ordered),
-        lambda: events.independent(
+        lambda: sequences.group(ordered),
+        lambda: sequences.independent(
             start,
             start + 60,
             species=rng.integers(0, 12, n),
@@ -145,8 +145,8 @@ def bulk() -> None:
         rounds=5,
     )
     print(f"sun's height and bearing, 1,000,000 instants  {sun:8.0f} ms")
-    print(f"events of 1,000,000 pictures                  {group:8.0f} ms")
-    print(f"passages of 200,000 sightings                 {merge:8.0f} ms\n")
+    print(f"sequences of 1,000,000 pictures                  {group:8.0f} ms")
+    print(f"detections of 200,000 observations                 {merge:8.0f} ms\n")
 
 
 # --- silences ---------------------------------------------------------------------------------

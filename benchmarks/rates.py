@@ -2,9 +2,9 @@
 
 Run:  PYTHONPATH=src python benchmarks/rates.py [--replicates 400] [--only here|alike|none|ratio]
 
-Passages are thrown day by day and thinned by how long a camera watched that day. Laws that the method's constants
+Detections are thrown day by day and thinned by how long a camera watched that day. Laws that the method's constants
 were chosen on: single, runs, weeks. Laws that they were not: groups (Neyman's type A), lognormal (a slow wave that
-lasts for weeks), spells (the animals are there for some weeks and gone for some). A cell's standard error is about one
+lasts for weeks), spells (the animals are there for some weeks and gone for some). A battery's standard error is about one
 in a hundred at 400 replicates and 95 %.
 """
 
@@ -30,7 +30,7 @@ def single(rng: np.random.Generator, per_day: float, days: int) -> Floats:
 
 
 def in_runs(rng: np.random.Generator, per_day: float, days: int) -> Floats:
-    """Runs begin at random, hold geometric numbers of passages, mean 4, strewn over 5 days."""
+    """Runs begin at random, hold geometric numbers of detections, mean 4, strewn over 5 days."""
     begins = np.repeat(np.arange(days), rng.poisson(per_day / 4, days))
     at = np.repeat(begins, rng.geometric(1 / 4, len(begins)))
     at = at + rng.integers(0, 5, len(at))
@@ -44,7 +44,7 @@ def by_week(rng: np.random.Generator, per_day: float, days: int) -> Floats:
 
 
 def groups(rng: np.random.Generator, per_day: float, days: int) -> Floats:
-    """Neyman's type A: groups at random, each a Poisson number of passages, mean 3, on one day."""
+    """Neyman's type A: groups at random, each a Poisson number of detections, mean 3, on one day."""
     return rng.poisson(3.0 * rng.poisson(per_day / 3.0, days)).astype(float)
 
 
@@ -115,7 +115,7 @@ EFFORTS = {"even": even, "15 minutes": minutes, "mixed": mixed, "coming and goin
 
 
 def seen(rng: np.random.Generator, law: Law, per_day: float, watched: Floats) -> Floats:
-    """Passages recorded on each day of a site."""
+    """Detections recorded on each day of a site."""
     came = law(rng, per_day, len(watched) + WARM)[WARM:]
     return rng.binomial(came.astype(int), watched).astype(float)
 
@@ -127,7 +127,7 @@ def weeks(daily: Floats) -> list[float]:
 def thrown(
     rng: np.random.Generator, law: Law, expected: float, watched: list[Floats]
 ) -> tuple[list[Floats], float, float]:
-    """Days of passages at sites that differ (gamma, shape 1), the expected total and the effort."""
+    """Days of detections at sites that differ (gamma, shape 1), the expected total and the effort."""
     level = rng.gamma(1.0, 1.0, len(watched)) + 1e-9
     effort = np.array([w.sum() for w in watched])
     level *= expected / float(level @ effort)
@@ -199,7 +199,7 @@ def alike(replicates: int) -> None:
     for kind in ("gamma 0.3", "gamma 1", "gamma 5", "lognormal sd 1", "a third of sites empty"):
         for effort_name in ("even", "mixed"):
             for expected in (60, 300):
-                cells = []
+                batteries = []
                 for sites in (3, 5, 12, 40):
                     rng = np.random.default_rng([sites, expected, *effort_name.encode(), *kind.encode()])
                     held = told = 0
@@ -215,17 +215,17 @@ def alike(replicates: int) -> None:
                         told += 1
                         held += low <= mean <= high
                         wide.append(high / likesites.fit(counts, days).mean)
-                    cells.append(
+                    batteries.append(
                         f"{100 * held / told:.0f} ({100 * told / replicates:.0f}), {np.median(wide):.1f}"
                         if told >= 0.02 * replicates
                         else "refused"
                     )
-                print(f"| {kind} | {effort_name} | {expected} | {' | '.join(cells)} |", flush=True)
+                print(f"| {kind} | {effort_name} | {expected} | {' | '.join(batteries)} |", flush=True)
 
 
 def none(replicates: int) -> None:
     print("\n## None seen: lowest coverage % over expected counts of 3 to 60, 60 days at one site\n")
-    print("| law | 3 passages (single) | usual runs (φ 4) | φ from 15 elsewhere | from 60 |")
+    print("| law | 3 detections (single) | usual runs (φ 4) | φ from 15 elsewhere | from 60 |")
     print("|---|---|---|---|---|")
     for law_name, law in LAWS.items():
         rng = np.random.default_rng([7, *law_name.encode()])
@@ -258,7 +258,7 @@ def ratio(replicates: int) -> None:
     print("|---|---|---|---|---|---|---|")
     for law_name, law in LAWS.items():
         for expected in (15, 60, 300):
-            cells: dict[str, str] = {}
+            batteries: dict[str, str] = {}
             for true in (1, 3):
                 rng = np.random.default_rng([true, expected, *law_name.encode()])
                 held = held_exact = told = false = false_exact = 0
@@ -283,14 +283,14 @@ def ratio(replicates: int) -> None:
                     told += 1
                     held += found.low <= true <= found.high
                     false += not found.low <= 1 <= found.high
-                cells[f"{true}"] = f"{100 * held / told:.0f} ({100 * told / replicates:.0f})"
-                cells[f"{true} exact"] = f"{100 * held_exact / replicates:.0f}"
+                batteries[f"{true}"] = f"{100 * held / told:.0f} ({100 * told / replicates:.0f})"
+                batteries[f"{true} exact"] = f"{100 * held_exact / replicates:.0f}"
                 if true == 1:
-                    cells["false"] = f"{100 * false / told:.0f}"
-                    cells["false exact"] = f"{100 * false_exact / replicates:.0f}"
+                    batteries["false"] = f"{100 * false / told:.0f}"
+                    batteries["false exact"] = f"{100 * false_exact / replicates:.0f}"
             print(
-                f"| {law_name} | {expected} | {cells['1']} | {cells['1 exact']} | {cells['3']} | "
-                f"{cells['false']} | {cells['false exact']} |",
+                f"| {law_name} | {expected} | {batteries['1']} | {batteries['1 exact']} | {batteries['3']} | "
+                f"{batteries['false']} | {batteries['false exact']} |",
                 flush=True,
             )
 

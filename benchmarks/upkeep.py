@@ -4,14 +4,14 @@
 
 A year has 360 days; all cameras are set on its first day and brought home on its last. The **monthly round** visits
 every camera on days 30, 60 … 330. The **plan** makes no more trips. A trip goes to one camera, or to one part of the
-reserve (five cameras, drawn at random). At every visit, by round or by plan, cells and card are fresh and a lost camera
+reserve (five cameras, drawn at random). At every visit, by round or by plan, batteries and card are fresh and a lost camera
 is replaced, so that only *when* and *where* differ. The plan **with fixes** may besides, at a visit, put in a 128 GB
-card or lithium cells for good where `fixes.worth_of_fix` says that it pays; then the monthly round is also run with
+card or lithium batteries for good where `fixes.worth_of_fix` says that it pays; then the monthly round is also run with
 those same things from the first day on, to tell what the things do and what the plan does.
 
-The world is simulated here, day by day, apart from the forecaster, with which it has only the cells' curve and the mean
+The world is simulated here, day by day, apart from the forecaster, with which it has only the batteries' curve and the mean
 energies in common: each camera has a level of its own, spread, a drift of its own strength and memory, a season that
-the planner has a wrong idea of, storms, hungry or frugal electronics (± 20 %), large or small files (± 15 %), faults
+the planner has a wrong idea of, runs of false triggers, hungry or frugal electronics (± 20 %), large or small files (± 15 %), faults
 and thefts. The planner sees what a technician sees: the kind of site, the daily counts (animals and blanks told apart)
 and the bytes on a card that came home, dead or alive on arrival and of what, and the region's long-run rate of faults,
 from which the reserve's own differs by a half. A stolen camera brings no card. A camera whose flash fails counts as
@@ -35,7 +35,7 @@ from numpy.typing import NDArray
 from trod.planning.arrivals import Arrivals, DayCount
 from trod.planning.battery_evidence import BatterySet, learn
 from trod.planning.card_room import FileSizes
-from trod.planning.cells import CELLS, Pack, usable_wh
+from trod.planning.batteries import BATTERIES, Pack, usable_wh
 from trod.planning.endurance import forecast, step_for
 from trod.planning.energy import Draw
 from trod.planning.fixes import worth_of_fix
@@ -51,7 +51,7 @@ FIRST = date(2025, 1, 1)
 HORIZON_DAYS = 260
 HAZARD = 1 / 600
 DISTURBANCE_DAYS = 2
-# What the simulated cameras take in the mean; the planner is told so, and that single ones differ by 20 %.
+# What the simulated cameras import the mean; the planner is told so, and that single ones differ by 20 %.
 DRAW = Draw(idle_w=0.0012, wake_j=2.0, day_frame_j=1.0, night_frame_j=7.0)
 # Invented, all of it. Kind of site: how common, steady triggers a day from and to, day of most, night share.
 SITES = {
@@ -67,7 +67,7 @@ PACKS = {("FR6", 8): 0.45, ("FR6", 12): 0.10, ("LR6", 8): 0.15, ("LR6", 12): 0.1
 CARDS_GB = {16: 0.1, 32: 0.6, 64: 0.2, 128: 0.1}
 # What a fix costs in camera-days for the rest of the year, and what it must save on top of that. Assumed.
 BIG_CARD_DAYS, LITHIUM_DAYS, MUST_SAVE_DAYS = 4.0, 8.0, 2.0
-# Cameras that a trip takes in, and whether the plan may put in better things.
+# Cameras that a trip imports, and whether the plan may put in better things.
 WAYS = {
     "a trip to each camera": (1, False),
     "a trip to each camera, with fixes": (1, True),
@@ -82,8 +82,8 @@ class Truth:
     """One camera's year as it really is. Arrays have one entry a day."""
 
     kind: str
-    cell: str
-    cells: int
+    battery: str
+    batteries: int
     card_gb: int
     clip_s: float
     animals: NDArray[np.int64]
@@ -96,14 +96,14 @@ class Truth:
 
     @cached_property
     def gives_wh(self) -> Floats:
-        """What its fresh cells give to an 8 W flash in each night."""
-        return self.cells * usable_wh(CELLS[self.cell], self.nights_c, 0.5 * 8.0 / self.cells)
+        """What its fresh batteries give to an 8 W flash in each night."""
+        return self.batteries * usable_wh(BATTERIES[self.battery], self.nights_c, 0.5 * 8.0 / self.batteries)
 
     def stop(self, since: int) -> tuple[float, str]:
         """When it stops when it is set anew on a day, and of what; DAYS when it lasts the year out."""
         ends = [(float(DAYS), "lasts")]
         for used, room, cause in (
-            (self.wh, self.gives_wh[since:], "cells"),
+            (self.wh, self.gives_wh[since:], "batteries"),
             (self.mb, np.full(DAYS - since, 0.995 * 1000 * self.card_gb), "card"),
         ):
             gone = np.cumsum(used[since:])
@@ -137,7 +137,7 @@ def camera(rng: np.random.Generator, nights_c: Floats, hazard: float) -> Truth:
     """A camera, its site and its year."""
     kind = str(pick(rng, {name: row[0] for name, row in SITES.items()}))
     _, low, high, peak, night_share = SITES[kind]
-    cell, cells = pick(rng, PACKS)  # type: ignore[misc]
+    battery, batteries = pick(rng, PACKS)  # type: ignore[misc]
     card_gb = pick(rng, CARDS_GB)
     clip_s = 10.0 if rng.random() < CLIPS else 0.0
     days = np.arange(DAYS)
@@ -149,11 +149,11 @@ def camera(rng: np.random.Generator, nights_c: Floats, hazard: float) -> Truth:
     animals = rng.poisson(rng.gamma(k, mean / k))
     share = float(np.clip(rng.normal(night_share, 0.1), 0.05, 0.95))
     night = rng.binomial(animals, share)
-    storm, start, size = False, rng.uniform(0.01, 0.06), 60 * math.exp(rng.normal(0, 0.5))
+    false_run, start, size = False, rng.uniform(0.01, 0.06), 60 * math.exp(rng.normal(0, 0.5))
     blanks = np.zeros(DAYS, dtype=np.int64)
     for day in range(DAYS):
-        storm = rng.random() < (0.5 if storm else start)
-        if storm:
+        false_run = rng.random() < (0.5 if false_run else start)
+        if false_run:
             blanks[day] = rng.poisson(rng.gamma(1.5, size / 1.5))
     hungry, large = math.exp(rng.normal(0, 0.20)), math.exp(rng.normal(0, 0.15))
     dark = night + 0.3 * blanks
@@ -168,7 +168,7 @@ def camera(rng: np.random.Generator, nights_c: Floats, hazard: float) -> Truth:
     while (at := at + rng.exponential(1 / hazard)) < DAYS:
         faults.append((at, bool(rng.random() < 0.5)))
     return Truth(
-        kind=kind, cell=cell, cells=cells, card_gb=int(card_gb), clip_s=clip_s,  # type: ignore[call-overload]
+        kind=kind, battery=battery, batteries=batteries, card_gb=int(card_gb), clip_s=clip_s,  # type: ignore[call-overload]
         animals=animals, night=night, blanks=blanks, wh=hungry * (0.0288 + joules / 3600), mb=mb,
         nights_c=nights_c, faults=tuple(faults),
     )  # fmt: skip
@@ -194,7 +194,7 @@ class Tally:
     by_cause: dict[str, float] = field(default_factory=dict)
     found_dead: int = 0
     big_cards: int = 0
-    better_cells: int = 0
+    better_batteries: int = 0
 
     def arrive(self, truth: Truth, since: int, day: int) -> tuple[float, str]:
         """Book a visit (or the end) and give back when and of what it had stopped."""
@@ -236,7 +236,7 @@ class Planner:
         self.outfit = Outfit(
             draw=DRAW,
             scale=EnergyScale(),
-            pack=Pack(cell=CELLS[truth.cell], number=truth.cells),
+            pack=Pack(battery=BATTERIES[truth.battery], number=truth.batteries),
             card_gb=truth.card_gb,
             frames=0 if truth.clip_s else 3,
             clip_s=truth.clip_s,
@@ -246,7 +246,7 @@ class Planner:
         self.look(0)
 
     def stopped(self, outfit: Outfit, day: int) -> Floats:
-        """Chance that cells or card have stopped it, from a visit on this day."""
+        """Chance that batteries or card have stopped it, from a visit on this day."""
         start = FIRST + timedelta(days=day)
         return forecast(
             outfit, self.arrivals, start, climate=self.climate, futures=self.futures,
@@ -256,8 +256,8 @@ class Planner:
 
     def look(self, day: int) -> None:
         """Forecast from a visit on this day."""
-        self.cells_or_card = self.stopped(self.outfit, day)
-        self.curve = with_hazard(self.cells_or_card, self.hazard)
+        self.batteries_or_card = self.stopped(self.outfit, day)
+        self.curve = with_hazard(self.batteries_or_card, self.hazard)
 
     def fix(self, day: int, price_days: float) -> Outfit | None:
         """What pays most to change for good, if anything does, at the price that a trip has."""
@@ -265,12 +265,12 @@ class Planner:
         best, chosen = MUST_SAVE_DAYS, None
         for fixed, cost in (
             (replace(self.outfit, card_gb=128.0), BIG_CARD_DAYS),
-            (replace(self.outfit, pack=replace(self.outfit.pack, cell=CELLS["FR6"])), LITHIUM_DAYS),
+            (replace(self.outfit, pack=replace(self.outfit.pack, battery=BATTERIES["FR6"])), LITHIUM_DAYS),
         ):
             if fixed == self.outfit:
                 continue
             worth = worth_of_fix(
-                self.cells_or_card, self.stopped(fixed, day), cost_in_lost_days=max(price_days, 0.5),
+                self.batteries_or_card, self.stopped(fixed, day), cost_in_lost_days=max(price_days, 0.5),
                 hazard_per_day=self.hazard, price_in_lost_days=cost, lasts_days=max(left, 30.0),
             )  # fmt: skip
             if worth.saved_days_a_year * left / 365.25 > best:
@@ -288,14 +288,14 @@ class Planner:
             ]  # fmt: skip
             self.arrivals = self.arrivals.after(counts)
             whole = replace(self.outfit, sizes=FileSizes())
-            used = Used.of(whole, counts, fresh_cells=FIRST, card_in=FIRST)
+            used = Used.of(whole, counts, fresh_batteries=FIRST, card_in=FIRST)
             self.written += float(truth.mb[since:last].sum())
             self.expected += used.card_mb
             if self.expected > 100:
                 by = self.written / self.expected
                 sizes = FileSizes(day_mb=3.6 * by, night_mb=2.0 * by, clip_mb_s=1.5 * by, source="from its cards")
                 self.outfit = replace(self.outfit, sizes=sizes, bytes_sd=0.03)
-            if cause == "cells" and stop < day and len(counts) >= 5:
+            if cause == "batteries" and stop < day and len(counts) >= 5:
                 ended = BatterySet.of(
                     self.outfit, climate=self.climate, until=FIRST + timedelta(days=last), used=used, ended="dead"
                 )
@@ -332,14 +332,14 @@ def planned(
                 stop, cause = tally.visit(world[i], since[number], day)
                 planner = planners[i]
                 planner.learn(world[i], since[number], stop, cause, day)
-                # Only where cells or card may matter before a month is over, and a card has come home.
-                if fixes and planner.written and planner.cells_or_card[min(45, HORIZON_DAYS)] > 0.02:
+                # Only where batteries or card may matter before a month is over, and a card has come home.
+                if fixes and planner.written and planner.batteries_or_card[min(45, HORIZON_DAYS)] > 0.02:
                     fixed = planner.fix(day, shared.price_days / len(part))
                     if fixed is not None:
                         tally.big_cards += fixed.card_gb != planner.outfit.card_gb
-                        tally.better_cells += fixed.pack != planner.outfit.pack
+                        tally.better_batteries += fixed.pack != planner.outfit.pack
                         planner.outfit = fixed
-                        world[i] = replace(world[i], card_gb=int(fixed.card_gb), cell=fixed.pack.cell.designation)
+                        world[i] = replace(world[i], card_gb=int(fixed.card_gb), battery=fixed.pack.battery.designation)
                         planner.look(day)
             since[number] = day
             fresh = True
@@ -375,8 +375,8 @@ def compare(
     return found
 
 
-def _cells_card(tallies: Sequence[Tally]) -> float:
-    return sum(tally.by_cause.get(cause, 0.0) for tally in tallies for cause in ("cells", "card"))
+def _batteries_card(tallies: Sequence[Tally]) -> float:
+    return sum(tally.by_cause.get(cause, 0.0) for tally in tallies for cause in ("batteries", "card"))
 
 
 def told(rows: dict[str, list[Tally]]) -> dict[str, float]:
@@ -386,17 +386,17 @@ def told(rows: dict[str, list[Tally]]) -> dict[str, float]:
     row = {
         "ratio": float(ratio),
         "ratio_se": float(np.sqrt(np.sum((lost[1] - ratio * lost[0]) ** 2)) / lost[0].sum()),
-        # What cells and cards cost; faults and theft come whatever one plans.
-        "ratio_cells_card": _cells_card(rows["plan"]) / _cells_card(rows["monthly"]),
+        # What batteries and cards cost; faults and theft come whatever one plans.
+        "ratio_batteries_card": _batteries_card(rows["plan"]) / _batteries_card(rows["monthly"]),
         "better_in": float(np.mean(lost[1] < lost[0])),
         "halved_in": float(np.mean(lost[1] <= lost[0] / 2)),
     }
     for who, tallies in rows.items():
-        for what in ("lost", "trips", "visits", "big_cards", "better_cells"):
+        for what in ("lost", "trips", "visits", "big_cards", "better_batteries"):
             row[f"{who} {what}"] = float(np.mean([getattr(tally, what) for tally in tallies]))
         row[f"{who} disturbed"] = DISTURBANCE_DAYS * row[f"{who} visits"]
         row[f"{who} found dead"] = float(np.mean([tally.found_dead / max(tally.visits, 1) for tally in tallies]))
-        for cause in ("cells", "card", "fault", "theft"):
+        for cause in ("batteries", "card", "fault", "theft"):
             row[f"{who} {cause}"] = float(np.mean([tally.by_cause.get(cause, 0.0) for tally in tallies]))
     return row
 
@@ -422,11 +422,11 @@ def main() -> None:
         return
     print(f"{args.reserves} reserve-years of {args.cameras} cameras, a fault or theft in {args.days_to_fault:.0f} days; "
           "a mean year:")  # fmt: skip
-    shown = ("lost", "cells", "card", "fault", "theft", "trips", "visits", "disturbed", "big_cards", "better_cells")
+    shown = ("lost", "batteries", "card", "fault", "theft", "trips", "visits", "disturbed", "big_cards", "better_batteries")
     for name, row in found.items():
         print(
             f"\n{name}: lost days by plan / by round {row['ratio']:.3f} ± {row['ratio_se']:.3f} (standard error), "
-            f"by cells and card alone {row['ratio_cells_card']:.3f}; fewer in {row['better_in']:.0%} of reserves, "
+            f"by batteries and card alone {row['ratio_batteries_card']:.3f}; fewer in {row['better_in']:.0%} of reserves, "
             f"half or less in {row['halved_in']:.0%}"
         )
         print(f"{'':16}" + "".join(f"{what:>13}" for what in (*shown, "found dead")))

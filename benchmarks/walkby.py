@@ -115,7 +115,7 @@ def speed() -> None:
     print(f"\nopen ground, every pass on a line of its own: {lines:.2f} M/s")
     begin = time.process_time()
     visits(StayCase(), number=16_384)
-    print(f"visits at a feeding ground: {16_384 / (time.process_time() - begin) / 1e6:.2f} M/s")
+    print(f"visits at a feeding map: {16_384 / (time.process_time() - begin) / 1e6:.2f} M/s")
 
 
 def first() -> None:
@@ -139,7 +139,7 @@ def first() -> None:
           "time with Python's own start")  # fmt: skip
 
 
-def cell(found: Chances) -> str:
+def battery(found: Chances) -> str:
     empty = found.empty.value if found.empty else math.nan
     return f"{found.middle.value:.2f}/{found.whole.value:.2f}/{empty:.2f}"
 
@@ -168,7 +168,7 @@ def tables() -> None:
                     gap = answers[1].whole.value - answers[3].whole.value
                     print(
                         f"| {label} | {delay:g} s | {frames} | {offset} m | "
-                        + " | ".join(cell(x) for x in answers)
+                        + " | ".join(battery(x) for x in answers)
                         + f" | {gap:+.2f} |"
                     )
     print("\n### Best angle by offset (mixed gaits, burst of three)\n")
@@ -242,7 +242,7 @@ def tables() -> None:
         print(
             f"| {pitch:g}° | " + " | ".join(f"{x.middle.value:.2f}/{x.whole.value:.2f}" for x in row) + " |"
         )
-    print("\n### Feeding ground: triggers a visit, share of visits seen\n")
+    print("\n### Feeding map: triggers a visit, share of visits seen\n")
     print("| near edge | re-arm 1 s | 10 s | 60 s | 300 s |")
     print("|---|---|---|---|---|")
     for near in (5.0, 7.5, 10.0):

@@ -1,4 +1,4 @@
-"""How long a word takes behind many others: appended to words.jsonl, told to the register, all flushed.
+"""How long a word takes behind many others: appended to identifications.jsonl, told to the register, all flushed.
 
     python benchmarks/words.py [--words 30000] [--times 300] [--in FOLDER]
 """
@@ -22,9 +22,9 @@ from trod.archive.verify import verify
 def a_word(number: int) -> dict[str, object]:
     """A word of the usual size."""
     return {
-        "act": "say", "uuid": f"{number:036}", "by": "Ada Fenn", "at": "2026-05-01T04:05:06Z", "event": "e" * 60,
+        "act": "say", "uuid": f"{number:036}", "by": "Ada Fenn", "at": "2026-05-01T04:05:06Z", "sequence": "e" * 60,
         "first": "f" * 64, "last": "l" * 64, "note": "",
-        "sightings": [{"what": "animal", "species": "red-deer", "count": 2}],
+        "observations": [{"what": "animal", "species": "red-deer", "count": 2}],
     }  # fmt: skip
 
 
@@ -44,12 +44,12 @@ def main() -> None:
         root = Path(made) / "archive"
         folder = root / "site" / "deployment"
         folder.mkdir(parents=True)
-        sidecar.append_words(folder, [a_word(n) for n in range(args.words)])
+        sidecar.append_identifications(folder, [a_word(n) for n in range(args.words)])
         papers.forget()
-        first = took_ms(lambda: sidecar.append_word(folder, a_word(0)))
-        each = sorted(took_ms(lambda: sidecar.append_word(folder, a_word(0))) for _ in range(args.times))
+        first = took_ms(lambda: sidecar.append_identification(folder, a_word(0)))
+        each = sorted(took_ms(lambda: sidecar.append_identification(folder, a_word(0))) for _ in range(args.times))
         looked = took_ms(lambda: verify(root))
-        size = (folder / papers.WORDS).stat().st_size / 1e6
+        size = (folder / papers.IDENTIFICATIONS).stat().st_size / 1e6
     print(f"{args.words} words, {size:.1f} MB; the first of a process {first:.0f} ms, which reads them all")
     print(f"each after that: median {statistics.median(each):.1f} ms, p95 {each[int(len(each) * 0.95)]:.1f} ms")
     print(f"verify: {looked:.0f} ms")

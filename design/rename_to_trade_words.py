@@ -65,8 +65,9 @@ rule("mishap", "incident")
 rule("mishaps", "incidents")
 rule("shelf line", "stock line")
 rule("most shelf", "most stock")
+rule("keeping", "earlier", scope=r"(^|/)archive/")
 rule("keeping", "maintenance")
-NOTBATT = r"(blur|heightgrid|height_grid|tables?|charts|field_table|canon|nonsense|jobs?|job|generalis|fit_to_leave|leaving|untouched|resampl|resolution|sketch_map|scene|easel|season|glare|herd|sidebyside|target_|hills|edge)\w*\.(py|html)$|demo/(past|scenery|quadrupeds|animals)|web/lists|models_csv|test_lists|upload|import_|exchange/"
+NOTBATT = r"(blur|heightgrid|height_grid|tables?|charts|field_table|canon|nonsense|jobs?|job|generalis|fit_to_leave|leaving|untouched|resampl|resolution|sketch_map|scene|easel|season|glare|herd|sidebyside|target_|hills|edge)\w*\.(py|html)$|demo/(past|scenery|quadrupeds|animals)|web/lists|trod/limits|leaving/|models_csv|test_lists|upload|import_|exchange/"
 rule("watch undo", "clock undo")
 rule("clean batteries", "clean batteries")
 rule("cells percent", "battery percent")
@@ -121,6 +122,7 @@ EXACT = {  # whole identifiers
 }
 STAY = {
     "cell_of",
+    "HEIGHTS_CELLS",
     "CELLS_A_DAY",
     "CELL_DEG",
     "CELL_PX",
@@ -358,6 +360,9 @@ EXACT_STR = {
     "packet": "field_form",
     "slip": "setup_sheet",
     "bench": "planner",
+    "WORDS": "IDENTIFICATIONS",
+    "Words": "Identifications",
+    "trod_word": "trod_identification",
     "look": "review",
     "mishap": "incident",
     "mishaps": "incidents",
@@ -598,15 +603,20 @@ def python(src, path):
     FILE.clear()
     if re.search(r"^ *from trod import .*\bwatch\b", src, re.M):
         FILE["watch"] = "clock"
-    if re.search(r"^ *from trod\.web\.catalogue import .*\bwatch\b", src, re.M):
+        src = re.sub(r"from trod\.web\.catalogue import watch as clocks", "from trod.web.catalogue import clocks", src)
+        toks = list(tokenize.generate_tokens(io.StringIO(src).readline))
+        lines = src.splitlines(keepends=True)
+    if re.search(r"^ *from trod\.web\.catalogue import (?:\([^)]*|[^\n(]*)\bwatch\b", src, re.M):
         FILE["watch"] = "clocks"
     if re.search(r"^ *from trod\.web\.cameras import .*\bwatching\b", src, re.M):
         FILE["watching"] = "clock_views"
-    if re.search(r"^ *from trod\.(web\.catalogue|demo) import .*\bwords\b", src, re.M):
+    if re.search(r"^ *from trod\.(web\.catalogue|demo) import (?:\([^)]*|[^\n(]*)\bwords\b", src, re.M):
         FILE["words"] = "identifications"
     if re.search(r"import watch as clocks", src):
         FILE["watch"] = "clock"
-    if re.search(r"from trod\.archive\.sidecar import", src):
+    if re.search(r"(^|/)archive/|benchmarks/(words|faulting)", path):
+        FILE["WORDS"] = "IDENTIFICATIONS"
+    if re.search(r"from trod\.archive\.sidecar import", src) or path.endswith("archive/sidecar.py"):
         FILE["WORDS"] = "IDENTIFICATIONS"
         FILE["Words"] = "Identifications"
     if re.search(r"\bbring_home\b", src):
@@ -690,6 +700,7 @@ def move(path):
         (r"commands/packet\.py", "commands/fieldform.py"),
         (r"docs/packet\.md", "docs/fieldform.md"),
         (r"archive/(test_)?intake\.py", r"archive/\1card_import.py"),
+        (r"archive/(test_)?keeping\.py", r"archive/\1earlier.py"),
         (r"demo/words\.py", "demo/identifications.py"),
         (r"findings/(test_)?passages", r"findings/\1detections"),
         (r"findings/(test_)?sightings", r"findings/\1observations"),
@@ -767,6 +778,24 @@ FIXES = [
 ]
 
 
+def html(src, path):
+    """Text as prose; inside template tags, names as names and strings as strings."""
+    out = []
+    for part in re.split(r"(\{%.*?%\}|\{\{.*?\}\})", src, flags=re.S):
+        if not part.startswith(("{%", "{{")):
+            out.append(plain_text(part, path))
+            continue
+        bits = re.split(r"""("[^"]*"|'[^']*')""", part)
+        for i, bit in enumerate(bits):
+            if bit[:1] in "\"'" and bit:
+                body = bit[1:-1]
+                bits[i] = string_token(bit, path) if body else bit
+            else:
+                bits[i] = re.sub(r"[A-Za-z_]\w*", lambda m: name_map(m[0], path), bit)
+        out.append("".join(bits))
+    return "".join(out)
+
+
 def main():
     for f in files:
         p = ROOT / f
@@ -794,6 +823,8 @@ def main():
             elif ext in (".js",):
                 new = paths_in(src)
                 new = re.sub(r"\b(event)(_id)\b", "sequence_id", new)
+            elif ext == ".html" and "templates/" in f:
+                new = html(src, f)
             elif ext in (".html", ".typ", ".toml", ".sh", ".md") or f in (
                 ".ci/run",
                 "scripts/screens",

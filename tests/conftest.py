@@ -38,7 +38,7 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
     if item.get_closest_marker("browser"):
         if not find_chromium():
             absent("Chromium", CHROMIUM_REMEDY)
-        # Playwright's plain calls run an event loop in this thread, where Django would refuse its database.
+        # Playwright's plain calls run a sequence loop in this thread, where Django would refuse its database.
         os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
 

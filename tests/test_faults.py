@@ -66,15 +66,15 @@ def archive(tmp_path: Path) -> Path:
     (bag / "data").mkdir(parents=True)
     (bag / "data/A.JPG").write_bytes(PICTURE)
     (bag / "manifest-sha256.txt").write_text(f"{SHA}  data/A.JPG\n")
-    act = {"act": "say", "uuid": "u-1", "event": "e-1"}
-    (bag.parent / "words.jsonl").write_text(json.dumps(act) + "\n")
+    act = {"act": "say", "uuid": "u-1", "sequence": "e-1"}
+    (bag.parent / "identifications.jsonl").write_text(json.dumps(act) + "\n")
     (tmp_path / "private.json").write_text(json.dumps({"locks": [{"label": "Box", "key_number": "K 37"}]}))
     return tmp_path
 
 
 def kept(book):
     made = book.Book(pictures={SHA: "A.JPG"})
-    made.words["u-1"] = book.Said({"act": "say", "event": "e-1"})
+    made.words["u-1"] = book.Said({"act": "say", "sequence": "e-1"})
     made.try_record("lock", "locks", {"label": "Box", "key_number": "K 37"})
     made.promised("lock")
     return made
@@ -90,10 +90,10 @@ def test_the_book_finds_all_that_it_was_promised(book, archive: Path) -> None:
         ("alder/spring/one/data/A.JPG", PICTURE[:-1] + b"f", "picture A.JPG"),
         ("alder/spring/one/data/A.JPG", None, "picture A.JPG"),
         ("alder/spring/one/manifest-sha256.txt", b"", "picture A.JPG"),
-        ("alder/spring/words.jsonl", b"", "identification u-1"),
-        ("alder/spring/words.jsonl", b'{"act": "say", "uuid": "u-1", "event": "e-2"}\n', "says something else"),
-        ("alder/spring/words.jsonl",
-         b'{"act": "say", "uuid": "u-1", "event": "e-1"}\n{"act": "undo", "uuid": "u-2", "word": "u-1"}\n',
+        ("alder/spring/identifications.jsonl", b"", "identification u-1"),
+        ("alder/spring/identifications.jsonl", b'{"act": "say", "uuid": "u-1", "sequence": "e-2"}\n', "says something else"),
+        ("alder/spring/identifications.jsonl",
+         b'{"act": "say", "uuid": "u-1", "sequence": "e-1"}\n{"act": "undo", "uuid": "u-2", "word": "u-1"}\n',
          "what became of identification u-1"),
         ("private.json", b'{"locks": [{"label": "Box", "key_number": "K 36"}]}', "record lock"),
         ("private.json", b'{"locks": [', "record lock"),

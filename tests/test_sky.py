@@ -225,7 +225,7 @@ def test_at_rise_and_set_the_suns_centre_stands_50_minutes_of_arc_low(latitude_d
 
 
 def test_a_bare_zone_name_is_refused_and_the_right_call_is_named() -> None:
-    with pytest.raises(WrongInput, match=r"zone: got 'UTC'; needed: a tzinfo object; trod.watch.zone"):
+    with pytest.raises(WrongInput, match=r"zone: got 'UTC'; needed: a tzinfo object; trod.clock.zone"):
         sky.sun_times(date(2026, 1, 1), latitude_deg=0, longitude_deg=0, zone="UTC")  # type: ignore[arg-type]
 
 

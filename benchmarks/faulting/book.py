@@ -20,7 +20,7 @@ TABLES = {
     "sites": "trod_site", "cameras": "trod_camera", "species": "trod_species", "locks": "trod_lock",
     "visits": "trod_visit", "deployments": "trod_deployment", "signs": "trod_sign",
 }  # fmt: skip
-PICTURES, WORDS = "trod_picture", "trod_word"
+PICTURES, IDENTIFICATIONS = "trod_picture", "trod_identification"
 MANIFEST = "manifest-sha256.txt"
 
 
@@ -138,7 +138,7 @@ class Book:
             lost = []
             have = {row["sha256"] for row in base.execute(f"SELECT sha256 FROM {PICTURES}")}
             lost += [f"picture {name} in the catalogue" for sha, name in self.pictures.items() if sha not in have]
-            words = {row["uuid"].replace("-", ""): row for row in base.execute(f"SELECT * FROM {WORDS}")}
+            words = {row["uuid"].replace("-", ""): row for row in base.execute(f"SELECT * FROM {IDENTIFICATIONS}")}
             for uuid, word in self.words.items():
                 row = words.get(uuid.replace("-", ""))
                 if row is None:
@@ -214,9 +214,9 @@ def papers_in(root: Path, name: str, *, earlier: bool) -> list[Path]:
 
 
 def words_in(root: Path, *, earlier: bool = False) -> list[dict[str, Any]]:
-    """All whole lines of all words.jsonl, in their order."""
+    """All whole lines of all identifications.jsonl, in their order."""
     acts = []
-    for path in papers_in(root, "words.jsonl", earlier=earlier):
+    for path in papers_in(root, "identifications.jsonl", earlier=earlier):
         for line in path.read_bytes().split(b"\n"):
             try:
                 found = json.loads(line)

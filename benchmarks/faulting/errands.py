@@ -147,16 +147,16 @@ def odd_card(h: House, rng: random.Random) -> Errand:
 
 def identify(h: House, rng: random.Random) -> Errand:
     """Somebody identifies a sequence."""
-    mine, event, count = str(uuid.UUID(int=rng.getrandbits(128), version=4)), rng.choice(h.events), rng.randint(1, 9)
+    mine, sequence, count = str(uuid.UUID(int=rng.getrandbits(128), version=4)), rng.choice(h.sequences), rng.randint(1, 9)
 
     def sent(book: Book) -> None:
-        book.words[mine] = Said({"event": event, "act": "say"}, sure=False, undone=frozenset({False}))
+        book.words[mine] = Said({"sequence": sequence, "act": "say"}, sure=False, undone=frozenset({False}))
 
     def kept(book: Book, ended: Ended) -> None:
         if ended.said.get("acked"):
             book.words[mine].sure = True
 
-    return Errand("identify", lambda: pagework.act(**said(mine, event, count)), sent=sent, kept=kept, command=False)
+    return Errand("identify", lambda: pagework.act(**said(mine, sequence, count)), sent=sent, kept=kept, command=False)
 
 
 def undo(h: House, rng: random.Random) -> Errand:
@@ -187,7 +187,7 @@ def record(h: House, rng: random.Random) -> Errand:
     which = rng.choice(("site", "camera", "lock", "visit", "sign"))
     if which == "site":
         slug = rng.choice(("alder-track", "grey-lick"))
-        where = f"/ground/sites/of/{slug}/change/"
+        where = f"/map/sites/of/{slug}/change/"
         work = lambda: pagework.send(where, "note", note=note)  # noqa: E731
         return _record("page", f"site {slug}", "sites", {"slug": slug, "note": note}, work)
     if which == "camera":
@@ -196,26 +196,26 @@ def record(h: House, rng: random.Random) -> Errand:
         return _record("page", f"camera {serial}", "cameras", {"serial": serial}, work)
     if which == "lock":
         add = {"label": note, "new_key_number": note[5:9], "new_combination": note[9:]}
-        work = lambda: pagework.send("/cameras/keeping/locks/new/", "label", **add)  # noqa: E731
+        work = lambda: pagework.send("/cameras/maintenance/locks/new/", "label", **add)  # noqa: E731
         fields = {"label": note, "key_number": note[5:9], "combination": note[9:]}
         return _record("page", f"lock {note}", "locks", fields, work)
     if which == "visit":
         where = f"/cameras/visits/new/?deployment={h.deployments['alder-track']}"
         work = lambda: pagework.send(where, "arrival", note=note, at="2026-05-09T10:00")  # noqa: E731
         return _record("page", f"visit {note}", "visits", {"note": note}, work)
-    work = lambda: pagework.send("/ground/sign/new/?site=grey-lick", "kind", kind="scat", note=note)  # noqa: E731
+    work = lambda: pagework.send("/map/sign/new/?site=grey-lick", "kind", kind="scat", note=note)  # noqa: E731
     return _record("page", f"sign {note}", "signs", {"note": note}, work)
 
 
 def upload(h: House, rng: random.Random) -> Errand:
-    """A packet's file is brought home."""
+    """A field form's file is brought home."""
     import hashlib
 
     import homecoming
 
     uid, note = str(uuid.UUID(int=rng.getrandbits(128), version=4)), f"note {rng.getrandbits(32):08x}"
     photo = homecoming.jpeg(colour=rng.randrange(256))
-    data = h.packet(uid, note, photo)
+    data = h.field_form(uid, note, photo)
 
     def kept(book: Book, ended: Ended) -> None:
         if ended.said.get("acked"):
@@ -230,12 +230,12 @@ def place(h: House, rng: random.Random) -> Errand:
     slug = h.deployments[rng.choice(("alder-track", "grey-lick"))]
 
     def prepare() -> None:
-        h.must(lambda: pagework.press(f"/cards/intake/{h.unplaced}/place/", deployment=slug), acked=True)
+        h.must(lambda: pagework.press(f"/cards/import/{h.unplaced}/place/", deployment=slug), acked=True)
 
     return Errand("move", _worker, prepare=prepare, again=_worker, command=False)
 
 
-def intake(h: House, rng: random.Random) -> Errand:
+def card_import(h: House, rng: random.Random) -> Errand:
     """A card is begun from the page, and the worker takes it in."""
     def prepare() -> None:
         path, slug = str(h.cards / "new"), h.deployments["alder-track"]
@@ -244,7 +244,7 @@ def intake(h: House, rng: random.Random) -> Errand:
     def believes(book: Book, ended: Ended) -> list[str]:
         have, wrong = pictures_in(h.archive), []
         base = sqlite3.connect(h.catalogue)
-        for (safe,) in base.execute("SELECT safe_to_format FROM trod_intake WHERE source LIKE '%/new'"):
+        for (safe,) in base.execute("SELECT safe_to_format FROM trod_card_import WHERE source LIKE '%/new'"):
             wrong += [f"the page says safe, {p} is not kept" for p, s in pictures_on(h.snap / "cards/new").items()
                       if safe and s not in have]  # fmt: skip
         base.close()
@@ -356,7 +356,7 @@ def report(h: House, rng: random.Random) -> Errand:
 
 VERBS: dict[str, Callable[[House, random.Random], Errand]] = {
     "card": card, "odd card": odd_card, "identify": identify, "undo": undo, "page": record, "upload": upload,
-    "move": place, "worker": intake, "backup": backup, "restore": restore, "rebuild": rebuild, "export": export,
+    "move": place, "worker": card_import, "backup": backup, "restore": restore, "rebuild": rebuild, "export": export,
     "report": report,
 }  # fmt: skip
 

@@ -42,7 +42,7 @@ class House:
         self.root, self.home, self.backup = root, root / "home", root / "backup"
         self.cards, self.out, self.snap, self.stray = root / "cards", root / "out", root / "snap", root / "stray"
         self.book = Book()
-        self.events: list[str] = []
+        self.sequences: list[str] = []
         self.unplaced = ""
         self.unseen_species = "red-deer"
 
@@ -113,30 +113,30 @@ class House:
     def _records(self) -> None:
         new = "/people/species/new/"
         self.record("species", "species", {"name": "Red deer"}, lambda: pagework.send(new, "name", name="Red deer"))
-        where = "/ground/sites/of/alder-track/change/"
+        where = "/map/sites/of/alder-track/change/"
         self.record(
             "site alder-track", "sites", {"slug": "alder-track", "note": "first"},
             lambda: pagework.send(where, "note", note="first"),
         )  # fmt: skip
         found = self.must(self.keys).said
-        self.events, self.deployments = found["events"], found["deployments"]
-        self.say(self.events[0])
+        self.sequences, self.deployments = found["sequences"], found["deployments"]
+        self.say(self.sequences[0])
 
     def _later(self) -> None:
         """What the older catalogue does not know."""
-        self.say(self.events[1])
-        undone = self.say(self.events[2])
+        self.say(self.sequences[1])
+        undone = self.say(self.sequences[2])
         self.must(lambda: pagework.act(act="undo", word=undone), acked=True)
         self.book.words[undone].undone = frozenset({True})
         self.record(
             "lock", "locks", {"label": "Box one", "key_number": KEY, "combination": COMBINATION},
             lambda: pagework.send(
-                "/cameras/keeping/locks/new/", "label", label="Box one", new_key_number=KEY,
+                "/cameras/maintenance/locks/new/", "label", label="Box one", new_key_number=KEY,
                 new_combination=COMBINATION,
             ),
         )  # fmt: skip
         photo = homecoming.jpeg()
-        data = self.packet(VISIT, "came home first", photo)
+        data = self.field_form(VISIT, "came home first", photo)
         self.must(lambda: pagework.bring(data), acked=True)
         self.book.notes[VISIT] = "came home first"
         self.book.photos[hashlib.sha256(photo).hexdigest()] = "of the visit"
@@ -145,8 +145,8 @@ class House:
 
     def _later_still(self) -> None:
         """What neither the older catalogue nor the backup knows."""
-        self.say(self.events[3])
-        where = "/ground/sites/of/grey-lick/change/"
+        self.say(self.sequences[3])
+        where = "/map/sites/of/grey-lick/change/"
         self.record(
             "site grey-lick", "sites", {"slug": "grey-lick", "note": "after the backup"},
             lambda: pagework.send(where, "note", note="after the backup"),
@@ -166,31 +166,31 @@ class House:
     # What children do
 
     def keys(self) -> None:
-        """Tell the events and deployments there are."""
+        """Tell the sequences and deployments there are."""
         from trod.web import models as m
 
         pagework.tell(
-            events=list(m.Event.objects.order_by("key").values_list("key", flat=True)),
+            sequences=list(m.Sequence.objects.order_by("key").values_list("key", flat=True)),
             deployments={d.site.slug: d.slug for d in m.Deployment.objects.select_related("site")},
         )
 
-    def packet(self, uid: str, note: str, photo: bytes | None) -> bytes:
+    def field_form(self, uid: str, note: str, photo: bytes | None) -> bytes:
         at = datetime(2026, 5, 6, 10, tzinfo=UTC)
         visit = homecoming.visit(
             at, uid=uid, site="alder-track", deployment=self.deployments["alder-track"], photo=photo, note=note,
             card_out="", card_in="",
         )  # fmt: skip
-        told = json.loads(homecoming.packet_file(str(uuid.UUID(int=7)), [visit], at=at))
-        told["packet"]["reserve"] = "My reserve"  # as `trod card` names the first one
+        told = json.loads(homecoming.field_form_file(str(uuid.UUID(int=7)), [visit], at=at))
+        told["field_form"]["reserve"] = "My reserve"  # as `trod card` names the first one
         return json.dumps(told).encode()
 
     # With the book
 
-    def say(self, event: str, *, count: int = 2) -> str:
+    def say(self, sequence: str, *, count: int = 2) -> str:
         """Identify a sequence, and enter it in the book. Returns the word's uuid."""
         mine = str(uuid.uuid4())
-        self.must(lambda: pagework.act(**said(mine, event, count)), acked=True)
-        self.book.words[mine] = Said({"event": event, "act": "say"})
+        self.must(lambda: pagework.act(**said(mine, sequence, count)), acked=True)
+        self.book.words[mine] = Said({"sequence": sequence, "act": "say"})
         return mine
 
     def record(self, handle: str, name: str, fields: dict[str, Any], work: Callable[[], Any]) -> None:
@@ -211,10 +211,10 @@ class House:
         return self.book.copy()
 
 
-def said(mine: str, event: str, count: int) -> dict[str, Any]:
+def said(mine: str, sequence: str, count: int) -> dict[str, Any]:
     """The body of an identification."""
     return {
-        "act": "say", "uuid": mine, "event": event, "saw": None,
+        "act": "say", "uuid": mine, "sequence": sequence, "saw": None,
         "lines": [{"what": "animal", "species": "red-deer", "count": count}],
     }  # fmt: skip
 

@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import Any
 
 WRITING = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND
-# Events of the audit hook that change a disk, and which of their arguments are paths.
+# Sequences of the audit hook that change a disk, and which of their arguments are paths.
 CHANGING = {
     "os.rename": (0, 1), "os.remove": (0,), "os.mkdir": (0,), "os.rmdir": (0,), "os.truncate": (0,), "os.chmod": (0,),
     "os.utime": (0,), "os.link": (0, 1), "os.symlink": (1,),
@@ -98,26 +98,26 @@ class Layer:
         except TypeError:
             return False
 
-    def hook(self, event: str, arguments: tuple[Any, ...]) -> None:
-        if getattr(self.inside, "busy", False) or (event not in CHANGING and event not in READING):
+    def hook(self, sequence: str, arguments: tuple[Any, ...]) -> None:
+        if getattr(self.inside, "busy", False) or (sequence not in CHANGING and sequence not in READING):
             return
         self.inside.busy = True
         try:
-            self.seen(event, arguments)
+            self.seen(sequence, arguments)
         finally:
             self.inside.busy = False
 
-    def seen(self, event: str, arguments: tuple[Any, ...]) -> None:
+    def seen(self, sequence: str, arguments: tuple[Any, ...]) -> None:
         if self.plan.what in ("unreadable", "vanish"):
-            if event in READING and self.ours(arguments[0]) and self.step(event):
+            if sequence in READING and self.ours(arguments[0]) and self.step(sequence):
                 self.trouble_with_card()
             return
-        if event == "open":
+        if sequence == "open":
             path, _, flags = arguments
-            if isinstance(flags, int) and flags & WRITING and self.ours(path) and self.step(event):
+            if isinstance(flags, int) and flags & WRITING and self.ours(path) and self.step(sequence):
                 self.worst("create" if not Path(path).exists() else "open")
-        elif event in CHANGING and any(self.ours(arguments[k]) for k in CHANGING[event]) and self.step(event):
-            self.worst(event)
+        elif sequence in CHANGING and any(self.ours(arguments[k]) for k in CHANGING[sequence]) and self.step(sequence):
+            self.worst(sequence)
 
     # Failing
 

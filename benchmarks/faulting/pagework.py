@@ -81,14 +81,14 @@ def press(address: str, **fields: str) -> None:
 
 
 def act(**body: Any) -> None:
-    """An act of the look-through."""
-    answer = browser().post("/look/act", json.dumps(body), content_type="application/json")
+    """An act of the review."""
+    answer = browser().post("/review/act", json.dumps(body), content_type="application/json")
     done = answer.status_code == 200 and bool(answer.json().get("done"))
     tell(acked=done, status=answer.status_code, word=answer.json().get("word") if done else None)
 
 
 def bring(data: bytes) -> None:
-    """Bring a packet's file home."""
+    """Bring a field form's file home."""
     from django.core.files.uploadedfile import SimpleUploadedFile
 
     answer = browser().post("/rounds/home/", {"file": SimpleUploadedFile("visits.json", data)})

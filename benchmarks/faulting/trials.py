@@ -434,7 +434,7 @@ def kind_of_file(path: str) -> str:
         return "a field note" if name.endswith(".json") else "a photo" if "." in name else "field notes"
     if "." not in name:
         return "a folder"
-    if name in ("ledger.json", "private.json", "sidecar.json", "words.jsonl"):
+    if name in ("ledger.json", "private.json", "sidecar.json", "identifications.jsonl"):
         return name
     return "a bag's paper" if path.count("/") >= 2 else name
 

@@ -1,3 +1,3 @@
-"""Trod: from the cards of motion-triggered cameras to a verified archive, sorted events and honest answers."""
+"""Trod: from the cards of motion-triggered cameras to a verified archive, sorted sequences and honest answers."""
 
 __version__ = "0.1.0"

@@ -4,8 +4,8 @@
     ├── WrongInput            a value, a file or an option that cannot be used as it is
     ├── CardTrouble           the card or source folder
     │   ├── SourceVanished    the source stopped answering in mid-work
-    │   ├── SourceChanged     the source is not what it was when the intake was begun
-    │   ├── SourceBusy        another process is at work on this source or intake
+    │   ├── SourceChanged     the source is not what it was when the import was begun
+    │   ├── SourceBusy        another process is at work on this source or import
     │   └── NothingFound      no picture or clip below the given path
     ├── DiskFull              the place that is written to has no room left
     ├── ArchiveUnwritable     the place that is written to refuses: read-only, no right, a fault
@@ -59,11 +59,11 @@ class SourceVanished(CardTrouble):
 
 
 class SourceChanged(CardTrouble):
-    """The source is not what it was when the intake was begun."""
+    """The source is not what it was when the import was begun."""
 
 
 class SourceBusy(CardTrouble):
-    """Another process is at work on this source or intake; nothing is wrong, and nothing was done."""
+    """Another process is at work on this source or import; nothing is wrong, and nothing was done."""
 
 
 class NothingFound(CardTrouble):

@@ -146,7 +146,7 @@ def sun_times(day: date, *, latitude_deg: float, longitude_deg: float, zone: tzi
     """
     _check_place(latitude_deg, longitude_deg)
     if not isinstance(zone, tzinfo):
-        raise WrongInput("zone", got=zone, needed="a tzinfo object; trod.watch.zone(name) makes one")
+        raise WrongInput("zone", got=zone, needed="a tzinfo object; trod.clock.zone(name) makes one")
     start = datetime.combine(day, time(0), zone).astimezone(UTC)
     end = datetime.combine(day + timedelta(days=1), time(0), zone).astimezone(UTC)
 

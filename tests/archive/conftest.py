@@ -1,4 +1,4 @@
-"""Cards to take in, and the short way to do it."""
+"""Cards to import, and the short way to do it."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from trod.archive.card import scan
-from trod.archive.intake import IntakeResult, Placement, resume, take_in
+from trod.archive.card_import import ImportResult, Placement, resume, import_card
 
 NOW = datetime(2026, 5, 17, 12, 0, tzinfo=UTC)
 FORD = Placement("willow-ford", "2026-spring")
@@ -59,7 +59,7 @@ class Desk:
         names = {f"DCIM/100MEADW/MEAD{n:04}.JPG": jpeg(n, size_bytes) for n in range(first, first + count)}
         return fill(self.card, names)
 
-    def take(self, name: str = "one", **changes: Any) -> IntakeResult:
+    def take(self, name: str = "one", **changes: Any) -> ImportResult:
         arguments: dict[str, Any] = {
             "place": FORD,
             "name": name,
@@ -68,12 +68,12 @@ class Desk:
             "now": NOW,
         }
         source = changes.pop("source", self.card)
-        return take_in(scan(source), self.root, **{**arguments, **changes})
+        return import_card(scan(source), self.root, **{**arguments, **changes})
 
-    def resume(self, name: str = "one", **changes: Any) -> IntakeResult:
+    def resume(self, name: str = "one", **changes: Any) -> ImportResult:
         return resume(self.root, name, **{"already_have": lambda sha256: None, **changes})
 
-    def bag(self, result: IntakeResult) -> Path:
+    def bag(self, result: ImportResult) -> Path:
         assert result.bag is not None
         return self.root.joinpath(*result.bag.split("/"))
 

@@ -17,8 +17,8 @@ import pytest
 
 from trod.archive import disk, papers
 from trod.archive.backup import BackupReport, backup, restore
-from trod.archive.intake import Placement
-from trod.archive.sidecar import append_word, archive_id, move_bag, read_ledger, read_words, write_ledger, write_sidecar
+from trod.archive.card_import import Placement
+from trod.archive.sidecar import append_identification, archive_id, move_bag, read_ledger, read_identifications, write_ledger, write_sidecar
 from trod.archive.verify import verify
 from trod.errors import DiskFull, FileChanged, Stopped, WrongInput
 
@@ -32,7 +32,7 @@ def kept(desk: Any) -> Any:
     desk.take()
     write_ledger(desk.root, {"sites": ["willow-ford"]})
     write_sidecar(desk.root / "willow-ford/2026-spring", {"bags": ["one"]})
-    append_word(desk.root / "willow-ford/2026-spring", {"uuid": "1"})
+    append_identification(desk.root / "willow-ford/2026-spring", {"uuid": "1"})
     desk.take(name="stray", place=Placement())
     return desk
 
@@ -103,16 +103,16 @@ def test_earlier_states_of_papers_are_kept_with_their_date(kept: Any) -> None:
 def test_words_that_only_grew_need_no_earlier_state_and_words_that_were_lost_do(kept: Any) -> None:
     save(kept)
     folder = kept.root / "willow-ford/2026-spring"
-    append_word(folder, {"uuid": "2"})
+    append_identification(folder, {"uuid": "2"})
     assert save(kept).earlier == ()
-    (folder / "words.jsonl").write_bytes(b'{"trod": 1, "uuid": "9"}\n')
+    (folder / "identifications.jsonl").write_bytes(b'{"trod": 1, "uuid": "9"}\n')
     report = save(kept)
-    assert [d.path for d in report.damaged] == ["willow-ford/2026-spring/words.jsonl"]
-    assert report.earlier == () and len(read_words(copy_of(kept) / "willow-ford/2026-spring").lines) == 2
-    papers.accept(kept.root, "willow-ford/2026-spring/words.jsonl")
+    assert [d.path for d in report.damaged] == ["willow-ford/2026-spring/identifications.jsonl"]
+    assert report.earlier == () and len(read_identifications(copy_of(kept) / "willow-ford/2026-spring").lines) == 2
+    papers.accept(kept.root, "willow-ford/2026-spring/identifications.jsonl")
     report = save(kept)
-    assert [t.path for t in report.fewer] == ["willow-ford/2026-spring/words.jsonl"] and not report.ok
-    assert report.earlier == (".earlier/2026-05-17T120000Z/willow-ford/2026-spring/words.jsonl",)
+    assert [t.path for t in report.fewer] == ["willow-ford/2026-spring/identifications.jsonl"] and not report.ok
+    assert report.earlier == (".earlier/2026-05-17T120000Z/willow-ford/2026-spring/identifications.jsonl",)
     earlier = kept.root.with_name("copy") / report.earlier[0]
     assert earlier.read_bytes() == b'{"trod": 1, "uuid": "1"}\n{"trod": 1, "uuid": "2"}\n'
 
@@ -125,7 +125,7 @@ def test_a_bag_that_was_moved_is_moved_in_the_backup_too(kept: Any) -> None:
     assert verify(kept.root.with_name("copy")).bags == 2
 
 
-def test_an_unfinished_intake_is_not_backed_up(kept: Any) -> None:
+def test_an_unfinished_import_is_not_backed_up(kept: Any) -> None:
     kept.pictures(60, first=100)
     asked: list[str] = []
     with pytest.raises(Stopped):
@@ -269,7 +269,7 @@ def test_a_lost_archive_comes_back_whole(kept: Any) -> None:
     assert (report.bags_copied, report.papers, report.ok) == (2, 3, True)
     assert files(kept.root) == before
     assert verify(kept.root).ok
-    assert read_words(kept.root / "willow-ford/2026-spring").lines == ({"uuid": "1"},)
+    assert read_identifications(kept.root / "willow-ford/2026-spring").lines == ({"uuid": "1"},)
 
 
 def test_a_lost_file_comes_back_into_its_bag(kept: Any) -> None:
@@ -285,7 +285,7 @@ def test_a_lost_file_comes_back_into_its_bag(kept: Any) -> None:
 
 def test_restoring_never_overwrites_and_never_deletes(kept: Any) -> None:
     save(kept)
-    append_word(kept.root / "willow-ford/2026-spring", {"uuid": "2"})
+    append_identification(kept.root / "willow-ford/2026-spring", {"uuid": "2"})
     write_ledger(kept.root, {"sites": ["new"]})
     picture = kept.root / ONE / "data/DCIM/100MEADW/MEAD0001.JPG"
     picture.write_bytes(b"damaged")
@@ -294,7 +294,7 @@ def test_restoring_never_overwrites_and_never_deletes(kept: Any) -> None:
     report = restore(kept.root.with_name("copy"), kept.root)
     assert files(kept.root) == before
     assert {t.path for t in report.refused} == {
-        "ledger.json", "willow-ford/2026-spring/words.jsonl", f"{ONE}/data/DCIM/100MEADW/MEAD0001.JPG",
+        "ledger.json", "willow-ford/2026-spring/identifications.jsonl", f"{ONE}/data/DCIM/100MEADW/MEAD0001.JPG",
     }  # fmt: skip
     assert not report.ok
 

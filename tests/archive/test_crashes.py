@@ -20,7 +20,7 @@ import pytest
 
 from trod.archive import disk
 from trod.archive.card import scan
-from trod.archive.intake import resume, take_in, unfinished
+from trod.archive.card_import import resume, import_card, unfinished
 from trod.archive.sidecar import bag_folders
 from trod.archive.verify import verify
 from trod.errors import TrodError
@@ -36,7 +36,7 @@ def work(desk: Any) -> None:
     if unfinished(desk.root):
         resume(desk.root, "one", already_have=lambda sha256: None)
     else:
-        take_in(
+        import_card(
             scan(desk.card),
             desk.root,
             place=desk.ford,
@@ -130,7 +130,7 @@ def test_five_hundred_kills_at_random_moments_lose_nothing(quick_desk: Any) -> N
     longest_s = 1.2 * (time.monotonic() - began) + 0.003  # forking takes its share
     shutil.rmtree(desk.root)
 
-    kills = kills_in_resume = intakes = 0
+    kills = kills_in_resume = imports = 0
     while kills < kills_wanted:
         in_resume = bool(unfinished(desk.root))
         child = in_a_child(lambda: work(desk))
@@ -146,14 +146,14 @@ def test_five_hundred_kills_at_random_moments_lose_nothing(quick_desk: Any) -> N
         placed = desk.root / "willow-ford" / "2026-spring" / "one"
         if placed.exists() and not unfinished(desk.root):
             finish_and_check(desk)
-            intakes += 1
+            imports += 1
             shutil.rmtree(desk.root)
     if desk.root.exists():
         finish_and_check(desk)
     assert desk.state(desk.card) == before
-    print(f"\n{kills} kills, {kills_in_resume} of them while resuming; {intakes} intakes came to their end")
+    print(f"\n{kills} kills, {kills_in_resume} of them while resuming; {imports} imports came to their end")
     assert kills_in_resume > kills_wanted / 10
-    assert intakes > 0
+    assert imports > 0
 
 
 class Bomb:
@@ -194,7 +194,7 @@ def small_card(desk: Any) -> None:
 
 
 @needs_fork
-def test_killed_at_each_step_in_turn_an_intake_is_resumed(quick_desk: Any) -> None:
+def test_killed_at_each_step_in_turn_an_card_import_is_resumed(quick_desk: Any) -> None:
     desk = quick_desk
     small_card(desk)
     for at in range(1, 1000):
@@ -215,7 +215,7 @@ def test_killed_at_each_step_in_turn_an_intake_is_resumed(quick_desk: Any) -> No
 def test_killed_at_each_step_in_turn_a_resume_is_resumed(quick_desk: Any, tmp_path: Path) -> None:
     desk = quick_desk
     small_card(desk)
-    # Leave an intake in the middle: some files believed, one part half-written, one journal line torn.
+    # Leave an import in the middle: some files believed, one part half-written, one journal line torn.
     for half in (25, 45, 60):
         def broken(half: int = half) -> None:
             Bomb(half, lambda: os.kill(os.getpid(), signal.SIGKILL)).place()
@@ -240,7 +240,7 @@ def test_killed_at_each_step_in_turn_a_resume_is_resumed(quick_desk: Any, tmp_pa
 
 
 @pytest.mark.parametrize("number", [errno.ENOSPC, pytest.param(errno.EIO, marks=pytest.mark.long)])
-def test_failing_at_each_step_in_turn_an_intake_is_resumed(
+def test_failing_at_each_step_in_turn_an_card_import_is_resumed(
     quick_desk: Any, honest_disk: None, number: int
 ) -> None:
     desk = quick_desk

@@ -13,8 +13,8 @@ import pytest
 
 from trod.archive import disk, fieldnotes, papers, register, standing
 from trod.archive.sidecar import (
-    append_word,
-    append_words,
+    append_identification,
+    append_identifications,
     archive_id,
     drop_sidecar,
     look_ledger,
@@ -52,29 +52,29 @@ def build(desk: Any) -> Path:
         write_private(root, {"locks": [{"uuid": str(n), "key_number": f"K {n}7"} for n in range(count)]})
         for folder in (ford, root / "salt-lick/2026-a"):
             write_sidecar(folder, {"deployment": {"slug": folder.name}, "visits": [{"uuid": "v"}] * count})
-        append_words(ford, [{"uuid": f"{count}-{n}", "note": "K 27"} for n in range(3)])
+        append_identifications(ford, [{"uuid": f"{count}-{n}", "note": "K 27"} for n in range(3)])
         fieldnotes.write(root, NOTE, {"visit": NOTE, "turn": count})
     tear(ford)
-    append_word(ford, {"uuid": "last"})
-    append_word(root / "salt-lick/2026-a", {"uuid": "only"})
+    append_identification(ford, {"uuid": "last"})
+    append_identification(root / "salt-lick/2026-a", {"uuid": "only"})
     fieldnotes.write_held(root, fieldnotes.held_name(NOTE, "ab" * 32), {"both": [1, 2]})
     fieldnotes.keep_photo(root, desk.jpeg(500))
     return root
 
 
 def tear(folder: Path) -> None:
-    """Leave what a kill in the middle of an append leaves, so that the next one moves it to words.torn."""
+    """Leave what a kill in the middle of an append leaves, so that the next one moves it to identifications.torn."""
     honest = disk.append
 
     def torn(path: Path, data: bytes) -> None:
-        honest(path, data if path.name != "words.jsonl" else data[:9])
-        if path.name == "words.jsonl":
+        honest(path, data if path.name != "identifications.jsonl" else data[:9])
+        if path.name == "identifications.jsonl":
             raise OSError(5, "Input/output error")
 
     disk.append = torn
     try:
         with pytest.raises(Exception, match="cannot be written"):
-            append_word(folder, {"uuid": "torn"})
+            append_identification(folder, {"uuid": "torn"})
     finally:
         disk.append = honest
 
@@ -153,7 +153,7 @@ def test_every_file_of_a_whole_archive_damaged_in_turn_is_named(
     shutil.copytree(whole, root, copy_function=shutil.copy2)
     names, missed = files_of(root), []
     assert len(names) > 45 and {n.rpartition("/")[2] for n in names} >= {
-        "ledger.json", "private.json", "sidecar.json", "words.jsonl", "words.torn", "register.jsonl",
+        "ledger.json", "private.json", "sidecar.json", "identifications.jsonl", "identifications.torn", "register.jsonl",
         "register-twin.jsonl", "tagmanifest-sha256.txt", f"{NOTE}.json",
     }  # fmt: skip
     for name in names:
@@ -217,15 +217,15 @@ def test_every_paper_in_an_older_state_is_named(desk: Any) -> None:
         write_private(root, {"locks": [{"uuid": str(n)} for n in range(count)]})
         write_sidecar(ford, {"visits": [{"uuid": str(n)} for n in range(count)]})
         fieldnotes.write(root, NOTE, {"turn": count})
-        append_word(ford, {"uuid": str(count)})
+        append_identification(ford, {"uuid": str(count)})
 
     turn(1)
     old = {name: (root / name).read_bytes() for name in files_of(root)}
     turn(2)
     middle = {name: (root / name).read_bytes() for name in files_of(root)}
-    append_word(ford, {"uuid": "3"})
+    append_identification(ford, {"uuid": "3"})
     before_last = {name: (root / name).read_bytes() for name in files_of(root)}
-    append_word(ford, {"uuid": "4"})
+    append_identification(ford, {"uuid": "4"})
     checked = 0
     for states in (old, middle, before_last):
         for name, data in states.items():
@@ -250,7 +250,7 @@ ACTS: dict[str, Callable[[Path], object]] = {
     "a first ledger": lambda root: write_private(root, {"locks": [{"uuid": "x"}]}),
     "a ledger anew": lambda root: write_ledger(root, sites("a", "b", "c", "d")),
     "a sidecar": lambda root: update_sidecar(root / ford_of, lambda old: {**old, "visits": [{"uuid": "new"}]}),
-    "words": lambda root: append_words(root / ford_of, [{"uuid": f"n{n}"} for n in range(3)]),
+    "words": lambda root: append_identifications(root / ford_of, [{"uuid": f"n{n}"} for n in range(3)]),
     "a bag that moves": lambda root: move_bag(root, "unplaced/stray", _ford(), now=_now()),
     "a sidecar that goes": lambda root: drop_sidecar(root / "empty-place/2026-b"),
     "a field note": lambda root: fieldnotes.write(root, NOTE, {"turn": 2}),
@@ -295,7 +295,7 @@ def desk_of_acts(quick_desk: Any) -> Any:
         write_ledger(desk.root, sites(*["a", "b", "c"][:count]))
     write_sidecar(desk.root / ford_of, {"bags": ["one"]})
     write_sidecar(desk.root / "empty-place/2026-b", {"deployment": {"slug": "2026-b"}})
-    append_words(desk.root / ford_of, [{"uuid": "1"}, {"uuid": "2"}])
+    append_identifications(desk.root / ford_of, [{"uuid": "1"}, {"uuid": "2"}])
     fieldnotes.write(desk.root, NOTE, {"turn": 1})
     assert verify(desk.root).ok
     return desk
@@ -328,7 +328,7 @@ def test_killed_at_each_step_in_turn_the_archive_is_never_called_damaged(desk_of
         if act != "a bag that moves" or (root / "unplaced/stray").exists():
             do(root)  # and the act can be done after all
         write_ledger(root, sites("a", "b", "c", "d", "e"))  # whatever comes next settles what was begun
-        append_word(root / ford_of, {"uuid": "later"})
+        append_identification(root / ford_of, {"uuid": "later"})
         papers.forget()
         report = verify(root)
         assert report.ok and not report.begun, (at, report)
@@ -416,7 +416,7 @@ def test_the_register_is_written_anew_when_it_has_grown_long(kept: Path, monkeyp
     identity = archive_id(kept)
     lengths = []
     for n in range(12):
-        append_word(kept / ford_of, {"uuid": str(n)})
+        append_identification(kept / ford_of, {"uuid": str(n)})
         lengths.append((kept / "register.jsonl").read_bytes().count(b"\n"))
     assert max(lengths) <= 12 and min(lengths[3:]) < max(lengths)
     assert verify(kept).ok and archive_id(kept) == identity
@@ -431,7 +431,7 @@ def test_an_archive_from_before_the_register_is_told_and_put_under_one_only_on_p
         (kept / name).unlink()
     papers.forget()
     write_ledger(kept, sites("a", "b", "c"))
-    append_word(kept / ford_of, {"uuid": "1"})
+    append_identification(kept / ford_of, {"uuid": "1"})
     assert archive_id(kept) is None and not (kept / "register.jsonl").exists()
     report = verify(kept)
     assert not report.ok and report.whole and "say trod verify --register" in report.sentence
@@ -524,7 +524,7 @@ def test_kept_days_are_bounded(kept: Path) -> None:
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows keeps no such modes")
 def test_papers_are_for_their_owner_alone_and_a_wrong_mode_is_told(kept: Path) -> None:
-    append_word(kept / ford_of, {"uuid": "1"})
+    append_identification(kept / ford_of, {"uuid": "1"})
     assert verify(kept).permissions == ()
     (kept / "ledger.json").chmod(0o644)
     (kept / "willow-ford").chmod(0o755)

@@ -12,7 +12,7 @@ import pytest
 
 from trod.archive import card, disk
 from trod.archive.card import scan
-from trod.archive.intake import resume, unfinished
+from trod.archive.card_import import resume, unfinished
 from trod.archive.sidecar import known_files
 from trod.errors import SourceBusy, SourceVanished, TrodError
 
@@ -131,12 +131,12 @@ if sys.platform != "win32":
 
 @pytest.mark.parametrize("path", ODD)
 @pytest.mark.parametrize("inside", [True, False])
-def test_a_picture_of_whatever_name_is_taken_in_under_that_name(desk: Any, path: str, inside: bool) -> None:
+def test_a_picture_of_whatever_name_is_imported_under_that_name(desk: Any, path: str, inside: bool) -> None:
     desk.pictures(1)
     desk.fill(desk.card, {path: desk.jpeg(70)})
-    from trod.archive.intake import take_in
+    from trod.archive.card_import import import_card
 
-    result = take_in(
+    result = import_card(
         scan(desk.card, inside=inside), desk.root, place=desk.ford, name="one", about={},
         already_have=lambda s: None, now=desk.now,
     )  # fmt: skip
@@ -204,10 +204,10 @@ class Moody:
 
 def take_with(desk: Any, **more: Any) -> Any:
     """Without the look that `desk.take` has of each file first."""
-    from trod.archive.intake import take_in
+    from trod.archive.card_import import import_card
 
     arguments = {"place": desk.ford, "name": "one", "about": {}, "already_have": lambda s: None, "now": desk.now}
-    return take_in(scan(desk.card, inside=False), desk.root, **{**arguments, **more})
+    return import_card(scan(desk.card, inside=False), desk.root, **{**arguments, **more})
 
 
 def fails(buffer: Any, count: int) -> int:
@@ -274,9 +274,9 @@ def test_a_size_that_changed_between_the_look_and_the_copying(desk: Any) -> None
     before = changed.stat().st_mtime_ns
     changed.write_bytes(desk.jpeg(1, 3000))
     os.utime(changed, ns=(before, before))
-    from trod.archive.intake import take_in
+    from trod.archive.card_import import import_card
 
-    result = take_in(
+    result = import_card(
         listing, desk.root, place=desk.ford, name="one", about={}, already_have=lambda s: None, now=desk.now
     )
     assert whats(result) == {"changed-size", "folder-changed"}
@@ -410,7 +410,7 @@ def test_a_card_pulled_during_the_look_is_told_and_not_taken_for_a_smaller_one(
 
 
 @pytest.mark.parametrize("where", ["", "DCIM", "DCIM/100MEADW"])
-def test_a_card_that_is_being_taken_in_is_left_alone(desk: Any, where: str) -> None:
+def test_a_card_that_is_being_imported_is_left_alone(desk: Any, where: str) -> None:
     desk.pictures(3)
     refused: list[str] = []
 
@@ -418,7 +418,7 @@ def test_a_card_that_is_being_taken_in_is_left_alone(desk: Any, where: str) -> N
         import threading
 
         def work() -> None:  # a thread of its own, as another process has its own
-            with pytest.raises(SourceBusy, match="is being taken in already") as told:
+            with pytest.raises(SourceBusy, match="is being imported already") as told:
                 desk.take(name="two", source=desk.card / where)
             refused.append(str(told.value))
 

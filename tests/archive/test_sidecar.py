@@ -16,17 +16,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from trod.archive import disk, papers
-from trod.archive.intake import Placement
+from trod.archive.card_import import Placement
 from trod.archive.sidecar import (
-    append_word,
-    append_words,
+    append_identification,
+    append_identifications,
     archive_id,
     known_files,
     lock,
     move_bag,
     read_ledger,
     read_sidecar,
-    read_words,
+    read_identifications,
     update_sidecar,
     walk,
     write_ledger,
@@ -101,23 +101,23 @@ def failing(*_: object) -> None:
 
 
 def test_words_come_back_in_the_order_in_which_they_were_said(folder: Path) -> None:
-    append_word(folder, {"uuid": "1", "who": "Ada"})
-    append_words(folder, [{"uuid": "2"}, {"uuid": "3", "note": "line\nend"}])
-    append_words(folder, [])
-    words = read_words(folder)
+    append_identification(folder, {"uuid": "1", "who": "Ada"})
+    append_identifications(folder, [{"uuid": "2"}, {"uuid": "3", "note": "line\nend"}])
+    append_identifications(folder, [])
+    words = read_identifications(folder)
     assert words.lines == ({"uuid": "1", "who": "Ada"}, {"uuid": "2"}, {"uuid": "3", "note": "line\nend"})
     assert words.torn == ()
-    assert (folder / "words.jsonl").read_bytes().count(b"\n") == 3
+    assert (folder / "identifications.jsonl").read_bytes().count(b"\n") == 3
 
 
 def test_a_word_is_firm_before_the_call_returns(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    append_word(folder, {"uuid": "1"})
+    append_identification(folder, {"uuid": "1"})
     flushed: list[tuple[int, int]] = []
     monkeypatch.setattr(disk, "flush", lambda fd: flushed.append((os.fstat(fd).st_ino, os.fstat(fd).st_size)))
-    append_word(folder, {"uuid": "2"})
+    append_identification(folder, {"uuid": "2"})
     root = folder.parents[1]
     # Two small flushes more than the word's own: the register is told of it before it is there.
-    written = [root / "register.jsonl", root / "register-twin.jsonl", folder / "words.jsonl"]
+    written = [root / "register.jsonl", root / "register-twin.jsonl", folder / "identifications.jsonl"]
     assert flushed == [(path.stat().st_ino, path.stat().st_size) for path in written]
 
 
@@ -125,7 +125,7 @@ def test_a_word_is_firm_before_the_call_returns(folder: Path, monkeypatch: pytes
 def test_wherever_the_last_line_is_torn_all_whole_ones_stay_and_the_next_word_follows(
     folder: Path, monkeypatch: pytest.MonkeyPatch, registered: bool
 ) -> None:
-    root, path = folder.parents[1], folder / "words.jsonl"
+    root, path = folder.parents[1], folder / "identifications.jsonl"
     first = b'{"trod": 1, "uuid": "1"}\n'
     last = json.dumps({"trod": 1, "uuid": "2", "note": "größer"}).encode() + b"\n"
     real = disk.append
@@ -135,7 +135,7 @@ def test_wherever_the_last_line_is_torn_all_whole_ones_stay_and_the_next_word_fo
         if not registered:
             path.write_bytes(first)
         else:
-            append_word(folder, {"uuid": "1"})
+            append_identification(folder, {"uuid": "1"})
 
         def torn(at: Path, data: bytes, cut: int = cut) -> None:
             if at != path:
@@ -147,52 +147,52 @@ def test_wherever_the_last_line_is_torn_all_whole_ones_stay_and_the_next_word_fo
         with monkeypatch.context() as dying:
             dying.setattr(disk, "append", torn)
             with pytest.raises(ArchiveUnwritable):
-                append_word(folder, {"uuid": "2", "note": "größer"})
+                append_identification(folder, {"uuid": "2", "note": "größer"})
         assert path.read_bytes() == first + last[:cut]
-        before = read_words(folder)
+        before = read_identifications(folder)
         complete = cut == len(last) - 1  # only the line end is lacking: the word is whole
         expected = [{"uuid": "1"}, {"uuid": "2", "note": "größer"}] if complete else [{"uuid": "1"}]
         assert list(before.lines) == expected
         assert bool(before.torn) == (0 < cut < len(last) - 1)
-        append_word(folder, {"uuid": "3"})
-        after = read_words(folder)
+        append_identification(folder, {"uuid": "3"})
+        after = read_identifications(folder)
         assert list(after.lines) == [*expected, {"uuid": "3"}]
         assert after.torn == ()
         if cut > 0 and not complete:
-            assert (folder / "words.torn").read_bytes() == last[:cut] + b"\n"
-        append_word(folder, {"uuid": "4"})
+            assert (folder / "identifications.torn").read_bytes() == last[:cut] + b"\n"
+        append_identification(folder, {"uuid": "4"})
         assert verify(root).whole
         assert verify(root).registered is registered
         assert (archive_id(root) is not None) is registered
 
 
 def test_a_spoiled_line_in_the_middle_is_told_and_nothing_is_written_behind_it(folder: Path) -> None:
-    append_words(folder, [{"uuid": "1"}, {"uuid": "2"}])
-    path = folder / "words.jsonl"
+    append_identifications(folder, [{"uuid": "1"}, {"uuid": "2"}])
+    path = folder / "identifications.jsonl"
     spoiled = path.read_bytes().replace(b'"uuid": "1"}', b'"uuid": "1"\xff')
     path.write_bytes(spoiled)
-    words = read_words(folder)
+    words = read_identifications(folder)
     assert words.lines == ({"uuid": "2"},)
-    assert words.torn == ("words.jsonl: line 1 cannot be read",)
+    assert words.torn == ("identifications.jsonl: line 1 cannot be read",)
     papers.forget()  # as in a new process
     with pytest.raises(PaperDamaged, match="its lines are not those that the register tells of, so nothing"):
-        append_word(folder, {"uuid": "3"})
+        append_identification(folder, {"uuid": "3"})
     assert path.read_bytes() == spoiled
 
 
 def test_a_word_is_not_appended_to_a_file_that_was_cut(folder: Path) -> None:
-    append_words(folder, [{"uuid": "1"}, {"uuid": "2"}])
-    path = folder / "words.jsonl"
+    append_identifications(folder, [{"uuid": "1"}, {"uuid": "2"}])
+    path = folder / "identifications.jsonl"
     path.write_bytes(path.read_bytes().splitlines(keepends=True)[0])
     with pytest.raises(PaperDamaged, match="it has 25 bytes where the register says 50"):
-        append_word(folder, {"uuid": "3"})
+        append_identification(folder, {"uuid": "3"})
 
 
 def test_words_of_a_newer_format_are_told_and_not_misread(folder: Path) -> None:
-    (folder / "words.jsonl").write_bytes(b'{"trod": 2, "uuid": "1"}\n')
-    assert read_words(folder).lines == ()
-    assert read_words(folder).torn == (
-        "words.jsonl: line 1 is of another format; use the newer Trod that wrote it",
+    (folder / "identifications.jsonl").write_bytes(b'{"trod": 2, "uuid": "1"}\n')
+    assert read_identifications(folder).lines == ()
+    assert read_identifications(folder).torn == (
+        "identifications.jsonl: line 1 is of another format; use the newer Trod that wrote it",
     )
 
 
@@ -205,11 +205,11 @@ json_values = st.recursive(
 
 @settings(max_examples=40)
 @given(st.dictionaries(st.text("abc\n\"{}ä", min_size=1, max_size=5), json_values, max_size=4))
-def test_no_true_beginning_of_a_line_passes_for_a_word(word: dict[str, Any]) -> None:
+def test_no_true_beginning_of_a_line_passes_for_a_word(identification: dict[str, Any]) -> None:
     from trod.archive.sidecar import _word
 
-    line = json.dumps({"trod": 1, **word}).encode()
-    assert _word(line) == {"trod": 1, **word}
+    line = json.dumps({"trod": 1, **identification}).encode()
+    assert _word(line) == {"trod": 1, **identification}
     assert all(_word(line[:cut]) is None for cut in range(len(line)))
 
 
@@ -221,14 +221,14 @@ def test_many_processes_append_and_no_word_is_lost_or_mixed(folder: Path) -> Non
         if child == 0:
             try:
                 for number in range(25):
-                    append_word(folder, {"uuid": f"{who}-{number}", "pad": "x" * 3000})
+                    append_identification(folder, {"uuid": f"{who}-{number}", "pad": "x" * 3000})
                 os._exit(0)
             except BaseException:
                 os._exit(1)
         children.append(child)
     for child in children:
         assert os.waitpid(child, 0)[1] == 0
-    words = read_words(folder)
+    words = read_identifications(folder)
     assert words.torn == ()
     assert {w["uuid"] for w in words.lines} == {f"{who}-{number}" for who in range(4) for number in range(25)}
     for who in range(4):  # each one's words in the order in which they were said
@@ -274,7 +274,7 @@ def test_a_walk_finds_all_that_a_catalogue_is_rebuilt_from(desk: Any) -> None:
     desk.fill(desk.card, {"DCIM/100MEADW/MEAD0001.JPG": twin, "con.jpg": desk.jpeg(2), "x/t.jpg": twin})
     result = desk.take()
     write_sidecar(desk.bag(result).parent, {"deployment": {"start": "2026-03-01"}})
-    append_word(desk.bag(result).parent, {"uuid": "w1"})
+    append_identification(desk.bag(result).parent, {"uuid": "w1"})
     desk.take(name="stray", place=Placement())
     first, second = walk(desk.root)
     assert (first.site_slug, first.deployment_slug) == ("willow-ford", "2026-spring")
@@ -298,7 +298,7 @@ def test_a_walk_tells_of_damage_and_goes_on(desk: Any) -> None:
     bag = desk.bag(desk.take())
     (bag / "data/DCIM/100MEADW/MEAD0001.JPG").unlink()
     (bag.parent / "sidecar.json").write_text("{")
-    (bag.parent / "words.jsonl").write_text('{"trod": 1}\n{')
+    (bag.parent / "identifications.jsonl").write_text('{"trod": 1}\n{')
     (bag.parent / "two").mkdir()
     (folder,) = walk(desk.root)
     assert [f.size_bytes for f in folder.bags[0].files] == [None, 2000]

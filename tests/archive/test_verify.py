@@ -14,7 +14,7 @@ import bagit
 import pytest
 
 from trod.archive import disk, papers
-from trod.archive.intake import Placement
+from trod.archive.card_import import Placement
 from trod.archive.sidecar import write_sidecar
 from trod.archive.verify import VerifyReport, verify
 from trod.errors import Stopped, WrongInput
@@ -191,7 +191,7 @@ def test_a_link_in_place_of_a_picture_is_told_and_not_followed(desk: Any, bag: P
     assert paths(verify(desk.root)) == {"changed": [f"{ONE}/data/DCIM/100MEADW/MEAD0001.JPG"]}
 
 
-def test_an_unfinished_intake_is_told_and_is_no_damage(desk: Any, bag: Path) -> None:
+def test_an_unfinished_import_is_told_and_is_no_damage(desk: Any, bag: Path) -> None:
     desk.pictures(60, first=100)
     asked: list[str] = []
     with pytest.raises(Stopped):
@@ -202,14 +202,14 @@ def test_an_unfinished_intake_is_told_and_is_no_damage(desk: Any, bag: Path) -> 
 
 
 def test_torn_papers_beside_the_bags_are_told(desk: Any, bag: Path) -> None:
-    (bag.parent / "words.jsonl").write_bytes(b'{"trod": 1, "uuid": "a"}\n{"trod": 1, "uu')
+    (bag.parent / "identifications.jsonl").write_bytes(b'{"trod": 1, "uuid": "a"}\n{"trod": 1, "uu')
     (bag.parent / "sidecar.json").write_bytes(b'{"trod": 1')
     (desk.root / "ledger.json").write_bytes(b'{"trod": 99, "kind": "ledger"}')
     report = verify(desk.root)
-    put_there = ["ledger.json", "willow-ford/2026-spring/sidecar.json", "willow-ford/2026-spring/words.jsonl"]
+    put_there = ["ledger.json", "willow-ford/2026-spring/sidecar.json", "willow-ford/2026-spring/identifications.jsonl"]
     assert paths(report) == {"unexpected": put_there}  # by hand, past the register
     assert len(report.torn) == 3
-    assert "words.jsonl: line 2 cannot be read (the last; a crash tore it)" in report.torn[2]
+    assert "identifications.jsonl: line 2 cannot be read (the last; a crash tore it)" in report.torn[2]
 
 
 def test_a_bag_that_the_sidecar_knows_and_nobody_finds_is_missing(desk: Any, bag: Path) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import asked
-import eventful
+import sequenced
 import pulled
 import pytest
 from click.testing import CliRunner, Result
@@ -20,7 +20,7 @@ from trod.commands import main
 
 
 @pytest.fixture
-def made(trod_home: Path, db: Any) -> eventful.Ground:
+def made(trod_home: Path, db: Any) -> sequenced.Ground:
     """A catalogue with something to ask of."""
     return asked.catalogue()
 

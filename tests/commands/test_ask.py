@@ -58,7 +58,7 @@ def test_options_narrow_the_question_as_on_the_page(made, said):
     assert told == json.loads(answers.answer("what-comes", asked, account).finding.to_json())
     assert (
         told["filter"]["sentence"]
-        == "Red fox at Grey Lick, 6 to 31 January 2026, passages at least 1 hour apart"
+        == "Red fox at Grey Lick, 6 to 31 January 2026, detections at least 1 hour apart"
     )
 
 
@@ -73,7 +73,7 @@ def test_a_misspelt_species_is_told_with_those_near_it(made, trod):
 
 def test_too_little_evidence_ends_with_3_and_says_what_it_would_take(made, trod):
     done = trod("ask", "when", "--species", "badger")
-    assert done.exit_code == 3 and done.stderr.startswith("Error: ") and "passages" in done.stderr
+    assert done.exit_code == 3 and done.stderr.startswith("Error: ") and "detections" in done.stderr
 
     as_json = trod("ask", "when", "--species", "badger", "--json")
     told = json.loads(as_json.stdout)

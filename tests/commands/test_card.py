@@ -61,7 +61,7 @@ def test_a_new_site_takes_its_place_from_the_pictures(
     assert book["sites"][0]["latitude"] == pytest.approx(47.301, abs=1e-6)
 
 
-def test_unsure_and_nobody_to_ask_ends_with_3_and_what_is_needed(
+def test_unknown_and_nobody_to_ask_ends_with_3_and_what_is_needed(
     command: Command, card: pulled.Pulled
 ) -> None:
     said = command("card", str(card.folder), "--json")
@@ -70,7 +70,7 @@ def test_unsure_and_nobody_to_ask_ends_with_3_and_what_is_needed(
     assert "Name both, and they are made: --camera INV-001 --site NAME. Or add --yes" in said.err
 
 
-def test_unsure_with_yes_comes_in_as_unplaced_and_says_so(command: Command, card: pulled.Pulled) -> None:
+def test_unknown_with_yes_comes_in_as_unplaced_and_says_so(command: Command, card: pulled.Pulled) -> None:
     said = command("card", str(card.folder), "--yes", "--json")
     assert said.status == 0
     assert said.json["bag"].startswith("unplaced/") and said.json["deployment"] is None
@@ -102,7 +102,7 @@ def test_damaged_files_end_with_1_and_are_named(command: Command, card: pulled.P
     said = command("card", str(card.folder), "--camera", "INV-001", "--site", "Alder Track")
     assert said.status == 1
     assert "LANT0002.JPG breaks off before its end" in said.out
-    assert "12 new, 0 kept before, 1 damaged, 0 of another camera; 4 events" in said.out
+    assert "12 new, 0 kept before, 1 damaged, 0 of another camera; 4 sequences" in said.out
 
 
 def test_status_json_and_sentence_are_one_verdict(command: Command, card: pulled.Pulled) -> None:
@@ -120,26 +120,26 @@ def test_status_json_and_sentence_are_one_verdict(command: Command, card: pulled
     assert accepted.json["bag"] is None and accepted.json["accepted_by"]
 
 
-def test_a_picture_that_a_repair_renamed_comes_in_with_its_date_and_event(
+def test_a_picture_that_a_repair_renamed_comes_in_with_its_date_and_sequence(
     command: Command, card: pulled.Pulled
 ) -> None:
     (card.folder / "FOUND.000").mkdir()
     late = pulled.FIRST + timedelta(days=2, hours=3)
     (card.folder / "FOUND.000" / "FILE0000.CHK").write_bytes(pulled.jpeg("found", late))
     said = command("card", str(card.folder), "--camera", "INV-001", "--site", "Alder Track", "--json")
-    assert (said.status, said.json["new"], said.json["skipped"], said.json["events"]) == (0, 13, 0, 5)
+    assert (said.status, said.json["new"], said.json["skipped"], said.json["sequences"]) == (0, 13, 0, 5)
     assert any("FOUND.000/FILE0000.CHK" in note for note in said.json["notes"])
 
 
-def test_a_card_of_two_minutes_from_a_new_site_is_taken_in(command: Command, tmp_path: Path) -> None:
+def test_a_card_of_two_minutes_from_a_new_site_is_imported(command: Command, tmp_path: Path) -> None:
     short = pulled.Pulled(tmp_path / "short")
     for k in range(3):
         short.shoot(pulled.FIRST + timedelta(seconds=40 * k))
     said = command("card", str(short.folder), "--camera", "NEW-9", "--site", "Heron Pool", "--json")
-    assert (said.status, said.json["new"], said.json["events"]) == (0, 3, 1)
+    assert (said.status, said.json["new"], said.json["sequences"]) == (0, 3, 1)
     assert said.json["safe_to_format"] and said.json["notes"] == [
         "The pictures bear the serial INV-001; the camera of this deployment is entered as NEW-9. If it is the same, "
-        "mend its serial under Cameras; if not, place this intake elsewhere."
+        "mend its serial under Cameras; if not, place this import elsewhere."
     ]
 
 
@@ -164,7 +164,7 @@ def test_two_at_once_end_in_words_and_keep_each_file_once(
     for (_, err), status in ended:
         assert "Traceback" not in err
         if status == 3:
-            assert "is being taken in already. Wait until that has ended" in err
+            assert "is being imported already. Wait until that has ended" in err
     kept = [p.read_bytes() for p in (trod_home / "archive").rglob("data/**/*.JPG")]
     assert sorted(kept) == sorted(p.read_bytes() for p in tmp_path.glob("*/DCIM/*/*.JPG"))
     assert command(*words[3:], "--json").json["new"] == 0
@@ -248,7 +248,7 @@ def lines_of(out: Path, many: int, wait_s: float = 90) -> list[dict[str, object]
     return [json.loads(line) for line in out.read_text().splitlines()]
 
 
-def test_a_watched_folder_is_taken_in_as_it_fills_and_growing_files_wait(
+def test_a_watched_folder_is_imported_as_it_fills_and_growing_files_wait(
     command: Command, trod_home: Path, tmp_path: Path
 ) -> None:
     cloud = pulled.Pulled(tmp_path / "north gate")
@@ -270,7 +270,7 @@ def test_a_watched_folder_is_taken_in_as_it_fills_and_growing_files_wait(
     cloud.bursts(pulled.days(1, pulled.FIRST + timedelta(days=8)))
     with watching(trod_home, cloud.folder, tmp_path / "b"):
         (third,) = lines_of(tmp_path / "b", 1)
-        assert (third["files"], third["new"]) == (3, 3), "what was taken in before is not read again"
+        assert (third["files"], third["new"]) == (3, 3), "what was imported before is not read again"
     assert command("verify", "--json").json["ok"]
 
 
@@ -316,8 +316,8 @@ def test_killed_some_dozens_of_times_archive_catalogue_and_card_agree_in_the_end
     assert command("verify", "--json").json["ok"]
     assert kills == 30
     with contextlib.closing(sqlite3.connect(trod_home / "catalogue.sqlite3")) as database:
-        rows = database.execute("SELECT path, looked, event_id IS NOT NULL FROM trod_picture").fetchall()
-        open_intakes = database.execute("SELECT count(*) FROM trod_intake WHERE state != 'whole'").fetchone()[
+        rows = database.execute("SELECT path, looked, sequence_id IS NOT NULL FROM trod_picture").fetchall()
+        open_imports = database.execute("SELECT count(*) FROM trod_card_import WHERE state != 'whole'").fetchone()[
             0
         ]
     kept = {
@@ -325,8 +325,8 @@ def test_killed_some_dozens_of_times_archive_catalogue_and_card_agree_in_the_end
         for p in (trod_home / "archive").rglob("data/**/*.JPG")
     }
     assert {path for path, *_ in rows} == kept and len(kept) == len(files)
-    assert all(looked and in_event for _, looked, in_event in rows)
-    assert open_intakes == 0
+    assert all(looked and in_sequence for _, looked, in_sequence in rows)
+    assert open_imports == 0
     assert sorted((trod_home / "archive" / path).read_bytes() for path in kept) == sorted(
         f.read_bytes() for f in files
     )

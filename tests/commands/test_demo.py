@@ -11,7 +11,7 @@ from commanded import Command
 
 
 @pytest.mark.long
-def test_a_broken_off_demo_is_built_anew_through_the_real_intake_and_then_opened_as_it_is(
+def test_a_broken_off_demo_is_built_anew_through_the_real_card_import_and_then_opened_as_it_is(
     command: Command, trod_home: Path
 ) -> None:
     (trod_home / "demo.json").write_text(json.dumps({"seed": 1, "pictures": 400, "built": False}))
@@ -19,7 +19,7 @@ def test_a_broken_off_demo_is_built_anew_through_the_real_intake_and_then_opened
     said = command("demo", "--no-browser", "--home", str(trod_home), "--pictures", "400", "--json")
     assert said.status == 0 and "it is built anew" in said.err, said.err
     found = said.json
-    assert found["told"] == [] and found["events"] > 100 and found["words"] > 50
+    assert found["told"] == [] and found["sequences"] > 100 and found["words"] > 50
     assert sorted(p.name for p in (trod_home / "demo-cards").iterdir()) == ["ESK-03-C", "ESK-04-B"]
     assert not list((trod_home / "archive").rglob("truth")) and list(
         (trod_home / "demo-truth").glob("*.jsonl")

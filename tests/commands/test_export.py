@@ -8,7 +8,7 @@ import json
 import pytest
 
 from trod.findings.blur import cell_of
-from trod.web.models import Event, Hunch, Picture
+from trod.web.models import Sequence, Suggestion, Picture
 
 pytestmark = pytest.mark.django_db
 
@@ -28,17 +28,17 @@ def test_every_record_is_written_and_every_column_described(made, said, tmp_path
         assert len(found) == table["rows"] == told["rows"][name]
         assert found and list(found[0]) == [column["name"] for column in table["columns"]]
         assert all(column["description"] for column in table["columns"])
-    assert set(told["rows"]) == {"sites", "deployments", "visits", "species", "effort", "sightings", "pictures"}
+    assert set(told["rows"]) == {"sites", "deployments", "visits", "species", "effort", "observations", "pictures"}
 
 
-def test_sightings_are_what_people_said_with_their_times(made, said, tmp_path):
+def test_observations_are_what_people_said_with_their_times(made, said, tmp_path):
     said("export", tmp_path / "out")
-    first = next(row for row in rows(tmp_path / "out", "sightings") if row["species"] == "red-deer")
+    first = next(row for row in rows(tmp_path / "out", "observations") if row["species"] == "red-deer")
 
     assert first["start"] == "2026-01-05T02:00:00Z"
     assert first["start_local"] == "2026-01-05T03:00:00+01:00"
     assert (first["count"], first["said_by"], first["site"]) == ("2", "Ilka Marwood", "alder-ford")
-    assert Picture.objects.filter(sha256=first["picture"], event__key=first["event"]).exists()
+    assert Picture.objects.filter(sha256=first["picture"], sequence__key=first["sequence"]).exists()
 
 
 def test_effort_adds_up_to_the_deployments_days(made, said, tmp_path):
@@ -52,29 +52,29 @@ def test_effort_adds_up_to_the_deployments_days(made, said, tmp_path):
         assert float(row["watched_days"]) == pytest.approx(watched[row["deployment"]])
 
 
-def test_a_sensitive_site_is_given_as_a_cell_unless_told(made, said, tmp_path):
+def test_a_sensitive_site_is_given_as_a_battery_unless_told(made, said, tmp_path):
     made.sites[1].latitude, made.sites[1].longitude = 47.291234, 13.907654
     made.sites[1].save()
     said("export", tmp_path / "a")
     told = said("export", tmp_path / "b", "--true-places")
 
     blurred = next(row for row in rows(tmp_path / "a", "sites") if row["site"] == "grey-lick")
-    cell = cell_of(latitude_deg=47.291234, longitude_deg=13.907654)
+    battery = cell_of(latitude_deg=47.291234, longitude_deg=13.907654)
     assert (float(blurred["latitude"]), float(blurred["longitude"])) == (
-        cell.latitude_deg,
-        cell.longitude_deg,
+        battery.latitude_deg,
+        battery.longitude_deg,
     )
-    assert float(blurred["uncertainty_m"]) == cell.uncertainty_m
+    assert float(blurred["uncertainty_m"]) == battery.uncertainty_m
     assert "47.291234" not in "".join(path.read_text("utf-8") for path in (tmp_path / "a").iterdir())
     assert told["sensitive_shown"] is True
     assert "TRUE places" in (tmp_path / "b" / "README.txt").read_text("utf-8")
 
 
 def test_people_are_left_out_unless_asked_for(made, said, tmp_path):
-    person = Event.objects.get(word__sightings__what="person")
-    unseen = Event.objects.get(word__isnull=True)
-    Hunch.objects.create(
-        picture=unseen.pictures.first(), what="person", score=0.9, by="guess", at=unseen.end_at
+    person = Sequence.objects.get(identification__observations__what="human")
+    unseen = Sequence.objects.get(identification__isnull=True)
+    Suggestion.objects.create(
+        picture=unseen.pictures.first(), what="human", score=0.9, by="guess", at=unseen.end_at
     )
 
     told = said("export", tmp_path / "out")
@@ -91,10 +91,10 @@ def test_people_are_left_out_unless_asked_for(made, said, tmp_path):
     assert person.pictures.first().sha256 in (tmp_path / "all" / "pictures.csv").read_text("utf-8")
 
 
-def test_a_period_cuts_sightings_pictures_and_effort(made, said, tmp_path):
+def test_a_period_cuts_observations_pictures_and_effort(made, said, tmp_path):
     said("export", tmp_path / "out", "--from", "2026-01-10", "--to", "2026-01-11")
 
-    days = {row["start_local"][:10] for row in rows(tmp_path / "out", "sightings")}
+    days = {row["start_local"][:10] for row in rows(tmp_path / "out", "observations")}
     assert days <= {"2026-01-10", "2026-01-11"}
     assert sum(float(row["days"]) for row in rows(tmp_path / "out", "effort")) == pytest.approx(4)
 
@@ -103,7 +103,7 @@ def test_other_files_in_the_folder_are_left_alone(made, trod, tmp_path):
     (tmp_path / "mine.txt").write_text("mine", "utf-8")
     done = trod("export", tmp_path)
 
-    assert done.exit_code == 0 and "sightings.csv" in done.stdout
+    assert done.exit_code == 0 and "observations.csv" in done.stdout
     assert (tmp_path / "mine.txt").read_text("utf-8") == "mine"
     assert list(tmp_path.glob("*.part")) == []
 
@@ -119,13 +119,13 @@ def test_ranks_above_species_leave_with_the_records(made, said, tmp_path):
     from asked import say
 
     from trod.web.catalogue import taxa
-    from trod.web.models import Event
+    from trod.web.models import Sequence
 
-    say(Event.objects.filter(word__isnull=True).first(), species=taxa.named("Deer"))
+    say(Sequence.objects.filter(identification__isnull=True).first(), species=taxa.named("Deer"))
     said("export", tmp_path / "out")
 
     species = {row["species"]: row for row in rows(tmp_path / "out", "species")}
     assert (species["deer"]["rank"], species["red-deer"]["parent"]) == ("family", "deer")
-    assert "Deer, kind unknown" in {row["species_name"] for row in rows(tmp_path / "out", "sightings")}
+    assert "Deer, kind unknown" in {row["species_name"] for row in rows(tmp_path / "out", "observations")}
     told = said("ask", "what-comes", "--species", "deer")
     assert told["sentence"].startswith("Deer, all kinds came by ")

@@ -23,16 +23,16 @@ def test_on_a_bare_machine_a_placement_is_worked_out_and_nothing_is_made(trod, t
 
     assert done.exit_code == 0, done.output
     assert done.stdout.startswith("Hang the camera about 0.50 m up")
-    for words in ("To dial in", "sets the camera off", " ± ", "Try it", "Mind", "Nobody says the camera's"):
+    for words in ("To set", "sets the camera off", " ± ", "Try it", "Mind", "Nobody says the camera's"):
         assert words in done.stdout
     assert sorted(trod_home.rglob("*")) == before
 
 
-def test_the_same_comes_as_json_and_its_dials_can_be_given_back(said, tmp_path):
+def test_the_same_comes_as_json_and_its_inputs_can_be_given_back(said, tmp_path):
     told = said("place", *BARE, "--path-bearing", 30, "--offset", "10ft", "--height", "30in", "--dial", "pace=walk",
                 "--dial", "months=[11,12,1]", "--figure", "trigger_s=0.4")  # fmt: skip
 
-    assert told["dials"] == {
+    assert told["inputs"] == {
         "path_bearing_deg": 30.0, "offset_m": pytest.approx(3.048), "height_m": pytest.approx(0.762), "pace": "walk",
         "months": [1, 11, 12],
     }  # fmt: skip
@@ -49,15 +49,15 @@ def test_an_option_goes_before_a_file(said, tmp_path):
     file = tmp_path / "dials.json"
     file.write_text('{"height_m": 0.5, "offset_m": 6}', "utf-8")
 
-    assert said("place", *BARE, "--dials", file, "--height", 1.5)["dials"] == {"height_m": 1.5, "offset_m": 6.0}
+    assert said("place", *BARE, "--dials", file, "--height", 1.5)["inputs"] == {"height_m": 1.5, "offset_m": 6.0}
 
 
-def test_slip_and_drawings_are_written_whole(trod, tmp_path):
-    slip, plan, side = (tmp_path / name for name in ("s.pdf", "p.svg", "q.svg"))
-    done = trod("place", *BARE, "--slip", slip, "--paper", "letter", "--plan-svg", plan, "--side-svg", side)
+def test_setup_sheet_and_drawings_are_written_whole(trod, tmp_path):
+    setup_sheet, plan, side = (tmp_path / name for name in ("s.pdf", "p.svg", "q.svg"))
+    done = trod("place", *BARE, "--setup-sheet", setup_sheet, "--paper", "letter", "--plan-svg", plan, "--side-svg", side)
 
     assert done.exit_code == 0, done.output
-    assert slip.read_bytes().startswith(b"%PDF-")
+    assert setup_sheet.read_bytes().startswith(b"%PDF-")
     assert plan.read_text("utf-8").startswith("<svg") and "var(--" not in side.read_text("utf-8")
     assert sorted(path.name for path in tmp_path.iterdir() if path.is_file()) == ["p.svg", "q.svg", "s.pdf"]
 
@@ -81,7 +81,7 @@ def test_cameras_come_from_a_file_of_our_columns(said, trod, tmp_path):
         ((*BARE, "--height", "99"), 3, "from 0.05 to 30 m"),
         ((*BARE, "--heading", "45ft"), 3, "heading_deg"),
         ((*BARE, "--feature", "carpark"), 3, "one of trail, road"),
-        ((*BARE, "--dial", "colour=red"), 3, "a dial that there is not"),
+        ((*BARE, "--dial", "colour=red"), 3, "a input that there is not"),
         ((*BARE, "--dial", "colour"), 3, "NAME=VALUE"),
         ((*BARE, "--figure", "trigger_s"), 3, "NAME=NUMBER"),
         ((*BARE, "--figure", "weight=3"), 3, "one of zone_deg"),
@@ -91,7 +91,7 @@ def test_cameras_come_from_a_file_of_our_columns(said, trod, tmp_path):
         (("Stone Ford", "--animal", "elk"), 3, "without one give --lat and --lon"),
         (("--lat", 97, "--lon", 13, "--animal", "elk"), 3, "a latitude from -90 to 90"),
         (("--lat", 47, "--lon", 13, "--animal", "griffin"), 3, "one of white_tailed_deer"),
-        ((*BARE, "--slip", "/nowhere/at/all.pdf"), 3, "Choose another place for it"),
+        ((*BARE, "--setup-sheet", "/nowhere/at/all.pdf"), 3, "Choose another place for it"),
     ],
 )
 def test_what_cannot_be_used_is_said_in_words(trod, trod_home, words, status, needed):
@@ -102,7 +102,7 @@ def test_what_cannot_be_used_is_said_in_words(trod, trod_home, words, status, ne
 
 
 @pytest.mark.parametrize("text", ["[1, 2]", "{", '"x"', "[" * 20_000, '{"height_m": "0.8"}'])
-def test_a_file_of_dials_that_is_none_is_refused(trod, tmp_path, text):
+def test_a_file_of_inputs_that_is_none_is_refused(trod, tmp_path, text):
     file = tmp_path / "dials.json"
     file.write_text(text, "utf-8")
     done = trod("place", *BARE, "--dials", file)
@@ -111,7 +111,7 @@ def test_a_file_of_dials_that_is_none_is_refused(trod, tmp_path, text):
 
 
 @pytest.mark.parametrize(
-    ("dial", "words", "value"),
+    ("input", "words", "value"),
     [
         ("height_m", "0.8", 0.8), ("height_m", "80cm", 0.8), ("height_m", "2.5 ft", 0.762), ("height_m", "30IN", 0.762),
         ("slope_deg", "-5", -5), ("slope_deg", "5deg", 5), ("heading_deg", "45°", 45),
@@ -121,16 +121,16 @@ def test_a_file_of_dials_that_is_none_is_refused(trod, tmp_path, text):
         ("snow_m", "[0,0]", [0, 0]), ("tree_dead", "true", True),
     ],
 )  # fmt: skip
-def test_values_carry_their_unit(dial, words, value):
-    assert of_words(dial, words) == (pytest.approx(value) if isinstance(value, float) else value)
+def test_values_carry_their_unit(input, words, value):
+    assert of_words(input, words) == (pytest.approx(value) if isinstance(value, float) else value)
 
 
 @pytest.mark.parametrize(
-    ("dial", "words"), [("height_m", "1m2"), ("height_m", "٣"), ("height_m", "1e3"), ("air_cold_c", "x")]
+    ("input", "words"), [("height_m", "1m2"), ("height_m", "٣"), ("height_m", "1e3"), ("air_cold_c", "x")]
 )
-def test_what_is_no_number_with_a_unit_is_refused(dial, words):
+def test_what_is_no_number_with_a_unit_is_refused(input, words):
     with pytest.raises(WrongInput):
-        of_words(dial, words)
+        of_words(input, words)
 
 
 @pytest.fixture
@@ -151,8 +151,8 @@ def test_a_site_brings_what_is_known_of_its_ground_and_options_go_before_it(grou
     nearer = said("place", ground.slug, "--animal", "elk", "--offset", "3m")
 
     assert told["place"]["site"] == ground.slug
-    assert told["dials"]["path_bearing_deg"] == 30 and told["dials"]["offset_m"] == 6
-    assert nearer["dials"]["offset_m"] == 3
+    assert told["inputs"]["path_bearing_deg"] == 30 and told["inputs"]["offset_m"] == 6
+    assert nearer["inputs"]["offset_m"] == 3
 
 
 @pytest.mark.django_db
@@ -197,10 +197,10 @@ def test_the_animals_are_listed(trod):
         (("--height", "-0.8"), "height_m: got -0.8; needed: a number from 0.05 to 30 m"),
         (("--height", "½m"), "height_m: got '½m'; needed: a number, alone in m or with one of m, cm, mm, ft, in"),
         (("--dial", "air_cold_c=200F"), "air_cold_c: got 93.3333; needed: a number from -60 to 60 °C"),
-        (("--dial", "=3"), "'': got 'a dial that there is not'"),
-        (("--dial", "\x1b[31m=3"), "'\\x1b[31m': got 'a dial that there is not'"),
+        (("--dial", "=3"), "'': got 'a input that there is not'"),
+        (("--dial", "\x1b[31m=3"), "'\\x1b[31m': got 'a input that there is not'"),
         (("--dial", "snow_m=[1,1,1,1,1,1,1,1,1,1,1,NaN]"), "snow_m: got 'no fitting number'; needed: twelve depths"),
-        (("--slip", ""), "is no name for a file. Name one, as slip.pdf."),
+        (("--setup-sheet", ""), "is no name for a file. Name one, as setup-sheet.pdf."),
     ],
 )
 def test_hostile_values_are_refused_in_words(trod, words, needed):
@@ -210,7 +210,7 @@ def test_hostile_values_are_refused_in_words(trod, words, needed):
 
 
 def test_a_word_may_be_written_large(said):
-    assert said("place", *BARE, "--side", "Left")["dials"]["side"] == "left"
+    assert said("place", *BARE, "--side", "Left")["inputs"]["side"] == "left"
 
 
 @pytest.mark.parametrize("lat", [-45, 0, 70, -90])
@@ -225,17 +225,17 @@ def test_from_pole_to_pole_what_is_printed_holds_no_nonsense(trod, lat, units):
 
 
 def test_hills_from_a_height_grid_take_the_low_sun_away(said: Any, tmp_path: Path) -> None:
-    cell, size = 0.001, 61
+    battery, size = 0.001, 61
     line = " ".join(["500"] * (size - 4) + ["1100"] * 4)
     grid = tmp_path / "hills.asc"
-    head = f"ncols {size}\nnrows {size}\nxllcorner {13.9 - size * cell / 2}\nyllcorner {47.3 - size * cell / 2}\n"
-    grid.write_text(head + f"cellsize {cell}\n" + "\n".join([line] * size) + "\n")
+    head = f"ncols {size}\nnrows {size}\nxllcorner {13.9 - size * battery / 2}\nyllcorner {47.3 - size * battery / 2}\n"
+    grid.write_text(head + f"cellsize {battery}\n" + "\n".join([line] * size) + "\n")
     where = ("place", "--lat", 47.3, "--lon", 13.9, "--animal", "roe-deer", "--heading", 90)
 
     level, hilly = said(*where), said(*where, "--heights", grid)
 
-    assert "horizon" not in level["dials"] or not level["dials"]["horizon"]
-    assert hilly["dials"]["horizon"].startswith("0 ")
+    assert "horizon" not in level["inputs"] or not level["inputs"]["horizon"]
+    assert hilly["inputs"]["horizon"].startswith("0 ")
 
     def sun_h(told: Any) -> float:
         words = next((w for w in told["cautions"] if "The sun is in or near the picture" in w), "about 0 hours")

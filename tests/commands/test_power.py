@@ -9,7 +9,7 @@ import pytest
 from trod.commands.power import measure
 from trod.errors import WrongInput
 
-TOLD = ("--what-if", "--cells", "8xFR6", "--triggers", 20, "--card", 32)
+TOLD = ("--what-if", "--batteries", "8xFR6", "--triggers", 20, "--card", 32)
 
 
 def test_on_a_bare_machine_a_camera_is_forecast_and_nothing_is_made(trod, trod_home):
@@ -24,12 +24,12 @@ def test_on_a_bare_machine_a_camera_is_forecast_and_nothing_is_made(trod, trod_h
 
 
 def test_common_practice_lithium_outlasts_alkaline_in_a_cold_winter(said):
-    """Common practice: alkaline cells die first in the cold."""
+    """Common practice: alkaline batteries die first in the cold."""
     cold = ("--triggers", 20, "--from", "2026-11-01", "--card", 256)
-    alkaline, lithium = (said("power", "--what-if", "--cells", f"8x{kind}", *cold)["what_if"] for kind in ("LR6", "FR6"))
+    alkaline, lithium = (said("power", "--what-if", "--batteries", f"8x{kind}", *cold)["what_if"] for kind in ("LR6", "FR6"))
 
     assert alkaline["early"] < lithium["early"]
-    assert alkaline["causes"]["cells"] > 0.9
+    assert alkaline["causes"]["batteries"] > 0.9
 
 
 def test_json_has_the_curve_the_causes_and_what_is_assumed(said):
@@ -39,14 +39,14 @@ def test_json_has_the_curve_the_causes_and_what_is_assumed(said):
     assert len(told["stopped"]) == 1097
     assert told["stopped"][-1] == pytest.approx(sum(told["causes"].values()), abs=1e-3)
     assert told["causes"]["fault"] > 0.05
-    assert told["per_day"] > 20  # with storms
+    assert told["per_day"] > 20  # with runs of false triggers
     assert date.fromisoformat(told["early"]) < date.fromisoformat(told["middle"])
     assert not any("No chance of a fault" in caveat for caveat in told["caveats"])
 
 
 def test_nights_and_what_it_draws_can_be_told_without_a_site(said):
     """What was asked for and could not be told before: cold nights and a measured idle draw."""
-    asked = ("power", "--what-if", "--cells", "8xLR6", "--triggers", 20, "--card", 256, "--from", "2026-11-01")
+    asked = ("power", "--what-if", "--batteries", "8xLR6", "--triggers", 20, "--card", 256, "--from", "2026-11-01")
     usual, cold, frugal = (said(*asked, *more)["what_if"] for more in ((), ("--nights", -25), ("--idle", 0.5)))
 
     assert cold["middle"] < usual["middle"] < frugal["middle"]
@@ -60,8 +60,8 @@ def test_nights_and_what_it_draws_can_be_told_without_a_site(said):
 
 
 def test_south_of_the_equator_winter_is_in_july(said):
-    """Alkaline cells set up before the southern winter stop sooner than before the northern one's dates."""
-    cold = ("power", "--what-if", "--cells", "8xLR6", "--triggers", 6, "--card", 512)
+    """Alkaline batteries set up before the southern winter stop sooner than before the northern one's dates."""
+    cold = ("power", "--what-if", "--batteries", "8xLR6", "--triggers", 6, "--card", 512)
     days = {}
     for latitude in (-50, 50):
         for begin in ("2026-05-01", "2026-11-01"):
@@ -105,15 +105,15 @@ def test_a_measure_that_is_none_is_refused(words):
 @pytest.mark.parametrize(
     ("asked", "status", "words"),
     [
-        (("--cells", "8 FR6"), 2, "--cells goes with --what-if"),
+        (("--batteries", "8 FR6"), 2, "--batteries goes with --what-if"),
         (("--from", "2026-01-01"), 2, "--from goes with --what-if"),
         (("--site", "Ford", "--what-if", "--triggers", "3"), 2, "--triggers is known of a standing camera"),
         (("--what-if", "--triggers", "0"), 2, "--triggers"),
         (("--what-if", "--triggers", "nan"), 2, "nan: needed is a number"),
         (("--what-if", "--lat", "nan"), 2, "nan: needed is a number"),
         (("--what-if", "--losses", "nan"), 2, "nan: needed is a number"),
-        (("--what-if", "--cells", "0xFR6"), 3, "needed: 1 to 64 cells"),
-        (("--what-if", "--cells", "the red ones"), 3, "needed: a number and a kind"),
+        (("--what-if", "--batteries", "0xFR6"), 3, "needed: 1 to 64 batteries"),
+        (("--what-if", "--batteries", "the red ones"), 3, "needed: a number and a kind"),
         (("--what-if", "--card", "large"), 3, "--card: got 'large'"),
         (("--what-if", "--feature", "pub"), 3, "--feature: got 'pub'; needed: one of "),
         (("--what-if", "--from", "soon"), 3, "needed: a day like 2026-11-01"),
@@ -154,7 +154,7 @@ def reserve(db, trod_home):
     kind = m.CameraModel.objects.create(maker="Oddlethorpe", name="Wren 12", slug="wren-12", idle_mw=2)
     camera = m.Camera.objects.create(serial="R-1", name="Red", model=kind)
     m.Deployment.objects.create(
-        slug="meadow-1", camera=camera, site=sites[0], start=timezone.now() - timedelta(days=20), cells="12 LR6", burst=3
+        slug="meadow-1", camera=camera, site=sites[0], start=timezone.now() - timedelta(days=20), batteries="12 LR6", burst=3
     )
     return row
 
@@ -180,15 +180,15 @@ def test_one_site_is_told_in_full(trod, said, reserve):
     text = " ".join(trod("power", "--site", "Meadow").stdout.split())
 
     assert [one["camera"] for one in told] == ["Red"]
-    assert told[0]["cells"] == "12 × LR6"
+    assert told[0]["batteries"] == "12 × LR6"
     assert told[0]["faults_per_day"] == pytest.approx(0.2 / 365.25)
     assert told[0]["sentence"] in text
-    assert {a["what"] for a in told[0]["assumed"]} >= {"Cells", "Card", "Triggers a day", "Its share of the way"}
+    assert {a["what"] for a in told[0]["assumed"]} >= {"Batteries", "Card", "Triggers a day", "Its share of the way"}
     assert "as the maker says" in text
 
 
 def test_what_if_at_a_site_lays_it_beside_as_it_is(trod, said, reserve):
-    asked = ("--what-if", "--cells", "12xFR6", "--card", "256", "--burst", 1)
+    asked = ("--what-if", "--batteries", "12xFR6", "--card", "256", "--burst", 1)
     (one,) = said("power", "--site", "Meadow", *asked)["cameras"]
 
     assert one["as_it_is"]["outfit"].startswith("12 × LR6, 32 GB, 3 pictures")

@@ -32,7 +32,7 @@ WORDS: dict[str, tuple[str, ...]] = {
     "report": ("report",),
     "export": ("export", "DEST"),
     "demo": ("demo", "--no-browser", "--pictures", "400"),
-    "packet": ("packet", "--take", "NOTE"),
+    "field_form": ("field_form", "--take", "NOTE"),
 }
 # These read nothing but the archive, which none of the faults of the catalogue touches.
 WITHOUT_CATALOGUE = {"verify", "restore"}

@@ -139,7 +139,7 @@ def test_the_archive_alone_in_a_new_home_is_served_as_it_is(kept: Path, tmp_path
     served = serve(home)
     assert served.address
     settled(served, home)
-    assert "Alder Track" in served.get("ground/sites/of/alder-track/")
+    assert "Alder Track" in served.get("map/sites/of/alder-track/")
     told = served.end()
     assert "made anew from the archive" in told and "The catalogue is back" in told
     same_papers(before, archive(home))
@@ -246,7 +246,7 @@ def test_an_older_catalogue_is_made_anew_before_it_is_served(kept: Path, tmp_pat
     put_back(kept, tmp_path / "older.sqlite3")
     served = serve(kept)
     settled(served, kept)
-    assert "moved up the bank" in served.get("ground/sites/of/alder-track/change/")
+    assert "moved up the bank" in served.get("map/sites/of/alder-track/change/")
     assert "newer than the catalogue" in served.end()
     same_papers(before, archive(kept))
     assert list(kept.glob("catalogue.sqlite3.before-*"))
@@ -323,13 +323,13 @@ def test_an_archive_whose_disk_is_not_there_is_told_and_no_new_one_begun(kept: P
 def test_words_that_the_catalogue_lacks_are_taken_up_at_the_start(kept: Path, tmp_path: Path, command: Command) -> None:
     older(kept, tmp_path / "older.sqlite3")
     python(kept, "from trod.web.start import ready\nready()\nfrom datetime import UTC, datetime\n"
-                 "from trod.web.catalogue import words\nfrom trod.web.models import Event\n"
+                 "from trod.web.catalogue import words\nfrom trod.web.models import Sequence\n"
                  "[words.say(e, [words.Line(what='animal', species='red-deer')], by='Ilka', at=datetime.now(UTC))"
-                 " for e in Event.objects.all()]")  # fmt: skip
+                 " for e in Sequence.objects.all()]")  # fmt: skip
     before = archive(kept)
     put_back(kept, tmp_path / "older.sqlite3")
     command("ask", "what-comes")
-    count = "from trod.web.start import ready\nready()\nfrom trod.web.models import Word\nprint(Word.objects.count())"
+    count = "from trod.web.start import ready\nready()\nfrom trod.web.models import Word\nprint(Identification.objects.count())"
     found = python(kept, count)
     assert int(found) == 4
     same_papers(before, archive(kept))
@@ -352,7 +352,7 @@ def test_a_rebuild_is_refused_while_pages_are_served_and_the_archive_and_catalog
     settled(served, kept)
     said = command("rebuild")
     assert said.status == 3 and f"trod serve (process {served.process.pid} on " in said.err
-    assert "Alder Track" in served.get("ground/sites/of/alder-track/")
+    assert "Alder Track" in served.get("map/sites/of/alder-track/")
     served.end()
     same_papers(before, archive(kept))
     assert command("rebuild").status == 0

@@ -84,7 +84,7 @@ def test_six_files_are_another_cameras(two_cards: dict[str, CardMade]) -> None:
         assert row.taken_written < "2025"
 
 
-def test_a_storm_of_blanks_fills_the_meadows_card(two_cards: dict[str, CardMade]) -> None:
+def test_a_false_run_of_blanks_fills_the_meadows_card(two_cards: dict[str, CardMade]) -> None:
     rows = read_truth(two_cards["larkfield-edge"].truth)
 
     assert sum(r.blank_cause == "waving branches" for r in rows) > 0.3 * len(rows)

@@ -81,9 +81,9 @@ def test_feet_stand_on_falling_ground() -> None:
 
 def test_stags_are_bare_in_april_and_crowned_in_october() -> None:
     for month, bare in ((4, True), (10, False)):
-        grown = antler_state("red_deer", month=month, sex="male", age_class="adult")
+        grown = antler_state("red_deer", month=month, sex="male", life_stage="adult")
         assert (grown < 0.2) == bare
-    assert antler_state("red_deer", month=10, sex="female", age_class="adult") == 0
+    assert antler_state("red_deer", month=10, sex="female", life_stage="adult") == 0
 
 
 def test_a_low_sun_throws_a_longer_shadow() -> None:

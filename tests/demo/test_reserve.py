@@ -81,7 +81,7 @@ def test_a_camera_set_by_a_summer_time_telephone_runs_an_hour_ahead_until_it_is_
     assert deployment.clock_error_s(right) == 0
 
 
-def test_a_camera_whose_cells_were_changed_shows_the_first_of_january() -> None:
+def test_a_camera_whose_batteries_were_changed_shows_the_first_of_january() -> None:
     deployment = next(d for d in year().deployments if d.site == "scree-foot" and d.end is None)
     since = next(step.since for step in deployment.clock if abs(step.error_s) > 1e6)
 

@@ -9,11 +9,11 @@ from trod.demo.reserve import year
 from trod.demo.story import Moment, Storyteller, budgets, real_hour, sun_hours
 
 
-def told(site: str, *, pictures: int = 300, seed: int = 1, stormy: float = 0.16) -> list[Moment]:
+def told(site: str, *, pictures: int = 300, seed: int = 1, false_running: float = 0.16) -> list[Moment]:
     y = year()
     deployment = next(d for d in y.deployments if d.site == site)
     last = max(c.taken_out for c in y.cards if c.deployment == deployment.slug and c.taken_out)
-    return Storyteller(y, deployment, seed=seed).tell(deployment.start, last, pictures, stormy=stormy)
+    return Storyteller(y, deployment, seed=seed).tell(deployment.start, last, pictures, false_running=false_running)
 
 
 def test_a_story_is_the_same_for_the_same_seed_only() -> None:
@@ -53,12 +53,12 @@ def test_badgers_come_by_night_and_jays_by_day() -> None:
     assert hours["jay"][False] > 0.9 * hours["jay"].total() > 5
 
 
-def test_a_storm_is_many_blanks_of_one_passage_in_high_wind() -> None:
-    storms = [m for m in told("larkfield-edge", stormy=0.5) if m.cause == "waving branches"]
+def test_a_false_run_is_many_blanks_of_one_detection_in_high_wind() -> None:
+    false_runs = [m for m in told("larkfield-edge", false_running=0.5) if m.cause == "waving branches"]
 
-    assert len(storms) > 100
-    assert max(Counter(m.passage for m in storms).values()) >= 12
-    assert min(m.weather.wind_mps for m in storms) >= 9
+    assert len(false_runs) > 100
+    assert max(Counter(m.detection for m in false_runs).values()) >= 12
+    assert min(m.weather.wind_mps for m in false_runs) >= 9
 
 
 def test_the_sun_rises_earlier_and_sets_later_in_june() -> None:

@@ -31,17 +31,17 @@ def write(evidence, where, **more):
     )
 
 
-def test_sites_effort_and_sightings_are_written_with_their_description(tmp_path):
+def test_sites_effort_and_observations_are_written_with_their_description(tmp_path):
     evidence = invented.year(days=60)
     counts = write(evidence, tmp_path)
 
-    animals = [s for s in evidence.sightings if s.what == "animal"]
-    people = {s.event for s in evidence.sightings if s.what in ("person", "vehicle")}
+    animals = [s for s in evidence.observations if s.what == "animal"]
+    people = {s.sequence for s in evidence.observations if s.what in ("human", "vehicle")}
     assert counts["sites"] == 8
-    assert counts["sightings"] == len([s for s in evidence.sightings if s.event not in people])
-    assert sum(row["what"] == "animal" for row in rows(tmp_path, "sightings")) == len(animals)
+    assert counts["observations"] == len([s for s in evidence.observations if s.sequence not in people])
+    assert sum(row["what"] == "animal" for row in rows(tmp_path, "observations")) == len(animals)
     described = json.loads((tmp_path / "description.json").read_text("utf-8"))
-    assert [t["file"] for t in described["tables"]] == ["sites.csv", "effort.csv", "sightings.csv"]
+    assert [t["file"] for t in described["tables"]] == ["sites.csv", "effort.csv", "observations.csv"]
 
 
 def test_gaps_stand_beside_what_was_watched_with_their_reasons(tmp_path):
@@ -80,7 +80,7 @@ def test_sites_and_days_asked_for_are_the_only_ones_written(tmp_path):
     )
 
     assert {row["site"] for row in rows(tmp_path, "sites")} == {"alder-ford"}
-    assert {row["start_local"][:10] for row in rows(tmp_path, "sightings")} <= {"2025-03-05", "2025-03-06"}
+    assert {row["start_local"][:10] for row in rows(tmp_path, "observations")} <= {"2025-03-05", "2025-03-06"}
     assert sum(float(row["days"]) for row in rows(tmp_path, "effort")) == pytest.approx(2)
 
 

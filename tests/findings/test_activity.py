@@ -13,8 +13,8 @@ from pytest import approx
 
 from trod.errors import NotEnoughEvidence
 from trod.findings import Evidence, Filter, activity
-from trod.findings.passages import passages
-from trod.findings.sightings import select
+from trod.findings.detections import detections
+from trod.findings.observations import select
 
 DAY_S = 86_400.0
 
@@ -71,13 +71,13 @@ def at_sunset(reserve_latitude_deg: float = 47.3, days: int = 300, spread_h: flo
         reserve=reserve,
         sites=invented.sites(),
         deployments=(invented.watch("alder-ford", "2025-01-01 00:00", "2025-12-31 00:00"),),
-        sightings=tuple(invented.sighting("red-deer", float(t)) for t in times),
+        observations=tuple(invented.observation("red-deer", float(t)) for t in times),
     )
 
 
 def known_of(evidence: Evidence) -> activity.Activity:
     chosen = select(evidence, Filter())
-    return activity.activity(chosen, passages(chosen.animals, 30))
+    return activity.activity(chosen, detections(chosen.animals, 30))
 
 
 def test_an_animal_of_the_sunset_is_sharper_by_the_sun_than_by_the_clock() -> None:
@@ -107,8 +107,8 @@ def test_polar_days_are_refused_by_the_sun_but_not_by_the_clock() -> None:
     evidence = Evidence(
         reserve=replace(invented.RESERVE, latitude_deg=70.0, longitude_deg=25.0, zone="Europe/Oslo"),
         deployments=(invented.watch("alder-ford", "2025-06-01 00:00", "2025-06-30 00:00"),),
-        sightings=tuple(
-            invented.sighting("reindeer", begin + d * DAY_S + float(rng.uniform(0, DAY_S))) for d in range(29)
+        observations=tuple(
+            invented.observation("reindeer", begin + d * DAY_S + float(rng.uniform(0, DAY_S))) for d in range(29)
         ),
     )
 
@@ -117,21 +117,21 @@ def test_polar_days_are_refused_by_the_sun_but_not_by_the_clock() -> None:
     assert known.by_sun is None
     assert known.why_no_sun.startswith("the sun does not both rise and set on 2025-06-02 at 70.0° N; ")
     assert known.by_clock.n == 29
-    assert [part.passages for part in known.lights] == [29, 0, 0]
+    assert [part.detections for part in known.lights] == [29, 0, 0]
 
 
-def test_fewer_than_ten_passages_are_refused_with_what_it_would_take() -> None:
+def test_fewer_than_ten_detections_are_refused_with_what_it_would_take() -> None:
     with pytest.raises(NotEnoughEvidence) as refused:
         activity.curve(np.arange(9.0), np.arange(9))
 
     assert str(refused.value) == (
-        "9 passages; a pattern over the day needs at least 10, and 100 to be trusted; "
+        "9 detections; a pattern over the day needs at least 10, and 100 to be trusted; "
         "widen the period or the sites"
     )
 
 
 def test_an_hour_watched_half_as_long_counts_double() -> None:
-    """Half the days the camera slept from 18:00 to 06:00 UTC: the night's passages weigh twice."""
+    """Half the days the camera slept from 18:00 to 06:00 UTC: the night's detections weigh twice."""
     spans = []
     begin = invented.utc("2025-05-01 00:00")
     for day in range(100):
@@ -144,7 +144,7 @@ def test_an_hour_watched_half_as_long_counts_double() -> None:
     evidence = Evidence(
         reserve=invented.RESERVE,
         deployments=(deployment,),
-        sightings=tuple(invented.sighting("red-deer", float(t)) for t in times),
+        observations=tuple(invented.observation("red-deer", float(t)) for t in times),
     )
 
     known = known_of(evidence)
@@ -165,7 +165,7 @@ def test_hours_of_light_add_up_to_the_hours_watched() -> None:
 
 def test_shares_of_light_add_up_and_a_night_animal_is_found_at_night() -> None:
     chosen = select(invented.year(), Filter(species=("badger",)))
-    shares = activity.light_shares(chosen, passages(chosen.animals, 30))
+    shares = activity.light_shares(chosen, detections(chosen.animals, 30))
 
     assert sum(part.share for part in shares) == approx(1.0)
     assert [part.light for part in shares] == ["day", "twilight", "night"]
@@ -186,7 +186,7 @@ def test_twilight_is_as_long_as_the_almanac_says_at_the_equinox() -> None:
 
 @pytest.mark.long
 def test_the_band_of_the_curve_holds_the_smoothed_truth() -> None:
-    """200 samples of 150 passages from a von Mises law: the pointwise 95 % band holds the law, smoothed by
+    """200 samples of 150 detections from a von Mises law: the pointwise 95 % band holds the law, smoothed by
     the same kernel, at 90 to 98 % of the points (it cannot tell of the smoothing itself)."""
     rng = np.random.default_rng(12)
     from trod.findings import circular

@@ -140,11 +140,11 @@ def test_the_curves_resultant_is_the_samples_times_the_kernels(hours: list[float
     assert moment == approx(circular.direction(theta).r * float(circular.a1(kappa)), abs=1e-9)
 
 
-def test_the_curve_of_one_passage_is_the_kernel_itself() -> None:
+def test_the_curve_of_one_detection_is_the_kernel_itself() -> None:
     assert circular.kernel_curve(GRID, [1.0], 5.0) == approx(stats.vonmises.pdf(GRID, 5.0, loc=1.0), abs=1e-9)
 
 
-def test_the_curve_of_evenly_spaced_passages_is_even() -> None:
+def test_the_curve_of_evenly_spaced_detections_is_even() -> None:
     even = np.arange(24) * circular.TURN / 24
 
     assert circular.kernel_curve(GRID, even, 3.0) == approx(np.full(2880, 1 / circular.TURN), abs=1e-9)
@@ -158,7 +158,7 @@ def test_turning_the_day_turns_the_curve_even_across_midnight(hours: list[float]
     assert circular.kernel_curve(GRID, theta + turn * STEP, 8.0) == approx(np.roll(curve, turn), abs=1e-9)
 
 
-def test_a_passage_of_double_weight_counts_as_two() -> None:
+def test_a_detection_of_double_weight_counts_as_two() -> None:
     assert circular.kernel_curve(GRID, [1.0, 2.0], 4.0, [2, 1]) == approx(
         circular.kernel_curve(GRID, [1.0, 1.0, 2.0], 4.0)
     )
@@ -200,7 +200,7 @@ def test_two_peaks_are_not_smoothed_into_one() -> None:
     assert sorted(round(float(deg(GRID[i])), -1) for i in circular.peaks(curve)) == [90, 270]
 
 
-def test_more_passages_make_a_finer_curve() -> None:
+def test_more_detections_make_a_finer_curve() -> None:
     rng = np.random.default_rng(6)
     sample = rng.vonmises(0, 2, 2000)
 

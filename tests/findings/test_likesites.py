@@ -75,9 +75,9 @@ def test_a_site_without_effort_is_left_out() -> None:
 @pytest.mark.parametrize(
     ("counts", "days", "words"),
     [
-        ([9, 3, 4], [60] * 3, "16 passages at 3 sites with effort; it needs 10 at four sites or more"),
-        ([3, 2, 1, 3], [60] * 4, "9 passages at 4 sites with effort; it needs 10 at four sites or more"),
-        ([30, 9, 4, 1], [60, 60, 60, 0.02], "the passages rest on 3 sites in effect; it needs four or more"),
+        ([9, 3, 4], [60] * 3, "16 detections at 3 sites with effort; it needs 10 at four sites or more"),
+        ([3, 2, 1, 3], [60] * 4, "9 detections at 4 sites with effort; it needs 10 at four sites or more"),
+        ([30, 9, 4, 1], [60, 60, 60, 0.02], "the detections rest on 3 sites in effect; it needs four or more"),
     ],
 )
 def test_too_little_for_others_is_refused(counts: list[int], days: list[float], words: str) -> None:
@@ -88,7 +88,7 @@ def test_too_little_for_others_is_refused(counts: list[int], days: list[float], 
 
 
 def test_nothing_to_fit_is_refused() -> None:
-    with pytest.raises(NotEnoughEvidence, match="a fit needs two sites and one passage"):
+    with pytest.raises(NotEnoughEvidence, match="a fit needs two sites and one detection"):
         likesites.fit([0, 0], [30, 30])
 
 

@@ -12,7 +12,7 @@ import pytest
 from pytest import approx
 
 from trod.errors import NotEnoughEvidence
-from trod.findings import Evidence, Filter, Finding, UnseenEvent, change, what_comes, when
+from trod.findings import Evidence, Filter, Finding, UnseenSequence, change, what_comes, when
 
 YEAR = invented.year()
 QUESTIONS = (what_comes, when, change)
@@ -25,7 +25,7 @@ def shuffled(evidence: Evidence) -> Evidence:
         reserve=evidence.reserve,
         sites=evidence.sites[::-1],
         deployments=evidence.deployments[::-1],
-        sightings=evidence.sightings[1::2] + evidence.sightings[::2],
+        observations=evidence.observations[1::2] + evidence.observations[::2],
         unseen=evidence.unseen[::-1],
     )
 
@@ -54,7 +54,7 @@ def test_a_finding_as_json_has_all_that_a_number_rests_on(ask) -> None:  # type:
 def test_the_rows_open_to_as_many_pictures_as_they_count(ask) -> None:  # type: ignore[no-untyped-def]
     finding = ask(YEAR, Filter(species=("red-deer",)))
 
-    assert all(len(row["pictures"]) == row["passages"] for row in finding.rows)
+    assert all(len(row["pictures"]) == row["detections"] for row in finding.rows)
     assert sorted(p for row in finding.rows for p in row["pictures"]) == sorted(finding.pictures)
 
 
@@ -63,13 +63,13 @@ def test_the_rows_open_to_as_many_pictures_as_they_count(ask) -> None:  # type: 
 
 def test_what_comes_lists_species_by_how_often_with_exact_limits_beside() -> None:
     found = what_comes(YEAR)
-    counts = [row["passages"] for row in found.rows]
+    counts = [row["detections"] for row in found.rows]
 
     assert found.value == 6 and found.unit == "species"
     assert counts == sorted(counts, reverse=True)
     deer = found.rows[0]
     assert deer["species"] == "Red deer"
-    assert deer["rate"] == approx(100 * deer["passages"] / found.effort["camera_days"])
+    assert deer["rate"] == approx(100 * deer["detections"] / found.effort["camera_days"])
     assert deer["exact_low"] < deer["rate"] < deer["exact_high"]
     assert deer["low"] <= deer["exact_low"] and deer["high"] >= deer["exact_high"]
     assert deer["first"] == "2025-03-01"
@@ -79,7 +79,7 @@ def test_what_comes_lists_species_by_how_often_with_exact_limits_beside() -> Non
 def test_one_species_gives_its_rate_as_the_value() -> None:
     found = what_comes(YEAR, Filter(species=("badger",)))
 
-    assert found.unit == "passages per 100 camera-days"
+    assert found.unit == "detections per 100 camera-days"
     assert found.interval is not None and found.value is not None
     assert found.interval.low < found.value < found.interval.high
     assert found.sentence.startswith("Badger came by ")
@@ -96,7 +96,7 @@ def test_a_species_never_seen_gets_an_upper_limit_not_a_zero() -> None:
         "camera-days (95 %)."
     )
     assert (
-        "fewer than three visits, each counted as 4 passages (an assumption, for nothing here" in found.method
+        "fewer than three visits, each counted as 4 detections (an assumption, for nothing here" in found.method
     )
 
 
@@ -105,7 +105,7 @@ def test_none_seen_in_a_part_takes_its_runs_from_the_whole_record() -> None:
     asked = Filter(
         species=("red-deer",), sites=("hidden-den",), first=date(2025, 3, 2), last=date(2025, 3, 4)
     )
-    quiet = replace(YEAR, sightings=tuple(s for s in YEAR.sightings if s.site != "hidden-den"))
+    quiet = replace(YEAR, observations=tuple(s for s in YEAR.observations if s.site != "hidden-den"))
     found, whole = what_comes(quiet, asked), what_comes(quiet, Filter(species=("red-deer",)))
 
     assert found.value == 0 and found.interval is not None
@@ -118,7 +118,7 @@ def seconds_of_watching(seconds: float) -> Evidence:
     start = invented.utc("2025-06-01 10:00")
     stood = replace(YEAR.deployments[0], watched=((start, start + seconds),), gaps=())
     return replace(
-        YEAR, deployments=(stood,), sightings=(invented.sighting("red-deer", start + seconds / 2),), unseen=()
+        YEAR, deployments=(stood,), observations=(invented.observation("red-deer", start + seconds / 2),), unseen=()
     )
 
 
@@ -128,9 +128,9 @@ def test_seconds_of_watching_are_answered_with_a_count_and_no_rate(seconds: floa
     found = what_comes(seconds_of_watching(seconds))
     asked = what_comes(seconds_of_watching(seconds), Filter(species=("red-deer",)))
 
-    assert found.rows[0]["passages"] == 1
+    assert found.rows[0]["detections"] == 1
     assert (found.rows[0]["rate"], found.rows[0]["high"], found.rows[0]["exact_high"]) == (None, None, None)
-    assert found.sentence.endswith("1 passage, in too short a time for a rate.")
+    assert found.sentence.endswith("1 detection, in too short a time for a rate.")
     assert asked.value is None and asked.interval is None
     assert "was seen once in" in asked.sentence and asked.sentence.endswith("too short a time for a rate.")
     assert any("no rate is told" in caution for caution in found.cautions)
@@ -151,10 +151,10 @@ def test_a_new_camera_of_seconds_beside_the_others_breaks_no_answer(seconds: flo
     )
     sites = tuple(d for d in YEAR.deployments if d.site != "gate-lane")
     others = replace(
-        YEAR, deployments=sites, sightings=tuple(s for s in YEAR.sightings if s.site != "gate-lane")
+        YEAR, deployments=sites, observations=tuple(s for s in YEAR.observations if s.site != "gate-lane")
     )
-    came = invented.sighting("red-deer", start + 0.5, site="gate-lane", deployment="gate-lane-2")
-    more = replace(others, deployments=(*sites, new), sightings=(*others.sightings, came))
+    came = invented.observation("red-deer", start + 0.5, site="gate-lane", deployment="gate-lane-2")
+    more = replace(others, deployments=(*sites, new), observations=(*others.observations, came))
     asked = Filter(species=("red-deer",))
     before, after = what_comes(others, asked), what_comes(more, asked)
 
@@ -164,20 +164,20 @@ def test_a_new_camera_of_seconds_beside_the_others_breaks_no_answer(seconds: flo
     assert len(change(more, asked).rows) == len(change(others, asked).rows)
 
 
-def test_passages_where_no_camera_counts_as_watching_are_listed_but_not_in_a_rate() -> None:
+def test_detections_where_no_camera_counts_as_watching_are_listed_but_not_in_a_rate() -> None:
     only = replace(YEAR, deployments=tuple(d for d in YEAR.deployments if d.site != "elm-lick"))
     asked = Filter(species=("red-deer",))
     found = what_comes(only, asked)
     lick = found.rows[0]["by_site"]["elm-lick"]
 
     assert lick > 0
-    assert found.value == approx(100 * (found.rows[0]["passages"] - lick) / found.effort["camera_days"])
+    assert found.value == approx(100 * (found.rows[0]["detections"] - lick) / found.effort["camera_days"])
     assert any(
-        c.startswith(f"{lick} passages at Elm Lick, where no camera counts as watching")
+        c.startswith(f"{lick} detections at Elm Lick, where no camera counts as watching")
         for c in found.cautions
     )
     there = what_comes(only, Filter(species=("red-deer",), sites=("elm-lick", "alder-ford")))
-    assert there.value is not None and there.value < found.rows[0]["passages"]
+    assert there.value is not None and there.value < found.rows[0]["detections"]
 
 
 def test_two_years_side_by_side_allow_for_runs() -> None:
@@ -201,22 +201,22 @@ def test_the_change_of_part_of_a_year_is_told_over_that_part_and_never_beyond() 
     assert f"{found.value:.2g}" in found.sentence
 
 
-def test_events_nobody_has_seen_yet_are_told() -> None:
+def test_sequences_nobody_has_seen_yet_are_told() -> None:
     unseen = tuple(
-        UnseenEvent(event=f"u{n}", site="elm-lick", utc_s=invented.utc("2025-06-01 00:00"))
+        UnseenSequence(sequence=f"u{n}", site="elm-lick", utc_s=invented.utc("2025-06-01 00:00"))
         for n in range(100)
     )
     found = what_comes(replace(YEAR, unseen=unseen))
 
-    assert found.cautions[0].startswith("100 events of ")
+    assert found.cautions[0].startswith("100 sequences of ")
     assert found.cautions[0].endswith(" are not yet sorted; counts can only grow when they are.")
 
 
-def test_a_passage_in_time_not_watched_is_kept_and_told() -> None:
-    early = invented.sighting("red-deer", "2024-12-24 18:00", deployment="alder-ford-1")
-    found = what_comes(replace(YEAR, sightings=(*YEAR.sightings, early)))
+def test_a_detection_in_time_not_watched_is_kept_and_told() -> None:
+    early = invented.observation("red-deer", "2024-12-24 18:00", deployment="alder-ford-1")
+    found = what_comes(replace(YEAR, observations=(*YEAR.observations, early)))
 
-    assert any(c.startswith("1 passage falls into time that counts as not watched") for c in found.cautions)
+    assert any(c.startswith("1 detection falls into time that counts as not watched") for c in found.cautions)
 
 
 @pytest.mark.parametrize("ask", QUESTIONS)
@@ -225,7 +225,7 @@ def test_no_camera_in_the_period_is_refused_with_what_to_do(ask) -> None:  # typ
         ask(YEAR, Filter(first=date(2001, 1, 1), last=date(2001, 1, 31)))
 
     assert str(refused.value) == (
-        "no camera watched in what was asked for (All animals at all 0 sites, 1 to 31 January 2001, passages "
+        "no camera watched in what was asked for (All animals at all 0 sites, 1 to 31 January 2001, detections "
         "at least 30 minutes apart); choose a period and sites with a deployment whose card has been brought "
         "in"
     )
@@ -238,13 +238,13 @@ def test_an_empty_catalogue_is_refused_by_every_question() -> None:
 
 
 def test_cameras_that_saw_nothing_at_all_say_so() -> None:
-    bare = replace(YEAR, sightings=(), unseen=())
+    bare = replace(YEAR, observations=(), unseen=())
 
     assert what_comes(bare).sentence == "No animal was seen in 2\u202f830 camera-days."
     assert change(bare).sentence == (
         "Animals did not come by at all, 1 March 2025 to 1 March 2026, so nothing can be said about change."
     )
-    with pytest.raises(NotEnoughEvidence, match="0 passages; a pattern over the day needs at least 10"):
+    with pytest.raises(NotEnoughEvidence, match="0 detections; a pattern over the day needs at least 10"):
         when(bare)
 
 
@@ -269,16 +269,16 @@ def test_deer_of_dawn_and_dusk_show_two_busy_times() -> None:
 def test_two_equal_busy_times_give_no_one_hour_as_the_value() -> None:
     day = invented.utc("2025-03-01 00:00")
     rows = tuple(
-        invented.sighting("red-deer", day + (n // 2) * 86_400 + (6 + 12 * (n % 2)) * 3600 + (n * 997 % 3600))
+        invented.observation("red-deer", day + (n // 2) * 86_400 + (6 + 12 * (n % 2)) * 3600 + (n * 997 % 3600))
         for n in range(200)
     )
-    found = when(replace(YEAR, sightings=rows))
+    found = when(replace(YEAR, observations=rows))
 
     assert "Two busy times, around " in found.sentence
     assert found.value is None and found.interval is None
 
 
-def test_under_a_hundred_passages_the_pattern_is_a_hint() -> None:
+def test_under_a_hundred_detections_the_pattern_is_a_hint() -> None:
     found = when(YEAR, Filter(species=("badger",), last=date(2025, 8, 1)))
 
     assert any("at least 100 are advised for a pattern over the day" in c for c in found.cautions)
@@ -286,14 +286,14 @@ def test_under_a_hundred_passages_the_pattern_is_a_hint() -> None:
 
 def test_animals_at_all_hours_have_no_busiest_hour() -> None:
     rows = tuple(
-        invented.sighting("red-deer", invented.utc("2025-03-01 00:00") + n * 86_400 + (n * 7919 % 86_400))
+        invented.observation("red-deer", invented.utc("2025-03-01 00:00") + n * 86_400 + (n * 7919 % 86_400))
         for n in range(200)
     )
-    found = when(replace(YEAR, sightings=rows))
+    found = when(replace(YEAR, observations=rows))
 
     assert found.value is None and found.interval is None
     assert found.sentence.startswith(
-        "Red deer came at all hours: no time of day stands out in 200 passages ("
+        "Red deer came at all hours: no time of day stands out in 200 detections ("
     )
 
 
@@ -306,7 +306,7 @@ def test_one_year_says_that_season_and_change_cannot_be_told_apart() -> None:
     assert any("season and lasting change cannot be told apart" in caution for caution in found.cautions)
     assert found.series["same_months"] is None
     assert found.rows[0]["month"] == "2025-03"
-    assert found.rows[0]["rate"] == approx(100 * found.rows[0]["passages"] / found.rows[0]["camera_days"])
+    assert found.rows[0]["rate"] == approx(100 * found.rows[0]["detections"] / found.rows[0]["camera_days"])
 
 
 def test_too_few_for_a_trend_still_shows_the_months() -> None:

@@ -36,7 +36,7 @@ def test_rule_of_three_against_hanley_and_lippman_hand_1983() -> None:
     assert interval.kind == "one-sided exact Poisson limit (none was seen)"
 
 
-def test_23_passages_in_1840_camera_days_per_100() -> None:
+def test_23_detections_in_1840_camera_days_per_100() -> None:
     """Worked from Garwood (1936): 1.25 (0.7924 to 1.8756) per 100 days."""
     value, interval = rates.exact_rate(23, 1840)
 
@@ -85,7 +85,7 @@ def test_nonsense_counts_and_levels_are_refused() -> None:
 
 
 def test_ratio_of_two_poisson_rates_against_fay_2010() -> None:
-    """M. P. Fay (2010) R Journal 2(1):53–58: 2 events in 17 877 against 10 in 20 000.
+    """M. P. Fay (2010) R Journal 2(1):53–58: 2 sequences in 17 877 against 10 in 20 000.
 
     Rate ratio 0.223751, exact interval (0.0238, 1.0500), central p 0.06056. (The minimum-likelihood p,
     0.04213, contradicts the interval.)"""
@@ -118,7 +118,7 @@ def test_exchanging_the_two_rates_turns_the_interval_over(a: int, b: int) -> Non
 
 def test_nothing_seen_in_either_part_gives_no_ratio() -> None:
     with pytest.raises(
-        NotEnoughEvidence, match="nothing was seen in either part; a ratio needs at least one passage"
+        NotEnoughEvidence, match="nothing was seen in either part; a ratio needs at least one detection"
     ):
         rates.ratio_of_rates(count_a=0, effort_a=9, count_b=0, effort_b=9)
 
@@ -149,7 +149,7 @@ def four_sites_one_of_minutes(minutes_count: int = 1) -> rates.Rate:
 
 
 def test_one_site_of_fifteen_minutes_does_not_break_the_interval_of_the_others() -> None:
-    """23 passages in 180.01 days: 6.3614 to 23.1883 per 100 (it once said 0.0003 to 594 732)."""
+    """23 detections in 180.01 days: 6.3614 to 23.1883 per 100 (it once said 0.0003 to 594 732)."""
     found = four_sites_one_of_minutes()
 
     assert found.shown is not None and found.exact is not None
@@ -159,9 +159,9 @@ def test_one_site_of_fifteen_minutes_does_not_break_the_interval_of_the_others()
     assert found.shown.low < found.exact.low and found.shown.high > found.exact.high
     assert [interval.kind for interval in found.others] == [rates.EXACT]
     assert found.why == (
-        "Passages come in runs (weeks of one site scatter 1.6 times as much as single passages would), and the "
+        "Detections come in runs (weeks of one site scatter 1.6 times as much as single detections would), and the "
         "interval allows for 1.9 times. The interval speaks of these very sites in this time. What other sites "
-        "like these would show cannot be told: the passages rest on 3 sites in effect; it needs four or more."
+        "like these would show cannot be told: the detections rest on 3 sites in effect; it needs four or more."
     )
 
 
@@ -174,7 +174,7 @@ def test_one_animal_more_in_the_fifteen_minutes_changes_little() -> None:
 
 
 def test_one_site_with_runs_against_the_worked_value() -> None:
-    """10 passages in weeks of 0 6 1 0 0 0 3 0 0: 2.32211 to 56.8838 per 100 days."""
+    """10 detections in weeks of 0 6 1 0 0 0 3 0 0: 2.32211 to 56.8838 per 100 days."""
     found = rates.rate([10], [60], week_counts=[[0, 6, 1, 0, 0, 0, 3, 0, 0]], week_efforts=[WEEKS])
 
     assert found.shown is not None
@@ -186,17 +186,17 @@ def test_weeks_that_do_not_scatter_are_still_allowed_some_runs() -> None:
 
     assert found.scatter.phi_seen == 1
     assert found.why.startswith(
-        "Weeks of one site scatter no more than single passages would; as 18 weeks with a passage tell little of "
+        "Weeks of one site scatter no more than single detections would; as 18 weeks with a detection tell little of "
         "runs, the interval allows for 1.3 times."
     )
     many = rates.rate([300], [2100], week_counts=[[1] * 300], week_efforts=[[7.0] * 300])
     assert many.why.startswith(
-        "Weeks of one site scatter no more than single passages would. The interval speaks"
+        "Weeks of one site scatter no more than single detections would. The interval speaks"
     )
 
 
 def test_a_large_count_from_few_weeks_gets_the_exact_limits_under_their_own_name() -> None:
-    """One site, 40 passages in two weeks of five: Σg² is so large that ν = 4 effective weeks are left."""
+    """One site, 40 detections in two weeks of five: Σg² is so large that ν = 4 effective weeks are left."""
     found = rates.rate([40], [35], week_counts=[[20, 20, 0, 0, 0]], week_efforts=[[7.0] * 5])
 
     assert found.shown is not None and found.exact is not None
@@ -205,22 +205,22 @@ def test_a_large_count_from_few_weeks_gets_the_exact_limits_under_their_own_name
     assert (found.shown.low, found.shown.high) == (found.exact.low, found.exact.high)
     assert found.others == ()
     assert found.why.startswith(
-        "40 passages in too few weeks to tell how they run; the exact Poisson limits shown "
+        "40 detections in too few weeks to tell how they run; the exact Poisson limits shown "
     )
 
 
-def test_none_seen_is_fewer_than_three_visits_of_the_usual_four_passages() -> None:
+def test_none_seen_is_fewer_than_three_visits_of_the_usual_four_detections() -> None:
     found = rates.rate([0, 0], [60, 40], week_counts=[[0] * 9, [0] * 6], week_efforts=[WEEKS, [7.0] * 6])
 
     assert found.shown is not None
     assert (found.value, found.shown.low) == (0.0, 0.0)
     assert found.shown.high == approx(4 * 2.99573, abs=5e-5)
     assert "one-sided" in found.shown.kind
-    assert "fewer than three visits, each counted as 4 passages (an assumption" in found.why
+    assert "fewer than three visits, each counted as 4 detections (an assumption" in found.why
 
 
 def test_none_seen_takes_its_runs_from_elsewhere_where_eight_were_seen() -> None:
-    """φ 2.18475 of the two sites of the ratio below: 0 to 6.54492 passages."""
+    """φ 2.18475 of the two sites of the ratio below: 0 to 6.54492 detections."""
     known = runs.scatter([[0, 6, 1, 0, 0, 0, 3, 0, 0], SITE_A], [WEEKS, WEEKS])
     few = runs.scatter([[0, 6, 1, 0, 0, 0, 0, 0, 0]], [WEEKS])
     found = rates.rate([0], [100], elsewhere=known)
@@ -272,8 +272,8 @@ def test_no_effort_at_all_is_refused() -> None:
         st.tuples(st.integers(0, 40), st.sampled_from([0.0, 1e-9, 0.0104, 0.9, 7.0])), min_size=1, max_size=14
     )
 )
-def test_any_weeks_give_ends_that_a_page_can_show_or_a_reason(cells: list[tuple[int, float]]) -> None:
-    counts, days = [[float(n) for n, _ in cells]], [[e for _, e in cells]]
+def test_any_weeks_give_ends_that_a_page_can_show_or_a_reason(batteries: list[tuple[int, float]]) -> None:
+    counts, days = [[float(n) for n, _ in batteries]], [[e for _, e in batteries]]
     try:
         found = rates.rate([sum(counts[0])], [sum(days[0])], week_counts=counts, week_efforts=days)
     except NotEnoughEvidence:
@@ -308,7 +308,7 @@ def test_a_ratio_of_none_to_some_has_one_end_only() -> None:
 def test_a_ratio_from_too_few_weeks_or_nothing_is_refused() -> None:
     few = runs.scatter([[20, 0], [15, 0]], [[7.0, 7.0]] * 2)
     for counts, words in (
-        ((20, 15), "35 passages, but too few weeks to tell how they run; a comparison needs more weeks"),
+        ((20, 15), "35 detections, but too few weeks to tell how they run; a comparison needs more weeks"),
         ((0, 0), "nothing was seen in either part"),
     ):
         with pytest.raises(NotEnoughEvidence, match=words):
@@ -321,21 +321,21 @@ def test_a_ratio_from_too_few_weeks_or_nothing_is_refused() -> None:
 @pytest.mark.long
 @pytest.mark.parametrize(("law", "least"), [("single", 0.95), ("runs", 0.88), ("lognormal", 0.73)])
 def test_intervals_hold_the_truth_as_often_as_measured(law: str, least: float) -> None:
-    """Four sites of 60 days, 60 passages expected, 400 throws: as told in docs/models/rates.md, less two errors. Where
+    """Four sites of 60 days, 60 detections expected, 400 throws: as told in docs/models/rates.md, less two errors. Where
     the animals come and go over weeks it falls short, which is told there too.
 
     The exact limits, in the same throws, fall short wherever animals come in runs."""
-    bench = benchmarked("rates")
+    planner = benchmarked("rates")
     rng = np.random.default_rng(20260101)
     held = exact = 0
     for _ in range(400):
-        watched = bench.even(rng, 4)
-        daily, truth, days = bench.thrown(rng, bench.LAWS[law], 60, watched)
+        watched = planner.even(rng, 4)
+        daily, truth, days = planner.thrown(rng, planner.LAWS[law], 60, watched)
         found = rates.rate(
             [d.sum() for d in daily],
             [w.sum() for w in watched],
-            week_counts=[bench.weeks(d) for d in daily],
-            week_efforts=[bench.weeks(w) for w in watched],
+            week_counts=[planner.weeks(d) for d in daily],
+            week_efforts=[planner.weeks(w) for w in watched],
         )
         assert found.shown is not None and found.exact is not None
         held += found.shown.low <= 100 * truth / days <= found.shown.high

@@ -17,7 +17,7 @@ RUNS = [0, 6, 1, 0, 0, 0, 3, 0, 0]
 
 
 def test_the_scatter_of_one_site_against_the_worked_value() -> None:
-    """φ 3.83459, 12 degrees, ν 8.84985, N 3; limits 1.39326 to 34.1303 passages."""
+    """φ 3.83459, 12 degrees, ν 8.84985, N 3; limits 1.39326 to 34.1303 detections."""
     found = runs.scatter([RUNS], [WEEKS])
 
     assert (found.phi, found.weeks) == (approx(3.83459, abs=5e-6), approx(8.84985, abs=5e-6))
@@ -115,7 +115,7 @@ def test_only_a_large_count_from_under_six_weeks_is_refused(weeks: float, count:
     )
 
 
-def test_seven_passages_are_too_few_to_lend_their_runs() -> None:
+def test_seven_detections_are_too_few_to_lend_their_runs() -> None:
     assert runs.phi_when_none(runs.scatter([[7, 0, 0]], [[7.0] * 3])) == runs.PHI_UNKNOWN
     assert runs.phi_when_none(runs.scatter([[8, 0, 0]], [[7.0] * 3])) > runs.PHI_UNKNOWN
 

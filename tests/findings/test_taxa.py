@@ -1,4 +1,4 @@
-"""The kinds above species: where they stand, and what a question about them takes in."""
+"""The kinds above species: where they stand, and what a question about them imports."""
 
 from __future__ import annotations
 
@@ -63,37 +63,37 @@ def test_a_ring_of_kinds_ends_where_it_closes() -> None:
 
 def reserve_with_deer() -> object:
     """The invented year with roe deer of its own, and two animals known only as deer; one as a mammal."""
-    roe = tuple(invented.sighting("roe-deer", f"2025-06-{day:02d} 04:00", site="elm-lick") for day in range(1, 11))
+    roe = tuple(invented.observation("roe-deer", f"2025-06-{day:02d} 04:00", site="elm-lick") for day in range(1, 11))
     vague = tuple(
-        invented.sighting("deer", f"2025-07-{day:02d} 04:00", site="elm-lick", species_name="Deer, kind unknown")
+        invented.observation("deer", f"2025-07-{day:02d} 04:00", site="elm-lick", species_name="Deer, kind unknown")
         for day in (1, 2)
     )
-    hairy = invented.sighting("mammal", "2025-07-05 04:00", site="elm-lick", species_name="Mammal, kind unknown")
-    return replace(YEAR, sightings=(*YEAR.sightings, *roe, *vague, hairy), taxa=KINDS)
+    hairy = invented.observation("mammal", "2025-07-05 04:00", site="elm-lick", species_name="Mammal, kind unknown")
+    return replace(YEAR, observations=(*YEAR.observations, *roe, *vague, hairy), taxa=KINDS)
 
 
 def test_a_question_about_deer_takes_in_red_deer_roe_deer_and_deer_of_unknown_kind() -> None:
     evidence = reserve_with_deer()
-    red = what_comes(YEAR, Filter(species=("red-deer",))).rows[0]["events"]
+    red = what_comes(YEAR, Filter(species=("red-deer",))).rows[0]["sequences"]
     found = what_comes(evidence, Filter(species=("deer",)))  # type: ignore[arg-type]
 
     assert [row["species"] for row in found.rows] == ["Deer, all kinds"]
-    assert found.rows[0]["events"] == red + 10 + 2
+    assert found.rows[0]["sequences"] == red + 10 + 2
     assert found.sentence.startswith("Deer, all kinds came by ")
     assert found.filter_sentence.startswith("Deer, all kinds at all 8 sites")
-    assert any("1 event is known only as Mammal, kind unknown, which may be" in c for c in found.cautions)
+    assert any("1 sequence is known only as Mammal, kind unknown, which may be" in c for c in found.cautions)
 
 
-def test_deer_within_half_an_hour_of_one_another_are_one_passage_of_deer() -> None:
-    """A red deer and, ten minutes later, a deer of unknown kind: one passage of deer, two of what they were."""
+def test_deer_within_half_an_hour_of_one_another_are_one_detection_of_deer() -> None:
+    """A red deer and, ten minutes later, a deer of unknown kind: one detection of deer, two of what they were."""
     rows = (
-        invented.sighting("red-deer", "2025-06-01 04:00"),
-        invented.sighting("deer", "2025-06-01 04:10", species_name="Deer, kind unknown"),
+        invented.observation("red-deer", "2025-06-01 04:00"),
+        invented.observation("deer", "2025-06-01 04:10", species_name="Deer, kind unknown"),
     )
-    evidence = replace(YEAR, sightings=rows, taxa=KINDS, unseen=())
+    evidence = replace(YEAR, observations=rows, taxa=KINDS, unseen=())
 
-    assert what_comes(evidence, Filter(species=("deer",))).rows[0]["passages"] == 1
-    assert [row["passages"] for row in what_comes(evidence).rows] == [1, 1]
+    assert what_comes(evidence, Filter(species=("deer",))).rows[0]["detections"] == 1
+    assert [row["detections"] for row in what_comes(evidence).rows] == [1, 1]
 
 
 def test_red_deer_asked_for_leave_deer_of_unknown_kind_out_and_say_so() -> None:
@@ -101,17 +101,17 @@ def test_red_deer_asked_for_leave_deer_of_unknown_kind_out_and_say_so() -> None:
 
     assert found.value == approx(what_comes(YEAR, Filter(species=("red-deer",))).value)
     assert any(
-        c.startswith("3 events are known only as Deer, kind unknown and Mammal, kind unknown, which may be what was ")
+        c.startswith("3 sequences are known only as Deer, kind unknown and Mammal, kind unknown, which may be what was ")
         for c in found.cautions
     )
 
 
 def test_red_deer_and_all_deer_asked_for_together_are_counted_once_each() -> None:
     found = what_comes(reserve_with_deer(), Filter(species=("red-deer", "deer")))  # type: ignore[arg-type]
-    by_name = {row["species"]: row["events"] for row in found.rows}
+    by_name = {row["species"]: row["sequences"] for row in found.rows}
 
     assert by_name["Deer, all kinds"] == 12
-    assert by_name["Red deer"] == what_comes(YEAR, Filter(species=("red-deer",))).rows[0]["events"]
+    assert by_name["Red deer"] == what_comes(YEAR, Filter(species=("red-deer",))).rows[0]["sequences"]
 
 
 def test_hours_and_months_of_all_deer_are_answered_too() -> None:

@@ -41,8 +41,8 @@ def test_a_chosen_value_has_no_zeros_at_its_end() -> None:
 
 def test_counts_keep_every_digit_and_words_agree_in_number() -> None:
     assert wording.count(12345) == "12\u202f345"
-    assert wording.plural(1, "passage") == "1 passage"
-    assert wording.plural(0, "passage", words=True) == "no passages"
+    assert wording.plural(1, "detection") == "1 detection"
+    assert wording.plural(0, "detection", words=True) == "no detections"
     assert wording.plural(6, "species", "species", words=True) == "six species"
     assert [wording.times(n) for n in (1, 2, 3)] == ["once", "twice", "3 times"]
 

@@ -18,9 +18,9 @@ from fitted import at, line
 import trod.exchange
 import trod.report
 from trod.errors import WrongInput
-from trod.findings.sightings import Evidence, Selection, Site
+from trod.findings.observations import Evidence, Selection, Site
 from trod.leaving import FitPlace, FitToLeave, fit_line, fit_place, without_places
-from trod.planning.dials import Read
+from trod.planning.inputs import Read
 from trod.planning.rounds import LeftOut, RoundPlan, Stop, StopTime, Trip
 from trod.planning.setup import Setup
 from trod.planning.site import SiteGround

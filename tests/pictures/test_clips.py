@@ -28,10 +28,10 @@ def make_clip(path: Path, *, made: str | None = None, codec: str = "mpeg4", seco
         for number in range(round(seconds * 25)):
             pixels = np.zeros((180, 320, 3), dtype=np.uint8)
             pixels[..., 1] = 90 + number
-            for packet in stream.encode(av.VideoFrame.from_ndarray(pixels, format="rgb24")):
-                container.mux(packet)
-        for packet in stream.encode():
-            container.mux(packet)
+            for field_form in stream.encode(av.VideoFrame.from_ndarray(pixels, format="rgb24")):
+                container.mux(field_form)
+        for field_form in stream.encode():
+            container.mux(field_form)
     os.utime(path, (CHANGED.timestamp(), CHANGED.timestamp()))
     return path
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from trod.pictures import exif
-from trod.watch import CameraWatch
+from trod.clock import CameraClock
 
 pytestmark = pytest.mark.filterwarnings("ignore::UserWarning:PIL")
 
@@ -53,7 +53,7 @@ def test_the_standards_date_with_offset_is_the_right_instant() -> None:
     assert (facts.taken_raw, facts.taken_from, facts.utc_offset_min) == (TAKEN, "DateTimeOriginal", 120)
     assert facts.problems == ()
     assert facts.taken_raw is not None and facts.utc_offset_min is not None
-    instant = CameraWatch(utc_offset_min=facts.utc_offset_min).to_utc(facts.taken_raw)
+    instant = CameraClock(utc_offset_min=facts.utc_offset_min).to_utc(facts.taken_raw)
     assert instant == datetime(2024, 5, 17, 12, 30, tzinfo=UTC)
 
 

@@ -232,7 +232,7 @@ def test_watched_time_and_gaps_are_exactly_the_deployment(
 
 
 def rhythm(seed: int, days: int, per_day: float, *, spread: float = 0.0) -> np.ndarray:
-    """Events at random times; with `spread`, days differ as a gamma of variance spread · mean²."""
+    """Sequences at random times; with `spread`, days differ as a gamma of variance spread · mean²."""
     rng = np.random.default_rng(seed)
     rate = np.full(days, per_day) if spread == 0 else rng.gamma(1 / spread, per_day * spread, days)
     number = rng.poisson(rate)

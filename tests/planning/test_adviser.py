@@ -10,7 +10,7 @@ from pytest import approx
 
 from trod.errors import WrongInput
 from trod.planning import adviser
-from trod.planning.adviser import Aim, Dials, Wish, advise, price_of
+from trod.planning.adviser import Aim, Inputs, Wish, advise, price_of
 from trod.planning.animals import animal
 from trod.planning.camera import CameraSpec, Figures
 from trod.planning.site import Feature
@@ -29,24 +29,24 @@ def test_a_day_of_single_pictures_costs_what_arithmetic_says() -> None:
     """1.2 mW idle, 40 day pictures of 3 J, 20 night pictures of 9 J: 0.112133 Wh a day; derived here."""
     wish = replace(TRAIL, triggers=60, night_share=20 / 60)
 
-    assert price_of(CAMERA, Dials(time_lapse_h=None), wish).wh_a_day == approx(0.112133, abs=1e-6)
+    assert price_of(CAMERA, Inputs(time_lapse_h=None), wish).wh_a_day == approx(0.112133, abs=1e-6)
 
 
 def test_common_practice_a_burst_of_three_costs_less_than_three_singles() -> None:
     """Common practice. 5 J against 9 J by day (44 % saved), 23 J against 27 J by night (15 %)."""
     for night, saved in ((0.0, 4 / 9), (1.0, 4 / 27)):
         wish = replace(TRAIL, triggers=10, night_share=night)
-        idle = price_of(CAMERA, Dials(time_lapse_h=None), replace(wish, triggers=0)).wh_a_day
-        burst = price_of(CAMERA, Dials(burst=3, time_lapse_h=None), wish).wh_a_day - idle
-        singles = price_of(CAMERA, Dials(time_lapse_h=None), replace(wish, triggers=30)).wh_a_day - idle
+        idle = price_of(CAMERA, Inputs(time_lapse_h=None), replace(wish, triggers=0)).wh_a_day
+        burst = price_of(CAMERA, Inputs(burst=3, time_lapse_h=None), wish).wh_a_day - idle
+        singles = price_of(CAMERA, Inputs(time_lapse_h=None), replace(wish, triggers=30)).wh_a_day - idle
         assert 1 - burst / singles == approx(saved)
 
 
 def test_a_trail_gets_bursts_without_a_delay_and_a_feeding_ground_a_delay() -> None:
     trail, ground = advise(CAMERA, TRAIL), advise(CAMERA, GROUND)
 
-    assert (trail.dials.mode, trail.dials.burst, trail.dials.delay_s) == ("picture", 3, 0.0)
-    assert ground.dials.delay_s >= 60 and ground.dials.time_lapse_h == 1.0
+    assert (trail.inputs.mode, trail.inputs.burst, trail.inputs.delay_s) == ("picture", 3, 0.0)
+    assert ground.inputs.delay_s >= 60 and ground.inputs.time_lapse_h == 1.0
     assert ground.setting("delay").extra_wh is not None and ground.setting("delay").extra_wh < 0
     assert ground.setting("delay").price.endswith("a day than with a delay of 10 s")
 
@@ -55,19 +55,19 @@ def test_small_animals_get_high_sensitivity_and_swaying_grass_a_caution() -> Non
     small = advise(CAMERA, replace(TRAIL, cover="tall grass"))
     large = advise(CAMERA, replace(GROUND, cover="tall grass", air_c=5))
 
-    assert small.dials.sensitivity == "high"
+    assert small.inputs.sensitivity == "high"
     assert small.setting("sensitivity").caution.startswith("Swaying plants")
-    assert large.dials.sensitivity == "medium"
+    assert large.inputs.sensitivity == "medium"
     assert "Small animals will be missed" in large.setting("sensitivity").caution
     # Which species come must not hang on their size.
-    assert advise(CAMERA, replace(GROUND, aim="species", cover="scrub", air_c=5)).dials.sensitivity == "high"
+    assert advise(CAMERA, replace(GROUND, aim="species", cover="scrub", air_c=5)).inputs.sensitivity == "high"
 
 
 def test_behaviour_gets_clips_and_their_price_is_told() -> None:
     found = advise(CAMERA, replace(GROUND, aim="behaviour"))
     mode = found.setting("mode")
 
-    assert (found.dials.mode, found.dials.clip_s, found.dials.burst) == ("clip", 15.0, 1)
+    assert (found.inputs.mode, found.inputs.clip_s, found.inputs.burst) == ("clip", 15.0, 1)
     assert mode.extra_wh is not None and mode.extra_wh > 0
     assert mode.caution == "Clips by night draw the flash for their whole length."
 
@@ -76,8 +76,8 @@ def test_a_daily_frame_always_proves_that_the_camera_worked() -> None:
     for aim in get_args(Aim):
         for feature in get_args(Feature):
             found = advise(CAMERA, Wish(aim=aim, feature=feature, animal=animal("roe_deer")))
-            assert found.dials.time_lapse_h is not None and found.dials.time_lapse_h <= 24
-            assert found.dials.hours == (0.0, 24.0)
+            assert found.inputs.time_lapse_h is not None and found.inputs.time_lapse_h <= 24
+            assert found.inputs.hours == (0.0, 24.0)
             for setting in found.settings:
                 assert setting.value and setting.reason.endswith(".") and setting.price
 
@@ -86,7 +86,7 @@ def test_a_camera_that_cannot_take_three_takes_what_it_can() -> None:
     one = replace(CAMERA, claimed=replace(CAMERA.claimed, burst_max=2))
     found = advise(one, TRAIL)
 
-    assert found.dials.burst == 2
+    assert found.inputs.burst == 2
     assert found.setting("burst").caution == "This camera takes 2 a burst at most; 3 would be better."
 
 
@@ -98,7 +98,7 @@ def test_invented_pixels_are_not_worth_their_room() -> None:
     )
     found = advise(enlarged, TRAIL)
 
-    assert found.dials.megapixels == approx(5.04, abs=0.01)
+    assert found.inputs.megapixels == approx(5.04, abs=0.01)
     assert found.setting("size").value.startswith("about 5 megapixels")
     assert found.setting("size").extra_mb is None
 
@@ -118,10 +118,10 @@ def test_without_a_way_to_price_the_price_stays_open_and_says_so() -> None:
         assert all(s.extra_wh is None and s.extra_mb is None for s in found.settings)
 
 
-def test_the_total_is_the_price_of_the_dials() -> None:
+def test_the_total_is_the_price_of_the_inputs() -> None:
     found = advise(CAMERA, GROUND)
 
-    assert found.price == price_of(CAMERA, found.dials, GROUND)
+    assert found.price == price_of(CAMERA, found.inputs, GROUND)
     assert str(found.price).startswith("about ") and str(found.price).endswith(" days")
 
 

@@ -1,4 +1,4 @@
-"""Triggers a day: priors, updates by cards, storms told from animals."""
+"""Triggers a day: priors, updates by cards, runs of false triggers told from animals."""
 
 from __future__ import annotations
 
@@ -90,8 +90,8 @@ def test_without_a_card_a_site_is_what_its_kind_says() -> None:
     assert trail.posterior.level.cv == approx(0.8)
     assert feeding.posterior.level.per_day == approx(120)
     assert feeding.posterior.night_share == approx(0.6)
-    assert trail.posterior.storm_start == approx(0.03)
-    assert trail.posterior.storm_blanks == approx(60 * math.exp(0.125), rel=0.01)
+    assert trail.posterior.false_run_start == approx(0.03)
+    assert trail.posterior.false_run_blanks == approx(60 * math.exp(0.125), rel=0.01)
     assert "assumed" in trail.sentence()
 
 
@@ -117,8 +117,8 @@ def test_south_of_the_equator_the_busy_season_is_half_a_year_later() -> None:
     assert north.factor(20) > 1 > south.factor(20)
 
 
-def test_a_wind_exposed_meadow_has_more_storms_than_a_den_in_the_wood() -> None:
-    assert prior_for("meadow").storm_start > prior_for("trail").storm_start > prior_for("den").storm_start
+def test_a_wind_exposed_meadow_has_more_false_runs_than_a_den_in_the_wood() -> None:
+    assert prior_for("meadow").false_run_start > prior_for("trail").false_run_start > prior_for("den").false_run_start
 
 
 def test_the_more_days_the_surer_the_level_but_never_as_sure_as_chance_alone_would_be() -> None:
@@ -170,20 +170,20 @@ def test_even_days_mean_a_large_k_and_wild_days_a_small_one() -> None:
     assert site.posterior.k == approx(float(K_GRID @ site.posterior.k_weights))
 
 
-def test_a_storm_of_blanks_does_not_make_the_animals_more() -> None:
+def test_a_false_run_of_blanks_does_not_make_the_animals_more() -> None:
     blanks = [0] * 30
     blanks[10:13] = [90, 140, 60]
     site = Arrivals.for_site("trail")
     animals = [6] * 30
 
-    stormy, calm = site.after(days(animals, blanks=blanks)).posterior, site.after(days(animals)).posterior
+    false_running, calm = site.after(days(animals, blanks=blanks)).posterior, site.after(days(animals)).posterior
 
-    assert stormy.level == calm.level
-    assert stormy.storm_a == approx(calm.storm_a + 1)  # three days in a row are one start
-    assert stormy.storm_b == approx(calm.storm_b - 3)
-    assert stormy.storm_blanks > calm.storm_blanks
-    assert not stormy.in_storm
-    assert site.after(days([6] * 13, blanks=blanks[:13])).posterior.in_storm
+    assert false_running.level == calm.level
+    assert false_running.false_run_a == approx(calm.false_run_a + 1)  # three days in a row are one start
+    assert false_running.false_run_b == approx(calm.false_run_b - 3)
+    assert false_running.false_run_blanks > calm.false_run_blanks
+    assert not false_running.in_false_run
+    assert site.after(days([6] * 13, blanks=blanks[:13])).posterior.in_false_run
 
 
 def test_a_few_blanks_on_a_day_belong_to_the_steady_stream() -> None:
@@ -192,17 +192,17 @@ def test_a_few_blanks_on_a_day_belong_to_the_steady_stream() -> None:
     with_blanks = site.after(days([6] * 30, blanks=[3] * 30)).posterior
 
     assert with_blanks.level == site.after(days([9] * 30)).posterior.level
-    assert with_blanks.storm_a == approx(0.9)
+    assert with_blanks.false_run_a == approx(0.9)
 
 
-def test_where_nobody_told_blanks_apart_a_day_far_beyond_the_others_is_taken_for_a_storm() -> None:
+def test_where_nobody_told_blanks_apart_a_day_far_beyond_the_others_is_taken_for_a_false_run() -> None:
     counts = [
         DayCount(day=START + timedelta(i), animals=180 if i in (8, 9) else 6, told_apart=False) for i in range(30)
     ]
 
     known = Arrivals.for_site("trail").after(counts).posterior
 
-    assert known.storm_a == approx(1.9)
+    assert known.false_run_a == approx(1.9)
     assert known.level.per_day < 8.5  # all days as they are: 17.6
 
 
@@ -223,8 +223,8 @@ def test_draws_come_from_what_is_known() -> None:
 
     assert draws.level.mean() == approx(known.level.per_day, rel=0.01)
     assert draws.level.std() / draws.level.mean() == approx(known.level.cv, rel=0.02)
-    assert draws.storm_start.mean() == approx(known.storm_start, rel=0.05)
-    assert draws.storm_blanks.mean() == approx(known.storm_blanks, rel=0.02)
+    assert draws.false_run_start.mean() == approx(known.false_run_start, rel=0.05)
+    assert draws.false_run_blanks.mean() == approx(known.false_run_blanks, rel=0.02)
     assert draws.night_share.mean() == approx(known.night_share, rel=0.01)
 
 
@@ -246,7 +246,7 @@ def test_the_sentence_tells_both_streams_and_what_they_rest_on() -> None:
     low, high = stats.gamma(level.shape, scale=1 / level.rate).ppf([0.1, 0.9])
 
     assert known.sentence() == (
-        f"Animals and people: about 14 triggers a day ({low:.2g} to {high:.0f}, 8 of 10), and a storm of about "
+        f"Animals and people: about 14 triggers a day ({low:.2g} to {high:.0f}, 8 of 10), and a run of false triggers of about "
         "68 blanks a day on 2.9 % of days; from 30 days of pictures."
     )
     assert site.after(days([14])).sentence().endswith("from 1 day of pictures.")
@@ -304,6 +304,6 @@ def test_days_that_nobody_has_seen_are_taken_to_go_on_as_the_run_does() -> None:
     site = blanks_at_the_end(12)
     known, last = site.posterior, site.counts[-1].day
 
-    assert known.per_day_on(last + timedelta(1)) > known.per_day + 0.9 * known.storm_blanks
+    assert known.per_day_on(last + timedelta(1)) > known.per_day + 0.9 * known.false_run_blanks
     assert known.per_day_on(last + timedelta(400)) == approx(known.per_day, rel=0.05)
     assert "false triggers for 12 days in a row" in site.sentence()

@@ -11,7 +11,7 @@ from pytest import approx
 
 from trod.errors import WrongInput
 from trod.planning.battery_evidence import BatterySet, learn
-from trod.planning.cells import CELLS, Pack
+from trod.planning.batteries import BATTERIES, Pack
 from trod.planning.stopping import EnergyScale, Outfit, Used
 from trod.planning.weather import DEFAULT_CLIMATE
 
@@ -42,7 +42,7 @@ def test_a_set_that_ended_a_third_early_teaches_that_the_camera_takes_more() -> 
 
 def test_a_camera_found_dead_after_25_days_does_not_teach_that_it_takes_five_times_as_much() -> None:
     """The finding of the first trial: it taught 5.45 ± 15 %. Ten prior deviations out it is a leak, a hang, a bad
-    cell or a wet contact; what is left of it is next to nothing."""
+    battery or a wet contact; what is left of it is next to nothing."""
     found = learn(USUAL, [ended(5.45, days=25)])
 
     low, high = found.scale.within()
@@ -98,7 +98,7 @@ def test_a_scale_that_is_known_exactly_learns_nothing() -> None:
 
 
 def test_in_a_cold_night_the_end_of_alkaline_batteries_is_known_less_well() -> None:
-    kit = Outfit(pack=Pack(cell=CELLS["LR6"], number=8))
+    kit = Outfit(pack=Pack(battery=BATTERIES["LR6"], number=8))
     used = Used(energy_wh=8, days=60)
     winter, summer = (
         BatterySet.of(kit, climate=DEFAULT_CLIMATE, until=day, used=used, ended="dead")

@@ -147,7 +147,7 @@ def test_nine_in_ten_of_the_intervals_hold_the_truth() -> None:
     assert held >= 32
 
 
-def test_one_slip_of_the_pencil_does_not_exclude_the_truth() -> None:
+def test_one_setup_sheet_of_the_pencil_does_not_exclude_the_truth() -> None:
     field = Field(TRUTH, 9)
     walks = many_speeds(field)
     slipped = [*walks, Walk(path=at(90, 5), speed_mps=1.2, shown="none")]
@@ -186,14 +186,14 @@ def test_a_deployments_own_pictures_narrow_a_wide_zone() -> None:
 
 def test_blanks_by_wind_make_empty_pictures_say_less() -> None:
     pictures = {"empty": 80, "cut": 20, "whole": 100}
-    sure, unsure = (
+    sure, unknown = (
         from_pictures(
             FirstPictures(**pictures, other_blanks=blanks), passer=DEER, path=at(60, 5)
         ).spread_left("zone_deg")
         for blanks in ((0.0, 0.0), (0.0, 0.6))
     )
 
-    assert unsure > sure
+    assert unknown > sure
 
 
 def test_few_pictures_and_no_walk_are_refused() -> None:

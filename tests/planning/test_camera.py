@@ -20,7 +20,7 @@ BOXED = CameraSpec(
     maker="Thornmere",
     model="Owl 20",
     flash="no glow",
-    cell="FR6",
+    battery="FR6",
     claimed=Figures(trigger_s=0.2, columns=5200, rows=3900),
     measured=Figures(trigger_s=0.6, columns=2600, rows=1950),
 )
@@ -119,12 +119,12 @@ def test_any_text_in_a_note_or_name_comes_back(note: str, name: str) -> None:
 
     back = from_csv(to_csv([spec]))[0]
 
-    # Line ends inside a cell may be made uniform on the way.
+    # Line ends inside a battery may be made uniform on the way.
     assert back.maker.split() == spec.maker.split()
     assert back.note.split() == spec.note.split()
 
 
-def test_a_cell_that_a_spreadsheet_would_run_is_kept_as_text() -> None:
+def test_a_battery_that_a_spreadsheet_would_run_is_kept_as_text() -> None:
     text = to_csv([CameraSpec(maker="=1+1", model="b")])
 
     assert "\r\n'=1+1,b," in text
@@ -146,7 +146,7 @@ def test_a_cell_that_a_spreadsheet_would_run_is_kept_as_text() -> None:
             "line 3, claimed_trigger_s: got -5.0; needed: a number from 0 to 60 s",
         ),
         ("maker,model\na,", "line 2, model: got ''; needed: a name of 1 to 80 characters"),
-        ("maker,model\na,b,c", "line 2: got '3 cells'; needed: at most 2, as the heading"),
+        ("maker,model\na,b,c", "line 2: got '3 batteries'; needed: at most 2, as the heading"),
         (
             'maker,model\n"a,b',
             "line 2: got 'unexpected end of data'; needed: comma-separated text with balanced quotes",

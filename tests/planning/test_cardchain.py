@@ -23,16 +23,16 @@ def out(month: int, number: int, camera: str = "R-1") -> Step:
 
 
 def copied(month: int, number: int, *, safe: bool = True) -> Step:
-    return Step(what="taken in", at=day(month, number), camera="R-1", safe=safe)
+    return Step(what="imported", at=day(month, number), camera="R-1", safe=safe)
 
 
 def test_a_card_goes_out_comes_home_and_is_safe_to_format_only_when_all_was_read_back() -> None:
     way = [put(3, 1), out(5, 1), copied(5, 2)]
 
-    assert [story(way[:n]).where for n in range(4)] == ["shelf", "in a camera", "home", "safe"]
+    assert [story(way[:n]).where for n in range(4)] == ["stock", "in a camera", "home", "safe"]
     assert story([put(3, 1), out(5, 1), copied(5, 2, safe=False)]).where == "copied"
     assert not any(story(way[:n]).doubts for n in range(4))
-    assert sentence(story(way[:2])) == "Taken out of R-1 at the ford on 1 May 2026 by Suri; not taken in yet."
+    assert sentence(story(way[:2])) == "Taken out of R-1 at the ford on 1 May 2026 by Suri; not imported yet."
     assert sentence(story(way)).endswith("safe to format in the camera.")
 
 
@@ -50,10 +50,10 @@ def test_a_card_set_again_into_the_camera_it_is_in_keeps_its_first_day() -> None
     assert found.doubts == () and found.since == day(3, 1)
 
 
-def test_a_card_that_goes_out_again_before_it_was_taken_in_is_told() -> None:
+def test_a_card_that_goes_out_again_before_it_was_imported_is_told() -> None:
     (doubt,) = story([put(3, 1), out(5, 1), put(5, 3, "B-2")]).doubts
 
-    assert "before the pictures from R-1 at the ford, taken out on 1 May 2026, were taken in" in doubt
+    assert "before the pictures from R-1 at the ford, taken out on 1 May 2026, were imported" in doubt
 
 
 def test_a_swap_within_one_minute_is_out_before_in() -> None:
@@ -100,5 +100,5 @@ def test_a_card_whose_camera_was_gone_is_gone_with_it() -> None:
 def test_an_instant_without_zone_and_an_unknown_step_are_refused() -> None:
     with pytest.raises(WrongInput, match="an instant with its zone"):
         Step(what="in", at=datetime(2026, 1, 1))
-    with pytest.raises(WrongInput, match="in, out, taken in or gone"):
+    with pytest.raises(WrongInput, match="in, out, imported or gone"):
         Step(what="eaten", at=day(1, 1))  # type: ignore[arg-type]

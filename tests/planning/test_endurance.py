@@ -17,7 +17,7 @@ from pytest import approx
 from trod.errors import WrongInput
 from trod.planning.arrivals import Arrivals, DayCount, Prior, Season
 from trod.planning.battery_evidence import BatterySet, learn
-from trod.planning.cells import CELLS, COLD_STOP, GAUGE, Pack
+from trod.planning.batteries import BATTERIES, COLD_STOP, GAUGE, Pack
 from trod.planning.endurance import (
     NO_HAZARD,
     EnergyScale,
@@ -35,22 +35,22 @@ from trod.planning.site import Feature
 from trod.planning.weather import DEFAULT_CLIMATE, Climate
 
 NEW_YEAR, NOVEMBER, OCTOBER = date(2027, 1, 1), date(2027, 11, 1), date(2027, 10, 1)
-# What a camera took in the earlier study; the present assumptions are hungrier.
+# What a camera imported the earlier study; the present assumptions are hungrier.
 STUDY_DRAW = Draw(idle_w=0.0012, wake_j=2.0, day_frame_j=1.0, night_frame_j=7.0)
 HUNGRY = Draw(idle_w=0.004, wake_j=4, day_frame_j=1, night_frame_j=12)
 MEAN_0_C = Climate.seasonal(mean_c=0.0)
 
 
-def outfit(cell: str = "FR6", cells: int = 8, **more: float) -> Outfit:
+def outfit(battery: str = "FR6", batteries: int = 8, **more: float) -> Outfit:
     """A camera with this pack and the draw of the earlier study, known to 20 %."""
-    return Outfit(draw=STUDY_DRAW, pack=Pack(cell=CELLS[cell], number=cells), scale=EnergyScale(), **more)  # type: ignore[arg-type]
+    return Outfit(draw=STUDY_DRAW, pack=Pack(battery=BATTERIES[battery], number=batteries), scale=EnergyScale(), **more)  # type: ignore[arg-type]
 
 
-def guessed(level: float, *, night: float = 0.5, storms: bool = True) -> Arrivals:
-    """A site whose level is known to 30 %, with a flat year and usual storms."""
+def guessed(level: float, *, night: float = 0.5, false_runs: bool = True) -> Arrivals:
+    """A site whose level is known to 30 %, with a flat year and usual runs of false triggers."""
     return Arrivals(
         prior=Prior(level_per_day=level, shape=1 / 0.09, season=Season(amplitude=0.0), night_share=night,
-                    night_weight=1e6, storm_start=0.03 if storms else 0.0, storm_weight=1e6, storm_sigma_ln=0.01)
+                    night_weight=1e6, false_run_start=0.03 if false_runs else 0.0, false_run_weight=1e6, false_run_sigma_ln=0.01)
     )  # fmt: skip
 
 
@@ -64,11 +64,11 @@ def counted(animals: list[int], start: date, blanks: list[int] | None = None) ->
 # The table in docs/models/endurance.md: an earlier study of ours, another program, 4000 futures a row. Its
 # quantiles are good to some 1 to 3 % by chance. What it did not write down (night share of blanks, how long cold
 # lasts) was chosen here once for all rows; with that, both agree within 6 % or 2 days, which is more than chance
-# alone in two rows (8 alkaline cells on a quiet trail, a feeding ground with 128 GB).
+# alone in two rows (8 alkaline batteries on a quiet trail, a feeding ground with 128 GB).
 STUDY = [
     ("quiet trail", guessed(6), outfit(), NEW_YEAR, None, (275, 386, 525), 0.09),
-    ("no storms", guessed(6, storms=False), outfit(), NEW_YEAR, None, (399, 581, 780), 0.39),
-    ("twelve lithium cells", guessed(6), outfit("FR6", 12), NEW_YEAR, None, (274, 387, 541), 0.00),
+    ("no runs of false triggers", guessed(6, false_runs=False), outfit(), NEW_YEAR, None, (399, 581, 780), 0.39),
+    ("twelve lithium batteries", guessed(6), outfit("FR6", 12), NEW_YEAR, None, (274, 387, 541), 0.00),
     ("hungry camera", guessed(6), replace(outfit(), draw=HUNGRY), NEW_YEAR, None,
      (171, 227, 297), 0.98),
     ("quiet, 8 alkaline", guessed(6), outfit("LR6"), NEW_YEAR, None, (75, 204, 261), 1.00),
@@ -89,18 +89,18 @@ STUDY = [
 
 
 @pytest.mark.parametrize(
-    ("case", "site", "kit", "start", "climate", "days", "cells_first"), STUDY, ids=[row[0] for row in STUDY]
+    ("case", "site", "kit", "start", "climate", "days", "batteries_first"), STUDY, ids=[row[0] for row in STUDY]
 )
 def test_the_first_stop_agrees_with_the_earlier_study(
     case: str, site: Arrivals, kit: Outfit, start: date, climate: Climate | None, days: tuple[int, int, int],
-    cells_first: float, monkeypatch: pytest.MonkeyPatch,
+    batteries_first: float, monkeypatch: pytest.MonkeyPatch,
 ) -> None:  # fmt: skip
     monkeypatch.setattr("trod.planning.stopping.DRIFT_SD_SPREAD", 0.0)  # it had one drift for all
     told = forecast(kit, site, start, climate=climate or DEFAULT_CLIMATE, futures=4000, second_date=False)
 
     for mine, its in zip((told.stop.q10, told.stop.q50, told.stop.q90), days, strict=True):
         assert math.ceil(mine) == approx(its, rel=0.06, abs=2), case
-    assert told.causes["cells"] == approx(cells_first, abs=0.1)
+    assert told.causes["batteries"] == approx(batteries_first, abs=0.1)
 
 
 def test_the_same_question_gets_the_same_answer_and_another_seed_nearly_so() -> None:
@@ -114,7 +114,7 @@ def test_the_same_question_gets_the_same_answer_and_another_seed_nearly_so() -> 
     assert other.stop.q50 == approx(first.stop.q50, rel=0.15)
 
 
-def test_more_animals_more_cells_a_bigger_card_and_a_longer_delay_move_the_date_the_right_way() -> None:
+def test_more_animals_more_batteries_a_bigger_card_and_a_longer_delay_move_the_date_the_right_way() -> None:
     def early(kit: Outfit, site: Arrivals) -> float:
         return forecast(kit, site, OCTOBER, second_date=False).stop.q10
 
@@ -128,7 +128,7 @@ def test_more_animals_more_cells_a_bigger_card_and_a_longer_delay_move_the_date_
     assert early(outfit(frames=1), feeding) > 2 * early(outfit(frames=3), feeding)
 
 
-def test_common_practice_a_busy_feeding_ground_fills_its_card_before_lithium_cells_drain() -> None:
+def test_common_practice_a_busy_feeding_ground_fills_its_card_before_lithium_batteries_drain() -> None:
     """Common practice; the energies behind it are assumed."""
     told = forecast(outfit("FR6", 12), Arrivals.for_site("feeding"), OCTOBER)
 
@@ -146,13 +146,13 @@ def test_common_practice_a_quiet_trail_on_lithium_lasts_three_to_six_months_or_m
 
 
 def test_common_practice_alkaline_stops_far_earlier_than_lithium_at_ten_below() -> None:
-    """Common practice: no alkaline cells for winter."""
+    """Common practice: no alkaline batteries for winter."""
     frost = Climate(minimum_c=(-10.0,) * 12, sd_c=(3.0,) * 12)
     alkaline, lithium = (
         forecast(outfit(c, card_gb=128), guessed(20), NOVEMBER, climate=frost, second_date=False) for c in ("LR6", "FR6")
     )
 
-    assert alkaline.causes["cells"] > 0.99
+    assert alkaline.causes["batteries"] > 0.99
     assert alkaline.stop.q90 < lithium.stop.q10
     assert lithium.stop.q50 / alkaline.stop.q50 > 3
 
@@ -175,7 +175,7 @@ def test_the_first_card_narrows_the_forecast() -> None:
     widths = []
     for _ in range(12):
         counts = counted([int(n) for n in rng.negative_binomial(1.2, 1.2 / 16.2, 30)], start)
-        used = Used.of(outfit(), counts, fresh_cells=start, card_in=start)
+        used = Used.of(outfit(), counts, fresh_batteries=start, card_in=start)
         stop = forecast(outfit(), site.after(counts), visit, used=used, futures=500, second_date=False).stop
         widths.append(math.log(stop.q90 / stop.q10))
 
@@ -214,7 +214,7 @@ def test_faults_that_were_asked_for_come_at_their_own_rate_and_change_nothing_el
     assert with_faults.stop.q10 < without.stop.q10 / 3
 
 
-def test_the_ribbons_end_fades_from_one_and_never_rises() -> None:
+def test_the_timelines_end_fades_from_one_and_never_rises() -> None:
     told = forecast(outfit(), Arrivals.for_site("trail"), OCTOBER)
 
     assert told.stopped.shape == (1097,)
@@ -258,18 +258,18 @@ def told_with(spread: Spread, causes: dict[str, float], **more: object) -> StopF
 @pytest.mark.parametrize(
     ("spread", "causes", "sentence"),
     [
-        (Spread(10.5, 20, 40), {"cells": 0.1, "card": 0.9, "fault": 0.0},
+        (Spread(10.5, 20, 40), {"batteries": 0.1, "card": 0.9, "fault": 0.0},
          "Probably stops between 11 October and 10 November (8 of 10); most likely the card is full. Plan on "
          "11 October."),
-        (Spread(10.5, 90, 140), {"cells": 0.9, "card": 0.1, "fault": 0.0},
-         "Probably stops between 11 October 2027 and 18 February 2028 (8 of 10); most likely the cells no longer carry "
+        (Spread(10.5, 90, 140), {"batteries": 0.9, "card": 0.1, "fault": 0.0},
+         "Probably stops between 11 October 2027 and 18 February 2028 (8 of 10); most likely the batteries no longer carry "
          "the flash. Plan on 11 October."),
-        (Spread(10.5, 90, math.inf), {"cells": 0.1, "card": 0.1, "fault": 0.6},
+        (Spread(10.5, 90, math.inf), {"batteries": 0.1, "card": 0.1, "fault": 0.6},
          "Probably stops after 11 October (9 of 10); most likely by a fault or theft. Plan on 11 October."),
-        (Spread(10, 20, 40), {"cells": 0.5, "card": 0.5, "fault": 0.0},
-         "Probably stops between 11 October and 10 November (8 of 10); about as likely because the cells no longer "
+        (Spread(10, 20, 40), {"batteries": 0.5, "card": 0.5, "fault": 0.0},
+         "Probably stops between 11 October and 10 November (8 of 10); about as likely because the batteries no longer "
          "carry the flash as because the card is full. Plan on 11 October."),
-        (Spread(math.inf, math.inf, math.inf), {"cells": 0.05, "card": 0.0, "fault": 0.0},
+        (Spread(math.inf, math.inf, math.inf), {"batteries": 0.05, "card": 0.0, "fault": 0.0},
          "Probably watches for longer than 1096 days from 1 October 2027. No forecast is worth more than that: go and "
          "look in between."),
     ],
@@ -303,10 +303,10 @@ def test_the_caveats_are_those_of_this_camera() -> None:
     assert not any("No card has come" in c or "cold is assumed" in c for c in known.caveats)
 
 
-def test_cells_that_should_long_be_empty_are_spoken_of() -> None:
+def test_batteries_that_should_long_be_empty_are_spoken_of() -> None:
     told = forecast(outfit(), Arrivals.for_site("trail"), OCTOBER, used=Used(energy_wh=80, days=400))
 
-    assert any("the cells should be empty already" in c for c in told.caveats)
+    assert any("the batteries should be empty already" in c for c in told.caveats)
 
 
 def test_the_closed_form_is_near_the_simulation_before_any_card() -> None:
@@ -318,7 +318,7 @@ def test_the_closed_form_is_near_the_simulation_before_any_card() -> None:
         assert (np.diff(quick.stopped) >= 0).all()
 
 
-def test_the_closed_form_gives_alkaline_cells_their_summer_back() -> None:
+def test_the_closed_form_gives_alkaline_batteries_their_summer_back() -> None:
     """Set up in the coldest month: those that live through it last far into the year."""
     quick = screen(outfit("LR6"), guessed(6), NEW_YEAR)
     slow = forecast(outfit("LR6"), guessed(6), NEW_YEAR, second_date=False).stop
@@ -327,10 +327,10 @@ def test_the_closed_form_gives_alkaline_cells_their_summer_back() -> None:
     assert quick.day(0.9) == approx(slow.q90, rel=0.12)
 
 
-def test_common_practice_twelve_lithium_cells_last_six_to_twelve_months_before_anything_is_known() -> None:
+def test_common_practice_twelve_lithium_batteries_last_six_to_twelve_months_before_anything_is_known() -> None:
     """Common practice: 20 triggers a day, one picture or three, last six to twelve months on twelve FR6. The band is
     honest about not knowing the camera: from under six months to more than a year."""
-    kit = Outfit(pack=Pack(cell=CELLS["FR6"], number=12), card_gb=256)
+    kit = Outfit(pack=Pack(battery=BATTERIES["FR6"], number=12), card_gb=256)
     site = Arrivals.for_site("trail", level_per_day=20)
     one, three = (
         forecast(replace(kit, frames=n), site, date(2027, 5, 1), second_date=False).stop for n in (1, 3)
@@ -343,7 +343,7 @@ def test_common_practice_twelve_lithium_cells_last_six_to_twelve_months_before_a
 
 def test_a_measured_draw_narrows_the_band() -> None:
     site = guessed(20)
-    kit = Outfit(pack=Pack(cell=CELLS["FR6"], number=12), card_gb=256, frames=1)
+    kit = Outfit(pack=Pack(battery=BATTERIES["FR6"], number=12), card_gb=256, frames=1)
     known = replace(kit, draw=kit.draw.measured(idle_w=0.004, wake_j=5.0, day_frame_j=1.5, night_frame_j=10.0))
 
     wide, narrow = (forecast(k, site, OCTOBER, second_date=False).stop for k in (kit, known))
@@ -443,7 +443,7 @@ def after_run(days: int) -> tuple[Arrivals, date]:
 
 
 def test_blanks_that_have_lasted_are_forecast_to_last_and_both_futures_are_told() -> None:
-    """The first trial: grass grown up was forecast as a storm that ends tomorrow."""
+    """The first trial: grass grown up was forecast as a run of false triggers that ends tomorrow."""
     site, start = after_run(14)
     told = forecast(outfit(), site, start, second_date=False)
     forgotten = forecast(outfit(), replace(site, run_ended=True), start, second_date=False)

@@ -9,10 +9,10 @@ import pytest
 from pytest import approx
 
 from trod.errors import WrongInput
-from trod.planning.adviser import Dials, Wish, price_of
+from trod.planning.adviser import Inputs, Wish, price_of
 from trod.planning.animals import animal
 from trod.planning.camera import ASSUMED, CameraSpec, Figures
-from trod.planning.cells import CELLS, Pack
+from trod.planning.batteries import BATTERIES, Pack
 from trod.planning.energy import (
     Draw,
     burst_energy_j,
@@ -47,7 +47,7 @@ def test_a_burst_of_nothing_is_refused() -> None:
         burst_energy_j(frames=0, wake_j=2, frame_j=1)
 
 
-def test_a_day_of_sixty_pictures_and_how_long_eight_cells_last() -> None:
+def test_a_day_of_sixty_pictures_and_how_long_eight_batteries_last() -> None:
     """By hand: 1.2 mW all day, 40 pictures of 3 J, 20 of 9 J are 0.112133 Wh; 28.8 Wh last 256.84 days."""
     draw = WORKED
 
@@ -57,12 +57,12 @@ def test_a_day_of_sixty_pictures_and_how_long_eight_cells_last() -> None:
     assert 36 * 0.8 / day_wh == approx(256.837, abs=5e-4)
 
 
-def test_a_quiet_camera_on_eight_lithium_cells() -> None:
+def test_a_quiet_camera_on_eight_lithium_batteries() -> None:
     """By hand: six bursts of three a day, half by night, are 0.0521333 Wh; 33.8554 Wh at 5 °C last 649.40 days."""
     draw = WORKED
     day_wh = day_energy_wh(draw, 6, frames=3, night_share=0.5)
 
-    lasting = steady_days(Pack(cell=CELLS["FR6"]), draw, day_wh=day_wh, temperature_c=5)
+    lasting = steady_days(Pack(battery=BATTERIES["FR6"]), draw, day_wh=day_wh, temperature_c=5)
 
     assert day_wh == approx(0.0521333, abs=5e-8)
     assert lasting.flash_days == approx(649.40, abs=0.005)
@@ -71,7 +71,7 @@ def test_a_quiet_camera_on_eight_lithium_cells() -> None:
 
 def test_the_flash_fails_long_before_day_pictures_on_alkaline_in_the_cold() -> None:
     draw = Draw()
-    cold = steady_days(Pack(cell=CELLS["LR6"]), draw, day_wh=0.1, temperature_c=-20)
+    cold = steady_days(Pack(battery=BATTERIES["LR6"]), draw, day_wh=0.1, temperature_c=-20)
 
     assert cold.day_days > 1.5 * cold.flash_days
 
@@ -135,22 +135,22 @@ def test_impossible_triggers_are_refused(given: dict[str, float], words: str) ->
         trigger_energy_j(Draw(), **(usual | given))  # type: ignore[arg-type]
 
 
-def test_the_bench_and_the_endurance_forecast_price_a_burst_alike() -> None:
-    """One energy model for both: settings advised on the bench and the cells forecast for them."""
+def test_the_planner_and_the_endurance_forecast_price_a_burst_alike() -> None:
+    """One energy model for both: settings advised on the placement planner and the batteries forecast for them."""
     camera = CameraSpec(
         maker="Ashling", model="Two", claimed=Figures(idle_mw=1.2, wake_j=1.5, day_frame_j=0.8, night_frame_j=6.0)
     )
     for frames in (1, 3):
         for night in (0.0, 0.5, 1.0):
             wish = replace(Wish(aim="species", feature="trail", animal=animal("red_deer")), night_share=night)
-            dials = Dials(burst=frames, time_lapse_h=None)
-            bench = (
-                price_of(camera, dials, replace(wish, triggers=10)).wh_a_day
-                - price_of(camera, dials, replace(wish, triggers=0)).wh_a_day
+            inputs = Inputs(burst=frames, time_lapse_h=None)
+            planner = (
+                price_of(camera, inputs, replace(wish, triggers=10)).wh_a_day
+                - price_of(camera, inputs, replace(wish, triggers=0)).wh_a_day
             )
-            forecast = Outfit(draw=Draw.of(camera), pack=Pack(cell=CELLS["FR6"]), frames=frames).trigger_wh(night)
+            forecast = Outfit(draw=Draw.of(camera), pack=Pack(battery=BATTERIES["FR6"]), frames=frames).trigger_wh(night)
 
-            assert bench / 10 == approx(forecast)
+            assert planner / 10 == approx(forecast)
 
 
 def test_what_nobody_stated_is_more_doubtful_than_a_claim_and_a_claim_than_a_measurement() -> None:

@@ -70,7 +70,7 @@ def test_less_theft_counts_at_a_kept_interval_too() -> None:
 
 
 def test_every_fix_has_its_words() -> None:
-    assert {key for key, _, _ in FIXES} == {"cells", "card", "delay", "branch", "higher"}
+    assert {key for key, _, _ in FIXES} == {"batteries", "card", "delay", "branch", "higher"}
     assert fix_words("branch") == "trim the branch that waves before the camera"
-    with pytest.raises(WrongInput, match="fix: got 'paint'; needed: one of cells, card, delay, branch, higher"):
+    with pytest.raises(WrongInput, match="fix: got 'paint'; needed: one of batteries, card, delay, branch, higher"):
         fix_words("paint")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from trod.errors import WrongInput
-from trod.planning.kit import GROUPS, Going, KitItem, Wants, cautions, cell_name, kit_list
+from trod.planning.kit import GROUPS, Going, KitItem, Wants, cautions, battery_name, kit_list
 
 
 def line(items: tuple[KitItem, ...], begins: str) -> KitItem:
@@ -14,25 +14,25 @@ def line(items: tuple[KitItem, ...], begins: str) -> KitItem:
 
 
 WANTS = [
-    Wants(site="Elm lick", cells={"LR6": 8}, keys=("12",), ladder=True, walk_test=True),
-    Wants(site="Far gate", cells={"LR6": 8, "FR6": 4}, wedges=2, keys=("12", "3"), other=("salt-free rinse water",)),
+    Wants(site="Elm lick", batteries={"LR6": 8}, keys=("12",), ladder=True, walk_test=True),
+    Wants(site="Far gate", batteries={"LR6": 8, "FR6": 4}, wedges=2, keys=("12", "3"), other=("salt-free rinse water",)),
     Wants(site="Saddle", cards=2, cameras=1, straps=1),
 ]
 
 
-def test_cells_are_summed_by_kind_with_their_spares() -> None:
+def test_batteries_are_summed_by_kind_with_their_spares() -> None:
     items = kit_list(WANTS, spares={"LR6": 8, "card": 2})
 
-    alkaline = line(items, "cells LR6")
+    alkaline = line(items, "batteries LR6")
     assert (alkaline.number, alkaline.spare, alkaline.why) == (24, 8, "2 sites, 8 spare by risk")
-    assert alkaline.what == "cells LR6 (AA alkaline)"
-    assert line(items, "cells FR6").number == 4
+    assert alkaline.what == "batteries LR6 (AA alkaline)"
+    assert line(items, "batteries FR6").number == 4
     assert (line(items, "empty cards").number, line(items, "empty cards").spare) == (6, 2)
     assert line(items, "camera").number == 1
 
 
 def test_a_spare_kind_that_no_site_wants_is_carried_all_the_same() -> None:
-    found = line(kit_list([Wants(site="a")], spares={"hr6": 4}), "cells HR6")
+    found = line(kit_list([Wants(site="a")], spares={"hr6": 4}), "batteries HR6")
 
     assert (found.number, found.spare, found.why) == (4, 4, "4 spare by risk")
 
@@ -71,13 +71,13 @@ def test_ice_and_firearms_season_bring_their_things() -> None:
 
 
 @pytest.mark.parametrize("word", ["AA", "LR", "6", "", "battery", "LR6; drop"])
-def test_a_cell_without_a_designation_is_refused(word: str) -> None:
+def test_a_battery_without_a_designation_is_refused(word: str) -> None:
     with pytest.raises(WrongInput, match="needed: a designation such as LR6, FR6 or HR6, as printed on it"):
-        cell_name(word)
+        battery_name(word)
 
 
 def test_designations_that_shops_do_not_use_are_taken_as_they_are() -> None:
-    assert [cell_name(word) for word in ("6LR61", " r20 ", "CR17345", "ICR18650", "FR14505")] == [
+    assert [battery_name(word) for word in ("6LR61", " r20 ", "CR17345", "ICR18650", "FR14505")] == [
         "6LR61 (9 V alkaline)",
         "R20",
         "CR17345 (3 V lithium)",
@@ -89,8 +89,8 @@ def test_designations_that_shops_do_not_use_are_taken_as_they_are() -> None:
 def test_numbers_that_are_none_are_refused() -> None:
     with pytest.raises(WrongInput, match="cards at 'a': got -1"):
         Wants(site="a", cards=-1)
-    with pytest.raises(WrongInput, match=r"cells LR6 at 'a': got 2\.5"):
-        Wants(site="a", cells={"LR6": 2.5})  # type: ignore[dict-item]
+    with pytest.raises(WrongInput, match=r"batteries LR6 at 'a': got 2\.5"):
+        Wants(site="a", batteries={"LR6": 2.5})  # type: ignore[dict-item]
     with pytest.raises(WrongInput, match="spares of 'card': got -1"):
         kit_list([], spares={"card": -1})
 

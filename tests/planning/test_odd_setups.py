@@ -7,23 +7,23 @@ import random
 import re
 
 import pytest
-from nonsense import nonsense, odd_animal, odd_camera, odd_dials
+from nonsense import nonsense, odd_animal, odd_camera, odd_inputs
 
 from trod.errors import WrongInput
-from trod.planning import advice, camera, dials, mounting, said, setup
+from trod.planning import advice, camera, inputs, mounting, said, setup
 from trod.planning.animals import animal
-from trod.report import setup_slip
+from trod.report import setup_sheet
 
 LATITUDES = (-90.0, -70.0, -45.0, 0.0, 1e-9, 45.0, 70.0, 90.0)
 
 
 def texts(done: setup.Setup) -> list[str]:
     """All that a person reads of a setup."""
-    found = [done.sentence, done.day.sentence(), done.night.sentence(), setup_slip.legend(done)]
+    found = [done.sentence, done.day.sentence(), done.night.sentence(), setup_sheet.legend(done)]
     found += [step.text for step in done.walk_test] + [*done.cautions, *done.usual_cautions, *done.assumed]
-    found += [text for one in done.dial_in for text in (one.label, one.value, one.hint)]
+    found += [text for one in done.camera_settings for text in (one.label, one.value, one.hint)]
     found += [text for one in done.advice.advice for text in (one.value, one.reason, one.caution)]
-    return found + [cell for row in setup_slip.outcome_table(done.day, done.night) for cell in row]
+    return found + [battery for row in setup_sheet.outcome_table(done.day, done.night) for battery in row]
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -31,18 +31,18 @@ def test_at_the_ends_of_what_is_accepted_a_setup_is_told_without_nonsense(seed: 
     rng = random.Random(seed)
     worked = 0
     for _ in range(8):
-        whose, told = animal(odd_animal(rng)), odd_dials(rng)
-        read = dials.read(
+        whose, told = animal(odd_animal(rng)), odd_inputs(rng)
+        read = inputs.read(
             told, latitude_deg=rng.choice(LATITUDES), longitude_deg=rng.choice((-180.0, 0.0, 180.0)), animal=whose
         )
         system: said.System = rng.choice(("metric", "us"))
         try:
             done = setup.work_out_setup(odd_camera(rng), read, system=system, passes=512)
         except WrongInput as refused:
-            assert refused.what in {"rows", *dials.LIMITS}, refused  # a name that a person has met
+            assert refused.what in {"rows", *inputs.LIMITS}, refused  # a name that a person has met
             continue
         worked += 1
-        for drawn in setup_slip.drawings(done):
+        for drawn in setup_sheet.drawings(done):
             assert not re.search(r"\b(nan|inf|None)\b", drawn), told
         for text in texts(done):
             assert nonsense(text) == [], (told, system)
@@ -52,7 +52,7 @@ def test_at_the_ends_of_what_is_accepted_a_setup_is_told_without_nonsense(seed: 
 
 
 def worked(told: dict[str, object], spec: camera.CameraSpec | None = None, **more: object) -> setup.Setup:
-    read = dials.read(told, latitude_deg=-45, longitude_deg=170, animal=animal("roe_deer"))
+    read = inputs.read(told, latitude_deg=-45, longitude_deg=170, animal=animal("roe_deer"))
     return setup.work_out_setup(spec or camera.CameraSpec(maker="A", model="B"), read, passes=512, **more)  # type: ignore[arg-type]
 
 

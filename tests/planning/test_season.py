@@ -148,21 +148,21 @@ def test_what_cannot_be_is_refused() -> None:
 
 
 def test_what_came_in_the_month_before_lifts_a_place_by_its_rate_and_not_by_its_number() -> None:
-    def part(events: int, camera_days: float) -> season.Part | None:
-        return season.came_worth(season.Came(place="x", events=events, camera_days=camera_days), on=JULY)
+    def part(sequences: int, camera_days: float) -> season.Part | None:
+        return season.came_worth(season.Came(place="x", sequences=sequences, camera_days=camera_days), on=JULY)
 
     ten, twenty = part(9, 30), part(18, 60)
     assert ten is not None and twenty is not None
     assert ten.points == approx(2.0)  # 2 · log10(1 + 9)
     assert twenty.points == approx(ten.points)
-    assert ten.why == "9 events with animals in 30 camera-days of July"
+    assert ten.why == "9 sequences with animals in 30 camera-days of July"
     most = part(100_000, 31)
     assert most is not None and most.points == season.MOST_CAME_POINTS
 
 
 def test_many_days_without_an_animal_speak_against_a_place_and_few_say_nothing() -> None:
-    empty = season.Came(place="Ridge path", events=0, camera_days=31, what="Red deer")
-    short = season.Came(place="Black pool", events=0, camera_days=3)
+    empty = season.Came(place="Ridge path", sequences=0, camera_days=31, what="Red deer")
+    short = season.Came(place="Black pool", sequences=0, camera_days=3)
 
     with_it = {c.place.name: c for c in rank([TRAIL, WATER], [], on=JULY, came=[empty, short])}
     without = {c.place.name: c for c in rank([TRAIL, WATER], [], on=JULY)}

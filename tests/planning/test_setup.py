@@ -8,14 +8,14 @@ import re
 import pytest
 
 from trod.errors import Stopped, WrongInput
-from trod.planning import dials, drawing, setup, walkby
+from trod.planning import inputs, drawing, setup, walkby
 from trod.planning.animals import animal
 from trod.planning.camera import CameraSpec, Figures
 from trod.planning.dwelling import StayCase
 from trod.planning.walkby import Case
 
 SPEC = CameraSpec(
-    maker="Bramble", model="Two", cell="FR6",
+    maker="Bramble", model="Two", battery="FR6",
     claimed=Figures(zone_deg=50, range_m=22, fov_deg=42, trigger_s=0.4, rearm_s=6, burst_gap_s=0.8, burst_max=3,
                     flash_reach_m=18, columns=4000, rows=3000),
     measured=Figures(trigger_s=0.6),
@@ -25,7 +25,7 @@ FEED = {"feature": "feeding", "patch_near_m": 8, "patch_far_m": 18, "herd": 20, 
 
 
 def read(told=None, who="red_deer", latitude_deg=47.3, **more):
-    return dials.read(
+    return inputs.read(
         told if told is not None else TRAIL, latitude_deg=latitude_deg, longitude_deg=13.9, animal=animal(who), **more
     )
 
@@ -62,7 +62,7 @@ def test_at_night_the_picture_ends_where_the_flash_does():
     assert done.day.case.view.reach_m > done.night.case.view.reach_m
 
 
-def test_without_a_flash_there_is_nothing_by_night_and_the_slip_says_so():
+def test_without_a_flash_there_is_nothing_by_night_and_the_setup_sheet_says_so():
     dark = CameraSpec(maker="Bramble", model="Day", flash="none", claimed=SPEC.claimed)
     done = work(spec=dark)
 
@@ -157,16 +157,16 @@ def test_the_aim_mark_told_lies_on_the_axis_of_the_tilt_told():
         drop = advice.height_m + advice.aim_distance_m * math.tan(math.radians(slope)) - advice.aim_height_m
         assert math.degrees(math.atan2(drop, advice.aim_distance_m)) == pytest.approx(advice.tilt_deg)
         # And so it is said, within the rounding of what is said.
-        metres = float(re.match(r"([\d.]+) m off", done.dial("aim").value)[1])
+        metres = float(re.match(r"([\d.]+) m off", done.input("aim").value)[1])
         assert metres == pytest.approx(advice.aim_distance_m, abs=0.51)
 
 
 def test_a_compass_is_told_less_the_declination():
     without, eastward = work(), work({**TRAIL, "declination_deg": 10, "heading_deg": 5})
 
-    assert "less the declination" in without.dial("heading").hint
-    assert eastward.dial("heading").value.startswith("005° true")
-    assert "about 355° on the compass" in eastward.dial("heading").hint
+    assert "less the declination" in without.input("heading").hint
+    assert eastward.input("heading").value.startswith("005° true")
+    assert "about 355° on the compass" in eastward.input("heading").hint
 
 
 def test_a_walk_test_has_two_speeds_along_the_path_so_that_it_tells_something():
@@ -191,7 +191,7 @@ def test_small_animals_are_tried_on_hands_and_knees():
 
 def test_us_units_are_told_in_feet_inches_and_fahrenheit():
     done = work(FEED, "elk", system="us")
-    told = " ".join([*(d.value + d.hint for d in done.dial_in), *(s.text for s in done.walk_test), *done.assumed])
+    told = " ".join([*(d.value + d.hint for d in done.camera_settings), *(s.text for s in done.walk_test), *done.assumed])
 
     assert " ft" in told and "°F" in told
     assert not re.search(r"\d m\b|\d mm\b|°C", told)
@@ -221,18 +221,18 @@ def test_what_nobody_told_is_said():
     assert bare.day.case.timing.frames == 15
 
 
-def test_a_setup_is_for_the_animal_its_dials_were_read_for():
+def test_a_setup_is_for_the_animal_its_inputs_were_read_for():
     with pytest.raises(WrongInput, match="Red deer"):
         setup.work_out_setup(SPEC, read(), animal("elk"))
     with pytest.raises(WrongInput, match="height"):
-        work().dial("colour")
+        work().input("colour")
 
 
 def test_every_animal_and_feature_gives_a_setup():
     from trod.planning.animals import ANIMALS
 
-    features = dials.WORDS["feature"]
+    features = inputs.WORDS["feature"]
     for number, whose in enumerate(ANIMALS):
         done = work({"feature": features[number % len(features)], "path_bearing_deg": 200}, whose.key, passes=512)
-        assert done.sentence and done.walk_test and done.dial_in
+        assert done.sentence and done.walk_test and done.camera_settings
         assert done.passing == isinstance(done.day.case, Case)

@@ -18,8 +18,8 @@ Floats = NDArray[np.float64]
 
 def stops_about(median: float, hazard: float = 1 / 600) -> Floats:
     with np.errstate(divide="ignore"):
-        cells = np.asarray(norm.cdf(np.log(np.arange(401) / median) / 0.25))
-    return with_hazard(cells, hazard)
+        batteries = np.asarray(norm.cdf(np.log(np.arange(401) / median) / 0.25))
+    return with_hazard(batteries, hazard)
 
 
 def test_the_price_of_an_interval_is_the_one_that_the_interval_is_best_at() -> None:

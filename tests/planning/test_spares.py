@@ -55,7 +55,7 @@ def test_whole_cameras_for_two_months_of_one_in_a_hundred() -> None:
 
 def test_a_kit_renews_where_it_is_needed_and_adds_spares_for_the_rest() -> None:
     stops = [
-        Stop(name=f"site {i}", cell="FR6", cells=8, stops_before_next=chance, takes=("wedge",) if i == 0 else ())
+        Stop(name=f"site {i}", battery="FR6", batteries=8, stops_before_next=chance, takes=("wedge",) if i == 0 else ())
         for i, chance in enumerate([0.5, 0.2, 0.05, 0.05])
     ]
 
@@ -68,12 +68,12 @@ def test_a_kit_renews_where_it_is_needed_and_adds_spares_for_the_rest() -> None:
     assert packed.number("umbrella") == 0
 
 
-def test_kinds_of_cells_are_not_mixed_up() -> None:
+def test_kinds_of_batteries_are_not_mixed_up() -> None:
     packed = kit(
         [
-            Stop(name="a", cell="FR6", cells=12, stops_before_next=0.9),
-            Stop(name="b", cell="LR6", cells=8, stops_before_next=0.9),
-            Stop(name="c", cell="external", cells=0, stops_before_next=0.9),
+            Stop(name="a", battery="FR6", batteries=12, stops_before_next=0.9),
+            Stop(name="b", battery="LR6", batteries=8, stops_before_next=0.9),
+            Stop(name="c", battery="external", batteries=0, stops_before_next=0.9),
         ]
     )
 
@@ -89,4 +89,4 @@ def test_a_chance_of_two_is_refused() -> None:
     with pytest.raises(WrongInput, match=r"chances: got 2\.0; needed: numbers from 0 to 1"):
         how_many([0.5, 2.0])
     with pytest.raises(WrongInput, match=r"stops_before_next: got -0\.1; needed: a chance from 0 to 1"):
-        Stop(name="a", cell="FR6", cells=8, stops_before_next=-0.1)
+        Stop(name="a", battery="FR6", batteries=8, stops_before_next=-0.1)

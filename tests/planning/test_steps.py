@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from trod.planning import crossing, dials, placement, steps
+from trod.planning import crossing, inputs, placement, steps
 from trod.planning.animals import animal
 from trod.planning.camera import CameraSpec, Figures
 from trod.planning.crossing import Path
@@ -15,7 +15,7 @@ SPEC = CameraSpec(maker="Bramble", model="Two", claimed=Figures(zone_deg=40, fov
 
 
 def advised(told, who="roe_deer"):
-    read = dials.read(told, latitude_deg=47.3, longitude_deg=13.9, animal=animal(who))
+    read = inputs.read(told, latitude_deg=47.3, longitude_deg=13.9, animal=animal(who))
     return read, placement.work_out(SPEC, read.ground, read.animal, read.mount)
 
 
@@ -71,8 +71,8 @@ def test_cautions_fit_the_place_and_only_it(told, words, elsewhere):
     assert words in here and words not in there
 
 
-def test_lone_work_hunting_animals_cells_and_people_are_always_minded():
-    lines = " ".join(steps.usual_cautions(*advised({}), cell="LR6"))
+def test_lone_work_hunting_animals_batteries_and_people_are_always_minded():
+    lines = " ".join(steps.usual_cautions(*advised({}), battery="LR6"))
 
-    for words in ("working alone", "hunting seasons", "Animals:", "Cells (LR6)", "People who pass"):
+    for words in ("working alone", "hunting seasons", "Animals:", "Batteries (LR6)", "People who pass"):
         assert words in lines

@@ -12,7 +12,7 @@ from pytest import approx
 
 from trod.errors import WrongInput
 from trod.planning.arrivals import Arrivals, DayCount, Prior, Season
-from trod.planning.cells import CELLS, Pack
+from trod.planning.batteries import BATTERIES, Pack
 from trod.planning.energy import Draw
 from trod.planning.panel import Panel
 from trod.planning.stopping import EnergyScale, Outfit, Stops, Used, delay_effect, scale_for, simulate
@@ -21,16 +21,16 @@ from trod.planning.weather import DEFAULT_CLIMATE, Climate
 START = date(2027, 1, 1)
 # The camera of the figures that were worked by hand; what it takes beside them is known to 20 %.
 WORKED = Draw(idle_w=0.0012, wake_j=2.0, day_frame_j=1.0, night_frame_j=7.0)
-FR6x8 = Outfit(draw=WORKED, pack=Pack(cell=CELLS["FR6"], number=8), scale=EnergyScale())
+FR6x8 = Outfit(draw=WORKED, pack=Pack(battery=BATTERIES["FR6"], number=8), scale=EnergyScale())
 SURE = replace(FR6x8, scale=EnergyScale(0.0, 0.0), bytes_sd=0.0)
 EVEN = Climate(minimum_c=(5.0,) * 12, sd_c=(0.0,) * 12)
 
 
-def known_site(level: float, *, night: float = 0.5, storms: float = 0.0) -> Arrivals:
-    """A site whose level, storms and night share are as good as known; a flat year."""
+def known_site(level: float, *, night: float = 0.5, false_runs: float = 0.0) -> Arrivals:
+    """A site whose level, runs of false triggers and night share are as good as known; a flat year."""
     return Arrivals(
-        prior=Prior(level_per_day=level, shape=1e8, season=Season(amplitude=0.0), storm_start=storms, storm_weight=1e6,
-                    storm_sigma_ln=1e-3, night_share=night, night_weight=1e8)
+        prior=Prior(level_per_day=level, shape=1e8, season=Season(amplitude=0.0), false_run_start=false_runs, false_run_weight=1e6,
+                    false_run_sigma_ln=1e-3, night_share=night, night_weight=1e8)
     )  # fmt: skip
 
 
@@ -56,7 +56,7 @@ def test_a_quiet_trails_energy_and_room_a_day_are_those_worked_by_hand() -> None
 def test_without_drift_the_futures_end_about_the_day_worked_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
     """31.692 days; what is left of chance are single days' counts, whose spread hardly moves the median."""
     monkeypatch.setattr("trod.planning.stopping.DRIFT_MEDIAN_SD", 0.0)
-    outfit = replace(SURE, pack=Pack(cell=CELLS["FR6"], number=12))
+    outfit = replace(SURE, pack=Pack(battery=BATTERIES["FR6"], number=12))
 
     stops = run(outfit, known_site(120, night=0.6), futures=3000)
 
@@ -65,8 +65,8 @@ def test_without_drift_the_futures_end_about_the_day_worked_by_hand(monkeypatch:
     assert float(np.std(stops.card) / np.mean(stops.card)) == approx(math.sqrt((1 / 120 + 1 / 1.2) / 31.7), rel=0.1)
 
 
-def test_without_any_trigger_the_cells_end_by_waiting_alone_and_the_card_never() -> None:
-    hungry = replace(SURE, draw=replace(WORKED, idle_w=0.004), pack=Pack(cell=CELLS["FR6"], number=4))
+def test_without_any_trigger_the_batteries_end_by_waiting_alone_and_the_card_never() -> None:
+    hungry = replace(SURE, draw=replace(WORKED, idle_w=0.004), pack=Pack(battery=BATTERIES["FR6"], number=4))
     site = known_site(1e-6)
     gives = float(hungry.pack.usable_wh(5.0, 8.0))
 
@@ -78,7 +78,7 @@ def test_without_any_trigger_the_cells_end_by_waiting_alone_and_the_card_never()
 
 
 def test_long_steps_tell_nearly_the_same_as_single_days() -> None:
-    site = known_site(15, storms=0.03)
+    site = known_site(15, false_runs=0.03)
 
     by_day = run(FR6x8, site, climate=DEFAULT_CLIMATE, futures=4000)
     by_week = run(FR6x8, site, climate=DEFAULT_CLIMATE, futures=4000, step_days=7)
@@ -89,17 +89,17 @@ def test_long_steps_tell_nearly_the_same_as_single_days() -> None:
 
 
 def test_day_pictures_never_end_before_the_flash() -> None:
-    stops = run(replace(FR6x8, pack=Pack(cell=CELLS["LR6"], number=8)), known_site(20), climate=DEFAULT_CLIMATE)
+    stops = run(replace(FR6x8, pack=Pack(battery=BATTERIES["LR6"], number=8)), known_site(20), climate=DEFAULT_CLIMATE)
 
     ended = np.isfinite(stops.flash)
     assert (stops.dark[ended] >= stops.flash[ended]).all()
     assert float(np.median(stops.dark)) > float(np.median(stops.flash))
 
 
-def test_alkaline_cells_often_stop_in_the_cold_only_and_lithium_cells_do_not() -> None:
+def test_alkaline_batteries_often_stop_in_the_cold_only_and_lithium_batteries_do_not() -> None:
     winter = date(2027, 11, 1)
     alkaline, lithium = (
-        run(replace(FR6x8, pack=Pack(cell=CELLS[c], number=8), card_gb=512), known_site(20), start=winter,
+        run(replace(FR6x8, pack=Pack(battery=BATTERIES[c], number=8), card_gb=512), known_site(20), start=winter,
             climate=DEFAULT_CLIMATE) for c in ("LR6", "FR6")
     )  # fmt: skip
 
@@ -107,9 +107,9 @@ def test_alkaline_cells_often_stop_in_the_cold_only_and_lithium_cells_do_not() -
     assert not lithium.cold.any()
 
 
-def test_a_panel_that_brings_more_than_is_taken_keeps_the_cells_from_ever_ending() -> None:
-    battery = CELLS["external"]
-    fed = Pack(cell=CELLS["LR6"], number=8, extra=battery, panel=Panel(peak_w=5, sun_hours=(2.0,) * 12))
+def test_a_panel_that_brings_more_than_is_taken_keeps_the_batteries_from_ever_ending() -> None:
+    battery = BATTERIES["external"]
+    fed = Pack(battery=BATTERIES["LR6"], number=8, extra=battery, panel=Panel(peak_w=5, sun_hours=(2.0,) * 12))
     starved = replace(fed, panel=None)
     site = known_site(20)
 
@@ -117,8 +117,8 @@ def test_a_panel_that_brings_more_than_is_taken_keeps_the_cells_from_ever_ending
     assert np.isfinite(run(replace(SURE, pack=starved, card_gb=1000), site, futures=100).flash).all()
 
 
-def test_the_cells_of_a_camera_that_is_alive_are_not_among_the_hungriest() -> None:
-    """After most of the cells' energy by the usual hunger, the scale that is left is below the usual one."""
+def test_the_batteries_of_a_camera_that_is_alive_are_not_among_the_hungriest() -> None:
+    """After most of the batteries' energy by the usual power draw, the scale that is left is below the usual one."""
     fresh = run(replace(FR6x8, card_gb=2000), known_site(20))
     most = Used(energy_wh=0.9 * 33.86, days=300)
     late = run(replace(FR6x8, card_gb=2000), known_site(20), used=most)
@@ -128,10 +128,10 @@ def test_the_cells_of_a_camera_that_is_alive_are_not_among_the_hungriest() -> No
     assert float(np.median(run(replace(FR6x8, card_gb=2000), known_site(20), used=too_much).flash)) < 20
 
 
-def test_what_was_used_is_counted_from_alive_days_since_the_cells_and_since_the_card() -> None:
+def test_what_was_used_is_counted_from_alive_days_since_the_batteries_and_since_the_card() -> None:
     counts = [DayCount(day=START + timedelta(i), animals=10, blanks=4, night=5, alive=i != 3) for i in range(10)]
 
-    used = Used.of(FR6x8, counts, fresh_cells=START, card_in=START + timedelta(8))
+    used = Used.of(FR6x8, counts, fresh_batteries=START, card_in=START + timedelta(8))
 
     each = 10 * FR6x8.trigger_wh(0.5) + 4 * FR6x8.trigger_wh(0.3)
     assert used.energy_wh == approx(9 * (FR6x8.resting_wh_a_day + each))
@@ -142,12 +142,12 @@ def test_what_was_used_is_counted_from_alive_days_since_the_cells_and_since_the_
 def test_a_longer_delay_spares_where_animals_stay_and_little_where_they_pass() -> None:
     slow = replace(FR6x8, delay_s=300)
 
-    stays, storm = delay_effect(Arrivals.for_site("feeding"), slow)
-    passes, same_storm = delay_effect(Arrivals.for_site("trail"), slow)
+    stays, false_run = delay_effect(Arrivals.for_site("feeding"), slow)
+    passes, same_false_run = delay_effect(Arrivals.for_site("trail"), slow)
 
     assert stays < 0.3
     assert passes == 1.0
-    assert storm == same_storm == approx(stays)
+    assert false_run == same_false_run == approx(stays)
     assert delay_effect(Arrivals.for_site("feeding"), FR6x8) == (1.0, 1.0)
 
 
@@ -181,7 +181,7 @@ def test_an_impossible_outfit_is_refused(change: dict[str, float], words: str) -
         replace(FR6x8, **change)  # type: ignore[arg-type]
 
 
-def test_impossible_use_and_hunger_are_refused() -> None:
+def test_impossible_use_and_power_draw_are_refused() -> None:
     with pytest.raises(WrongInput, match="energy_wh: got -1; needed: a number, 0 or more"):
         Used(energy_wh=-1)
     with pytest.raises(WrongInput, match=r"ln_mean: got 3; needed: a number from -2\.5 to 2\.5"):
@@ -190,7 +190,7 @@ def test_impossible_use_and_hunger_are_refused() -> None:
 
 def test_a_camera_that_showed_nothing_is_as_doubtful_as_its_draw_and_a_measured_one_less() -> None:
     site = known_site(20)
-    unknown = Outfit(pack=Pack(cell=CELLS["FR6"], number=12), frames=1)
+    unknown = Outfit(pack=Pack(battery=BATTERIES["FR6"], number=12), frames=1)
     metered = replace(unknown, draw=unknown.draw.measured(idle_w=0.004))
     all_known = replace(
         unknown, draw=unknown.draw.measured(idle_w=0.004, wake_j=5.0, day_frame_j=1.5, night_frame_j=10.0)
@@ -199,7 +199,7 @@ def test_a_camera_that_showed_nothing_is_as_doubtful_as_its_draw_and_a_measured_
     doubts = [scale_for(kit, site).ln_sd for kit in (unknown, metered, all_known)]
 
     assert doubts[0] > 0.35 > doubts[1] > doubts[2]
-    assert doubts[2] == approx(0.2, abs=0.005)  # devices and cells differ still
+    assert doubts[2] == approx(0.2, abs=0.005)  # devices and batteries differ still
     assert scale_for(replace(unknown, scale=EnergyScale(0.1, 0.1)), site) == EnergyScale(0.1, 0.1)
 
 

@@ -45,7 +45,7 @@ def at_random(mean_days: float, *, days: int = 3000, step: float = 1.0) -> Float
 
 
 def nearly_a_step(median: float, *, spread: float = 0.25, days: int = 400) -> Floats:
-    """Cells or card: hardly ever early, and then nearly all at once (lognormal)."""
+    """Batteries or card: hardly ever early, and then nearly all at once (lognormal)."""
     with np.errstate(divide="ignore"):
         return np.asarray(norm.cdf(np.log(np.arange(days + 1) / median) / spread))
 
@@ -116,7 +116,7 @@ def test_at_the_best_interval_the_chance_of_finding_it_dead_is_the_cost_of_a_day
         assert found.chance_stopped == approx(found.cost_per_day, rel=1e-6)
 
 
-def test_cells_and_cards_are_no_random_faults_the_textbook_goes_far_too_often() -> None:
+def test_batteries_and_cards_are_no_random_faults_the_textbook_goes_far_too_often() -> None:
     stopped = nearly_a_step(160)
     mean = float(400 - lost_days(stopped, 400))
 
@@ -174,7 +174,7 @@ def test_the_day_of_a_chance_lies_between_the_days_of_the_forecast() -> None:
 
 
 def test_the_reserves_own_log_gives_the_hazard_with_its_limits() -> None:
-    """Garwood (1936): for 3 events the 90 % Poisson limits are 0.818 and 7.754 (standard table, from memory)."""
+    """Garwood (1936): for 3 sequences the 90 % Poisson limits are 0.818 and 7.754 (standard table, from memory)."""
     hazard = hazard_from_log(3, 1800)
 
     assert hazard.per_day == approx(1 / 600)
@@ -367,7 +367,7 @@ def test_days_beyond_the_forecast_are_refused_not_guessed() -> None:
 
 
 def test_what_vanishes_with_cards_is_the_closed_form() -> None:
-    """Never stopped by cells or card, every loss a theft: P(τ) = (1 − (1 + hτ)e^(−hτ))/h; with d days on the card
+    """Never stopped by batteries or card, every loss a theft: P(τ) = (1 − (1 + hτ)e^(−hτ))/h; with d days on the card
     already, d·(1 − e^(−hτ)) more. Derived here by parts."""
     h, tau = 1 / 120, 90
     lost = cards_lost(np.zeros(401), h, 1.0)

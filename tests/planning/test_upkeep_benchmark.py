@@ -29,21 +29,21 @@ def still(study: ModuleType, **changed: object) -> object:
     """A camera that uses a hundredth of a Wh and a tenth of its card's megabytes a day, at 21 °C."""
     zeros = np.zeros(study.DAYS, dtype=np.int64)
     usual = {
-        "kind": "trail", "cell": "FR6", "cells": 8, "card_gb": 32, "clip_s": 0.0, "animals": zeros, "night": zeros,
+        "kind": "trail", "battery": "FR6", "batteries": 8, "card_gb": 32, "clip_s": 0.0, "animals": zeros, "night": zeros,
         "blanks": zeros, "wh": np.full(study.DAYS, 0.01), "mb": np.full(study.DAYS, 10.0),
         "nights_c": np.full(study.DAYS, 21.0), "faults": (),
     }  # fmt: skip
     return study.Truth(**(usual | changed))
 
 
-def test_the_simulated_camera_stops_when_its_card_is_full_or_its_cells_are(study: ModuleType) -> None:
+def test_the_simulated_camera_stops_when_its_card_is_full_or_its_batteries_are(study: ModuleType) -> None:
     """By hand: 31 840 MB at 1 000 a day last 31.84 days; 8 × 4.263 Wh at 1 Wh a day 34.1 days."""
     filling = still(study, mb=np.full(study.DAYS, 1000.0))
     hungry = still(study, wh=np.full(study.DAYS, 1.0))
 
     assert filling.stop(0) == (approx(31.84), "card")  # type: ignore[attr-defined]
     assert filling.stop(100) == (approx(131.84), "card")  # type: ignore[attr-defined]
-    assert hungry.stop(0)[0] == approx(34.1, abs=0.05) and hungry.stop(0)[1] == "cells"  # type: ignore[attr-defined]
+    assert hungry.stop(0)[0] == approx(34.1, abs=0.05) and hungry.stop(0)[1] == "batteries"  # type: ignore[attr-defined]
     assert still(study).stop(0) == (360.0, "lasts")  # type: ignore[attr-defined]
 
 
@@ -77,5 +77,5 @@ def test_a_plan_loses_fewer_days_than_a_monthly_round_with_the_same_trips(study:
         assert row["plan disturbed"] <= row["monthly disturbed"]
         assert row["ratio"] < 0.95
     timing, fixed = (found[name] for name in list(study.WAYS)[:2])
-    assert timing["ratio_cells_card"] < 0.5
-    assert fixed["ratio_cells_card"] < 0.3
+    assert timing["ratio_batteries_card"] < 0.5
+    assert fixed["ratio_batteries_card"] < 0.3

@@ -220,7 +220,7 @@ def test_lines_at_random_enter_a_sector_as_its_mean_profile_is_wide(theta_deg: f
 
 def test_animals_from_anywhere_fire_the_camera_as_its_zone_is_wide() -> None:
     """D1 through the whole simulation: small, warm, slow-spread animals and a sensor that sees just so far
-    make the zone a sector; its rays are close, so hardly any slips between them."""
+    make the zone a sector; its rays are close, so hardly any set-up sheets between them."""
     reach = 10.0
     case = Case(
         passer=going(
@@ -278,12 +278,12 @@ ANGLES = (30, 45, 60, 90)
 
 
 def printed(frames: str, offset_m: int) -> list[tuple[str, float, list[list[float]], float]]:
-    """(gait, trigger time, cells of middle/whole/empty by angle, 45° less 90°) of a table of the paper."""
+    """(gait, trigger time, batteries of middle/whole/empty by angle, 45° less 90°) of a table of the paper."""
     part = PAPER.read_text("utf-8").split(f"**{frames}, path {offset_m} m off**")[1].split("**")[0]
     lines = [line.strip("| ").split(" | ") for line in part.splitlines() if line.startswith("| ")][1:]
     return [
-        (gait, float(delay.removesuffix(" s")), [[float(x) for x in cell.split("/")] for cell in cells], float(gap))
-        for gait, delay, *cells, gap in lines
+        (gait, float(delay.removesuffix(" s")), [[float(x) for x in battery.split("/")] for battery in batteries], float(gap))
+        for gait, delay, *batteries, gap in lines
     ]
 
 
@@ -297,7 +297,7 @@ def test_by_how_much_45_degrees_beats_straight_across_is_what_the_paper_prints(
     rows = printed(words, offset_m)
 
     assert [(gait, delay) for gait, delay, _, _ in rows] == list(itertools.product(GAITS, (0.25, 0.5, 1.0, 2.0)))
-    for gait, delay, cells, gap in rows:
+    for gait, delay, batteries, gap in rows:
         found = [
             first_answer(
                 Case(
@@ -307,7 +307,7 @@ def test_by_how_much_45_degrees_beats_straight_across_is_what_the_paper_prints(
             )
             for angle in ANGLES
         ]
-        for one, (middle, whole, empty) in zip(found, cells, strict=True):
+        for one, (middle, whole, empty) in zip(found, batteries, strict=True):
             assert (one.middle.value, one.whole.value) == approx((middle, whole), abs=0.025), (gait, delay)
             assert one.empty is not None and one.empty.value == approx(empty, abs=0.03), (gait, delay)
         assert found[1].whole.value - found[3].whole.value == approx(gap, abs=0.03), (gait, delay)

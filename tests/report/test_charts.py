@@ -129,7 +129,7 @@ def test_a_month_of_little_effort_does_not_squeeze_the_others_flat() -> None:
 def test_two_months_of_which_the_first_has_two_days_are_both_drawn_to_be_read() -> None:
     """The first month's end once set the scale for both, at 10¹⁵ and more; now it is cut, with an arrowhead."""
     rows = [dict(row) for row in FINDINGS["change"].rows[:2]]
-    rows[0].update(passages=1, camera_days=2.0, rate=50.0, low=0.1, high=1e15)
+    rows[0].update(detections=1, camera_days=2.0, rate=50.0, low=0.1, high=1e15)
     spec = charts.chart(replace(FINDINGS["change"], rows=tuple(rows)))
     assert spec is not None
     values = next(v for v in spec["datasets"].values() if "strip_from" in v[0])
@@ -162,7 +162,7 @@ def test_names_cannot_break_out_of_the_drawing() -> None:
 
 
 def test_an_empty_finding_has_no_chart_and_an_odd_theme_is_refused() -> None:
-    bare = what_comes(replace(YEAR, sightings=()))
+    bare = what_comes(replace(YEAR, observations=()))
 
     assert charts.chart(bare) is None
     with pytest.raises(WrongInput) as refused:

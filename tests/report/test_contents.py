@@ -28,12 +28,12 @@ def test_a_report_answers_all_questions_of_the_most_frequent_species() -> None:
     assert len(data.cautions) == len(set(data.cautions))
 
 
-def test_a_species_with_too_few_passages_says_why_it_has_no_curve() -> None:
+def test_a_species_with_too_few_detections_says_why_it_has_no_curve() -> None:
     data = gather(fit_evidence(YEAR), Filter(species=("pine-marten",)))
     part = data.species[0]
 
     assert part.when is None
-    assert part.why_no_when.startswith("4 passages; a pattern over the day needs at least 10")
+    assert part.why_no_when.startswith("4 detections; a pattern over the day needs at least 10")
     assert part.why_no_when.endswith(".")
 
 
@@ -43,7 +43,7 @@ def test_the_effort_table_has_every_site_with_its_gaps_and_reasons() -> None:
 
     assert [line.site.name for line in data.sites] == sorted(line.site.name for line in data.sites)
     assert (ford.number, ford.site.slug, ford.gap_days) == (1, "alder-ford", pytest.approx(4.0))
-    assert ford.reasons == (("cells empty", pytest.approx(4.0)),)
+    assert ford.reasons == (("batteries empty", pytest.approx(4.0)),)
     assert [kind for *_, kind in ford.bar] == ["watched", "gap", "watched"]
     assert all(0 <= a <= b <= 1 for line in data.sites for a, b, _ in line.bar)
     assert sum(line.camera_days for line in data.sites) == pytest.approx(data.effort.camera_days)

@@ -78,7 +78,7 @@ def test_hostile_text_is_printed_as_text_and_runs_nothing(tmp_path: Path) -> Non
         YEAR,
         reserve=replace(YEAR.reserve, name=NASTY),
         sites=tuple(replace(site, name=NASTY, feature=NASTY) for site in YEAR.sites),
-        sightings=tuple(replace(s, species_name=NASTY) if s.species else s for s in YEAR.sightings),
+        observations=tuple(replace(s, species_name=NASTY) if s.species else s for s in YEAR.observations),
     )
     data = gather(
         fit_evidence(evidence),

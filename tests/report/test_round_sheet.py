@@ -45,7 +45,7 @@ def planned(stops: tuple[Stop, ...] = STOPS, days: int = 1) -> RoundPlan:
 
 PLAN = planned()
 LISTS = {
-    "kits": [kit_list([Wants(site="Elm lick", cells={"LR6": 8}, keys=("12",))], spares={"LR6": 8})],
+    "kits": [kit_list([Wants(site="Elm lick", batteries={"LR6": 8}, keys=("12",))], spares={"LR6": 8})],
     "cautions": cautions(Going(ice=True)),
     "light": ["light from 6:12 to 18:06"],
 }
@@ -69,7 +69,7 @@ def test_the_sheet_has_the_order_the_kit_the_cautions_and_lines_to_write_on(tmp_
 
     for told in (
         "Monday, 2 March 2026", "Vera and Ilo", "7:30", "Elm lick", "Card fills by 12 March", "swap card; check clock",
-        "Gate with key 12.", "Loose stones.", "2 people and ladder", "16 cells LR6 (AA alkaline)", "key 12",
+        "Gate with key 12.", "Loose stones.", "2 people and ladder", "16 batteries LR6 (AA alkaline)", "key 12",
         "Tell somebody",
         "No table makes ice on water safe.", "Who is right", "came at", "card out", "clock showed", "true time",
         "lens iced, dirty or grown over", "walk test done", "47.30200, 13.89100", "Left for another time", "Far gate",

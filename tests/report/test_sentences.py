@@ -44,15 +44,15 @@ def test_distances_in_metres_or_feet() -> None:
     assert [sentences.distance(m, "us") for m in (30.48, 1609.344)] == ["100 ft", "1 mi"]
 
 
-def test_a_tables_cells_follow_their_column() -> None:
-    def cell(value: object, kind: str) -> str:
-        return sentences.cell(value, Column(key="x", title="X", kind=kind))  # type: ignore[arg-type]
+def test_a_tables_batteries_follow_their_column() -> None:
+    def battery(value: object, kind: str) -> str:
+        return sentences.battery(value, Column(key="x", title="X", kind=kind))  # type: ignore[arg-type]
 
-    assert cell(None, "rate") == "–"
-    assert cell(0.126, "share") == "13 %"
-    assert cell(1234, "count") == "1\u202f234"
-    assert cell(27.3305, "rate") == "27.3"
-    assert cell("Red deer", "name") == "Red deer"
+    assert battery(None, "rate") == "–"
+    assert battery(0.126, "share") == "13 %"
+    assert battery(1234, "count") == "1\u202f234"
+    assert battery(27.3305, "rate") == "27.3"
+    assert battery("Red deer", "name") == "Red deer"
 
 
 def test_control_characters_and_half_surrogates_are_taken_out() -> None:

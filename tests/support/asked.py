@@ -1,4 +1,4 @@
-"""An invented catalogue to ask of: events with words, one unseen, a person, a gap, a sensitive site."""
+"""An invented catalogue to ask of: sequences with words, one unseen, a person, a gap, a sensitive site."""
 
 from __future__ import annotations
 
@@ -6,69 +6,69 @@ import uuid
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-import eventful
+import sequenced
 
 START = datetime(2026, 1, 5, 2, 0, tzinfo=UTC)
 
 
 def say(
-    event: Any, what: str = "animal", *, species: Any = None, count: int = 1, by: str = "Ilka Marwood"
+    sequence: Any, what: str = "animal", *, species: Any = None, count: int = 1, by: str = "Ilka Marwood"
 ) -> Any:
-    """Let somebody say something of an event; the word stands."""
+    """Let somebody say something of a sequence; the word stands."""
     from trod.web import models as m
 
-    word = m.Word.objects.create(
-        uuid=uuid.uuid5(uuid.NAMESPACE_OID, f"{event.key}{what}{species}"),
-        event=event,
+    identification = m.Identification.objects.create(
+        uuid=uuid.uuid5(uuid.NAMESPACE_OID, f"{sequence.key}{what}{species}"),
+        sequence=sequence,
         by=by,
-        at=event.end_at,
+        at=sequence.end_at,
     )
-    m.Sighting.objects.create(word=word, what=what, species=species, count=count)
-    event.word = word
-    event.save(update_fields=["word"])
-    return word
+    m.Observation.objects.create(identification=identification, what=what, species=species, count=count)
+    sequence.identification = identification
+    sequence.save(update_fields=["identification"])
+    return identification
 
 
-def catalogue(days: int = 40) -> eventful.Ground:
+def catalogue(days: int = 40) -> sequenced.Ground:
     """Two sites, the second sensitive. One red deer a day at the first, a fox every fourth day at the second,
-    a person and an unseen event a week in; the first camera was found without power on day 30.
+    a person and an unseen sequence a week in; the first camera was found without power on day 30.
     """
     from trod.web import models as m
     from trod.web.catalogue import answers, evidence
 
     evidence.forget()
     answers.forget()
-    made = eventful.ground(sites=2)
+    made = sequenced.ground(sites=2)
     made.sites[1].sensitive = True
     made.sites[1].save()
     end = START + timedelta(days=days)
     for d in made.deployments:
         d.start, d.end = START - timedelta(hours=1), end
         d.save()
-        d.intake.started_at = d.intake.finished_at = end + timedelta(hours=2)
-        d.intake.save()
+        d.card_import.started_at = d.card_import.finished_at = end + timedelta(hours=2)
+        d.card_import.save()
     first, second = made.deployments
     number = 0
 
-    def event(deployment: Any, at: datetime) -> Any:
+    def sequence(deployment: Any, at: datetime) -> Any:
         nonlocal number
         number += 1
-        return eventful.event(made, number, deployment=deployment, at=at)
+        return sequenced.sequence(made, number, deployment=deployment, at=at)
 
     for day in range(days):
         if day < 28:
             say(
-                event(first, START + timedelta(days=day, minutes=7 * day)),
+                sequence(first, START + timedelta(days=day, minutes=7 * day)),
                 species=made.species["Red deer"],
                 count=2,
             )
         if day % 4 == 0:
-            say(event(second, START + timedelta(days=day, hours=1)), species=made.species["Red fox"])
-    # Twenty minutes after the first deer: the same passage.
-    say(event(first, START + timedelta(minutes=20)), species=made.species["Red deer"], count=3)
-    say(event(first, START + timedelta(days=7, hours=9)), "person")
-    say(event(first, START + timedelta(days=8, hours=9)), "blank")
-    event(second, START + timedelta(days=7, hours=10))
+            say(sequence(second, START + timedelta(days=day, hours=1)), species=made.species["Red fox"])
+    # Twenty minutes after the first deer: the same detection.
+    say(sequence(first, START + timedelta(minutes=20)), species=made.species["Red deer"], count=3)
+    say(sequence(first, START + timedelta(days=7, hours=9)), "human")
+    say(sequence(first, START + timedelta(days=8, hours=9)), "blank")
+    sequence(second, START + timedelta(days=7, hours=10))
     m.Visit.objects.create(
         site=made.sites[0],
         deployment=first,

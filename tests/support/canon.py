@@ -7,9 +7,9 @@ from typing import Any
 PICTURE = (
     "sha256",
     "path",
-    "intake__name",
+    "card_import__name",
     "deployment__slug",
-    "event__key",
+    "sequence__key",
     "kind",
     "size_bytes",
     "file_order",
@@ -41,17 +41,17 @@ EVENT = (
     "infrared",
     "time_lapse",
     "cover__sha256",
-    "word__uuid",
+    "identification__uuid",
 )
-WORD = ("uuid", "event__key", "by", "at", "note", "undone_at", "undone_by")
-SIGHTING = ("word__uuid", "what", "species__slug", "count", "sex", "age_class")
-MARK = ("sighting__word__uuid", "sighting__what", "sighting__species__slug", "picture__sha256", "x", "y")
+WORD = ("uuid", "sequence__key", "by", "at", "note", "undone_at", "undone_by")
+OBSERVATION = ("identification__uuid", "what", "species__slug", "count", "sex", "life_stage")
+MARK = ("observation__identification__uuid", "observation__what", "observation__species__slug", "picture__sha256", "x", "y")
 
 
 def catalogue() -> dict[str, Any]:
     """Every row that matters, in a fixed order."""
     from trod.web.catalogue import ledger
-    from trod.web.models import Event, Mark, Picture, Sighting, Word
+    from trod.web.models import Sequence, Mark, Picture, Observation, Identification
 
     names = ledger.Names()
     out: dict[str, Any] = {
@@ -62,9 +62,9 @@ def catalogue() -> dict[str, Any]:
     }
     for name, model, fields in (
         ("pictures", Picture, PICTURE),
-        ("events", Event, EVENT),
-        ("words", Word, WORD),
-        ("sightings", Sighting, SIGHTING),
+        ("sequences", Sequence, EVENT),
+        ("words", Identification, WORD),
+        ("observations", Observation, OBSERVATION),
         ("marks", Mark, MARK),
     ):
         out[name] = sorted((tuple(map(str, row)) for row in model.objects.values_list(*fields)), key=repr)

@@ -1,4 +1,4 @@
-"""Visits as a packet's page writes them down, after docs/packet.md."""
+"""Visits as a field form's page writes them down, after docs/fieldform.md."""
 
 from __future__ import annotations
 
@@ -22,12 +22,12 @@ def visit(
     at: datetime, *, uid: str = "11111111-2222-4333-8444-555555555555", site: str = "meadow",
     deployment: str = "meadow-2026-03-03", photo: bytes | None = None, **changes: Any,
 ) -> dict[str, Any]:  # fmt: skip
-    """A visit as docs/packet.md has it."""
+    """A visit as docs/fieldform.md has it."""
     said = at.isoformat().replace("+00:00", "Z")
     row: dict[str, Any] = {
         "uuid": uid, "site": site, "deployment": deployment, "made_at": said, "changed_at": said, "revision": 1,
-        "outcome": "visited", "why_not": "", "struck": False, "at": said, "by": "Ada", "arrival": "working",
-        "harm": False, "harm_note": "", "cells_percent": 40, "cells_changed": True, "cells": "8 × FR6",
+        "outcome": "visited", "why_not": "", "withdrawn": False, "at": said, "by": "Ada", "arrival": "working",
+        "harm": False, "harm_note": "", "battery_percent": 40, "batteries_changed": True, "batteries": "8 × FR6",
         "card_out": "C-1", "card_in": "C-2",
         "clock": {"shown": None, "true_at": None, "photographed_at": None}, "walk_passes": [],
         "changes": {
@@ -43,13 +43,13 @@ def visit(
     return {**row, **changes}
 
 
-def packet_file(packet_id: str, visits: list[dict[str, Any]], *, at: datetime, phone: int = 1) -> bytes:
-    """The file that a packet's page makes."""
+def field_form_file(field_form_id: str, visits: list[dict[str, Any]], *, at: datetime, phone: int = 1) -> bytes:
+    """The file that a field form's page makes."""
     said = at.isoformat().replace("+00:00", "Z")
     return json.dumps(
         {
             "trod": 1, "kind": "visits",
-            "packet": {"id": packet_id, "made_at": said, "reserve": "Hollin", "round": "Both"},
+            "field_form": {"id": field_form_id, "made_at": said, "reserve": "Hollin", "round": "Both"},
             "phone": f"5b1c9a7e-0d7f-4b53-8d0c-0a9be1a0c00{phone}", "exported_at": said, "visits": visits,
         }
     ).encode()  # fmt: skip

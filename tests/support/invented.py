@@ -1,5 +1,5 @@
 """An invented reserve for tests of findings and reports. Nobody's real place, no real animals: a dice-thrower
-with known odds makes every sighting, so tests know the truth behind them."""
+with known odds makes every observation, so tests know the truth behind them."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from trod.findings import Deployment, Evidence, Gap, Reserve, Sighting, Site, UnseenEvent
+from trod.findings import Deployment, Evidence, Gap, Reserve, Observation, Site, UnseenSequence
 
 DAY_S = 86_400.0
 RESERVE = Reserve(name="Hollin Fold (invented)", latitude_deg=47.3, longitude_deg=12.8, zone="Europe/Vienna")
@@ -25,7 +25,7 @@ _SITES = (
     ("gate-lane", "Gate Lane", "closed lane", 1100, -1300, False),
     ("hidden-den", "Hidden Den", "den", 500, 1400, True),
 )
-# key, name, passages a day at a middling site, spread between sites (log), hours of the clock it likes
+# key, name, detections a day at a middling site, spread between sites (log), hours of the clock it likes
 SPECIES = (
     ("red-deer", "Red deer", 0.30, 0.8, (5.5, 20.0), 2.5),
     ("wild-boar", "Wild boar", 0.12, 0.9, (23.5,), 1.5),
@@ -63,12 +63,12 @@ def sites() -> tuple[Site, ...]:
     )
 
 
-def sighting(species: str, when: str | float, **more: object) -> Sighting:
-    """One animal sighting with the dull parts filled in."""
+def observation(species: str, when: str | float, **more: object) -> Observation:
+    """One animal observation with the dull parts filled in."""
     utc_s = utc(when) if isinstance(when, str) else when
     site = str(more.pop("site", "alder-ford"))
     facts: dict[str, object] = {
-        "event": f"{site}/{utc_s:.0f}/{species}",
+        "sequence": f"{site}/{utc_s:.0f}/{species}",
         "deployment": f"{site}-1",
         "site": site,
         "utc_s": utc_s,
@@ -76,7 +76,7 @@ def sighting(species: str, when: str | float, **more: object) -> Sighting:
         "species_name": species.replace("-", " ").capitalize(),
         "picture": sha(site, utc_s, species),
     }
-    return Sighting(**{**facts, **more})  # type: ignore[arg-type]
+    return Observation(**{**facts, **more})  # type: ignore[arg-type]
 
 
 def watch(site: str, start: str, end: str, *, gaps: tuple[tuple[str, str, str], ...] = ()) -> Deployment:
@@ -98,7 +98,7 @@ def watch(site: str, start: str, end: str, *, gaps: tuple[tuple[str, str, str], 
 def year(
     seed: int = 1, *, days: int = 365, start: str = "2025-03-01 00:00", yearly_factor: float = 1.0
 ) -> Evidence:
-    """A whole invented reserve: eight sites, six species, gaps, blanks, people, some events still unsorted.
+    """A whole invented reserve: eight sites, six species, gaps, blanks, people, some sequences still unsorted.
 
     yearly_factor : by how much every rate grows in a year (the truth for tests of change).
     """
@@ -111,7 +111,7 @@ def year(
         gap = (begin + gap_day * DAY_S, begin + (gap_day + 4 + 2 * index) * DAY_S)
         stop = begin + days * DAY_S
         gap = (min(gap[0], stop), min(gap[1], stop))
-        reason = ("cells empty", "card full", "lens snowed in", "knocked over")[index % 4]
+        reason = ("batteries empty", "card full", "lens snowed in", "knocked over")[index % 4]
         deployments.append(
             Deployment(
                 slug=f"{place.slug}-1",
@@ -131,8 +131,8 @@ def year(
                     if gap[0] <= when < gap[1] or not begin <= when < stop:
                         continue
                     rows.append(
-                        Sighting(
-                            event=sha("event", place.slug, key, round(when)),
+                        Observation(
+                            sequence=sha("sequence", place.slug, key, round(when)),
                             deployment=f"{place.slug}-1",
                             site=place.slug,
                             utc_s=round(when),
@@ -147,10 +147,10 @@ def year(
                     )
         for number in range(int(rng.poisson(days / 12))):
             when = begin + float(rng.uniform(0, days)) * DAY_S
-            what = ("blank", "blank", "person", "vehicle", "unsure")[number % 5]
+            what = ("blank", "blank", "human", "vehicle", "unknown")[number % 5]
             rows.append(
-                Sighting(
-                    event=sha("other", place.slug, number),
+                Observation(
+                    sequence=sha("other", place.slug, number),
                     deployment=f"{place.slug}-1",
                     site=place.slug,
                     utc_s=round(when),
@@ -161,11 +161,11 @@ def year(
             )
         for number in range(int(rng.poisson(2))):
             when = round(begin + float(rng.uniform(0, days)) * DAY_S)
-            unseen.append(UnseenEvent(event=sha("unseen", place.slug, number), site=place.slug, utc_s=when))
+            unseen.append(UnseenSequence(sequence=sha("unseen", place.slug, number), site=place.slug, utc_s=when))
     return Evidence(
         reserve=RESERVE,
         sites=places,
         deployments=tuple(deployments),
-        sightings=tuple(rows),
+        observations=tuple(rows),
         unseen=tuple(unseen),
     )

@@ -1,4 +1,4 @@
-"""Words that no sentence for a person should hold, and odd but allowed dials that bring them out."""
+"""Words that no sentence for a person should hold, and odd but allowed inputs that bring them out."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import random
 import re
 from typing import Any
 
-from trod.planning import camera, dials
+from trod.planning import camera, inputs
 from trod.planning.animals import ANIMALS
 
 NONSENSE = {
@@ -33,15 +33,15 @@ def nonsense(text: str) -> list[str]:
     ]
 
 
-def odd_dials(rng: random.Random) -> dict[str, Any]:
-    """Some dials, often at the very end of what is accepted, that can stand together."""
+def odd_inputs(rng: random.Random) -> dict[str, Any]:
+    """Some inputs, often at the very end of what is accepted, that can stand together."""
     found: dict[str, Any] = {}
-    for key, limit in dials.LIMITS.items():
+    for key, limit in inputs.LIMITS.items():
         if rng.random() < 0.25:
             ends = (limit.least, limit.most, rng.uniform(limit.least, limit.most), rng.uniform(limit.low, limit.high))
             value = rng.choice(ends)
             found[key] = int(value) if limit.whole else round(value, 3)
-    found |= {key: rng.choice(words) for key, words in dials.WORDS.items() if rng.random() < 0.5}
+    found |= {key: rng.choice(words) for key, words in inputs.WORDS.items() if rng.random() < 0.5}
     if rng.random() < 0.3:
         found["months"] = sorted(rng.sample(range(1, 13), rng.randint(1, 12)))
     if rng.random() < 0.3:
@@ -53,9 +53,9 @@ def odd_dials(rng: random.Random) -> dict[str, Any]:
     near, far = found.pop("patch_near_m", None), found.pop("patch_far_m", None)
     if near is not None and far is not None and near != far:
         found["patch_near_m"], found["patch_far_m"] = min(near, far), max(near, far)
-    if any(key in found for key in dials.TREE_DIALS):
+    if any(key in found for key in inputs.TREE_INPUTS):
         found.setdefault("tree_diameter_cm", 20.0)
-    if any(key in found for key in dials.BRANCH_DIALS):
+    if any(key in found for key in inputs.BRANCH_INPUTS):
         found.setdefault("branch_height_m", 2.0)
     if found.get("air_cold_c", -60) > found.get("air_warm_c", 60):
         found["air_cold_c"], found["air_warm_c"] = found["air_warm_c"], found["air_cold_c"]

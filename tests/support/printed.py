@@ -15,6 +15,6 @@ def rows(name: str) -> list[dict[str, str]]:
 
 
 def columns(name: str) -> dict[str, list[float]]:
-    """The same by column, as numbers; an empty cell is nan."""
+    """The same by column, as numbers; an empty battery is nan."""
     table = rows(name)
     return {key: [float(row[key]) if row[key] else float("nan") for row in table] for key in table[0]}

@@ -70,8 +70,8 @@ def filler() -> ModuleType:
 
 
 @pytest.fixture
-def bring_events(cast: Cast):
-    """Give a deployment events: bring_events(times, deployment=…). A whole intake comes with them."""
+def bring_sequences(cast: Cast):
+    """Give a deployment sequences: bring_sequences(times, deployment=…). A whole import comes with them."""
     from trod.web import models as m
 
     made = {"n": 0}
@@ -79,7 +79,7 @@ def bring_events(cast: Cast):
     def bring(times: list[datetime], *, deployment: Any = None, home: datetime | None = None) -> None:
         d = deployment or cast.deployment
         made["n"] += 1
-        m.Intake.objects.create(
+        m.Import.objects.create(
             name=f"in-{made['n']}",
             folder=f"x/{d.slug}/in-{made['n']}",
             deployment=d,
@@ -90,8 +90,8 @@ def bring_events(cast: Cast):
             files=len(times),
             bytes=2_000_000 * len(times),
         )
-        m.Event.objects.bulk_create(
-            m.Event(key=f"{d.slug}-{made['n']}-{k}", deployment=d, start_at=t, end_at=t, frames=3)
+        m.Sequence.objects.bulk_create(
+            m.Sequence(key=f"{d.slug}-{made['n']}-{k}", deployment=d, start_at=t, end_at=t, frames=3)
             for k, t in enumerate(times)
         )
 

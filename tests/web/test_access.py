@@ -29,7 +29,7 @@ def test_on_loopback_nobody_needs_an_account(client, cast):
 
 @pytest.mark.parametrize("address", ["192.168.1.7", "2001:db8::7", "", "not an address"])
 def test_another_machine_has_to_log_in(client, cast, address):
-    answer = client.get("/ground/", REMOTE_ADDR=address)
+    answer = client.get("/map/", REMOTE_ADDR=address)
 
     assert answer.status_code == 302
     assert answer.url.startswith("/people/login/?next=")
@@ -49,7 +49,7 @@ def test_when_the_server_listens_abroad_the_machine_itself_has_to_log_in_too(cli
 def test_with_an_account_every_page_opens(client, suri, settings):
     settings.TROD_OPEN_ON_LOOPBACK = False
     assert (
-        client.post("/people/login/?next=/ground/", {"username": "suri", "password": PASSWORD}).status_code
+        client.post("/people/login/?next=/map/", {"username": "suri", "password": PASSWORD}).status_code
         == 302
     )
 
@@ -57,8 +57,8 @@ def test_with_an_account_every_page_opens(client, suri, settings):
         assert client.get(reverse(door.url_name)).status_code == 200
 
 
-# A phone in the field has no account: it shows the token that its packet was made with.
-TOKEN_DOORS = {"/packet/visits/"}
+# A phone in the field has no account: it shows the token that its field form was made with.
+TOKEN_DOORS = {"/fieldform/visits/"}
 
 
 def test_no_page_but_the_door_and_static_files_is_open_to_strangers(client, cast, settings):
@@ -80,7 +80,7 @@ def test_no_page_but_the_door_and_static_files_is_open_to_strangers(client, cast
             ("<slug:what>", "sites"),
             ("<str:name>", "a"),
             ("<slug:token>", "a"),
-            ("<str:what>", "packet.html"),
+            ("<str:what>", "field-form.html"),
             ("<uuid:uuid>", "00000000-0000-4000-8000-000000000000"),
             ("<int:year>", "2026"),
         ):
@@ -155,13 +155,13 @@ def test_our_templates_hold_no_script_of_their_own():
         text = template.read_text("utf-8")
         for tag in re.findall(r"<script\b[^>]*>", text):
             assert "src=" in tag or "application/json" in tag, f"{template}: {tag}"
-        assert not re.search(r"\son[a-z]+=[\"']", text), f"{template}: an event attribute"
+        assert not re.search(r"\son[a-z]+=[\"']", text), f"{template}: a sequence attribute"
 
 
 @pytest.mark.parametrize(
     "address",
     [
-        "/ground/sign/new/?site=mea%00dow",
+        "/map/sign/new/?site=mea%00dow",
         "/cameras/visits/new/?deployment=%00",
         "/cameras/deployments/new/?site=%00",
     ],

@@ -28,14 +28,14 @@ def plain(cast: Any) -> Client:
 def picture(cast: Any) -> m.Picture:
     data = bytes(range(256)) * 40
     sha = hashlib.sha256(data).hexdigest()
-    intake = m.Intake.objects.create(
+    card_import = m.Import.objects.create(
         name="in-1", folder="x/y/in-1", deployment=cast.deployment, state="whole", source="t", started_at=cast.now
     )
     path = home.archive_root() / "x/y/in-1/data/a.jpg"
     path.parent.mkdir(parents=True)
     path.write_bytes(data)
     return m.Picture.objects.create(
-        sha256=sha, path="x/y/in-1/data/a.jpg", intake=intake, deployment=cast.deployment, size_bytes=len(data)
+        sha256=sha, path="x/y/in-1/data/a.jpg", card_import=card_import, deployment=cast.deployment, size_bytes=len(data)
     )
 
 
@@ -70,9 +70,9 @@ def test_a_part_is_sent_as_a_file_and_is_just_that_part(plain, picture, asked, f
 
 PART = b"--x\r\nContent-Disposition: form-data; name=%s\r\n\r\n1\r\n--x--"
 POSTS = [
-    "/people/settings/", "/people/reserve/", "/ground/sites/of/ford/change/", "/look/act", "/people/login/",
-    "/questions/keep", "/rounds/new/", "/ground/sites/of/ford/bench/keep/", "/ground/sites/of/ford/bench/answer/",
-    "/cameras/keeping/stock/visits/", "/cameras/import/sites/", "/cards/begin/", "/reports/make", "/rounds/home/",
+    "/people/settings/", "/people/reserve/", "/map/sites/of/ford/change/", "/review/act", "/people/login/",
+    "/questions/keep", "/rounds/new/", "/map/sites/of/ford/planner/keep/", "/map/sites/of/ford/planner/answer/",
+    "/cameras/maintenance/stock/visits/", "/cameras/import/sites/", "/cards/begin/", "/reports/make", "/rounds/home/",
 ]  # fmt: skip
 
 
@@ -103,7 +103,7 @@ def test_too_many_files_are_told(plain):
 
 
 @pytest.mark.parametrize(
-    "address", ["/", "/ground/", "/cameras/", "/look/", "/questions/what-comes", "/reports/", "/rounds/"]
+    "address", ["/", "/map/", "/cameras/", "/review/", "/questions/what-comes", "/reports/", "/rounds/"]
 )
 @pytest.mark.parametrize(
     "query",
@@ -118,9 +118,9 @@ def test_long_and_odd_questions_in_an_address_are_no_fault(plain, address, query
 
 @pytest.mark.parametrize("token", ["x", "x" * 20_000, "\x00", "é" * 500])
 def test_notes_handed_in_with_a_wrong_token_or_a_deep_body_are_told(plain, token):
-    shown = {"X-Trod-Packet": token.encode("utf-8").decode("latin-1")}
+    shown = {"X-Trod-Field-Form": token.encode("utf-8").decode("latin-1")}
     for body in (b"[" * 200_000, b'{"a":' * 50_000, b"\xff" * 1000, b""):
-        answer = plain.post("/packet/visits/", body, content_type="application/json", headers=shown)
+        answer = plain.post("/fieldform/visits/", body, content_type="application/json", headers=shown)
         assert 400 <= answer.status_code < 500
 
 

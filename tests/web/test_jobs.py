@@ -163,13 +163,13 @@ from trod.web.start import ready
 ready()
 from datetime import datetime, UTC
 from trod.web import jobs
-from trod.web.catalogue import records, take_in, propose
+from trod.web.catalogue import records, import_card, propose
 from trod.archive.card import scan
 path, now = Path(sys.argv[1]), datetime(2026, 6, 30, tzinfo=UTC)
 marks = propose.read_marks(scan(path))
 deployment, _ = records.make(serial="INV-001", site_name="Alder Track", marks=marks, now=now)
-row = take_in.begin(take_in.Asked(path, deployment), now=now)
-jobs.ask("take-in", {"intake": row.name})
+row = import_card.begin(import_card.Asked(path, deployment), now=now)
+jobs.ask("take-in", {"import": row.name})
 """
 COUNT = """
 import json
@@ -177,11 +177,11 @@ from trod.web.start import ready
 ready()
 from trod.archive import verify
 from trod.web import home
-from trod.web.models import Event, Intake, Job, Picture
+from trod.web.models import Sequence, Import, Job, Picture
 job = Job.objects.get()
 looked = Picture.objects.filter(looked=True).count()
 print(json.dumps([job.state, job.attempts, Intake.objects.get().state, looked,
-                  Event.objects.count(), verify.verify(home.archive_root()).ok,
+                  Sequence.objects.count(), verify.verify(home.archive_root()).ok,
                   (job.result or {}).get("new")]))
 """
 
@@ -208,7 +208,7 @@ def python(trod_home: Path) -> Iterator[Any]:
 
 @pytest.mark.kill
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL is not a signal of Windows")
-def test_a_take_in_whose_worker_is_killed_again_and_again_comes_to_its_end(
+def test_a_import_card_whose_worker_is_killed_again_and_again_comes_to_its_end(
     python: Any, trod_home: Path, tmp_path: Path
 ) -> None:
     import json
@@ -229,7 +229,7 @@ def test_a_take_in_whose_worker_is_killed_again_and_again_comes_to_its_end(
         time.sleep(0.6)
     for _ in range(3):
         python(WORK).communicate(timeout=120)
-    state, attempts, intake, looked, events, ok, new = json.loads(python(COUNT).communicate()[0])
+    state, attempts, card_import, looked, sequences, ok, new = json.loads(python(COUNT).communicate()[0])
     assert kills > 0
-    assert (state, intake, looked, events, ok, new) == ("done", "whole", 120, 40, True, 120)
+    assert (state, card_import, looked, sequences, ok, new) == ("done", "whole", 120, 40, True, 120)
     assert attempts >= 1

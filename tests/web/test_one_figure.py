@@ -151,7 +151,7 @@ def test_a_figure_told_in_two_places_is_one_figure(client: Any, chosen: list[Any
     first = [kept_round(), reverse("rounds:rounds")]
     for d in chosen:
         first += [d.get_absolute_url(), reverse("cameras:power", args=[d.slug])]
-        first += [reverse("ground:settings", args=[d.site.slug]), reverse("bench:bench", args=[d.site.slug])]
+        first += [reverse("map:settings", args=[d.site.slug]), reverse("planner:planner", args=[d.site.slug])]
     kinds = pages(client, first, found)
     commands(chosen, found)
 

@@ -14,8 +14,8 @@ from django.test.utils import CaptureQueriesContext
 PAGES = Path(__file__).resolve().parents[2] / "benchmarks" / "pages.py"
 
 
-def bench_pages():
-    spec = importlib.util.spec_from_file_location("bench_pages", PAGES)
+def planner_pages():
+    spec = importlib.util.spec_from_file_location("planner_pages", PAGES)
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
@@ -23,7 +23,7 @@ def bench_pages():
 
 def counts(client):
     found = {}
-    for name, address in bench_pages().addresses():
+    for name, address in planner_pages().addresses():
         client.get(address)  # what is kept from one call to the next is not counted
         with CaptureQueriesContext(connection) as queries:
             answer = client.get(address)
@@ -38,7 +38,7 @@ def test_no_pages_queries_grow_with_rows(client, trod_home, filler):
     from trod.web.catalogue import rollups
 
     filler.fill(300, now=date(2026, 6, 30))
-    bench_pages().work()  # as the worker would have done
+    planner_pages().work()  # as the worker would have done
     few = counts(client)
     # Ten times the pictures, and twice the sites, cameras, deployments, visits and sign.
     for model, changes in (
@@ -65,17 +65,17 @@ def test_no_pages_queries_grow_with_rows(client, trod_home, filler):
             visit.pk, visit.uuid = None, uuid.uuid4()
             visit.deployment, visit.site = d, d.site
             visit.save()
-        events = [
-            m.Event(key=f"too-{e.key}"[:100], deployment=d, start_at=e.start_at, end_at=e.end_at, frames=e.frames)
-            for e in m.Event.objects.filter(deployment=old)
+        sequences = [
+            m.Sequence(key=f"too-{e.key}"[:100], deployment=d, start_at=e.start_at, end_at=e.end_at, frames=e.frames)
+            for e in m.Sequence.objects.filter(deployment=old)
         ]
-        m.Event.objects.bulk_create(events)
+        m.Sequence.objects.bulk_create(sequences)
         busiest = [
-            m.Event(key=f"more-{k}-{e.key}"[:100], deployment=d, start_at=e.start_at, end_at=e.end_at)
-            for e in events
+            m.Sequence(key=f"more-{k}-{e.key}"[:100], deployment=d, start_at=e.start_at, end_at=e.end_at)
+            for e in sequences
             for k in range(9)
         ]
-        m.Event.objects.bulk_create(busiest)
+        m.Sequence.objects.bulk_create(busiest)
     for sign in list(m.Sign.objects.all()):
         sign.pk, sign.uuid = None, uuid.uuid4()
         sign.save()

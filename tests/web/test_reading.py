@@ -11,13 +11,13 @@ from trod.web import reading
 from trod.web.catalogue import evidence
 
 pytestmark = pytest.mark.django_db
-PAGES = ("/questions/", "/questions/when", "/reports/", "/ground/season/")
+PAGES = ("/questions/", "/questions/when", "/reports/", "/map/season/")
 
 
 @pytest.fixture
-def large(cast, bring_events, monkeypatch):
+def large(cast, bring_sequences, monkeypatch):
     """A record that counts as large, nothing of it in memory, and how often somebody set out to read it."""
-    bring_events([timezone.now() - timedelta(days=d) for d in range(20, 1, -1)])
+    bring_sequences([timezone.now() - timedelta(days=d) for d in range(20, 1, -1)])
     monkeypatch.setattr(evidence, "LONG", 5)
     begun = []
     monkeypatch.setattr(reading, "begin", begun.append)
@@ -49,7 +49,7 @@ def test_commands_and_files_do_not_come_away_with_less(cast, large):
     assert len(evidence.gather(cast.reserve).evidence.unseen) == 19
 
 
-def test_a_small_record_is_read_at_once(client, cast, bring_events):
-    bring_events([timezone.now() - timedelta(days=3)])
+def test_a_small_record_is_read_at_once(client, cast, bring_sequences):
+    bring_sequences([timezone.now() - timedelta(days=3)])
     evidence.forget()
     assert "The record is being read" not in client.get("/questions/").content.decode()

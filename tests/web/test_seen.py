@@ -25,25 +25,25 @@ CHANGES_NO_RECORD = {
     "people:account_new": "makes one",
     "people:account_close": "closes; a closed one is not to be found",
     "people:undo": "guarded by marks of its own; see below",
-    "keeping:locks_give": "merges who gave and took; see below",
+    "maintenance:locks_give": "merges who gave and took; see below",
     "people:see_people": "merges who gave and took; see below",
-    "keeping:lock_show": "shows",
+    "maintenance:lock_show": "shows",
     "cameras:power_work": "asks the worker for what is kept beside the records",
-    "keeping:locks_phrase": "the old phrase must be said; who comes second has the wrong one",
-    "keeping:locks_cover": "a person's own session",
-    "keeping:book": "adds a booking",
-    "keeping:unbook": "takes one booking back; bookings are never changed",
-    "keeping:book_visits": "adds bookings, one a visit by a rule of the database",
-    "bench:bench": "works out and keeps nothing; its buttons that keep are tried below",
+    "maintenance:locks_phrase": "the old phrase must be said; who comes second has the wrong one",
+    "maintenance:locks_cover": "a person's own session",
+    "maintenance:book": "adds a booking",
+    "maintenance:unbook": "takes one booking back; bookings are never changed",
+    "maintenance:book_visits": "adds bookings, one a visit by a rule of the database",
+    "planner:planner": "works out and keeps nothing; its buttons that keep are tried below",
     "cameras:import": "shows what would change before it does",
     "cameras:models_import": "shows what would change before it does",
-    "cameras:watch_new": "adds a correction",
-    "cameras:watch_undo": "takes back what is never changed",
+    "cameras:clock_new": "adds a correction",
+    "cameras:clock_undo": "takes back what is never changed",
     "cameras:clock_by_visit": "adds a correction, once; a second press finds none to add",
     "reports:export": "gives a file",
     "cameras:resolves": "begins a measurement",
-    "cards:begin": "begins an intake",
-    "cards:again": "goes on with an intake",
+    "cards:begin": "begins an import",
+    "cards:again": "goes on with an import",
     "cards:clock": "adds a correction",
     "cards:verify": "begins work",
     "cards:backup": "begins work",
@@ -54,17 +54,17 @@ CHANGES_NO_RECORD = {
     "questions:forget": "questions are never changed",
     "reports:make": "begins work",
     "reports:delete": "reports are never changed",
-    "rounds:home": "takes in notes; two sides of one are held until a person decides",
+    "rounds:home": "imports notes; two sides of one are held until a person decides",
     "rounds:heights": "brings a grid; a file, not a record, and replaced whole",
     "rounds:decide": "settles what is held, once",
-    "look:act": "words are added, never changed",
+    "review:act": "words are added, never changed",
 }
 
 
 @pytest.fixture
 def house(cast: Any, settings: Any) -> Any:
     """One of each record that can be changed; times are near now."""
-    from trod import watch
+    from trod import clock
     from trod.web.catalogue import rounds
     from trod.web.catalogue.wishes import Wish
 
@@ -81,7 +81,7 @@ def house(cast: Any, settings: Any) -> Any:
     ]}  # fmt: skip
     cast.reserve.save()
     cast.deployment.start = now - timedelta(days=120)
-    cast.deployment.cells = "8 × LR6"
+    cast.deployment.batteries = "8 × LR6"
     cast.deployment.save()
     m.Deployment.objects.create(
         slug="ford-1", camera=cast.blue, site=cast.ford, start=now - timedelta(days=90), utc_offset_min=60, height_m=3.0
@@ -93,10 +93,10 @@ def house(cast: Any, settings: Any) -> Any:
     cast.sign = m.Sign.objects.create(
         reserve=cast.reserve, site=cast.ford, kind="tracks", seen_on=date(2026, 5, 1), latitude=47.3, longitude=13.9
     )
-    cast.mishap = m.Mishap.objects.create(
+    cast.incident = m.Incident.objects.create(
         site=cast.meadow, camera=cast.red, deployment=cast.deployment, found_on=date(2026, 5, 1), kind="fault"
     )
-    cast.stock = m.StockItem.objects.create(name="LR6", kind="cells")
+    cast.stock = m.StockItem.objects.create(name="LR6", kind="batteries")
     cast.visit = m.Visit.objects.create(
         deployment=cast.deployment, site=cast.meadow, at=now - timedelta(days=20), by="Ada", arrival="working"
     )
@@ -106,18 +106,18 @@ def house(cast: Any, settings: Any) -> Any:
     )  # fmt: skip
     cast.way = m.Placement.objects.create(
         site=cast.ford, turn=1, name="low", camera_model=cast.model, animal="roe_deer", at=now,
-        dials={"feature": "ford", "path_bearing_deg": 40.0, "offset_m": 4.0},
+        inputs={"feature": "ford", "path_bearing_deg": 40.0, "offset_m": 4.0},
     )  # fmt: skip
     cast.year = m.CostYear.objects.create(reserve=cast.reserve, year=now.year, travel_km=100)
-    cast.intake = m.Intake.objects.create(
+    cast.card_import = m.Import.objects.create(
         name="2026-05-17-a", folder="unplaced/2026-05-17-a", state="whole", source="x", started_at=now, finished_at=now,
         files=1, new=1,
     )  # fmt: skip
-    cast.spoilt = m.Intake.objects.create(
+    cast.spoilt = m.Import.objects.create(
         name="2026-05-17-b", folder="unplaced/2026-05-17-b", state="whole", source="x", started_at=now, finished_at=now,
         files=1, new=1, damaged=1, deployment=cast.deployment,
     )  # fmt: skip
-    day = watch.local(now, cast.reserve.zone).date() + timedelta(days=1)
+    day = clock.local(now, cast.reserve.zone).date() + timedelta(days=1)
     wish = Wish(name="Both", first=day, people="Ada", which="all")
     cast.round = rounds.keep(cast.reserve, wish, rounds.plan(cast.reserve, wish, now), by="Ada", now=now)
     return cast
@@ -125,12 +125,12 @@ def house(cast: Any, settings: Any) -> Any:
 
 def of_house(house: Any) -> dict[str, list[Any]]:
     """What to put into each address: by its name, else by its room."""
-    uuid = {"keeping:lock": house.lock, "keeping:mishap": house.mishap, "keeping:stock": house.stock}
+    uuid = {"maintenance:lock": house.lock, "maintenance:incident": house.incident, "maintenance:stock": house.stock}
     return {
         "people": [house.species.slug],
         "people:account_close": [999],
         "ground": [house.ford.slug],
-        "ground:sign": [house.sign.pk],
+        "map:sign": [house.sign.pk],
         "cameras": [house.red.pk],
         "cameras:model": [house.model.slug],
         "cameras:resolves": [house.model.slug],
@@ -141,16 +141,16 @@ def of_house(house: Any) -> dict[str, list[Any]]:
         "cameras:watch": [house.deployment.slug],
         "cameras:visit": [house.visit.pk],
         "cameras:import": ["sites"],
-        "cards": [house.intake.name],
-        "keeping:card": [house.card.pk],
-        "keeping:cells": [house.red.pk],
-        "keeping:cost": [house.year.year],
-        "keeping:costs": [house.year.year],
+        "cards": [house.card_import.name],
+        "maintenance:card": [house.card.pk],
+        "maintenance:batteries": [house.red.pk],
+        "maintenance:cost": [house.year.year],
+        "maintenance:costs": [house.year.year],
         **{name: [row.uuid] for name, row in uuid.items()},
-        "bench:walk_test": ["meadow", house.walk.uuid],
-        "bench": [house.ford.slug, house.way.uuid],
+        "planner:walk_test": ["meadow", house.walk.uuid],
+        "planner": [house.ford.slug, house.way.uuid],
         "rounds": [house.round.uuid],
-        "slip": [house.way.uuid],
+        "setup_sheet": [house.way.uuid],
     }
 
 
@@ -185,7 +185,7 @@ def all_forms(client: Client, house: Any) -> list[tuple[str, str, FoundForm]]:
     """(page, name of the address that it posts to, form), also of buttons that post elsewhere."""
     out = []
     for page in pages(house):
-        if page.startswith(("/people/logout", "/slips/")) or page.endswith((".pdf", ".csv", ".json", ".js")):
+        if page.startswith(("/people/logout", "/setup-sheets/")) or page.endswith((".pdf", ".csv", ".json", ".js")):
             continue
         answer = client.get(page)
         if answer.status_code != 200 or "html" not in answer.headers.get("Content-Type", ""):
@@ -216,18 +216,18 @@ def test_every_form_that_changes_a_record_knows_what_its_page_showed(client, hou
 EDIT = {
     "/people/reserve/": ("note", "name"),
     "/people/species/of/roe-deer/": ("note", "scientific_name"),
-    "/ground/sites/of/ford/change/": ("note", "access"),
-    "/ground/sign/{sign.pk}/": ("note", "seen_by"),
+    "/map/sites/of/ford/change/": ("note", "access"),
+    "/map/sign/{sign.pk}/": ("note", "seen_by"),
     "/cameras/{red.pk}/change/": ("note", "name"),
     "/cameras/models/of/umber-two/change/": ("note", "measured_trigger_s"),
     "/cameras/cards/{card.pk}/": ("note", "size_gb"),
     "/cameras/deployments/of/meadow-2026-03-03/change/": ("note", "tilt_deg"),
     "/cameras/visits/{visit.pk}/": ("note", "work"),
-    "/cameras/keeping/locks/{lock.uuid}/": ("note", "label"),
-    "/cameras/keeping/mishaps/{mishap.uuid}/": ("note", "reference"),
-    "/cameras/keeping/stock/{stock.uuid}/change/": ("note", "place"),
-    "/cameras/keeping/costs/{year.year}/": ("note", "travel_km"),
-    "/ground/sites/of/meadow/bench/walk-test/{walk.uuid}/": ("note", "by"),
+    "/cameras/maintenance/locks/{lock.uuid}/": ("note", "label"),
+    "/cameras/maintenance/incidents/{incident.uuid}/": ("note", "reference"),
+    "/cameras/maintenance/stock/{stock.uuid}/change/": ("note", "place"),
+    "/cameras/maintenance/costs/{year.year}/": ("note", "travel_km"),
+    "/map/sites/of/meadow/planner/walk-test/{walk.uuid}/": ("note", "by"),
 }
 # A page of a record's form that changes nothing which two could both type into.
 ENDS = {"/cameras/deployments/of/meadow-2026-03-03/end/"}
@@ -335,7 +335,7 @@ def test_a_page_sent_back_untouched_changes_nothing_also_in_feet(house, units):
 
 def test_a_tick_and_a_choice_are_weighed_too(house):
     one, two = people()
-    page = "/ground/sites/of/ford/change/"
+    page = "/map/sites/of/ford/change/"
     his = form_on(two, page)
     one.post(page, form_on(one, page).data(sensitive="on", feature="trail"))
     late = two.post(page, his.data(feature="meadow"))
@@ -351,7 +351,7 @@ def test_a_tick_and_a_choice_are_weighed_too(house):
 
 def test_two_new_numbers_of_one_lock_are_asked_about_and_neither_is_shown(house):
     one, two = people()
-    page = f"/cameras/keeping/locks/{house.lock.uuid}/"
+    page = f"/cameras/maintenance/locks/{house.lock.uuid}/"
     his = form_on(two, page)
     one.post(page, form_on(one, page).data(new_combination="1111"))
     late = two.post(page, his.data(new_combination="2222"))
@@ -371,7 +371,7 @@ def test_two_new_numbers_of_one_lock_are_asked_about_and_neither_is_shown(house)
 
 def test_the_walks_of_a_walk_test_are_not_overwritten_either(house):
     one, two = people()
-    page = f"/ground/sites/of/meadow/bench/walk-test/{house.walk.uuid}/"
+    page = f"/map/sites/of/meadow/planner/walk-test/{house.walk.uuid}/"
     his = form_on(two, page)
     one.post(page, form_on(one, page).data(offset_1="9"))
     late = two.post(page, his.data(offset_1="2"))
@@ -385,17 +385,17 @@ def test_the_walks_of_a_walk_test_are_not_overwritten_either(house):
 
 def test_a_stamp_that_was_tampered_with_or_is_too_long_is_no_stamp(house):
     one, _ = people()
-    page = "/ground/sites/of/ford/change/"
+    page = "/map/sites/of/ford/change/"
     for stamp in ("x", "x" * 300_000, "\0", "e30:1:1", "[" * 5000):
         assert one.post(page, form_on(one, page).data(seen=stamp)).status_code == 302
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_change_between_reading_and_keeping_is_not_overwritten(house, monkeypatch):
-    from trod.web.ground.forms import SiteForm
+def test_a_change_between_reading_and_maintenance_is_not_overwritten(house, monkeypatch):
+    from trod.web.map.forms import SiteForm
 
     one, _ = people()
-    page = "/ground/sites/of/ford/change/"
+    page = "/map/sites/of/ford/change/"
     mine = form_on(one, page)
     cleaned = SiteForm.clean
 
@@ -416,23 +416,23 @@ def test_a_change_between_reading_and_keeping_is_not_overwritten(house, monkeypa
 
 # Presses: held back until the person has seen ----------------------------------------------------------------
 
-BENCH = "/ground/sites/of/ford/bench/"
+PLANNER = "/map/sites/of/ford/planner/"
 # Address that is pressed: page, what is put in, the record and column that another changed meanwhile.
 PRESS: dict[str, tuple[str, dict[str, str], tuple[str, str, Any]]] = {
-    "bench:keep": (BENCH + "?placement={way.uuid}", {"over": "{way.uuid}", "name": "high"}, ("way", "name", "theirs")),
-    "bench:place": (BENCH + "?placement={way.uuid}", {}, ("ford", "slope_deg", 12.0)),
-    "bench:rename": (BENCH + "beside/", {"name": "high"}, ("way", "name", "theirs")),
-    "bench:choose": (BENCH + "beside/", {}, ("way", "chosen", True)),
-    "bench:delete": (BENCH + "beside/", {}, ("way", "animal", "red_fox")),
-    "bench:hills": (BENCH + "hills/", {"file": "grid"}, ("ford", "ground", {"horizon": "0:9"})),
-    "ground:tracks": ("/ground/tracks/", {"clear": "lines"}, ("reserve", "boundary", None)),
-    "keeping:card_state": ("/cameras/keeping/cards/{card.pk}/", {"state": "ready"}, ("card", "state", "lost")),
-    "keeping:take_rate": ("/cameras/keeping/mishaps/", {}, ("meadow", "losses_per_year", 9.0)),
-    "keeping:take_rest": ("/cameras/keeping/mishaps/", {}, ("ford", "losses_per_year", 9.0)),
+    "planner:keep": (PLANNER + "?placement={way.uuid}", {"over": "{way.uuid}", "name": "high"}, ("way", "name", "theirs")),
+    "planner:place": (PLANNER + "?placement={way.uuid}", {}, ("ford", "slope_deg", 12.0)),
+    "planner:rename": (PLANNER + "beside/", {"name": "high"}, ("way", "name", "theirs")),
+    "planner:choose": (PLANNER + "beside/", {}, ("way", "chosen", True)),
+    "planner:delete": (PLANNER + "beside/", {}, ("way", "animal", "red_fox")),
+    "planner:hills": (PLANNER + "hills/", {"file": "grid"}, ("ford", "ground", {"horizon": "0:9"})),
+    "map:tracks": ("/map/tracks/", {"clear": "lines"}, ("reserve", "boundary", None)),
+    "maintenance:card_state": ("/cameras/maintenance/cards/{card.pk}/", {"state": "ready"}, ("card", "state", "lost")),
+    "maintenance:take_rate": ("/cameras/maintenance/incidents/", {}, ("meadow", "losses_per_year", 9.0)),
+    "maintenance:take_rest": ("/cameras/maintenance/incidents/", {}, ("ford", "losses_per_year", 9.0)),
     "cards:place": (
-        "/cards/intake/2026-05-17-a/", {"deployment": "ford-1"}, ("intake", "deployment_id", "{deployment.pk}")
+        "/cards/import/2026-05-17-a/", {"deployment": "ford-1"}, ("card_import", "deployment_id", "{deployment.pk}")
     ),
-    "cards:accept": ("/cards/intake/2026-05-17-b/", {"what": "accept"}, ("spoilt", "accepted_by", "ada")),
+    "cards:accept": ("/cards/import/2026-05-17-b/", {"what": "accept"}, ("spoilt", "accepted_by", "ada")),
     "rounds:change": ("/rounds/of/{round.uuid}/change/", {}, ("round", "name", "theirs")),
     "rounds:order": ("/rounds/of/{round.uuid}/", {"do": "later"}, ("round", "name", "theirs")),
     "rounds:delete": ("/rounds/of/{round.uuid}/delete/", {}, ("round", "name", "theirs")),
@@ -440,18 +440,18 @@ PRESS: dict[str, tuple[str, dict[str, str], tuple[str, str, Any]]] = {
     "rounds:nights": ("/rounds/nights/", {f"m{n}": "1" for n in range(1, 13)}, ("reserve", "climate", {"x": 1})),
     "people:species_delete": ("/people/species/of/roe-deer/delete/", {}, ("species", "note", "theirs")),
     "cameras:card_delete": ("/cameras/cards/{card.pk}/delete/", {}, ("card", "note", "theirs")),
-    "keeping:cost_delete": ("/cameras/keeping/costs/{year.year}/delete/", {}, ("year", "note", "theirs")),
-    "ground:sign_delete": ("/ground/sign/{sign.pk}/delete/", {}, ("sign", "note", "theirs")),
+    "maintenance:cost_delete": ("/cameras/maintenance/costs/{year.year}/delete/", {}, ("year", "note", "theirs")),
+    "map:sign_delete": ("/map/sign/{sign.pk}/delete/", {}, ("sign", "note", "theirs")),
     "cameras:visit_delete": ("/cameras/visits/{visit.pk}/delete/", {}, ("visit", "note", "theirs")),
-    "keeping:lock_delete": ("/cameras/keeping/locks/{lock.uuid}/delete/", {}, ("lock", "combination", "1")),
-    "keeping:mishap_delete": ("/cameras/keeping/mishaps/{mishap.uuid}/delete/", {}, ("mishap", "note", "theirs")),
-    "keeping:stock_delete": ("/cameras/keeping/stock/{stock.uuid}/delete/", {}, ("stock", "note", "theirs")),
-    "bench:walk_test_delete": (
-        "/ground/sites/of/meadow/bench/walk-test/{walk.uuid}/delete/", {}, ("walk", "note", "theirs")
+    "maintenance:lock_delete": ("/cameras/maintenance/locks/{lock.uuid}/delete/", {}, ("lock", "combination", "1")),
+    "maintenance:incident_delete": ("/cameras/maintenance/incidents/{incident.uuid}/delete/", {}, ("incident", "note", "theirs")),
+    "maintenance:stock_delete": ("/cameras/maintenance/stock/{stock.uuid}/delete/", {}, ("stock", "note", "theirs")),
+    "planner:walk_test_delete": (
+        "/map/sites/of/meadow/planner/walk-test/{walk.uuid}/delete/", {}, ("walk", "note", "theirs")
     ),
 }  # fmt: skip
 # These need walks or pictures that tell enough; that their pages carry a stamp is tried by their text.
-NOT_PRESSED = {"bench:field_keep": "bench/field.html", "cameras:resolves_keep": "cameras/resolves_answer.html"}
+NOT_PRESSED = {"planner:field_keep": "planner/field.html", "cameras:resolves_keep": "cameras/resolves_answer.html"}
 
 
 def test_every_press_on_a_record_is_among_those_tried(client, house):
@@ -507,7 +507,7 @@ def test_a_press_on_what_another_changed_is_held_back_and_told(house, name):
 
 
 @pytest.mark.parametrize(
-    ("page", "codename"), [("/cameras/keeping/locks/", "see_lock_numbers"), ("/people/settings/", "see_people")]
+    ("page", "codename"), [("/cameras/maintenance/locks/", "see_lock_numbers"), ("/people/settings/", "see_people")]
 )
 def test_a_right_given_meanwhile_is_not_taken_by_an_older_page(house, page, codename):
     from trod.web.people import rights
@@ -528,7 +528,7 @@ def test_a_right_given_meanwhile_is_not_taken_by_an_older_page(house, page, code
 
 def test_an_undo_does_not_sweep_away_what_another_changed_since(house):
     one, two = people()
-    page = f"/cameras/keeping/cards/{house.card.pk}/"
+    page = f"/cameras/maintenance/cards/{house.card.pk}/"
     (form, *_) = [f for f in forms_of(one.get(page).content.decode(), path=page) if f.action.endswith("state/")]
     one.post(form.action, form.data(state="ready"))
     edit = f"/cameras/cards/{house.card.pk}/"

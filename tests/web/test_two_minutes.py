@@ -41,8 +41,8 @@ def reserve(trod_home: Path, filler: Any, tmp_path: Path) -> Path:
     card.bursts([first, first + timedelta(seconds=125)])
     took = trod("card", card.folder, "--camera", "INV-777", "--site", "Two Minutes", "--yes")
     assert took.exit_code == 0, took.output
-    one, other = m.Event.objects.filter(deployment__site__name="Two Minutes").order_by("start_at")
-    known = m.Sighting.objects.filter(species__isnull=False).order_by("pk").first()
+    one, other = m.Sequence.objects.filter(deployment__site__name="Two Minutes").order_by("start_at")
+    known = m.Observation.objects.filter(species__isnull=False).order_by("pk").first()
     asked.say(one, species=known.species)
     asked.say(other, species=m.Species.objects.create(name="Wandering lynx", slug="wandering-lynx"))
     forecasts.make(m.Reserve.objects.get(), timezone.now())
@@ -71,7 +71,7 @@ def test_every_page_answers(client: Any, reserve: Path) -> None:
     """From page to page by every link, three of each kind, the new site's own among them first."""
     seen: set[str] = set()
     kinds: Counter[str] = Counter()
-    new = reverse("ground:site", args=["two-minutes"])
+    new = reverse("map:site", args=["two-minutes"])
     ways = [f"/questions/{kind}?site=two-minutes" for kind in ("what-comes", "when", "change")]
     todo = [new, *ways, "/"]
     while todo:
@@ -90,7 +90,7 @@ def test_every_page_answers(client: Any, reserve: Path) -> None:
             todo += [link.replace("&amp;", "&") for link in dict.fromkeys(found)]
 
     rooms = {kind.partition(":")[0] for kind in kinds}
-    assert rooms >= {"today", "ground", "cameras", "rounds", "cards", "look", "questions", "reports", "people"}
+    assert rooms >= {"today", "ground", "cameras", "rounds", "cards", "review", "questions", "reports", "people"}
     assert len(kinds) > 60 and len(seen) > 100, sorted(kinds)
 
 

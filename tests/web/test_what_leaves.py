@@ -1,5 +1,5 @@
-"""Whatever leaves the house tells of a sensitive site its coarse cell and nothing finer: moved anywhere within that
-cell, the site changes no byte of any paper, file or export, though the whole round is planned anew from its true place.
+"""Whatever leaves the house tells of a sensitive site its coarse battery and nothing finer: moved anywhere within that
+battery, the site changes no byte of any paper, file or export, though the whole round is planned anew from its true place.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-import eventful
+import sequenced
 import pytest
 from asked import say
 from poppler import text_of
@@ -21,25 +21,25 @@ from poppler import text_of
 from trod.findings.blur import cell_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.long]
-# Three corners of one cell of the grid, and the other sites around it.
+# Three corners of one battery of the grid, and the other sites around it.
 SPOTS = ((47.3005, 13.9005), (47.3195, 13.9195), (47.3194, 13.9012))
-CELL = cell_of(latitude_deg=SPOTS[0][0], longitude_deg=SPOTS[0][1])
+BATTERY = cell_of(latitude_deg=SPOTS[0][0], longitude_deg=SPOTS[0][1])
 NOW = datetime.now(UTC).replace(microsecond=0)
-KINDS = ("packet.html", "sheet.pdf", "table.csv", "round.gpx", "round.ics")
+KINDS = ("field-form.html", "sheet.pdf", "table.csv", "round.gpx", "round.ics")
 
 
 @pytest.fixture
 def house(trod_home: Path, db: Any) -> Any:
-    """Three sites with cameras, the last one sensitive; a placement at it, and some events at each."""
+    """Three sites with cameras, the last one sensitive; a placement at it, and some sequences at each."""
     from trod.web import models as m
 
     (trod_home / "catalogue.sqlite3").touch()  # the tests' database lies elsewhere; the file only says that there is one
-    made = eventful.ground(sites=3)
+    made = sequenced.ground(sites=3)
     made.reserve.base_latitude, made.reserve.base_longitude = 47.28, 13.88
     made.reserve.save()
     for number in range(12):
-        event = eventful.event(made, number)
-        say(event, species=made.species["Red deer"])
+        sequence = sequenced.sequence(made, number)
+        say(sequence, species=made.species["Red deer"])
     for site, (lat, lon) in zip(made.sites[:2], ((47.295, 13.925), (47.33, 13.895)), strict=True):
         site.latitude, site.longitude = lat, lon
         site.save()
@@ -49,7 +49,7 @@ def house(trod_home: Path, db: Any) -> Any:
     model = m.CameraModel.objects.create(maker="Eskerwold Works", name="Invented 1", slug="invented-1")
     made.placement = m.Placement.objects.create(
         site=den, name="The oak", camera_model=model, animal="red_deer", at=NOW,
-        dials={"path_bearing_deg": 40, "offset_m": 4},
+        inputs={"path_bearing_deg": 40, "offset_m": 4},
     )
     made.deployments[2].placement = made.placement
     made.deployments[2].save()
@@ -65,7 +65,7 @@ def put(house: Any, spot: tuple[float, float]) -> None:
     den.safety = f"Loose rock at {lat:.5f}, {lon:.5f}: keep left."
     den.save()
     horizon = ", ".join(f"{azimuth} {2 + (round(lat * 1e4) + azimuth) % 17}" for azimuth in range(0, 360, 45))
-    house.placement.dials = {**house.placement.dials, "horizon": horizon}
+    house.placement.inputs = {**house.placement.inputs, "horizon": horizon}
     house.placement.save()
 
 
@@ -111,10 +111,10 @@ def leaves(client: Any, house: Any, row: Any, said: Said, folder: Path, *, true:
         assert answer.status_code == 200, what
         out[what] = re.sub(rb"DTSTAMP:\w+", b"", answer.content)
         out[f"{what}: name"] = answer.headers["Content-Disposition"].encode()
-    slip, place = f"/slips/{house.placement.uuid}/", "?place=1" if true else ""
-    out["slip.pdf"] = client.get(f"{slip}slip.pdf{place}").content
-    assert out["slip.pdf"][:4] == b"%PDF"
-    out["slip page"] = re.sub(rb"\b[A-Za-z0-9]{64}\b", b"", client.get(f"{slip}{place}").content)  # CSRF tokens
+    setup_sheet, place = f"/setup-sheets/{house.placement.uuid}/", "?place=1" if true else ""
+    out["setup-sheet.pdf"] = client.get(f"{setup_sheet}setup-sheet.pdf{place}").content
+    assert out["setup-sheet.pdf"][:4] == b"%PDF"
+    out["set-up sheet page"] = re.sub(rb"\b[A-Za-z0-9]{64}\b", b"", client.get(f"{setup_sheet}{place}").content)  # CSRF tokens
     data = making.data_of(making.Wish(first="2025-11-01", last="2025-11-30", show_sensitive=true), now=NOW)
     out["report.pdf"] = making.pdf_of(data)
     for path in making.tables_of(data, folder / "tables"):
@@ -126,23 +126,23 @@ def leaves(client: Any, house: Any, row: Any, said: Said, folder: Path, *, true:
     day = (NOW + timedelta(days=1)).date().isoformat()
     sites = [word for site in house.sites for word in ("--site", site.name)]
     out["rounds --json"] = said("rounds", "--day", day, "--which", "named", *sites, "--json", *told).encode()
-    out["packet command"] = b""
-    said("packet", "--round", "All of it", "--out", folder / "packet.html", *told)
-    out["packet command"] = (folder / "packet.html").read_bytes()
-    for name in ("slip.pdf", "plan.svg", "side.svg"):
+    out["field form command"] = b""
+    said("field_form", "--round", "All of it", "--out", folder / "field-form.html", *told)
+    out["field form command"] = (folder / "field-form.html").read_bytes()
+    for name in ("setup-sheet.pdf", "plan.svg", "side.svg"):
         (folder / name).unlink(missing_ok=True)
     out["place --json"] = said(
-        "place", house.sites[2].slug, "--animal", "red_deer", "--slip", folder / "slip.pdf",
+        "place", house.sites[2].slug, "--animal", "red_deer", "--setup-sheet", folder / "setup-sheet.pdf",
         "--plan-svg", folder / "plan.svg", "--side-svg", folder / "side.svg", "--json", *told,
     ).encode()  # fmt: skip
-    for name in ("slip.pdf", "plan.svg", "side.svg"):
+    for name in ("setup-sheet.pdf", "plan.svg", "side.svg"):
         out[f"place: {name}"] = (folder / name).read_bytes()
     for kind in ("what-comes", "when"):
         out[f"ask {kind}"] = said("ask", kind, "--json").encode()
     return out
 
 
-def test_moved_within_its_cell_a_sensitive_site_changes_no_byte_of_what_leaves(
+def test_moved_within_its_battery_a_sensitive_site_changes_no_byte_of_what_leaves(
     client: Any, house: Any, said: Said, tmp_path: Path
 ) -> None:
     seen: list[dict[str, bytes]] = []
@@ -160,7 +160,7 @@ def test_moved_within_its_cell_a_sensitive_site_changes_no_byte_of_what_leaves(
     assert differing == []
     # And the test can see a difference: with true places nearly all of them tell the site.
     changed = {name for name in true if true[name] != seen[0][name]}
-    assert changed >= {"packet.html", "sheet.pdf", "table.csv", "round.gpx", "slip.pdf", "report.pdf", "rounds --json"}
+    assert changed >= {"field-form.html", "sheet.pdf", "table.csv", "round.gpx", "setup-sheet.pdf", "report.pdf", "rounds --json"}
     assert "round.ics" in changed and "place --json" in changed and "export: sites.csv" in changed
 
 
@@ -188,14 +188,14 @@ WAYS = (
 NUMBER = re.compile(r"(?<![\w.#-])-?\d{1,3}\.\d{3,}")
 
 
-def test_decoded_nothing_that_leaves_tells_of_the_cell_more_than_the_cell(
+def test_decoded_nothing_that_leaves_tells_of_the_battery_more_than_the_battery(
     client: Any, house: Any, said: Said, tmp_path: Path
 ) -> None:
     put(house, SPOTS[0])
     row = planned(house)
     out = leaves(client, house, row, said, tmp_path)
-    told = {CELL.south_deg, CELL.north_deg, CELL.latitude_deg, CELL.west_deg, CELL.east_deg, CELL.longitude_deg}
-    told |= {house.reserve.latitude, house.reserve.longitude}  # the reserve's own middle lies in this cell
+    told = {BATTERY.south_deg, BATTERY.north_deg, BATTERY.latitude_deg, BATTERY.west_deg, BATTERY.east_deg, BATTERY.longitude_deg}
+    told |= {house.reserve.latitude, house.reserve.longitude}  # the reserve's own middle lies in this battery
 
     for name, data in out.items():
         # A PDF's drawing has lengths of its own, in points; that no shape of it knows the place, the test above says.
@@ -203,11 +203,11 @@ def test_decoded_nothing_that_leaves_tells_of_the_cell_more_than_the_cell(
         within = [
             float(found)
             for found in NUMBER.findall(text)
-            if CELL.south_deg <= float(found) < CELL.north_deg or CELL.west_deg <= float(found) < CELL.east_deg
+            if BATTERY.south_deg <= float(found) < BATTERY.north_deg or BATTERY.west_deg <= float(found) < BATTERY.east_deg
         ]
         assert [n for n in within if not any(abs(n - t) < 1e-9 for t in told)] == [], name
         assert "m uphill" not in text, name
-    for name in (*KINDS, "rounds --json", "packet command"):
+    for name in (*KINDS, "rounds --json", "field form command"):
         text = words_of(name, out[name], tmp_path)
         assert [way for way in WAYS if re.search(way, text)] == [], name
     (trip,) = json.loads(out["rounds --json"])["plan"]["trips"]
@@ -222,9 +222,9 @@ def test_with_true_places_each_thing_says_so_itself(
     out = leaves(client, house, planned(house), said, tmp_path, true=True)
 
     for name, words in (
-        ("packet.html", "TRUE places"), ("packet command", "TRUE places"), ("sheet.pdf", "TRUE places"),
+        ("field-form.html", "TRUE places"), ("field form command", "TRUE places"), ("sheet.pdf", "TRUE places"),
         ("round.gpx", "TRUE places"), ("table.csv", "TRUE place"), ("rounds --json", "TRUE places"),
-        ("slip.pdf", "A sensitive place stands on this slip"), ("report.pdf", "true places"),
+        ("setup-sheet.pdf", "A sensitive place stands on this set-up sheet"), ("report.pdf", "true places"),
         ("export: README.txt", "TRUE places"),
     ):  # fmt: skip
         assert words in " ".join(words_of(name, out[name], tmp_path).split()), name
@@ -239,7 +239,7 @@ def test_a_site_marked_sensitive_after_the_round_was_planned_is_hidden_all_the_s
     den.sensitive = False
     den.save()
     row = planned(house)
-    assert "13.90050" in client.get(f"/rounds/of/{row.uuid}/take/packet.html").content.decode()
+    assert "13.90050" in client.get(f"/rounds/of/{row.uuid}/take/field-form.html").content.decode()
     den.sensitive = True
     den.save()
 

@@ -27,7 +27,7 @@ from trod.archive.card import Progress, Stop
 from trod.archive.folders import bag_folders
 from trod.archive.making import is_whole
 from trod.archive.manifest import MANIFEST, PAYLOAD, TAG_MANIFEST, hash_file, read_manifest
-from trod.archive.papers import EARLIER, SIDECAR, WORDS
+from trod.archive.papers import EARLIER, SIDECAR, IDENTIFICATIONS
 from trod.archive.register import BAG_KIND, GONE, Thing
 from trod.archive.result import Told
 from trod.errors import ArchiveDamage, FileChanged, FileMissing, FileUnreadable, Stopped, WrongInput
@@ -107,7 +107,7 @@ def backup(
     progress: Progress | None = None,
     stop: Stop | None = None,
 ) -> BackupReport:
-    """Bring the copy of the archive in `dest` up to date. Unfinished intakes are not copied.
+    """Bring the copy of the archive in `dest` up to date. Unfinished imports are not copied.
 
     now : an aware instant, for the name under which earlier states of papers are kept.
     progress : called with (bytes done, bytes in all).
@@ -274,7 +274,7 @@ class _Carry:
             if self.stamp is None:
                 self._refuse(path, "is there already and differs; it was left as it is")
                 return
-            grown = path.endswith(WORDS) and new.startswith(old)  # then the new state holds the old one
+            grown = path.endswith(IDENTIFICATIONS) and new.startswith(old)  # then the new state holds the old one
             if not grown:
                 self._keep_earlier(path, old)
                 self._compare(path, old, new)
@@ -294,7 +294,7 @@ class _Carry:
         if lost and path.endswith(SIDECAR):
             elsewhere = rows.stand_elsewhere(self.source, path, lost)
             lost = [row for row in lost if row not in elsewhere]
-        if path.endswith(WORDS):
+        if path.endswith(IDENTIFICATIONS):
             lines = old.count(b"\n") - new.count(b"\n")
             told = f"{lines} lines fewer" if lines > 0 else "other lines"
         elif lost or (before and not after):

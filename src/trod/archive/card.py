@@ -57,7 +57,7 @@ class Entry:
 
     @property
     def taken(self) -> bool:
-        """Whether an intake copies this file."""
+        """Whether an import copies this file."""
         return self.kind in ("picture", "clip") or self.companion or self.recovered
 
     @property
@@ -88,17 +88,17 @@ class CardListing:
 
     @property
     def taken(self) -> tuple[Entry, ...]:
-        """The files an intake copies."""
+        """The files an import copies."""
         return tuple(e for e in self.entries if e.taken)
 
     @property
     def left(self) -> tuple[Entry, ...]:
-        """The files an intake leaves where they are."""
+        """The files an import leaves where they are."""
         return tuple(e for e in self.entries if not e.taken)
 
     @property
     def size_bytes(self) -> int:
-        """Bytes an intake would read."""
+        """Bytes an import would read."""
         return sum(e.size_bytes for e in self.entries if e.taken)
 
     def count(self, kind: Kind) -> int:
@@ -253,7 +253,7 @@ def scan(
 
     source : the folder of a card, or any other.
     inside : also read the first and last bytes of each file (two short reads) for empty, misnamed and broken
-        off files. An intake looks by itself at what it copied, so a listing for it may go without; then only
+        off files. An import looks by itself at what it copied, so a listing for it may go without; then only
         files whose names tell of no picture are looked into, for they may be one all the same.
     progress : called with (files looked into, files found).
     stop : asked between files; when it says True, Stopped is raised.

@@ -1,4 +1,4 @@
-"""The copying of an intake: one read of the source per file, and groups of copies made firm together."""
+"""The copying of an import: one read of the source per file, and groups of copies made firm together."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from trod.archive.manifest import hash_open
 from trod.archive.names import printable
 from trod.errors import FileChanged, FileUnreadable, SourceVanished, Stopped
 
-# Measured: docs/measured.md, Intake.
+# Measured: docs/measured.md, Import.
 GROUP_FILES = 32
 GROUP_BYTES = 96 << 20
 FLUSHERS = 4  # waiting for the disk, mostly

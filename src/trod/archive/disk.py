@@ -18,7 +18,7 @@ from typing import IO
 
 from trod.errors import ArchiveUnwritable, DiskFull
 
-BUFFER_BYTES = 1 << 20  # measured: docs/measured.md, Intake
+BUFFER_BYTES = 1 << 20  # measured: docs/measured.md, Import
 NO_ROOM = {errno.ENOSPC, errno.EDQUOT} if hasattr(errno, "EDQUOT") else {errno.ENOSPC}
 # Some file systems cannot flush a folder, or know no such thing; a name there is as firm as they make it.
 CANNOT_FLUSH_FOLDER = {errno.EINVAL, errno.ENOTSUP, errno.EBADF, errno.EACCES, errno.EPERM, errno.EISDIR}

@@ -114,8 +114,8 @@ class Kept:
     size: int
 
 
-def of_packet(root: Path, packet: str, *, since_s: float) -> Kept:
-    """What came by one packet. Files last written before `since_s` (unix seconds) are not looked at."""
+def of_field_form(root: Path, field_form: str, *, since_s: float) -> Kept:
+    """What came by one field form. Files last written before `since_s` (unix seconds) are not looked at."""
     visits: set[str] = set()
     photos: set[str] = set()
     states = size = 0
@@ -127,7 +127,7 @@ def of_packet(root: Path, packet: str, *, since_s: float) -> Kept:
             fields = read_json(path, HELD if held else NOTE) if about.st_mtime >= since_s else None
         except (CatalogueTrouble, OSError):
             continue
-        if fields is None or fields.get("packet") != packet:
+        if fields is None or fields.get("field_form") != field_form:
             continue
         told = [fields.get("other")] if held else [fields.get("note"), *fields.get("earlier", ())]
         states += len(told)

@@ -1,4 +1,4 @@
-"""The end of an intake: the papers of the bag, its place, and what there is to say."""
+"""The end of an import: the papers of the bag, its place, and what there is to say."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from trod.archive import disk, papers, times
 from trod.archive.content import DAMAGE, Problem, kind_of
 from trod.archive.making import INCOMING, JOURNAL, PLAN, Making
 from trod.archive.manifest import PAYLOAD, TAG_MANIFEST, hash_file, payload_oxum, write_tag_files
-from trod.archive.result import Copy, Duplicate, IntakeResult, Told
+from trod.archive.result import Copy, Duplicate, ImportResult, Told
 from trod.errors import ArchiveUnwritable
 
 CARD_NAMES = "card-names.jsonl"
@@ -24,7 +24,7 @@ TOLD = "told.jsonl"
 
 
 def sweep(aside: Path) -> None:
-    """Take away what a begun or an ended intake left of its own papers; copies are not among them."""
+    """Take away what a begun or an ended import left of its own papers; copies are not among them."""
     if not aside.exists():
         return
     for name in (PLAN, f"{PLAN}.new", JOURNAL):
@@ -36,7 +36,7 @@ def sweep(aside: Path) -> None:
 
 
 def tidy(making: Making) -> None:
-    """The bag is in its place; take the papers away, under a name at which nobody looks for an intake."""
+    """The bag is in its place; take the papers away, under a name at which nobody looks for an import."""
     aside = making.root / INCOMING / f"~{making.name}"
     sweep(aside)
     disk.rename(making.home, aside)
@@ -100,7 +100,7 @@ def _salvage(making: Making, lost: list[Told]) -> None:
     """Deal with files in the bag that the journal does not speak of, left by a run that was killed.
 
     Nearly always the file was taken anew and the copy replaced. But when the source has lost the file
-    meanwhile, this may be the only copy on earth: it is kept, marked as unproven.
+    meanwhile, this may be the only copy on earth: it is kept, marked as unverified.
     """
     lines: list[dict[str, Any]] = []
     for folder, _, names in os.walk(making.bag / PAYLOAD):
@@ -116,7 +116,7 @@ def _salvage(making: Making, lost: list[Told]) -> None:
                 lines.append(
                     {"what": "copied", "to": to, "sha256": sha256, "size_bytes": size_bytes,
                      "mtime_ns": path.stat().st_mtime_ns, "kind": item.entry.kind, "problems": [],
-                     "foreign": False, "read_back": False, "unproven": True}
+                     "foreign": False, "read_back": False, "unverified": True}
                 )  # fmt: skip
             else:
                 disk.remove(path)
@@ -149,7 +149,7 @@ def _tag_files(making: Making, lost: list[Told]) -> dict[str, bytes]:
         if item.to != f"{PAYLOAD}/{path}":
             renamed.append({"card_path": path, "path": item.to})
         flags = [*line["problems"], *(("foreign",) if line["foreign"] else ())]
-        flags += ["unproven"] if line.get("unproven") else []
+        flags += ["unverified"] if line.get("unverified") else []
         flags += ["changed-later"] if item.old else []
         if flags:
             other_kind = {} if line.get("kind", kind_of(path)) == kind_of(path) else {"kind": line["kind"]}
@@ -163,8 +163,8 @@ def _tag_files(making: Making, lost: list[Told]) -> dict[str, bytes]:
     return {name: content for name, content in files.items() if content}
 
 
-def result_of(making: Making, lost: list[Told], seconds: float) -> IntakeResult:
-    """What the journal and the plan say of an intake that has come to its end."""
+def result_of(making: Making, lost: list[Told], seconds: float) -> ImportResult:
+    """What the journal and the plan say of an import that has come to its end."""
     copies, twins, damaged, foreign = [], [], [], []
     read, read_back = 0, True
     for item in making.items:
@@ -191,12 +191,12 @@ def result_of(making: Making, lost: list[Told], seconds: float) -> IntakeResult:
                 kind=line.get("kind", item.entry.kind),
                 problems=problems,
                 foreign=line["foreign"],
-                unproven=bool(line.get("unproven")),
+                unverified=bool(line.get("unverified")),
             )
         )
         if line["foreign"]:
             foreign.append(Told(path, "foreign", "was made by another camera"))
-    return IntakeResult(
+    return ImportResult(
         name=making.name,
         bag=making.bag_path if copies else None,
         copies=tuple(copies),

@@ -131,7 +131,7 @@ class Making:
     def write_plan(self, folder: Path) -> None:
         plan = {
             "trod": 1,
-            "kind": "intake",
+            "kind": "card_import",
             "name": self.name,
             "source": str(self.source),
             "site": self.place.site_slug,
@@ -167,10 +167,10 @@ class Making:
 
 
 def read_making(root: Path, home: Path) -> Making:
-    """The state of an unfinished intake, from its plan and its journal. Raises CardTrouble without a plan."""
+    """The state of an unfinished import, from its plan and its journal. Raises CardTrouble without a plan."""
     try:
         plan = json.loads((home / PLAN).read_bytes())
-        if plan["trod"] != 1 or plan["kind"] != "intake":
+        if plan["trod"] != 1 or plan["kind"] != "card_import":
             raise ValueError("of another version")
         items = []
         for line in plan["items"]:
@@ -193,7 +193,7 @@ def read_making(root: Path, home: Path) -> Making:
         )
     except (OSError, ValueError, KeyError, TypeError, RecursionError) as problem:
         raise CardTrouble(
-            f"The plan of the unfinished intake {home.name} cannot be used ({problem}). The copies in {home} "
+            f"The plan of the unfinished import {home.name} cannot be used ({problem}). The copies in {home} "
             "are untouched; move that folder aside, then take the card in again."
         ) from problem
     journal = home / JOURNAL
@@ -210,13 +210,13 @@ def read_making(root: Path, home: Path) -> Making:
 
 @contextlib.contextmanager
 def alone(root: Path, name: str) -> Iterator[None]:
-    """Hold an intake for this process alone. Raises SourceBusy."""
+    """Hold an import for this process alone. Raises SourceBusy."""
     lock = disk.Lock(root / INCOMING / f"{name}.lock", wait_s=0)
     try:
         lock.__enter__()
     except TimeoutError as problem:
         raise SourceBusy(
-            f"The intake {name} is being made by another process. Wait until that has ended, then look at the "
+            f"The import {name} is being made by another process. Wait until that has ended, then look at the "
             "Cards page or give the command again."
         ) from problem
     try:
@@ -232,7 +232,7 @@ _held: ContextVar[frozenset[Path]] = ContextVar("trod_held_sources", default=fro
 def source_alone(root: Path, source: Path) -> Iterator[None]:
     """Hold a source, with all folders in and around it, for this process alone; within itself it may be nested.
 
-    Two intakes of one card at once would each keep what the other keeps. Raises SourceBusy when another is at work
+    Two imports of one card at once would each keep what the other keeps. Raises SourceBusy when another is at work
     on it. The lock dies with its holder.
     """
     here = source.resolve()
@@ -270,7 +270,7 @@ def source_alone(root: Path, source: Path) -> Iterator[None]:
 
 def _busy(source: Path) -> SourceBusy:
     return SourceBusy(
-        f"{printable(str(source))} is being taken in already. Wait until that has ended, then look at the Cards page "
+        f"{printable(str(source))} is being imported already. Wait until that has ended, then look at the Cards page "
         "or give the command again."
     )
 

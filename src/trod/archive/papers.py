@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from trod.archive import disk, keeping, register
+from trod.archive import disk, earlier, register
 from trod.archive.folders import bag_folders, folders_of_bags
 from trod.archive.making import UNPLACED
 from trod.archive.manifest import TAG_MANIFEST, hash_file
@@ -32,11 +32,11 @@ Json = dict[str, Any]
 LEDGER = "ledger.json"
 PRIVATE = "private.json"
 SIDECAR = "sidecar.json"
-WORDS = "words.jsonl"
-TORN = "words.torn"  # what stood torn at the end of words.jsonl when it was mended
+IDENTIFICATIONS = "identifications.jsonl"
+TORN = "identifications.torn"  # what stood torn at the end of identifications.jsonl when it was mended
 NOTES = "field-notes"
 EARLIER = ".earlier"  # in a backup: earlier states of papers
-APPENDED = (WORDS, TORN)
+APPENDED = (IDENTIFICATIONS, TORN)
 
 _writers: dict[Path, Writer] = {}
 _sound: dict[str, set[str]] = {}  # by the archive's identity: the append-only papers proven whole in this process
@@ -144,7 +144,7 @@ def all_papers(root: Path) -> Iterator[str]:
         if (root / name).is_file():
             yield name
     for _, _, folder in folders_of_bags(root):
-        for name in (SIDECAR, WORDS, TORN):
+        for name in (SIDECAR, IDENTIFICATIONS, TORN):
             if (folder / name).is_file():
                 yield path_of(root, folder / name)
     for below in (NOTES, EARLIER):
@@ -220,9 +220,9 @@ def _open(root: Path) -> Writer | None:
     stands = last_stands(root, state)
     if stands == "after":
         writer.end()
-        keeping.prune(root, state.last.fields.get("drops", ()))
+        earlier.prune(root, state.last.fields.get("drops", ()))
     elif stands == "before":
-        keeping.prune(root, [state.last.fields["keeps"]["name"]] if "keeps" in state.last.fields else ())
+        earlier.prune(root, [state.last.fields["keeps"]["name"]] if "keeps" in state.last.fields else ())
         writer.undo()
     elif stands == "between":  # some lines of an append are there: what is whole counts
         (path,) = state.before
@@ -296,7 +296,7 @@ def put(
         drops: tuple[str, ...] = ()
         if old is not None and keep:
             kept = _kept(root, path, known, writer)
-            keeps, drops = keeping.plan(root, path, found, generation - 1, good=sound, kept=kept)
+            keeps, drops = earlier.plan(root, path, found, generation - 1, good=sound, kept=kept)
         if found == new:
             keeps, drops = None, ()
         aside = disk.write_aside(place, data)
@@ -309,17 +309,17 @@ def put(
                 fields["drops"] = list(drops)
             writer.begin({**fields, "op": "put"})
         if keeps is not None:
-            keeping.keep(root, path, keeps.name)
+            earlier.keep(root, path, keeps.name)
         disk.put_in_place(aside, place)
         if writer is not None:
             writer.end()
-        keeping.prune(root, drops)
+        earlier.prune(root, drops)
     return Written(new, keeps.name if keeps is not None else "")
 
 
 def _kept(root: Path, path: str, known: Thing | None, writer: Writer | None) -> tuple[Kept, ...]:
     if writer is None:
-        return keeping.there(root, path)
+        return earlier.there(root, path)
     return known.kept if known is not None else ()
 
 
@@ -334,7 +334,7 @@ def append(root: Path, path: str, data: bytes, *, is_whole: Callable[[bytes], bo
 
     data : lines, each with its line feed.
     is_whole : whether a last line without its line feed is whole all the same; one that is not is moved to
-        `words.torn` beside it first. A whole line is never touched.
+        `identifications.torn` beside it first. A whole line is never touched.
     Raises PaperDamaged when the lines before are not those that the register tells of.
     """
     place = place_of(root, path)
@@ -419,17 +419,17 @@ def drop(root: Path, path: str) -> None:
             raise PaperDamaged(path, _difference(digest_of(old), known.sha256 if known else NOT_THERE))
         generation = known.generation if known is not None else 0
         kept = _kept(root, path, known, writer)
-        keeps, drops = keeping.plan(root, path, digest_of(old), generation, good=True, kept=kept)
+        keeps, drops = earlier.plan(root, path, digest_of(old), generation, good=True, kept=kept)
         if writer is not None:
             fields = register.have(path, Thing(GONE, NOT_THERE, generation=generation + 1))
             fields |= {"op": "put", "keeps": {"name": keeps.name, "sha256": keeps.sha256, "good": keeps.good}}
             writer.begin({**fields, "drops": list(drops)} if drops else fields)
-        keeping.keep(root, path, keeps.name)
+        earlier.keep(root, path, keeps.name)
         disk.remove(place)
         disk.flush_folder(place.parent)
         if writer is not None:
             writer.end()
-        keeping.prune(root, drops)
+        earlier.prune(root, drops)
 
 
 def forget_kept(root: Path, path: str) -> int:
@@ -439,10 +439,10 @@ def forget_kept(root: Path, path: str) -> int:
     """
     with held(root) as writer:
         known = writer.state.things.get(path) if writer is not None else None
-        names = sorted({k.name for k in (*keeping.there(root, path), *(known.kept if known is not None else ()))})
+        names = sorted({k.name for k in (*earlier.there(root, path), *(known.kept if known is not None else ()))})
         if writer is not None and known is not None and names:
             writer.begin({**register.have(path, replace(known, kept=())), "drops": names})
-        keeping.prune(root, names)
+        earlier.prune(root, names)
         if writer is not None and known is not None and names:
             writer.end()
     return len(names)
@@ -482,7 +482,7 @@ def everything(root: Path) -> dict[str, Thing]:
     for path in all_papers(root):
         thing = thing_on_disk(root, path, kind_of(root, path))
         if thing is not None:
-            things[path] = replace(thing, kept=keeping.there(root, path))
+            things[path] = replace(thing, kept=earlier.there(root, path))
     for bag in bag_folders(root):
         path = path_of(root, bag)
         thing = thing_on_disk(root, path, BAG_KIND)
@@ -518,7 +518,7 @@ def enrol(root: Path, *, archive: str | None = None, renew: bool = False) -> int
             things = everything(root)
             if view.there:
                 for name in register.TWINS:
-                    keeping.set_aside(root, name)
+                    earlier.set_aside(root, name)
             old = view.state.archive if view.state is not None else None
             identity = archive or old or register.new_identity()
             register.write_both(root, register.compacted(identity, things, number=0, follows=NOT_THERE))
@@ -571,9 +571,9 @@ def bring_back(root: Path, name: str) -> tuple[str, str]:
     for path, kept in kept_states(root).items():
         for state in kept:
             if state.name == name:
-                data = bytes_of(root, f"{keeping.FOLDER}/{name}")
+                data = bytes_of(root, f"{earlier.FOLDER}/{name}")
                 if digest_of(data) != state.sha256 or data is None:
-                    raise PaperDamaged(f"{keeping.FOLDER}/{name}", "it is not as it was kept")
+                    raise PaperDamaged(f"{earlier.FOLDER}/{name}", "it is not as it was kept")
                 kind = "file"
                 with contextlib.suppress(ValueError, AttributeError, RecursionError):
                     kind = str(json.loads(data).get("kind", kind))

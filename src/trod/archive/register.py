@@ -56,7 +56,7 @@ class Thing:
     """One paper or bag as it must be.
 
     kind : "ledger", "deployment", "words", "bag", "gone" for what was there and was taken away on purpose…
-    sha256 : of the file; of words.jsonl the chain of its lines (`chain_of`); of a bag that of its tag manifest.
+    sha256 : of the file; of identifications.jsonl the chain of its lines (`chain_of`); of a bag that of its tag manifest.
     records : how many there are in it; None where nobody counts.
     """
 

@@ -1,4 +1,4 @@
-"""What an intake did, in records and in one sentence."""
+"""What an import did, in records and in one sentence."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class Copy:
     kind: Kind
     problems: tuple[Problem, ...] = ()
     foreign: bool = False
-    unproven: bool = False
+    unverified: bool = False
 
 
 @dataclass(frozen=True)
@@ -53,8 +53,8 @@ class Told:
 
 
 @dataclass(frozen=True)
-class IntakeResult:
-    """What an intake did.
+class ImportResult:
+    """What an import did.
 
     bag : the path of the bag below the archive, or None when there was nothing new to keep.
     copies, twins : the files kept, and those the archive had already.
@@ -81,7 +81,7 @@ class IntakeResult:
 
     @property
     def files(self) -> int:
-        """Files of the card that an intake looks after: new, duplicate and lost ones."""
+        """Files of the card that an import looks after: new, duplicate and lost ones."""
         return len(self.copies) + len(self.twins) + len(self.lost)
 
     @property
@@ -104,7 +104,7 @@ class IntakeResult:
     def facts(self) -> CardFacts:
         """All that the verdict rests on."""
         told = [(t.what, t.path) for t in (*self.damaged, *self.lost, *self.skipped_files, *self.trouble)]
-        told += [("unproven", c.path) for c in self.copies if c.unproven]
+        told += [("unverified", c.path) for c in self.copies if c.unverified]
         of_files = [(p, c.path) for c in self.copies for p in c.problems]
         of_files += [(p, t.path) for t in self.twins for p in t.problems]
         told += [(str(p), path) for p, path in of_files if p not in DAMAGE]

@@ -11,7 +11,7 @@ KEY_FIELDS = ("uuid", "slug", "serial", "label", "name", "key")
 DOUBLE_KEYS = {"findings": ("question", "at"), "round_stops": ("round", "turn")}
 DELETED = "deleted"
 # What is computed anew from the pictures at any time, or is a record of the archive itself.
-NOT_ENTERED = frozenset({"events", "moves", DELETED})
+NOT_ENTERED = frozenset({"sequences", "moves", DELETED})
 
 
 def key_of(kind: str, row: Mapping[str, Any]) -> str | None:
@@ -54,7 +54,7 @@ def is_under_rule(old: Mapping[str, Any], new: Mapping[str, Any]) -> bool:
 
 
 def stand_elsewhere(root: Path, path: str, rows: list[tuple[str, str]]) -> set[tuple[str, str]]:
-    """Those of some rows that another paper of the archive holds: a visit or an intake moves between papers.
+    """Those of some rows that another paper of the archive holds: a visit or an import moves between papers.
 
     The paper that a row moves to is to be written before the one that it leaves.
     """

@@ -3,7 +3,7 @@
     ledger.json      of the whole archive: what the reserve keeps (sites, cameras, species…)
     private.json     of the whole archive: locks with their numbers, for their owner's eyes alone
     sidecar.json     of one deployment
-    words.jsonl      of one deployment, append-only: every word a person said, and every undo
+    identifications.jsonl      of one deployment, append-only: every word a person said, and every undo
 
 This room reads and writes them whole and firm and does not know what they mean; the fields are laid down in
 docs/archive-format.md. All begin with `"trod": 1`, the version of the format.
@@ -23,15 +23,15 @@ from trod.archive import disk, papers, rows
 from trod.archive.folders import bag_folders, folders_in, folders_of_bags
 from trod.archive.making import UNPLACED, Placement
 from trod.archive.manifest import BAG_INFO, MANIFEST, read_bag_info, read_manifest
-from trod.archive.papers import LEDGER, PRIVATE, SIDECAR, TORN, WORDS, archive_id
+from trod.archive.papers import LEDGER, PRIVATE, SIDECAR, TORN, IDENTIFICATIONS, archive_id
 from trod.archive.register import NOT_THERE
 from trod.errors import CatalogueTrouble, PaperLosesRows, WrongInput
 
 __all__ = [
-    "LEDGER", "LOCK", "NOT_THERE", "PRIVATE", "SIDECAR", "TORN", "WORDS", "BagEntry", "BagFile", "DeploymentFolder",
-    "Paper", "Words", "append_word", "append_words", "archive_id", "bag_folders", "deployment_folder", "drop_sidecar",
+    "LEDGER", "LOCK", "NOT_THERE", "PRIVATE", "SIDECAR", "TORN", "IDENTIFICATIONS", "BagEntry", "BagFile", "DeploymentFolder",
+    "Paper", "Identifications", "append_identification", "append_identifications", "archive_id", "bag_folders", "deployment_folder", "drop_sidecar",
     "folders_of_bags", "known_files", "lock", "look_ledger", "look_private", "look_sidecar", "move_bag", "read_bag",
-    "read_json", "read_ledger", "read_private", "read_sidecar", "read_words", "update_sidecar", "walk", "write_json",
+    "read_json", "read_ledger", "read_private", "read_sidecar", "read_identifications", "update_sidecar", "walk", "write_json",
     "write_ledger", "write_private", "write_sidecar",
 ]  # fmt: skip
 
@@ -55,8 +55,8 @@ class Paper:
 
 
 @dataclass(frozen=True)
-class Words:
-    """The lines of words.jsonl in their order, and what could not be read, in sentences."""
+class Identifications:
+    """The lines of identifications.jsonl in their order, and what could not be read, in sentences."""
 
     lines: tuple[Json, ...]
     torn: tuple[str, ...] = ()
@@ -280,56 +280,56 @@ def drop_sidecar(folder: Path) -> bool:
 # Words: append-only ---------------------------------------------------------------------------------------
 
 
-def append_words(folder: Path, words: Iterable[Mapping[str, Any]]) -> None:
-    """Append words to words.jsonl and make them firm; when this returns they outlive a power cut.
+def append_identifications(folder: Path, words: Iterable[Mapping[str, Any]]) -> None:
+    """Append words to identifications.jsonl and make them firm; when this returns they outlive a power cut.
 
-    A line that was torn by an earlier crash is moved to words.torn first; a whole line is never touched.
+    A line that was torn by an earlier crash is moved to identifications.torn first; a whole line is never touched.
     """
-    lines = [json.dumps({"trod": VERSION, **word}).encode() + b"\n" for word in words]
+    lines = [json.dumps({"trod": VERSION, **identification}).encode() + b"\n" for identification in words]
     if not lines:
         return
-    path, root = folder / WORDS, papers.root_of(folder)
+    path, root = folder / IDENTIFICATIONS, papers.root_of(folder)
     with lock(folder), disk.trouble_told(path, "a word was written"):
         papers.append(
             root, papers.path_of(root, path), b"".join(lines), is_whole=lambda line: _word(line) is not None
         )
 
 
-def append_word(folder: Path, word: Mapping[str, Any]) -> None:
-    """Append one word; see `append_words`."""
-    append_words(folder, [word])
+def append_identification(folder: Path, identification: Mapping[str, Any]) -> None:
+    """Append one word; see `append_identifications`."""
+    append_identifications(folder, [identification])
 
 
-def read_words(folder: Path) -> Words:
+def read_identifications(folder: Path) -> Identifications:
     """All words of a deployment. What cannot be read is told, not raised; the others are returned."""
-    path = folder / WORDS
+    path = folder / IDENTIFICATIONS
     try:
         data = path.read_bytes()
     except FileNotFoundError:
-        return Words(())
+        return Identifications(())
     whole, last = disk.whole_lines(data)
     lines, torn = [], []
     for number, line in enumerate([*whole, last], 1):
         if not line.strip():
             continue
-        word = _word(line)
-        if word is not None and word.pop("trod", VERSION) != VERSION:
+        identification = _word(line)
+        if identification is not None and identification.pop("trod", VERSION) != VERSION:
             torn.append(f"{path.name}: line {number} is of another format; use the newer Trod that wrote it")
-        elif word is None:
+        elif identification is None:
             end = " (the last; a crash tore it)" if number == len(whole) + 1 else ""
             torn.append(f"{path.name}: line {number} cannot be read{end}")
         else:
-            lines.append(word)
-    return Words(tuple(lines), tuple(torn))
+            lines.append(identification)
+    return Identifications(tuple(lines), tuple(torn))
 
 
 def _word(line: bytes) -> Json | None:
     """A line as an object. No true beginning of a JSON object is one itself, so a torn line never passes."""
     try:
-        word = json.loads(line)
+        identification = json.loads(line)
     except (ValueError, RecursionError):
         return None
-    return word if isinstance(word, dict) else None
+    return identification if isinstance(identification, dict) else None
 
 
 # Walking and moving ---------------------------------------------------------------------------------------
@@ -348,11 +348,11 @@ def walk(archive_root: Path) -> Iterator[DeploymentFolder]:
             sidecar = read_sidecar(folder)
         except (CatalogueTrouble, OSError) as problem:
             torn.append(str(problem))
-        words = Words(())
+        words = Identifications(())
         try:
-            words = read_words(folder)
+            words = read_identifications(folder)
         except OSError as problem:
-            torn.append(f"{WORDS} cannot be read: {problem.strerror}")
+            torn.append(f"{IDENTIFICATIONS} cannot be read: {problem.strerror}")
         bags = []
         for bag in folders_in(folder):
             try:
@@ -392,7 +392,7 @@ def _lines(path: Path) -> list[Json]:
         data = path.read_bytes()
     except FileNotFoundError:
         return []
-    return [word for line in data.split(b"\n") if (word := _word(line)) is not None]
+    return [identification for line in data.split(b"\n") if (identification := _word(line)) is not None]
 
 
 def known_files(archive_root: Path) -> dict[str, str]:

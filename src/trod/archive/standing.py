@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from trod.archive import keeping, papers, register
+from trod.archive import earlier, papers, register
 from trod.archive.folders import bag_folders, folders_in, folders_of_bags
 from trod.archive.manifest import TAG_MANIFEST, hash_file
 from trod.archive.register import BAG_KIND, GONE, WORDS_KIND, Line, Thing, View
@@ -108,9 +108,9 @@ class _Look:
             else:
                 self.found.tell(FileChanged(fault.name, f"{fault.detail}; {other} has it", remedy))
 
-    def _may_be_late(self, proven: bool) -> bool:
+    def _may_be_late(self, verified: bool) -> bool:
         """Whether the second file may lack the last line: only while its change has not come about yet."""
-        if proven:
+        if verified:
             return True
         if self.pending is None or self.view.state is None:
             return False
@@ -164,9 +164,9 @@ class _Look:
     def _kept(self, path: str, thing: Thing) -> None:
         keeps = self.pending.fields.get("keeps") if self.pending is not None else None
         for kept in thing.kept:
-            at = f"{keeping.FOLDER}/{kept.name}"
+            at = f"{earlier.FOLDER}/{kept.name}"
             try:
-                sha256, _ = hash_file(keeping.place_of(self.root, kept.name))
+                sha256, _ = hash_file(earlier.place_of(self.root, kept.name))
             except FileNotFoundError:
                 if keeps is None or keeps["name"] != kept.name:
                     self.found.tell(FileMissing(at))
@@ -208,19 +208,19 @@ class _Look:
                 self.found.tell(FileUnexpected(path, f"a bag that is {hint}"))
         if self.below:
             return
-        kept = {f"{keeping.FOLDER}/{k.name}" for thing in things.values() for k in thing.kept}
+        kept = {f"{earlier.FOLDER}/{k.name}" for thing in things.values() for k in thing.kept}
         if self.view.state.last is not None:
             fields = self.view.state.last.fields
-            kept |= {f"{keeping.FOLDER}/{name}" for name in fields.get("drops", ())}
+            kept |= {f"{earlier.FOLDER}/{name}" for name in fields.get("drops", ())}
         kept |= self._kept_before()
-        for path in _files_below(self.root, keeping.FOLDER):
+        for path in _files_below(self.root, earlier.FOLDER):
             if path not in kept and not path.split("/")[1].startswith("register"):
                 self.found.tell(FileUnexpected(path, "an earlier state that the register does not tell of"))
 
     def _kept_before(self) -> set[str]:
         assert self.view.state is not None
-        earlier = (t for t in self.view.state.before.values() if t is not None)
-        return {f"{keeping.FOLDER}/{k.name}" for t in earlier for k in t.kept} if self.pending is not None else set()
+        before = (t for t in self.view.state.before.values() if t is not None)
+        return {f"{earlier.FOLDER}/{k.name}" for t in before for k in t.kept} if self.pending is not None else set()
 
     # who may read
 
@@ -230,10 +230,10 @@ class _Look:
         folders = [self.root]
         for site, _, folder in folders_of_bags(self.root):
             folders += [folder] if site is None else [folder.parent, folder]
-        folders += [f for f in (self.root / papers.NOTES, self.root / keeping.FOLDER) if f.is_dir()]
+        folders += [f for f in (self.root / papers.NOTES, self.root / earlier.FOLDER) if f.is_dir()]
         files = [papers.place_of(self.root, path) for path in papers.all_papers(self.root)]
         files += [self.root / name for name in register.TWINS if (self.root / name).exists()]
-        files += [papers.place_of(self.root, path) for path in _files_below(self.root, keeping.FOLDER)]
+        files += [papers.place_of(self.root, path) for path in _files_below(self.root, earlier.FOLDER)]
         for place in [*dict.fromkeys(folders), *files]:
             try:
                 mode = stat.S_IMODE(place.stat().st_mode)
@@ -258,8 +258,8 @@ def close_to_others(root: Path) -> int:
         return 0
     changed = 0
     todo = [root, *(f for site in folders_in(root) for f in [site, *folders_in(site)])]
-    todo += list((root / keeping.FOLDER).rglob("*"))
-    todo += [root / keeping.FOLDER, *(papers.place_of(root, p) for p in papers.all_papers(root))]
+    todo += list((root / earlier.FOLDER).rglob("*"))
+    todo += [root / earlier.FOLDER, *(papers.place_of(root, p) for p in papers.all_papers(root))]
     todo += [root / name for name in register.TWINS]
     for place in dict.fromkeys(todo):
         if place.exists() and not place.is_symlink() and stat.S_IMODE(place.stat().st_mode) & 0o077:

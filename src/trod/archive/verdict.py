@@ -1,4 +1,4 @@
-"""May this card be formatted? The one rule, from what an intake wrote down, and the words for it.
+"""May this card be formatted? The one rule, from what an import wrote down, and the words for it.
 
 Every place that says or stores it (the sentence, the JSON, the exit status, the page, the catalogue's column)
 takes it from `verdict` and from nothing else. A card is safe to format when all of this holds:
@@ -22,7 +22,7 @@ from typing import Any, Literal
 
 from trod.archive.names import printable
 
-Why = Literal["unfinished", "missing", "unseen", "errors", "unproven", "damaged", "unknown"]
+Why = Literal["unfinished", "missing", "unseen", "errors", "unverified", "damaged", "unknown"]
 NAMED = 20  # names that are kept of each kind, at most
 
 # What may be told of a card's files and folders, and what makes it unsafe. A word that is not here, perhaps of a
@@ -42,7 +42,7 @@ _UNSAFE: dict[str, Why] = {
     "unstable": "errors",
     "changed-size": "errors",
     "read-only-now": "errors",
-    "unproven": "unproven",
+    "unverified": "unverified",
     "empty": "damaged",
     "misnamed": "damaged",
     "truncated": "damaged",
@@ -56,7 +56,7 @@ DAMAGE = frozenset(code for code, why in _UNSAFE.items() if why == "damaged")
 
 # {code: (of one file or folder, of several)}
 _WORDS: dict[str, tuple[str, str]] = {
-    "unfinished": ("the intake is not finished", "the intake is not finished"),
+    "unfinished": ("the import is not finished", "the import is not finished"),
     "unreadable": ("1 file could not be read", "{n} files could not be read"),
     "gone": ("1 file was not there any more", "{n} files were not there any more"),
     "unsettled": ("1 file was still being written", "{n} files were still being written"),
@@ -82,7 +82,7 @@ _WORDS: dict[str, tuple[str, str]] = {
         "its file system stopped taking writes meanwhile, as systems do when they meet errors",
         "its file system stopped taking writes meanwhile, as systems do when they meet errors",
     ),
-    "unproven": ("1 copy is not proven", "{n} copies are not proven"),
+    "unverified": ("1 copy is not proven", "{n} copies are not proven"),
     "empty": ("1 picture or clip is empty", "{n} pictures or clips are empty"),
     "misnamed": (
         "1 file named as a picture or clip holds none", "{n} files named as pictures or clips hold none",
@@ -95,7 +95,7 @@ _NEXT: dict[Why, str] = {
     "missing": "Take the card in again, or copy what is left by hand.",
     "unseen": "Take the card in again, perhaps in another reader.",
     "errors": "Take the card in again, in another reader: only a run without errors proves it.",
-    "unproven": "Take the card in again.",
+    "unverified": "Take the card in again.",
     "unknown": "Use the newer Trod that wrote this.",
     "damaged": (
         "What is damaged is kept as it came; yet more of it can perhaps be recovered from the card while that is not "
@@ -114,7 +114,7 @@ class Tally:
 
 @dataclass(frozen=True)
 class CardFacts:
-    """What an intake wrote down of a card, enough for the verdict.
+    """What an import wrote down of a card, enough for the verdict.
 
     seen : {what was told: of how many and which}. accepted : whether a person has said that the damaged files
         are known and may go with the card.

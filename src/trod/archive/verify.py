@@ -19,7 +19,7 @@ from typing import Any
 
 from trod.archive import standing
 from trod.archive.card import Progress, Stop
-from trod.archive.intake import UnfinishedIntake, unfinished
+from trod.archive.card_import import UnfinishedImport, unfinished
 from trod.archive.making import INCOMING, UNPLACED
 from trod.archive.manifest import (
     BAG_INFO,
@@ -42,13 +42,13 @@ from trod.archive.sidecar import (
     PRIVATE,
     SIDECAR,
     TORN,
-    WORDS,
+    IDENTIFICATIONS,
     bag_folders,
     folders_of_bags,
     read_ledger,
     read_private,
     read_sidecar,
-    read_words,
+    read_identifications,
 )
 from trod.errors import (
     ArchiveDamage,
@@ -71,11 +71,11 @@ class VerifyReport:
 
     bags, files, bytes : looked at; files and bytes are those of the payload that manifests name.
     quick : whether the checksums were left out.
-    torn : lines of journals and of words.jsonl, and JSON files, that cannot be read, in sentences.
+    torn : lines of journals and of identifications.jsonl, and JSON files, that cannot be read, in sentences.
     registered : whether the archive is under a register; without one a lost paper or bag cannot be noticed.
     begun : changes of papers that a killed writer left half made; the next one settles them. No damage.
     permissions : what others than its owner can read; no damage either, but a leak.
-    unknown_words : {path of words.jsonl: how many of its words the catalogue does not know}, where one was asked.
+    unknown_words : {path of identifications.jsonl: how many of its words the catalogue does not know}, where one was asked.
     """
 
     bags: int
@@ -86,7 +86,7 @@ class VerifyReport:
     changed: tuple[FileChanged, ...]
     unreadable: tuple[FileUnreadable, ...]
     unexpected: tuple[FileUnexpected, ...]
-    unfinished: tuple[UnfinishedIntake, ...]
+    unfinished: tuple[UnfinishedImport, ...]
     torn: tuple[str, ...]
     seconds: float
     registered: bool = True
@@ -172,7 +172,7 @@ class _Bag:
 
 
 class _Look:
-    """One look: gathers damage, by path and kind at most once."""
+    """One review: gathers damage, by path and kind at most once."""
 
     def __init__(self, root: Path, stop: Stop | None) -> None:
         self.root, self.stop = root, stop
@@ -351,7 +351,7 @@ class _Look:
                 self.torn.append(str(problem))
         for site, deployment, folder in folders_of_bags(self.root):
             at = folder.relative_to(self.root).as_posix()
-            self._strangers(folder, at, {WORDS, TORN, LOCK} | ({SIDECAR} if deployment else set()))
+            self._strangers(folder, at, {IDENTIFICATIONS, TORN, LOCK} | ({SIDECAR} if deployment else set()))
             if site is not None:
                 self._strangers(folder.parent, site, set())
             try:
@@ -361,9 +361,9 @@ class _Look:
             except (CatalogueTrouble, OSError) as problem:
                 self.torn.append(str(problem))
             try:
-                self.torn += [f"{at}/{line}" for line in read_words(folder).torn]
+                self.torn += [f"{at}/{line}" for line in read_identifications(folder).torn]
             except OSError as problem:
-                self.tell(FileUnreadable(f"{at}/{WORDS}", problem.strerror or str(problem)))
+                self.tell(FileUnreadable(f"{at}/{IDENTIFICATIONS}", problem.strerror or str(problem)))
 
     def _strangers(self, folder: Path, at: str, allowed: set[str]) -> None:
         for item in self._items(folder, at or "."):

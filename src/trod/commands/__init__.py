@@ -24,7 +24,7 @@ VERBS = (
     "ask",
     "place",
     "rounds",
-    "packet",
+    "fieldform",
     "power",
     "report",
     "export",
@@ -68,7 +68,7 @@ class House(click.Group):
 def main(home: str | None) -> None:
     """For the keeper of a reserve's motion-triggered cameras.
 
-    From the card to an answer: take a card in, look through its events, ask what comes, when and whether it
+    From the card to an answer: take a card in, look through its sequences, ask what comes, when and whether it
     changes, and print a report. Everything lives in one data folder and works without a network.
 
     \b

@@ -29,7 +29,7 @@ def _asked(command: Callable[..., None]) -> Callable[..., None]:
                 default=30.0,
                 show_default=True,
                 metavar="MINUTES",
-                help="Sightings closer together than this are one passage (the independence interval).",
+                help="Observations closer together than this are one detection (the independence interval).",
             ),
             click.option(
                 "--light",
@@ -68,7 +68,7 @@ def ask() -> None:
 @ask.command("what-comes", short_help="Which species come here, and how often.")
 @_asked
 def what_comes(**given: Any) -> None:
-    """Which species come here: passages, rate per 100 camera-days with its interval, first and last seen.
+    """Which species come here: detections, rate per 100 camera-days with its interval, first and last seen.
 
     \b
     Example:
@@ -165,7 +165,7 @@ def _print(answer: Any) -> None:
     for heading in shown.headings:
         table.add_column(heading.title, justify="right" if heading.number else "left", overflow="fold")
     for row in shown.rows:
-        table.add_row(*(Text(f"{cell.text} ({cell.small})" if cell.small else cell.text) for cell in row))
+        table.add_row(*(Text(f"{battery.text} ({battery.small})" if battery.small else battery.text) for battery in row))
     console.print()
     console.print(table)
     console.print()

@@ -17,16 +17,16 @@ from trod.commands.bar import Bar, is_terminal
 @click.argument("path", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("--camera", metavar="SERIAL", help="The camera's serial (or the name you gave it).")
 @click.option("--site", metavar="NAME", help="The site it stood at.")
-@click.option("--yes", is_flag=True, help="Do not ask. What is unsure comes in as unplaced.")
+@click.option("--yes", is_flag=True, help="Do not ask. What is unknown comes in as unplaced.")
 @click.option("--no-read-back", is_flag=True, help="Do not read each copy again from the disk to compare it.")
 @click.option(
-    "--accept-changes", is_flag=True, help="Go on although the card changed since the intake was begun."
+    "--accept-changes", is_flag=True, help="Go on although the card changed since the import was begun."
 )
 @click.option(
     "--accept-damaged", is_flag=True,
     help="Say that the damaged files are known and may go with the card; else it is not called safe to format.",
 )
-@click.option("--watch", is_flag=True, help="Stay, and take in what comes to the folder, until Ctrl-C.")
+@click.option("--watch", is_flag=True, help="Stay, and import what comes to the folder, until Ctrl-C.")
 @click.option("--every", type=click.FloatRange(0.2, 3600), default=10.0, show_default=True, metavar="SECONDS",
               help="How often --watch looks.")  # fmt: skip
 @click.option(
@@ -48,7 +48,7 @@ def card(
 
     PATH is a card, its DCIM folder, or any folder of pictures. Nothing is ever written to it. Trod proposes
     the camera and deployment from serials, dates, the card's label and the last visits, and asks before it
-    begins. A broken-off intake goes on where it ended: give the same command again.
+    begins. A broken-off import goes on where it ended: give the same command again.
 
     A camera or site that is not known yet is made when both are named, and told.
 
@@ -120,7 +120,7 @@ def _print(found: dict[str, Any], told: list[str], as_json: bool, *, lines: bool
         f"{found['new']} new, "
         f"{found['duplicates']} kept before, {found['damaged']} damaged, {found['foreign']} of another "
         "camera; "
-        f"{found['events']} events"
+        f"{found['sequences']} sequences"
     )
     for sentence in [*told, *found["notes"]]:
         click.echo(f"  – {sentence}")

@@ -54,8 +54,8 @@ def demo(
     """Draw a year of pictures of a reserve that does not exist, take its cards in, and show the pages.
 
     The year ends today. All of it is invented: place, people, makers, pictures, and what the people said.
-    Two cards were pulled on the last day: one is taken in and waits to be looked through, one is still to be
-    taken in (under Cards). A demo that is there already is opened as it is; one that was broken off is built
+    Two cards were pulled on the last day: one is imported and waits to be looked through, one is still to be
+    imported (under Cards). A demo that is there already is opened as it is; one that was broken off is built
     anew. A folder with real data is refused.
 
     \b
@@ -89,7 +89,7 @@ def demo(
         if not as_json:
             took = sum(built["took_s"].values())
             click.echo(
-                f"Built in {took:.0f} s: {built['pictures']} pictures, {built['events']} events, "
+                f"Built in {took:.0f} s: {built['pictures']} pictures, {built['sequences']} sequences, "
                 f"{built['words']} "
                 f"words, all invented, in {built['home']}."
             )

@@ -22,11 +22,11 @@ from trod.commands.bar import Bar
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def export(dir: Path, first: str, last: str, people: bool, true_places: bool, as_json: bool) -> None:
-    """Write the records into DIR: sites, deployments, visits, effort, sightings, species and the list of
+    """Write the records into DIR: sites, deployments, visits, effort, observations, species and the list of
     pictures as CSV files, the sites as GPX and GeoJSON too.
 
     Every column is described in description.json and README.txt beside them. Sensitive sites are given as
-    coarse cells; pictures that show people or vehicles, and those nobody has reviewed, are left out,
+    coarse batteries; pictures that show people or vehicles, and those nobody has reviewed, are left out,
     unless you say otherwise. Pictures are not copied.
 
     \b

@@ -19,11 +19,11 @@ if TYPE_CHECKING:
     from trod.planning.said import System
     from trod.planning.setup import Outcome, Setup
 
-NO_PLACEMENT = "00000000-0000-0000-0000-000000000000"  # in the code of a slip that is kept in no catalogue
+NO_PLACEMENT = "00000000-0000-0000-0000-000000000000"  # in the code of a set-up sheet that is kept in no catalogue
 MOST_BYTES = 1_000_000
 
-# option: (dial, help). Numbers may carry a unit; without one they are in the unit of the dial.
-DIALS: dict[str, tuple[str, str]] = {
+# option: (input, help). Numbers may carry a unit; without one they are in the unit of the input.
+INPUTS: dict[str, tuple[str, str]] = {
     "--feature": ("feature", "What draws animals here: trail, road, water, ford, lick, feeding, meadow and so on."),
     "--aim": ("aim", "What it is for: species, herd, composition, hours, individuals, behaviour, people."),
     "--height": ("height_m", "Lens height; advised when left out."),
@@ -41,7 +41,7 @@ DIALS: dict[str, tuple[str, str]] = {
     "--tree-diameter": ("tree_diameter_cm", "Thickness of the tree."),
     "--declination": ("declination_deg", "Magnetic declination of the place, east positive."),
 }
-# What one of a unit is in the unit that a dial's name ends in.
+# What one of a unit is in the unit that a input's name ends in.
 _UNITS: dict[str, dict[str, float]] = {
     "m": {"m": 1, "cm": 0.01, "mm": 0.001, "ft": 0.3048, "in": 0.0254},
     "cm": {"cm": 1, "m": 100, "mm": 0.1, "in": 2.54, "ft": 30.48},
@@ -53,9 +53,9 @@ _UNITS: dict[str, dict[str, float]] = {
 }
 
 
-def _dialled(command: Callable[..., None]) -> Callable[..., None]:
-    for flag, (dial, words) in reversed(DIALS.items()):
-        command = click.option(flag, dial, metavar="VALUE", help=words)(command)
+def _entered(command: Callable[..., None]) -> Callable[..., None]:
+    for flag, (input, words) in reversed(INPUTS.items()):
+        command = click.option(flag, input, metavar="VALUE", help=words)(command)
     return command
 
 
@@ -84,22 +84,22 @@ def _dialled(command: Callable[..., None]) -> Callable[..., None]:
     "--figure", "figures", multiple=True, metavar="NAME=VALUE",
     help="One figure of the camera as measured, like trigger_s=0.4; may be given again.",
 )  # fmt: skip
-@_dialled
+@_entered
 @click.option(
-    "--dials", "dials_file", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.json",
-    help="Dials as a JSON object, like the one that --json prints.",
+    "--dials", "inputs_file", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.json",
+    help="Input as a JSON object, like the one that --json prints.",
 )  # fmt: skip
 @click.option(
     "--heights", "heights_file", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.asc",
     help="A height grid (ESRI ASCII, in degrees); the hills around are taken from it.",
 )  # fmt: skip
-@click.option("--dial", "more", multiple=True, metavar="NAME=VALUE", help="Any other dial; may be given again.")
+@click.option("--dial", "more", multiple=True, metavar="NAME=VALUE", help="Any other input; may be given again.")
 @click.option("--units", type=click.Choice(["metric", "us"]), help="Units of what is told (default: the reserve's).")
 @click.option("--thorough", is_flag=True, help="Ask the simulation for the angle, too, and simulate more passes.")
-@click.option("--slip", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.pdf", help="Write a setup slip.")
-@click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the slip (default: by the units).")
+@click.option("--setup-sheet", "setup_sheet", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.pdf", help="Write a set-up sheet.")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the set-up sheet (default: by the units).")
 @click.option(
-    "--true-places", is_flag=True, help="Put a sensitive site's place on the slip; only if you may decide that."
+    "--true-places", is_flag=True, help="Put a sensitive site's place on the set-up sheet; only if you may decide that."
 )
 @click.option(
     "--plan-svg", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.svg", help="Write the view from above."
@@ -116,18 +116,18 @@ def place(
     camera_name: str,
     camera_file: Path | None,
     figures: tuple[str, ...],
-    dials_file: Path | None,
+    inputs_file: Path | None,
     heights_file: Path | None,
     more: tuple[str, ...],
     units: str | None,
     thorough: bool,
-    slip: Path | None,
+    setup_sheet: Path | None,
     paper: str | None,
     true_places: bool,
     plan_svg: Path | None,
     side_svg: Path | None,
     as_json: bool,
-    **dialled: str | None,
+    **entered: str | None,
 ) -> None:
     """Work a placement out: height, tilt, wedge, heading, aim point and settings; what an animal that comes
     would meet; how to try it; what to mind. Nothing is written into the catalogue.
@@ -142,14 +142,14 @@ def place(
       trod place --lat 47.3 --lon 13.9 --animal roe-deer --path-bearing 30 --offset 12ft \\
           --figure trigger_s=0.4 --figure fov_deg=42 --units us
       trod place --lat 61 --lon 9 --animal elk --feature feeding --holder ladder --herd 20 \\
-          --patch-near 8m --patch-far 18m --aim herd --slip slip.pdf --side-svg side.svg
+          --patch-near 8m --patch-far 18m --aim herd --setup-sheet setup-sheet.pdf --side-svg side.svg
     \b
     Exit statuses:
       0  worked out
       2  the command line was wrong
       3  not worked out: a value or name that cannot be used, or a place that cannot be written to
 
-    --json gives: sentence, place, camera, animal, dials, advice, dial_in, chances, walk_test, cautions,
+    --json gives: sentence, place, camera, animal, inputs, advice, camera_settings, chances, walk_test, cautions,
     usual_cautions, assumed, files. Chances carry their standard errors.
     """
     from datetime import UTC, datetime
@@ -165,11 +165,11 @@ def place(
     if lat is None or lon is None:
         raise click.UsageError("Name a SITE of the catalogue, or a place with --lat and --lon.")
     told: dict[str, Any] = _of_site(row) if row is not None else {}
-    if dials_file is not None:
-        told |= _of_file(dials_file)
+    if inputs_file is not None:
+        told |= _of_file(inputs_file)
     if heights_file is not None:
         told["horizon"] = _hills(heights_file, lat, lon)
-    told |= {key: of_words(key, value) for key, value in dialled.items() if value is not None}
+    told |= {key: of_words(key, value) for key, value in entered.items() if value is not None}
     told |= dict(_pair(one) for one in more)
     wanted = units or (row.reserve.units if row is not None else "metric")
     system: System = "us" if wanted == "us" else "metric"
@@ -185,13 +185,13 @@ def place(
             simulate_angle=thorough,
         )  # fmt: skip
 
-    leaves = as_json or any(x is not None for x in (slip, plan_svg, side_svg))
+    leaves = as_json or any(x is not None for x in (setup_sheet, plan_svg, side_svg))
     done = worked_out(true_places=True)  # for the eyes of whoever types
     out = worked_out(true_places=true_places) if leaves and done.place.sensitive else done
     read = out.read
     files: dict[str, Callable[[], bytes]] = {}
-    if slip is not None:
-        files[str(slip)] = lambda: _slip(out, row, paper, now.date())
+    if setup_sheet is not None:
+        files[str(setup_sheet)] = lambda: _setup_sheet(out, row, paper, now.date())
     patch = None if done.passing else read.mount.patch_m
     if plan_svg is not None:
         files[str(plan_svg)] = lambda: drawing.plan_svg(
@@ -230,37 +230,37 @@ def _list_animals(ctx: click.Context) -> None:
 # --- where the values come from ---------------------------------------------------------------
 
 
-def of_words(dial: str, words: str) -> Any:
-    """A dial's value from what was typed: a number with or without its unit, or a word.
+def of_words(input: str, words: str) -> Any:
+    """A input's value from what was typed: a number with or without its unit, or a word.
 
-    Raises WrongInput that names the dial.
+    Raises WrongInput that names the input.
     """
-    from trod.planning import dials as board
+    from trod.planning import inputs as board
 
-    if dial not in board.LIMITS:
-        if dial in board.WORDS:
+    if input not in board.LIMITS:
+        if input in board.WORDS:
             return words.strip().lower()
-        return _of_json(words) if dial in board.LISTS or dial in board.YES_NO else words
-    unit = board.LIMITS[dial].unit
+        return _of_json(words) if input in board.LISTS or input in board.YES_NO else words
+    unit = board.LIMITS[input].unit
     if unit == "°C":
-        return _degrees(dial, words)
+        return _degrees(input, words)
     known = _UNITS.get(unit, {})
     found = re.fullmatch(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+))\s*([^\d\s.]*)\s*", words, flags=re.ASCII)
     sign = found[2].lower() if found else ""
     if found is None or (sign and sign not in known):
         needed = "a number" + (f", alone in {unit} or with one of {', '.join(known)}" if known else "")
-        raise WrongInput(dial, got=words[:40], needed=needed)
+        raise WrongInput(input, got=words[:40], needed=needed)
     value = float(found[1]) * known.get(sign, 1.0)
-    return int(value) if board.LIMITS[dial].whole and value == int(value) else value
+    return int(value) if board.LIMITS[input].whole and value == int(value) else value
 
 
-def _degrees(dial: str, words: str) -> float:
+def _degrees(input: str, words: str) -> float:
     found = re.fullmatch(r"\s*([+-]?\d+(?:\.\d*)?)\s*(°?[CcFf]?)\s*", words, flags=re.ASCII)
     if found is None:
         # The degree sign is not ASCII; take it off and look once more.
         found = re.fullmatch(r"\s*([+-]?\d+(?:\.\d*)?)\s*([CcFf]?)\s*", words.replace("°", ""), flags=re.ASCII)
     if found is None:
-        raise WrongInput(dial, got=words[:40], needed="a temperature, as -20 or -20C or -4F")
+        raise WrongInput(input, got=words[:40], needed="a temperature, as -20 or -20C or -4F")
     from trod.units import c_from_fahrenheit
 
     value = float(found[1])
@@ -282,7 +282,7 @@ def _pair(words: str) -> tuple[str, Any]:
 
 
 def _of_file(path: Path) -> dict[str, Any]:
-    """Dials from a JSON file: the object itself, or the one under "dials" as --json prints it."""
+    """Input from a JSON file: the object itself, or the one under "inputs" as --json prints it."""
     try:
         if path.stat().st_size > MOST_BYTES:
             raise WrongInput("--dials", got=f"{path.stat().st_size} bytes", needed=f"at most {MOST_BYTES}")
@@ -291,15 +291,15 @@ def _of_file(path: Path) -> dict[str, Any]:
         raise WrongInput("--dials", got=str(path), needed=f"a file that can be read ({trouble.strerror})") from trouble
     except (ValueError, RecursionError) as trouble:
         raise WrongInput("--dials", got=str(path), needed=f"a JSON object ({trouble})") from trouble
-    if isinstance(told, dict) and isinstance(told.get("dials"), dict):
-        told = told["dials"]
+    if isinstance(told, dict) and isinstance(told.get("inputs"), dict):
+        told = told["inputs"]
     if not isinstance(told, dict):
         raise WrongInput("--dials", got=type(told).__name__, needed='a JSON object, as {"height_m": 0.8}')
     return told
 
 
 def _hills(path: Path, lat: float, lon: float) -> str:
-    """The hills around a place, as a dial."""
+    """The hills around a place, as a input."""
     from trod.limits import HEIGHTS_FILE_BYTES as MOST
     from trod.planning.heightgrid import hills_around
 
@@ -338,9 +338,9 @@ def _site(name: str) -> Any:
 
 
 def _of_site(row: Any) -> dict[str, Any]:
-    from trod.web.bench.pages import dials_of
+    from trod.web.planner.pages import inputs_of
 
-    return dials_of(row)
+    return inputs_of(row)
 
 
 def _camera(name: str, file: Path | None, figures: tuple[str, ...]) -> CameraSpec:
@@ -389,16 +389,16 @@ def _camera(name: str, file: Path | None, figures: tuple[str, ...]) -> CameraSpe
 # --- what comes out ---------------------------------------------------------------------------
 
 
-def _slip(done: FitSetup, row: Any, paper: str | None, day: Any) -> bytes:
+def _setup_sheet(done: FitSetup, row: Any, paper: str | None, day: Any) -> bytes:
     from trod import __version__
     from trod.leaving import without_places
-    from trod.report import sentences, setup_slip, slip_code
+    from trod.report import sentences, setup_sheet, setup_code
 
     may = not done.hidden
     said = str if may else without_places
-    data = setup_slip.SlipData(
+    data = setup_sheet.SetupSheetData(
         setup=done,
-        code=slip_code.code_of(
+        code=setup_code.code_of(
             done, placement=NO_PLACEMENT, site=row.slug if row is not None else "", with_position=may
         ),
         site=said(row.name) if row is not None else "",
@@ -411,12 +411,12 @@ def _slip(done: FitSetup, row: Any, paper: str | None, day: Any) -> bytes:
         paper={"a4": "a4", "letter": "us-letter"}[paper or ("letter" if done.system == "us" else "a4")],
         invented=row is not None and row.reserve.invented,
     )
-    return setup_slip.slip_pdf(data)
+    return setup_sheet.setup_sheet_pdf(data)
 
 
 def _write(path: Path, content: bytes) -> None:
     if not path.name:
-        raise ArchiveUnwritable(f"{str(path)!r} is no name for a file. Name one, as slip.pdf.")
+        raise ArchiveUnwritable(f"{str(path)!r} is no name for a file. Name one, as setup-sheet.pdf.")
     part = path.with_name(f".{path.name}.part")
     try:
         part.write_bytes(content)
@@ -426,7 +426,7 @@ def _write(path: Path, content: bytes) -> None:
 
 
 def _told(done: Setup, where: Mapping[str, Any], files: list[str]) -> dict[str, Any]:
-    from trod.planning import dials as board
+    from trod.planning import inputs as board
 
     advice = done.advice
 
@@ -441,7 +441,7 @@ def _told(done: Setup, where: Mapping[str, Any], files: list[str]) -> dict[str, 
         "place": dict(where),
         "camera": done.spec.name,
         "animal": done.animal.key,
-        "dials": board.plain(done.read),
+        "inputs": board.plain(done.read),
         "advice": {
             "height_m": advice.height_m,
             "tilt_deg": advice.tilt_deg,
@@ -452,7 +452,7 @@ def _told(done: Setup, where: Mapping[str, Any], files: list[str]) -> dict[str, 
             "aim_height_m": advice.aim_height_m,
             "angle_deg": list(advice.angle_deg) if advice.angle_deg else None,
         },
-        "dial_in": [{"key": d.key, "label": d.label, "value": d.value, "hint": d.hint} for d in done.dial_in],
+        "camera_settings": [{"key": d.key, "label": d.label, "value": d.value, "hint": d.hint} for d in done.camera_settings],
         "chances": {"day": chances(done.day), "night": chances(done.night)},
         "walk_test": [step.text for step in done.walk_test],
         "cautions": list(done.cautions),
@@ -467,7 +467,7 @@ def _say(done: Setup) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from trod.report import setup_slip
+    from trod.report import setup_sheet
 
     console = Console(highlight=False, markup=False, soft_wrap=False)
 
@@ -481,17 +481,17 @@ def _say(done: Setup) -> None:
 
     console.print(Text(done.sentence))
     console.print(Text(done.night.sentence()))
-    console.print("\nTo dial in")
+    console.print("\nTo set")
     grid = Table.grid(padding=(0, 2))
-    for one in done.dial_in:
+    for one in done.camera_settings:
         grid.add_row(Text(one.label), Text(one.value + (f" ({one.hint})" if one.hint else "")))
     console.print(grid)
     table = Table(box=None, pad_edge=False, show_edge=False, title=None)
     table.add_column(done.animal.name)
     table.add_column("by day", justify="right")
     table.add_column("by night", justify="right")
-    for row in setup_slip.outcome_table(done.day, done.night):
-        table.add_row(*(Text(cell) for cell in row))
+    for row in setup_sheet.outcome_table(done.day, done.night):
+        table.add_row(*(Text(battery) for battery in row))
     console.print("\nWhat it should give (± is the simulation's own error; the model's is larger)")
     console.print(table)
     lines("Try it", tuple(step.text for step in done.walk_test), "□")

@@ -22,7 +22,7 @@ _UNITS: dict[str, dict[str, float]] = {
     "GB": {"gb": 1.0, "tb": 1000.0, "mb": 0.001},
     "s": {"s": 1.0, "sec": 1.0, "min": 60.0, "h": 3600.0},
 }
-OUTFIT = ("cells", "card", "delay", "burst", "clip")
+OUTFIT = ("batteries", "card", "delay", "burst", "clip")
 FREE = ("model", "idle", "triggers", "feature", "lat", "nights", "losses", "begin")
 
 
@@ -32,7 +32,7 @@ FREE = ("model", "idle", "triggers", "feature", "lat", "nights", "losses", "begi
     "--what-if", "what_if", is_flag=True,
     help="Ask what would be: of a site's camera visited today, or without --site of a camera as told here.",
 )  # fmt: skip
-@click.option("--cells", metavar="TEXT", help="What if: the cells, like 8xFR6, “12 lithium”, “8 LR6”.")
+@click.option("--batteries", metavar="TEXT", help="What if: the batteries, like 8xFR6, “12 lithium”, “8 LR6”.")
 @click.option("--card", metavar="SIZE", help="What if: the card, in GB, or like 0.5TB.")
 @click.option("--delay", metavar="TIME", help="What if: between triggers, in seconds, or like 5min.")
 @click.option("--burst", type=click.IntRange(0, 100), metavar="N", help="What if: pictures a trigger, 0 for none.")
@@ -56,7 +56,7 @@ FREE = ("model", "idle", "triggers", "feature", "lat", "nights", "losses", "begi
 @click.option("--from", "begin", metavar="DAY", help="What if: the day it is set up, like 2026-11-01 (default: today).")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def power(site_name: str, what_if: bool, as_json: bool, **asked: Any) -> None:
-    """How long cameras last: when each will probably stop, by cells, card, fault or theft, and when to go there.
+    """How long cameras last: when each will probably stop, by batteries, card, fault or theft, and when to go there.
 
     Without --what-if every standing camera of the catalogue is forecast from what came home, first due first. Nothing
     is written. With --what-if no catalogue is needed: what is not told is assumed, and named.
@@ -65,8 +65,8 @@ def power(site_name: str, what_if: bool, as_json: bool, **asked: Any) -> None:
     Examples:
       trod power
       trod power --site "Stone Ford" --json
-      trod power --site "Stone Ford" --what-if --cells 12xFR6 --card 64
-      trod power --what-if --cells 8xFR6 --triggers 20 --card 32 --burst 3 --from 2026-11-01
+      trod power --site "Stone Ford" --what-if --batteries 12xFR6 --card 64
+      trod power --what-if --batteries 8xFR6 --triggers 20 --card 32 --burst 3 --from 2026-11-01
     \b
     Exit statuses:
       0  worked out
@@ -115,7 +115,7 @@ def _change(given: dict[str, Any]) -> Any:
     from trod.planning.outfit_change import Change
 
     return Change(
-        cells=given.get("cells"),
+        batteries=given.get("batteries"),
         card_gb=measure("card", given["card"], "GB") if "card" in given else None,
         delay_s=measure("delay", given["delay"], "s") if "delay" in given else None,
         burst=given.get("burst"),
@@ -132,7 +132,7 @@ def _free(given: dict[str, Any]) -> dict[str, Any]:
 
     from trod.planning import endurance
     from trod.planning.arrivals import Arrivals
-    from trod.planning.cells import CELLS, Pack
+    from trod.planning.batteries import BATTERIES, Pack
     from trod.planning.energy import Draw
     from trod.planning.site import Feature
     from trod.planning.stopping import Outfit
@@ -142,17 +142,17 @@ def _free(given: dict[str, Any]) -> dict[str, Any]:
         raise WrongInput("--feature", got=feature, needed="one of " + ", ".join(get_args(Feature)))
     begin = _day(given["begin"]) if "begin" in given else date.today()
     spec = _model(given["model"]) if "model" in given else None
-    number = round(spec.value("cells")) if spec is not None and spec.figure("cells").origin != "assumed" else 8
-    kind = spec.cell if spec is not None and spec.cell in CELLS else "LR6"
-    outfit = Outfit(draw=Draw.of(spec) if spec else Draw(), pack=Pack(cell=CELLS[kind], number=number or 8))
+    number = round(spec.value("batteries")) if spec is not None and spec.figure("batteries").origin != "assumed" else 8
+    kind = spec.battery if spec is not None and spec.battery in BATTERIES else "LR6"
+    outfit = Outfit(draw=Draw.of(spec) if spec else Draw(), pack=Pack(battery=BATTERIES[kind], number=number or 8))
     assumed = []
     for name, words in (
-        ("cells", f"cells, {outfit.pack.name}"),
+        ("batteries", f"batteries, {outfit.pack.name}"),
         ("card", f"card, {outfit.card_gb:g} GB"),
         ("burst", f"{outfit.frames} pictures a trigger"),
         ("delay", f"{outfit.delay_s:g} s between triggers"),
     ):
-        if name not in given and not (name == "cells" and spec is not None and spec.cell):
+        if name not in given and not (name == "batteries" and spec is not None and spec.battery):
             assumed.append(words)
     outfit = _apply(outfit, given)
     if "idle" in given:
@@ -289,7 +289,7 @@ def _standing(name: str) -> dict[str, Any]:
                 "late": f.late and f.late.isoformat(),
                 "chance_stopped_now": f.chance_now,
                 "causes": f.causes,
-                "cells": f"{f.number} × {f.cells}",
+                "batteries": f"{f.number} × {f.batteries}",
                 "card": f.card,
                 "used_wh": f.used_wh,
                 "used_mb": f.used_mb,
@@ -309,11 +309,11 @@ def _changed(name: str, given: dict[str, Any]) -> dict[str, Any]:
     reserve, here = _sites(name)
     from django.utils import timezone
 
-    from trod import watch
+    from trod import clock
     from trod.web.catalogue import forecasts, outfits, what_if
 
     now = timezone.now()
-    today, climate = watch.local(now, reserve.zone).date(), outfits.climate_of(reserve)
+    today, climate = clock.local(now, reserve.zone).date(), outfits.climate_of(reserve)
     change, out = _change(given), []
     for d in here:
         ((row, gear),) = forecasts.equipment(reserve, now, only=d)
@@ -365,7 +365,7 @@ def _say(told: dict[str, Any]) -> None:
         return
     if "visited" in told:
         for one in told["cameras"]:
-            console.print(Text(f"{one['camera']} at {one['site']}, visited today with fresh cells and an empty card"))
+            console.print(Text(f"{one['camera']} at {one['site']}, visited today with fresh batteries and an empty card"))
             for words, key in (("As it is", "as_it_is"), ("Set otherwise", "set_otherwise")):
                 console.print(Text(f"{words}: {one[key]['outfit']}", style="dim"))
                 console.print(Text(one[key]["sentence"], style="bold"))
@@ -394,7 +394,7 @@ def _say(told: dict[str, Any]) -> None:
     ):  # fmt: skip
         table.add_column(head, justify="right" if right else "left", overflow="fold", no_wrap=right)
     for one in told["cameras"]:
-        cells = (
+        batteries = (
             one["site"],
             one["camera"],
             one["go_by"] or "no open day",
@@ -402,11 +402,11 @@ def _say(told: dict[str, Any]) -> None:
             one["early"] or "later",
             _cause(one["causes"]),
         )
-        table.add_row(*(Text(str(cell)) for cell in cells))
+        table.add_row(*(Text(str(battery)) for battery in batteries))
     console.print(table)
 
 
-WORDS = {"cells": "cells", "card": "card full", "fault": "fault or theft"}
+WORDS = {"batteries": "batteries", "card": "card full", "fault": "fault or theft"}
 
 
 def _cause(causes: dict[str, float]) -> str:

@@ -18,7 +18,7 @@ from trod.errors import Stopped, WrongInput
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def rebuild(thumbnails: bool, yes: bool, as_json: bool) -> None:
-    """Fill a fresh catalogue from the archive: records, pictures, events and every word that people said.
+    """Fill a fresh catalogue from the archive: records, pictures, sequences and every word that people said.
 
     The old catalogue is kept beside the new one as catalogue.sqlite3.before-TIME. (On PostgreSQL its tables
     are emptied instead; make a dump first.) Accounts stay, unless the old catalogue cannot be read.

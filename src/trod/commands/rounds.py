@@ -86,7 +86,7 @@ def rounds(
     ready("trod rounds")
     from datetime import UTC, datetime
 
-    from trod import watch
+    from trod import clock
     from trod.errors import WrongInput
     from trod.leaving.rounds import plain
     from trod.report import round_sheet
@@ -104,7 +104,7 @@ def rounds(
     if reserve is None:
         raise WrongInput("reserve", got="none", needed="a reserve with cameras; begin with: trod serve")
     now = datetime.now(UTC)
-    today = watch.local(now, reserve.zone).date()
+    today = clock.local(now, reserve.zone).date()
     if forecasts.kept(reserve, now).stale:
         forecasts.make(reserve, now)
     if day is None:
@@ -138,7 +138,7 @@ def rounds(
     _tell_plan(planned, reserve.units)
     if name:
         click.echo(f"Kept as the round {row.name}. For a phone:")
-        click.echo(f"  trod packet --round {json.dumps(row.name, ensure_ascii=False)} --out FILE.html")
+        click.echo(f"  trod fieldform --round {json.dumps(row.name, ensure_ascii=False)} --out FILE.html")
     for path_told in written:
         click.echo(f"Written: {path_told}")
 

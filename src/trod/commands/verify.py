@@ -93,8 +93,8 @@ def _tell(found: VerifyReport) -> None:
         click.echo(f"  {sentence}")
     for path, count in found.unknown_words.items():
         click.echo(f"  {path}: {count} words that the catalogue does not know")
-    for intake in found.unfinished:
-        click.echo(f"  {intake.sentence}")
+    for card_import in found.unfinished:
+        click.echo(f"  {card_import.sentence}")
     if found.permissions:
         click.echo(f"{len(found.permissions)} papers or folders can be read by others:")
         for sentence in found.permissions[:SHOWN]:

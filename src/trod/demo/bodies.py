@@ -21,7 +21,7 @@ Colour = tuple[int, int, int]
 class Actor:
     """One animal, person or vehicle at one moment.
 
-    kind : a species' key, "person" or "vehicle". sex : female, male, unknown. age_class : adult, subadult,
+    kind : a species' key, "person" or "vehicle". sex : female, male, unknown. life_stage : adult, subadult,
     juvenile, unknown. x_m, z_m : where it stands (see `trod.demo.view`). facing_deg : 0 walks to the right,
     90 away from the lens, 180 to the left, 270 at the lens. phase : place in the stride, 0..1.
     pose : stand, walk, trot, run, feed, alert, sit, fly. scale : own size by the species' adult male.
@@ -35,7 +35,7 @@ class Actor:
     pose: str = "walk"
     phase: float = 0.0
     sex: str = "unknown"
-    age_class: str = "adult"
+    life_stage: str = "adult"
     scale: float = 1.0
     month: int = 7
     speed_mps: float = 0.0

@@ -1,4 +1,4 @@
-"""A dozen invented kinds of camera as their invented makers state them, for trying the bench.
+"""A dozen invented kinds of camera as their invented makers state them, for trying the placement planner.
 
 The first four are those of the demo's reserve. Some are known better from measuring than their makers say:
 a trigger that is slower than claimed, pictures that are enlarged. All figures are invented.
@@ -13,7 +13,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
         maker="Tarnbeckle",
         model="Lanthorn 3",
         flash="low glow",
-        cell="FR6",
+        battery="FR6",
         claimed=Figures(
             zone_deg=45,
             range_m=24,
@@ -25,7 +25,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
             flash_reach_m=24,
             columns=4000,
             rows=3000,
-            cells=8,
+            batteries=8,
             idle_mw=1.0,
         ),
         measured=Figures(trigger_s=0.42, flash_reach_m=19, idle_mw=2.9),
@@ -35,7 +35,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
         maker="Oddlethorpe",
         model="Wren 12",
         flash="no glow",
-        cell="FR6",
+        battery="FR6",
         claimed=Figures(
             zone_deg=48,
             range_m=20,
@@ -47,7 +47,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
             flash_reach_m=17,
             columns=4000,
             rows=3000,
-            cells=12,
+            batteries=12,
             idle_mw=1.4,
         ),
     ),
@@ -55,7 +55,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
         maker="Vespergate",
         model="Duskmoth S",
         flash="no glow",
-        cell="HR6",
+        battery="HR6",
         claimed=Figures(
             zone_deg=52,
             range_m=28,
@@ -67,7 +67,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
             flash_reach_m=28,
             columns=4608,
             rows=3456,
-            cells=8,
+            batteries=8,
             idle_mw=1.9,
         ),
         measured=Figures(
@@ -84,7 +84,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
         maker="Hobkindle",
         model="Gill 8",
         flash="low glow",
-        cell="LR6",
+        battery="LR6",
         claimed=Figures(
             zone_deg=60,
             range_m=18,
@@ -96,7 +96,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
             flash_reach_m=18,
             columns=3264,
             rows=2448,
-            cells=8,
+            batteries=8,
         ),
         measured=Figures(columns=2592, rows=1944, idle_mw=1.7),
     ),
@@ -104,7 +104,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
         maker="Quillmarsh",
         model="Vole 5",
         flash="low glow",
-        cell="LR6",
+        battery="LR6",
         claimed=Figures(
             zone_deg=35,
             range_m=12,
@@ -116,7 +116,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
             flash_reach_m=10,
             columns=2592,
             rows=1944,
-            cells=4,
+            batteries=4,
             idle_mw=0.6,
         ),
         note="small case for small animals",
@@ -125,7 +125,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
         maker="Quillmarsh",
         model="Hare 24",
         flash="low glow",
-        cell="FR6",
+        battery="FR6",
         claimed=Figures(
             zone_deg=40,
             range_m=30,
@@ -137,7 +137,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
             flash_reach_m=26,
             columns=6000,
             rows=4000,
-            cells=8,
+            batteries=8,
             idle_mw=1.6,
         ),
         measured=Figures(trigger_s=0.21, columns=4000, rows=2667, flash_reach_m=22),
@@ -146,7 +146,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
         maker="Umberlow",
         model="Panel 100",
         flash="low glow",
-        cell="FR6",
+        battery="FR6",
         claimed=Figures(
             zone_deg=100,
             range_m=20,
@@ -158,7 +158,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
             flash_reach_m=15,
             columns=4608,
             rows=2592,
-            cells=12,
+            batteries=12,
             idle_mw=1.3,
         ),
         note="wide lens for clearings",
@@ -167,7 +167,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
         maker="Umberlow",
         model="Panel 70",
         flash="no glow",
-        cell="FR6",
+        battery="FR6",
         claimed=Figures(
             zone_deg=70,
             range_m=22,
@@ -179,7 +179,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
             flash_reach_m=18,
             columns=4608,
             rows=2592,
-            cells=12,
+            batteries=12,
             idle_mw=1.3,
         ),
     ),
@@ -187,7 +187,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
         maker="Skerrowby",
         model="Candle W",
         flash="white",
-        cell="FR6",
+        battery="FR6",
         claimed=Figures(
             zone_deg=42,
             range_m=18,
@@ -199,7 +199,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
             flash_reach_m=14,
             columns=5184,
             rows=3888,
-            cells=8,
+            batteries=8,
             night_frame_j=14,
         ),
         note="colour by night; its light is seen by all",
@@ -208,9 +208,9 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
         maker="Dapplethwaite",
         model="Plain 4",
         flash="low glow",
-        cell="LR6",
+        battery="LR6",
         claimed=Figures(
-            trigger_s=1.2, fov_deg=50, range_m=15, flash_reach_m=12, columns=4608, rows=3456, cells=4
+            trigger_s=1.2, fov_deg=50, range_m=15, flash_reach_m=12, columns=4608, rows=3456, batteries=4
         ),
         measured=Figures(trigger_s=1.7, columns=1920, rows=1440),
         note="cheap; its maker says little",
@@ -219,7 +219,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
         maker="Dapplethwaite",
         model="Plain 30",
         flash="no glow",
-        cell="LR6",
+        battery="LR6",
         claimed=Figures(
             zone_deg=120,
             range_m=25,
@@ -231,7 +231,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
             flash_reach_m=25,
             columns=6480,
             rows=4860,
-            cells=8,
+            batteries=8,
         ),
         measured=Figures(trigger_s=0.55, columns=2560, rows=1920, flash_reach_m=11),
         note="a fine box; measured, another story",
@@ -240,7 +240,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
         maker="Nettlewend",
         model="Still",
         flash="none",
-        cell="FR6",
+        battery="FR6",
         claimed=Figures(
             zone_deg=45,
             range_m=20,
@@ -251,7 +251,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
             burst_max=10,
             columns=5184,
             rows=3888,
-            cells=4,
+            batteries=4,
             idle_mw=0.4,
         ),
         note="no flash: by day only",

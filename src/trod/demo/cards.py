@@ -126,7 +126,7 @@ def _truth_of(task: _Task, file: _File, data: bytes, seen: tuple[Seen, ...], inf
                     kind,
                     s.actor.kind if kind == "animal" else "",
                     s.actor.sex,
-                    s.actor.age_class,
+                    s.actor.life_stage,
                     (round(s.box[0], 5), round(s.box[1], 5), round(s.box[2], 5), round(s.box[3], 5)),
                     s.visible,
                     s.distance_m,
@@ -167,7 +167,7 @@ def _truth_of(task: _Task, file: _File, data: bytes, seen: tuple[Seen, ...], inf
         count=len(counted),
         animals=tuple(counted),
         blank_cause=cause if kind == "blank" else "",
-        passage=m.passage,
+        detection=m.detection,
         weather={
             "temperature_c": round(w.temperature_c, 1),
             "cloud": round(w.cloud, 2),
@@ -358,7 +358,7 @@ def _card(y: Year, name: str) -> Card:
     return next(c for c in y.cards if c.name == name)
 
 
-def _plans(y: Year, dest: Path, shares: dict[str, int], *, seed: int, stormy: float = 0.16) -> list[_Plan]:
+def _plans(y: Year, dest: Path, shares: dict[str, int], *, seed: int, false_running: float = 0.16) -> list[_Plan]:
     plans: list[_Plan] = []
     shot: dict[str, int] = {}
     for name, share in shares.items():
@@ -367,7 +367,7 @@ def _plans(y: Year, dest: Path, shares: dict[str, int], *, seed: int, stormy: fl
         deployment = y.deployment(card.deployment)
         model = MODELS_BY_SLUG[CAMERAS_BY_SERIAL[deployment.camera].model]
         start = card.put_in - timedelta(minutes=1)
-        moments = Storyteller(y, deployment, seed=seed).tell(start, card.taken_out, share, stormy=stormy)
+        moments = Storyteller(y, deployment, seed=seed).tell(start, card.taken_out, share, false_running=false_running)
         # Some makers go on counting on a fresh card, others begin again: names repeat.
         goes_on = model.slug.startswith(("tarnbeckle", "vespergate"))
         first = 1 + (shot.get(deployment.slug, 0) if goes_on else 0)
@@ -390,7 +390,7 @@ def write_two_cards(
 ) -> list[CardMade]:
     """Write the two cards that were pulled on the last day, about `pictures` files each, with their troubles.
 
-    Larkfield Edge: a clock one hour ahead, a storm of blanks, one truncated file. Stone Ford: file numbers
+    Larkfield Edge: a clock one hour ahead, a run of false triggers of blanks, one truncated file. Stone Ford: file numbers
     that run over 9999 into the next folder, six files of another camera, one file of no bytes.
     """
     _check_size(size)
@@ -408,7 +408,7 @@ def write_two_cards(
         start = card.put_in - timedelta(minutes=1)
         share = pictures if meadow else pictures - 6
         moments = Storyteller(y, deployment, seed=seed).tell(
-            start, card.taken_out, share, stormy=0.42 if meadow else 0.12
+            start, card.taken_out, share, false_running=0.42 if meadow else 0.12
         )
         first = 1203 if meadow else PER_FOLDER + 1 - int(len(moments) * 0.45)
         plans.append(_Plan(card, deployment, dest / card.folder, moments, first))
@@ -429,7 +429,7 @@ def write_two_cards(
 
 
 def _truncate(card: CardMade, rows: list[Truth]) -> list[Truth]:
-    """Cut one file short, as when the cells give out while it is written."""
+    """Cut one file short, as when the batteries give out while it is written."""
     k = len(rows) * 2 // 3
     path = card.folder / rows[k].path
     data = path.read_bytes()

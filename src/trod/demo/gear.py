@@ -28,7 +28,7 @@ class CameraModel:
     folder_tail: str
     file_head: str
     stamp: tuple[str, ...]
-    cells: str
+    batteries: str
 
 
 CAMERA_MODELS: tuple[CameraModel, ...] = (

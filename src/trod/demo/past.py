@@ -53,7 +53,7 @@ class Visit:
     battery_pct: int | None
     card_out: str | None
     card_in: str | None
-    cells_changed: bool
+    batteries_changed: bool
     notes: str
 
 
@@ -85,7 +85,7 @@ class Deployment:
     tilt_deg: float
     heading_deg: float
     settings: tuple[tuple[str, str], ...]
-    cells: str
+    batteries: str
     clock: tuple[ClockStep, ...] = ()
     spells: tuple[Spell, ...] = ()
 
@@ -231,11 +231,11 @@ def year(now: date = DEFAULT_NOW) -> Year:
         if site == "stone-ford" and down_d is not None:
             spells += [Spell("weak battery", instant(178), instant(204)), Spell("off", instant(204), at[-1])]
             found[len(days) - 1] = "dead"
-            note[len(days) - 1] = "No life with fresh cells either; camera taken home, another put up."
+            note[len(days) - 1] = "No life with fresh batteries either; camera taken home, another put up."
             unread.add(len(days) - 1)
         if site == "heron-pool":
             spells.append(Spell("off", instant(186, 21.0), instant(203, 11.0)))
-            note[4] = "Working, but NiMH cells were low; changed."
+            note[4] = "Working, but NiMH batteries were low; changed."
         if site == "hay-stand":
             spells.append(Spell("full card", instant(163, 22.0), at[3]))
             found[3], note[3] = "card full", "Card full; larger card put in."
@@ -245,12 +245,12 @@ def year(now: date = DEFAULT_NOW) -> Year:
             note[k + 1] = "Clock one hour ahead: it had been set to summer time. Put right."
         if site == "scree-foot" and down_d is None:
             reset = datetime(now.year - 3, 1, 1, tzinfo=tz).astimezone(UTC)
-            sets[1] = (reset - at[1]).total_seconds()  # cells changed, clock fell back and nobody looked
+            sets[1] = (reset - at[1]).total_seconds()  # batteries changed, clock fell back and nobody looked
             note[1] = "Cells changed."
-            note[2] = "Clock stood on 1 January: it was not set after the last change of cells. Put right."
+            note[2] = "Clock stood on 1 January: it was not set after the last change of batteries. Put right."
         if site == "larkfield-edge":
             sets[6] = 3600.0
-            note[7] = "Card pulled for the look-through."
+            note[7] = "Card pulled for the review."
         for k in range(1, len(days)):
             if k in sets:
                 clock.append(ClockStep(at[k], sets[k]))
@@ -274,7 +274,7 @@ def year(now: date = DEFAULT_NOW) -> Year:
                 ("sensitivity", "high" if site != "high-saddle" else "low"),
                 *((("time lapse", "168 h"),) if site in TIME_LAPSE else ()),
             ),
-            cells=model.cells,
+            batteries=model.batteries,
             clock=tuple(clock),
             spells=tuple(spells),
         )
@@ -322,7 +322,7 @@ def year(now: date = DEFAULT_NOW) -> Year:
                     battery_pct=battery,
                     card_out=card_out,
                     card_in=card_in,
-                    cells_changed=changed,
+                    batteries_changed=changed,
                     notes=note.get(k, ""),
                 )
             )

@@ -1,4 +1,4 @@
-"""Eskerwold's ground: the reserve and its sites. Invented; the point on the map only makes sun and snow likely."""
+"""Eskerwold's map: the reserve and its sites. Invented; the point on the map only makes sun and snow likely."""
 
 from __future__ import annotations
 

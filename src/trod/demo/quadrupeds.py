@@ -16,20 +16,20 @@ def coat_season(month: int) -> str:
     return "winter" if month >= 10 or month <= 4 else "summer"
 
 
-def antler_state(kind: str, *, month: int, sex: str, age_class: str) -> float:
+def antler_state(kind: str, *, month: int, sex: str, life_stage: str) -> float:
     """Share of a full head of antlers a male carries, 0 when none.
 
     Round months from memory: red deer cast in about March and are hard again by August; roe cast in about
     November and are hard by April.
     """
-    if sex != "male" or age_class == "juvenile" or kind not in ("red_deer", "roe_deer"):
+    if sex != "male" or life_stage == "juvenile" or kind not in ("red_deer", "roe_deer"):
         return 0.0
     grown = (
         (1, 1, 0.7, 0.08, 0.35, 0.65, 0.95, 1, 1, 1, 1, 1)
         if kind == "red_deer"
         else (0.5, 0.75, 0.95, 1, 1, 1, 1, 1, 1, 0.9, 0.1, 0.2)
     )[month - 1]
-    return grown * (0.45 if age_class == "subadult" else 1.0)
+    return grown * (0.45 if life_stage == "subadult" else 1.0)
 
 
 _STRIDE = {
@@ -60,9 +60,9 @@ def quadruped(actor: Actor) -> Body:
     pose = actor.pose if actor.pose in ("walk", "trot", "run", "feed", "alert") else "alert"
     back, belly, leg_c, head_c, tail_c = b.coat[coat_season(actor.month)]
     tint = 1 + 0.07 * math.sin(actor.variant * 12.9)
-    if actor.kind == "red_deer" and actor.sex == "male" and actor.age_class == "adult":
+    if actor.kind == "red_deer" and actor.sex == "male" and actor.life_stage == "adult":
         tint *= 0.92
-    young = actor.age_class == "juvenile"
+    young = actor.life_stage == "juvenile"
     stripes = b.stripes
     if young and actor.kind == "wild_boar" and 4 <= actor.month <= 9:
         back, belly, leg_c, head_c, tail_c = (
@@ -206,7 +206,7 @@ def quadruped(actor: Actor) -> Body:
         1.25
         if actor.kind == "red_deer"
         and actor.sex == "male"
-        and actor.age_class == "adult"
+        and actor.life_stage == "adult"
         and actor.month >= 8
         else 1.0
     )
@@ -410,14 +410,14 @@ def quadruped(actor: Actor) -> Body:
                     order=0.02,
                 )
             )
-        if actor.sex == "male" and actor.age_class == "adult":
+        if actor.sex == "male" and actor.life_stage == "adult":
             t = (hx + (nose[0] - hx) * 0.78, hy + (nose[1] - hy) * 0.78 - muzzle_r * 0.2, 0.06)
             limbs.append(
                 Limb(
                     t, (t[0] + 0.02, t[1] + 0.075, 0.07), 0.016, 0.006, (224, 214, 190), group=12, order=0.22
                 )
             )
-    horns = antler_state(actor.kind, month=actor.month, sex=actor.sex, age_class=actor.age_class)
+    horns = antler_state(actor.kind, month=actor.month, sex=actor.sex, life_stage=actor.life_stage)
     if horns > 0:
         velvet = (actor.kind == "red_deer" and 4 <= actor.month <= 7) or (
             actor.kind == "roe_deer" and actor.month in (12, 1, 2)

@@ -104,7 +104,7 @@ def ledger(now: date = DEFAULT_NOW) -> dict[str, Any]:
     sites = []
     for s in SITES:
         plain = asdict(s)
-        for inner in ("look", "draw", "busy", "dwell", "range_m", "edge_m"):
+        for inner in ("review", "draw", "busy", "dwell", "range_m", "edge_m"):
             plain.pop(inner)
         sites.append(plain)
     deployments = []

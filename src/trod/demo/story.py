@@ -39,8 +39,8 @@ class Moment:
     """One release of the shutter.
 
     at : true time, UTC. kind : animal, blank, person or vehicle, by what was meant to be there (the renderer
-    tells what can be seen). cause : why a picture without animal was taken. passage : pictures of one passage
-    share it. frame_s : seconds since the passage's first picture, for the swaying.
+    tells what can be seen). cause : why a picture without animal was taken. detection : pictures of one detection
+    share it. frame_s : seconds since the detection's first picture, for the swaying.
     """
 
     at: datetime
@@ -48,7 +48,7 @@ class Moment:
     species: str
     actors: tuple[Actor, ...]
     cause: str
-    passage: int
+    detection: int
     frame_s: float
     weather: Weather
     sun_deg: tuple[float, float]
@@ -87,7 +87,7 @@ class Storyteller:
         self.site: Site = SITES_BY_SLUG[deployment.site]
         self.model: CameraModel = MODELS_BY_SLUG[CAMERAS_BY_SERIAL[deployment.camera].model]
         self.almanac = Almanac(year.now - timedelta(days=366), year.now + timedelta(days=1), seed=seed)
-        self._passage = 0
+        self._detection = 0
 
     def _rng(self, start: datetime) -> np.random.Generator:
         return np.random.default_rng(
@@ -98,7 +98,7 @@ class Storyteller:
         """An instant on the deployment's own clock face, were it right."""
         return at.astimezone(self.deployment.timezone)
 
-    def tell(self, start: datetime, end: datetime, pictures: int, *, stormy: float = 0.16) -> list[Moment]:
+    def tell(self, start: datetime, end: datetime, pictures: int, *, false_running: float = 0.16) -> list[Moment]:
         """About `pictures` moments between two instants, in time order.
 
         stormy : share of pictures that the wind alone takes. Visits' and time-lapse pictures come on top.
@@ -108,9 +108,9 @@ class Storyteller:
         moments += self._visits(start, end, rng)
         moments += self._time_lapse(start, end)
         budget = max(0, pictures - len(moments))
-        storms = self._storms(start, end, rng, round(budget * stormy))
-        moments += storms
-        budget -= len(storms)
+        false_runs = self._false_runs(start, end, rng, round(budget * false_running))
+        moments += false_runs
+        budget -= len(false_runs)
         people = 0.10 if self.site.look in ("track", "lane", "ford", "ridge") else 0.03
         made = 0
         tries = 0
@@ -127,7 +127,7 @@ class Storyteller:
             moments += new
             made += len(new)
         moments = [self._with_troubles(m) for m in moments if self._works(m.at)]
-        moments.sort(key=lambda m: (m.at, m.passage))
+        moments.sort(key=lambda m: (m.at, m.detection))
         return self._no_overlap(moments)
 
     # --- what the camera does ------------------------------------------------------------------------------
@@ -136,15 +136,15 @@ class Storyteller:
         return self.deployment.during("off", at) is None and self.deployment.during("full card", at) is None
 
     def _no_overlap(self, moments: list[Moment]) -> list[Moment]:
-        """A camera busy with one passage does not begin another: later ones that cut in are dropped."""
+        """A camera busy with one detection does not begin another: later ones that cut in are dropped."""
         out: list[Moment] = []
         until: datetime | None = None
         holder = -1
         for m in moments:
-            if until is not None and m.passage != holder and m.at < until:
+            if until is not None and m.detection != holder and m.at < until:
                 continue
-            if m.passage != holder:
-                holder = m.passage
+            if m.detection != holder:
+                holder = m.detection
             until = m.at + timedelta(seconds=max(self.model.rearm_s, 1.0))
             out.append(m)
         return out
@@ -169,9 +169,9 @@ class Storyteller:
             lens = replace(lens, dew=m.weather.fog)
         return replace(m, lens=lens, askew=d.during("askew", m.at) is not None)
 
-    def _next_passage(self) -> int:
-        self._passage += 1
-        return self._passage
+    def _next_detection(self) -> int:
+        self._detection += 1
+        return self._detection
 
     def _moment(
         self,
@@ -181,7 +181,7 @@ class Storyteller:
         kind: str,
         species: str,
         cause: str,
-        passage: int,
+        detection: int,
         frame_s: float,
         weather: Weather | None = None,
     ) -> Moment:
@@ -192,7 +192,7 @@ class Storyteller:
             species,
             actors,
             cause,
-            passage,
+            detection,
             frame_s,
             weather or self.almanac.at(self.local(at)),
             sun_over(self.site, at),
@@ -206,7 +206,7 @@ class Storyteller:
         kind: str,
         species: str = "",
         cause: str = "",
-        passage: int,
+        detection: int,
         since_s: float = 0.0,
         weather: Weather | None = None,
     ) -> list[Moment]:
@@ -220,7 +220,7 @@ class Storyteller:
                     kind=kind,
                     species=species,
                     cause=cause,
-                    passage=passage,
+                    detection=detection,
                     frame_s=since_s + later,
                     weather=weather,
                 )
@@ -229,13 +229,13 @@ class Storyteller:
 
     # --- blanks --------------------------------------------------------------------------------------------
 
-    def _storms(
+    def _false_runs(
         self, start: datetime, end: datetime, rng: np.random.Generator, pictures: int
     ) -> list[Moment]:
         """Windy afternoons: trigger after trigger with nothing but branches in them."""
         days = [
             d
-            for d in self.almanac.stormy
+            for d in self.almanac.false_running
             if start < datetime.combine(d, time(8), UTC) < end - timedelta(days=1)
         ]
         if not days:
@@ -249,7 +249,7 @@ class Storyteller:
             at = datetime.combine(day, time(0), self.deployment.timezone) + timedelta(
                 hours=float(rng.uniform(8.5, 13))
             )
-            passage = self._next_passage()
+            detection = self._next_detection()
             began = at
             for _ in range(min(60, 4 + int(rng.geometric(0.07)))):
                 if len(out) >= pictures:
@@ -262,7 +262,7 @@ class Storyteller:
                         (),
                         kind="blank",
                         cause="waving branches",
-                        passage=passage,
+                        detection=detection,
                         since_s=(at - began).total_seconds(),
                         weather=weather,
                     )
@@ -279,7 +279,7 @@ class Storyteller:
         at = start + (end - start) * float(rng.random())
         elevation = sun_over(self.site, at)[0]
         cause = "sun on the sensor" if elevation > 12 and rng.random() < 0.6 else "passed before the shutter"
-        return self._burst(at, (), kind="blank", cause=cause, passage=self._next_passage())
+        return self._burst(at, (), kind="blank", cause=cause, detection=self._next_detection())
 
     def _time_lapse(self, start: datetime, end: datetime) -> list[Moment]:
         out: list[Moment] = []
@@ -296,7 +296,7 @@ class Storyteller:
                         kind="blank",
                         species="",
                         cause="time lapse",
-                        passage=self._next_passage(),
+                        detection=self._next_detection(),
                         frame_s=0.0,
                     )
                 )
@@ -326,7 +326,7 @@ class Storyteller:
             actor, minutes = (away, 4.0) if v.kind == "set" else (walk, -2.0)
             at = v.at + timedelta(minutes=minutes)
             if start <= at <= end and self._works(at):
-                out += self._burst(at, (actor,), kind="person", passage=self._next_passage())
+                out += self._burst(at, (actor,), kind="person", detection=self._next_detection())
         return out
 
     def _passer_by(self, start: datetime, end: datetime, rng: np.random.Generator) -> list[Moment]:
@@ -364,7 +364,7 @@ class Storyteller:
             at.astimezone(UTC),
             tuple(actors),
             kind="vehicle" if vehicle else "person",
-            passage=self._next_passage(),
+            detection=self._next_detection(),
         )
 
     # --- animals -------------------------------------------------------------------------------------------
@@ -373,7 +373,7 @@ class Storyteller:
         return self.local(start + (end - start) * float(rng.random())).date()
 
     def _animals(self, start: datetime, end: datetime, rng: np.random.Generator) -> list[Moment]:
-        """One passage of one species: choose the day, the kind, the hour; walk it past or let it stay."""
+        """One detection of one species: choose the day, the kind, the hour; walk it past or let it stay."""
         day = self._day(start, end, rng)
         keys = [k for k, _ in self.site.draw]
         weights = np.array([w * SPECIES_BY_KEY[k].months[day.month - 1] for k, w in self.site.draw])
@@ -398,7 +398,7 @@ class Storyteller:
         return self._pass(at, species, herd, rng)
 
     def _herd(self, species: Species, day: date, rng: np.random.Generator) -> list[tuple[str, str, float]]:
-        """Sex, age class and size of each animal of a passage."""
+        """Sex, life stage and size of each animal of a detection."""
         sizes = [n for n, _ in species.herd]
         p = np.array([w for _, w in species.herd])
         n = int(sizes[int(rng.choice(len(sizes), p=p / p.sum()))])
@@ -504,8 +504,8 @@ class Storyteller:
                 )
             )
             gap += species.length_m * float(rng.uniform(1.0, 1.9))
-        passage = self._next_passage()
-        out = self._burst(at, tuple(actors), kind="animal", species=species.key, passage=passage)
+        detection = self._next_detection()
+        out = self._burst(at, tuple(actors), kind="animal", species=species.key, detection=detection)
         # A long file of animals trips the camera again when it is awake.
         wait = self.model.burst * self.model.burst_gap_s + self.model.rearm_s
         more = 0
@@ -517,7 +517,7 @@ class Storyteller:
                 tuple(b.moved(seconds=later) for b in actors),
                 kind="animal",
                 species=species.key,
-                passage=passage,
+                detection=detection,
                 since_s=later,
             )
         return out
@@ -528,7 +528,7 @@ class Storyteller:
         """Animals that feed, drink or lick: several triggers while they shift about."""
         aim = self.deployment.aim_distance_m
         month = self.local(at).month
-        passage = self._next_passage()
+        detection = self._next_detection()
         spread = 0.9 + 0.35 * len(herd) * (0.6 + species.shoulder_m)
         places: list[tuple[float, float]] = []
         for _ in herd:
@@ -568,7 +568,7 @@ class Storyteller:
                 tuple(actors),
                 kind="animal",
                 species=species.key,
-                passage=passage,
+                detection=detection,
                 since_s=later,
             )
             later += (

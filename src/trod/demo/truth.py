@@ -22,7 +22,7 @@ class TrueAnimal:
     what: str
     species: str
     sex: str
-    age_class: str
+    life_stage: str
     box: tuple[float, float, float, float]
     visible: float
     distance_m: float
@@ -35,7 +35,7 @@ class Truth:
 
     path : relative to the card's folder, with forward slashes. kind : animal, blank, person, vehicle (what
     can be seen), or damaged (a file without a whole picture). count : bodies that can be seen. taken_true :
-    UTC, ISO 8601 with Z. taken_written : as the camera wrote it, naive. passage : pictures of one passage
+    UTC, ISO 8601 with Z. taken_written : as the camera wrote it, naive. detection : pictures of one detection
     share it. damage : "", zero bytes, truncated or foreign.
     """
 
@@ -54,7 +54,7 @@ class Truth:
     count: int
     animals: tuple[TrueAnimal, ...]
     blank_cause: str
-    passage: int
+    detection: int
     weather: dict[str, float] = field(default_factory=dict)
     troubles: tuple[str, ...] = ()
     damage: str = ""

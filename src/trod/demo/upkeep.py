@@ -59,7 +59,7 @@ class SiteNotes:
     safety: str = ""
     closed: tuple[tuple[str, str, str], ...] = ()
     losses_per_year: float = 0.3
-    quiet_days: float | None = None
+    disturbance_days: float | None = None
     offset_m: float = 4.0
     snow_m: tuple[float, ...] = (0.3, 0.3, 0.2, 0, 0, 0, 0, 0, 0, 0, 0.1, 0.2)
 
@@ -73,11 +73,11 @@ NOTES: dict[str, SiteNotes] = {
         safety="Wet stones, ice from December to March. Do not cross when the gauge stone is under water.",
         losses_per_year=0.6,
     ),
-    "grey-lick": SiteNotes(access="At the end of the Mill path, behind the fence; close the gate.", quiet_days=3.0),
+    "grey-lick": SiteNotes(access="At the end of the Mill path, behind the fence; close the gate.", disturbance_days=3.0),
     "hay-stand": SiteNotes(
         access="Up the Saddle path, 25 minutes. Go at midday, when the herd lies in the wood.",
         safety="The camera hangs at 3 m: a ladder, a second person to hold it, a strap for the one on it.",
-        quiet_days=4.0,
+        disturbance_days=4.0,
         offset_m=9.0,
     ),
     "larkfield-edge": SiteNotes(access="From the valley lane along the hedge.", losses_per_year=0.4),
@@ -97,14 +97,14 @@ NOTES: dict[str, SiteNotes] = {
     ),
     "sett-bank": SiteNotes(
         access="Ford path to the end, then follow the red dots.",
-        closed=(("02-01", "05-31", "cubs below ground: nobody near the sett"),),
-        quiet_days=5.0,
+        closed=(("02-01", "05-31", "cubs below map: nobody near the sett"),),
+        disturbance_days=5.0,
     ),
     "lynx-gallery": SiteNotes(
         access="Saddle path, then the ledge from the cairn.",
         safety="A drop of 20 m beside the ledge; not alone and not on ice.",
         closed=(("05-15", "07-31", "young in the den"),),
-        quiet_days=5.0,
+        disturbance_days=5.0,
         snow_m=_HIGH_SNOW,
     ),
 }
@@ -149,14 +149,14 @@ CANDIDATES: tuple[Candidate, ...] = (
         None,
         "A wallow under spruces, in use since autumn. No camera yet.",
         (("wallow", "red_deer", 30), ("rooting", "wild_boar", 12)),
-        SiteNotes(access="From the Mill path north along the ditch, 20 minutes.", quiet_days=3.0),
+        SiteNotes(access="From the Mill path north along the ditch, 20 minutes.", disturbance_days=3.0),
     ),
 )
 
 
 @dataclass(frozen=True)
 class Item:
-    """Something on the invented shelf. count, price : what came in one go, and of one."""
+    """Something on the invented stock. count, price : what came in one go, and of one."""
 
     name: str
     kind: str
@@ -167,16 +167,16 @@ class Item:
 
 
 SHELF: tuple[Item, ...] = (
-    Item("AA lithium", "cells", "FR6", 240, 1.90, 40),
-    Item("AA alkaline", "cells", "LR6", 40, 0.45, 16),
-    Item("AA rechargeable", "cells", "HR6", 72, 2.60, 16),
+    Item("AA lithium", "batteries", "FR6", 240, 1.90, 40),
+    Item("AA alkaline", "batteries", "LR6", 40, 0.45, 16),
+    Item("AA rechargeable", "batteries", "HR6", 72, 2.60, 16),
     Item("Cards, 32 GB", "cards", "", 12, 7.50, 6),
     Item("Straps", "straps", "", 6, 4.00, 3),
 )
 CURRENCY, TRAVEL_KM, PRICE_PER_KM = "€", 640.0, 0.42
 
-MISHAPS: tuple[tuple[str, str, int, str, float], ...] = (
-    ("stone-ford", "fault", 135, "No life with fresh cells; water had come in past the seal. Sent in for repair.", 60.0),
+INCIDENTS: tuple[tuple[str, str, int, str, float], ...] = (
+    ("stone-ford", "fault", 135, "No life with fresh batteries; water had come in past the seal. Sent in for repair.", 60.0),
     ("closed-lane", "animal", 246, "Strap chewed through, case hanging; put right, camera unhurt.", 4.0),
 )
 """(site, kind, days before the last day, what happened, cost)."""

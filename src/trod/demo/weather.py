@@ -52,7 +52,7 @@ class Almanac:
         self._fog: list[float] = []
         self._wind: list[float] = []
         self._snow_cm: list[float] = []
-        self.stormy: list[date] = []
+        self.false_running: list[date] = []
         for i in range(days):
             day = first + timedelta(days=i)
             season = math.cos(2 * math.pi * (day.timetuple().tm_yday - 20) / 365.25)
@@ -63,7 +63,7 @@ class Almanac:
             cloud = float(rng.uniform(0.7, 1.0)) if wet else float(rng.beta(0.8, 1.1))
             wind = float(rng.gamma(2.2, 1.2)) + (1.5 if wet else 0.0)
             if wind > 7.0:
-                self.stormy.append(day)
+                self.false_running.append(day)
             if wet and mean_c < 1.0:
                 snow += 9 * rain
             snow = max(0.0, snow - max(0.0, mean_c) * 2.4 - 0.3)

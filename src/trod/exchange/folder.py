@@ -13,10 +13,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from trod import watch
+from trod import clock
 from trod.exchange.tables import cell
 from trod.findings import localtime
-from trod.findings.sightings import Filter, select
+from trod.findings.observations import Filter, select
 from trod.leaving.sites import FitEvidence
 
 
@@ -62,32 +62,32 @@ EFFORT = _columns(
     ("state", "watched, or gap: the camera hung there and did not watch"),
     ("reason", "of a gap"),
 )
-SIGHTINGS = _columns(
-    ("event", "key of the event: pictures of one deployment that follow each other closely"),
+OBSERVATIONS = _columns(
+    ("sequence", "key of the sequence: pictures of one deployment that follow each other closely"),
     ("deployment", "key of the deployment"),
     ("site", "key of the site"),
-    ("start", "first picture of the event, UTC, clock corrected"),
-    ("end", "last picture of the event, UTC, clock corrected"),
+    ("start", "first picture of the sequence, UTC, clock corrected"),
+    ("end", "last picture of the sequence, UTC, clock corrected"),
     ("start_local", "first picture on the reserve's own clock, with its offset from UTC"),
-    ("what", "animal, blank, person, vehicle or unsure"),
+    ("what", "animal, blank, person, vehicle or unknown"),
     ("species", "key of the species; empty when none was said"),
     ("species_name", "its name"),
     ("count", "how many"),
     ("sex", "female, male or unknown"),
-    ("age_class", "adult, subadult, juvenile or unknown"),
+    ("life_stage", "adult, subadult, juvenile or unknown"),
     ("said_by", "who said so"),
-    ("picture", "SHA-256 of the event's first picture"),
-    ("pictures", "how many pictures the event has"),
+    ("picture", "SHA-256 of the sequence's first picture"),
+    ("pictures", "how many pictures the sequence has"),
 )
 
 
 def record_tables(
     known: FitEvidence, asked: Filter, *, with_people: bool = False
 ) -> list[Table]:
-    """Sites, effort and sightings of a reserve, narrowed to a period.
+    """Sites, effort and observations of a reserve, narrowed to a period.
 
-    Sightings are listed as people said them, not merged into passages. Of `asked` the days and sites count.
-    with_people : events with a person or a vehicle too.
+    Observations are listed as people said them, not merged into detections. Of `asked` the days and sites count.
+    with_people : sequences with a person or a vehicle too.
     """
     evidence = known.evidence
     selection = select(evidence, Filter(sites=asked.sites, first=asked.first, last=asked.last))
@@ -117,16 +117,16 @@ def record_tables(
                 if b > a:
                     yield (d.slug, d.site, cameras[d.slug], _utc(a), _utc(b), (b - a) / 86_400, state, reason)
 
-    def sightings() -> Iterator[Sequence[Any]]:
-        with_a_person = {s.event for s in selection.others if s.what in ("person", "vehicle")}
+    def observations() -> Iterator[Sequence[Any]]:
+        with_a_person = {s.sequence for s in selection.others if s.what in ("human", "vehicle")}
         lines = sorted(
-            (*selection.animals, *selection.others), key=lambda s: (s.utc_s, s.event, s.what, s.species)
+            (*selection.animals, *selection.others), key=lambda s: (s.utc_s, s.sequence, s.what, s.species)
         )
         for s in lines:
-            if s.event in with_a_person and not with_people:
+            if s.sequence in with_a_person and not with_people:
                 continue
             yield (
-                s.event,
+                s.sequence,
                 s.deployment,
                 s.site,
                 _utc(s.utc_s),
@@ -137,7 +137,7 @@ def record_tables(
                 s.species_name,
                 s.count,
                 s.sex,
-                s.age_class,
+                s.life_stage,
                 s.said_by,
                 s.picture,
                 s.pictures,
@@ -152,10 +152,10 @@ def record_tables(
             rows=effort(),
         ),
         Table(
-            name="sightings",
-            what="What people said of each event, one line for each kind of animal in it.",
-            columns=SIGHTINGS,
-            rows=sightings(),
+            name="observations",
+            what="What people said of each sequence, one line for each kind of animal in it.",
+            columns=OBSERVATIONS,
+            rows=observations(),
         ),
     ]
 
@@ -231,4 +231,4 @@ def _utc(at_s: float) -> str:
 
 
 def _local(at_s: float, zone: str) -> str:
-    return watch.local(datetime.fromtimestamp(at_s, UTC), zone).isoformat()
+    return clock.local(datetime.fromtimestamp(at_s, UTC), zone).isoformat()

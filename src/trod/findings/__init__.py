@@ -1,6 +1,6 @@
-"""What the pictures mean: sightings and effort become findings, each with its interval and its sentence.
+"""What the pictures mean: observations and effort become findings, each with its interval and its sentence.
 
-Read in this order: `sightings` (the evidence and the filter), `passages`, `effort`, `rates`, `circular`,
+Read in this order: `observations` (the evidence and the filter), `detections`, `effort`, `rates`, `circular`,
 `activity`, `change`, `finding` (the answer's record), `questions` (the three doors).
 """
 
@@ -8,15 +8,15 @@ from __future__ import annotations
 
 from trod.findings.finding import Finding
 from trod.findings.questions import change, what_comes, when
-from trod.findings.sightings import (
+from trod.findings.observations import (
     Deployment,
     Evidence,
     Filter,
     Gap,
     Reserve,
-    Sighting,
+    Observation,
     Site,
-    UnseenEvent,
+    UnseenSequence,
 )
 
 __all__ = [
@@ -26,9 +26,9 @@ __all__ = [
     "Finding",
     "Gap",
     "Reserve",
-    "Sighting",
+    "Observation",
     "Site",
-    "UnseenEvent",
+    "UnseenSequence",
     "change",
     "what_comes",
     "when",

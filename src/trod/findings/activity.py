@@ -1,6 +1,6 @@
 """When animals pass: by the wall clock and by the sun, corrected for when cameras watched.
 
-By the sun: every passage's time is stretched so that the sunrises and sunsets of the whole season fall on
+By the sun: every detection's time is stretched so that the sunrises and sunsets of the whole season fall on
 one (their means), which takes the season's drift out of dawn and dusk.
 """
 
@@ -17,13 +17,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from trod import sky, watch
+from trod import sky, clock
 from trod.errors import NotEnoughEvidence
 from trod.findings import circular, effort, localtime
 from trod.findings.localtime import Floats
-from trod.findings.passages import Passage
+from trod.findings.detections import Detection
 from trod.findings.rates import Interval
-from trod.findings.sightings import Reserve, Selection
+from trod.findings.observations import Reserve, Selection
 
 POINTS = 288  # the curve's points: every five minutes
 DRAWS = 500
@@ -89,12 +89,12 @@ class SunDays:
 @lru_cache(maxsize=20_000)
 def _sun_of(day: date, latitude_deg: float, longitude_deg: float, zone: str) -> tuple[float, float] | None:
     """Sunrise and sunset of a local date in local clock hours; None where one of them is missing."""
-    times = sky.sun_times(day, latitude_deg=latitude_deg, longitude_deg=longitude_deg, zone=watch.zone(zone))
+    times = sky.sun_times(day, latitude_deg=latitude_deg, longitude_deg=longitude_deg, zone=clock.zone(zone))
     if times.rise is None or times.set is None:
         return None
     rise_s, set_s = times.rise.timestamp(), times.set.timestamp()
-    clock = localtime.clock_hours(np.array([rise_s, set_s]), zone)
-    return float(clock[0]), float(clock[1])
+    hours = localtime.clock_hours(np.array([rise_s, set_s]), zone)
+    return float(hours[0]), float(hours[1])
 
 
 def sun_days(reserve: Reserve, utc_s: ArrayLike) -> SunDays:
@@ -157,7 +157,7 @@ class Curve:
     peak_h : busiest time. peak_interval_h : (from, to) of it, going round midnight if need be; None when
     the bootstrap leaves it anywhere (arc over 12 h). peaks_h : all clear peaks, highest first.
     activity : activity level, with its interval.
-    kappa : the kernel's. n : passages. even_p : chance of so uneven a sample from an even day.
+    kappa : the kernel's. n : detections. even_p : chance of so uneven a sample from an even day.
     """
 
     hours: Floats
@@ -179,16 +179,16 @@ def curve(
 ) -> Curve:
     """A kernel curve through times of day, with a pointwise bootstrap band.
 
-    clock_h : (n,) [h]. days : (n,) integers; passages of one day are drawn together, for they are not
+    clock_h : (n,) [h]. days : (n,) integers; detections of one day are drawn together, for they are not
     independent (weather, the same animals). weights : (n,), 1 over the effort at that time of day.
     Notes : the band is the 2.5 and 97.5 percentile of `draws` bootstrap curves; it tells of sampling, not of
-    the smoothing. The seed is made of the times themselves. Raises NotEnoughEvidence under 10 passages.
+    the smoothing. The seed is made of the times themselves. Raises NotEnoughEvidence under 10 detections.
     """
     t = np.asarray(clock_h, dtype=float)
     n = len(t)
     if n < FEWEST:
         raise NotEnoughEvidence(
-            f"{n} passage{'' if n == 1 else 's'}",
+            f"{n} detection{'' if n == 1 else 's'}",
             need=f"a pattern over the day needs at least {FEWEST}, and {ADVISED} to be trusted; "
             "widen the period or the sites",
         )
@@ -243,12 +243,12 @@ def curve(
 class LightShare:
     """How much of the activity falls into one light.
 
-    share, interval : of the effort-corrected activity. passages, watched_h : what it rests on.
-    preference : passages per hour of this light over passages per hour of all.
+    share, interval : of the effort-corrected activity. detections, watched_h : what it rests on.
+    preference : detections per hour of this light over detections per hour of all.
     """
 
     light: str
-    passages: int
+    detections: int
     watched_h: float
     share: float
     interval: Interval
@@ -288,11 +288,11 @@ def watched_by_light_h(selection: Selection, step_s: float = 600.0) -> Floats:
     return np.asarray(hours, dtype=float)
 
 
-def light_shares(selection: Selection, found: Sequence[Passage]) -> tuple[LightShare, ...]:
+def light_shares(selection: Selection, found: Sequence[Detection]) -> tuple[LightShare, ...]:
     """Shares of day, twilight and night in the activity, as if each had been watched equally well per hour.
 
     The correction matters where cameras missed more of one light than of another; then a plain count
-    of passages would blame the animals. share_i ∝ passages_i × (true hours of light i / watched hours of i).
+    of detections would blame the animals. share_i ∝ detections_i × (true hours of light i / watched hours of i).
     Intervals are Clopper–Pearson on the plain counts, carried through the correction by its ratio.
     """
     heights, _ = sky.sun_position(
@@ -320,14 +320,14 @@ def light_shares(selection: Selection, found: Sequence[Passage]) -> tuple[LightS
         out.append(
             LightShare(
                 light=light,
-                passages=n,
+                detections=n,
                 watched_h=float(watched[index]),
                 share=n * odds / total if total else math.nan,
                 interval=Interval(
                     low=min(1.0, low * odds),
                     high=min(1.0, high * odds),
                     level=LEVEL,
-                    kind="exact binomial limits (Clopper & Pearson 1934), passages taken as independent",
+                    kind="exact binomial limits (Clopper & Pearson 1934), detections taken as independent",
                 ),
                 preference=(n / float(watched[index])) / rate_all
                 if watched[index] > 0 and total
@@ -354,7 +354,7 @@ def _true_light_h(selection: Selection, start_s: float, end_s: float) -> Floats:
 class Activity:
     """All that is known of when the selection's animals pass."""
 
-    passages: tuple[Passage, ...]
+    detections: tuple[Detection, ...]
     clock_h: Floats
     by_clock: Curve
     by_sun: Curve | None
@@ -364,8 +364,8 @@ class Activity:
     lights: tuple[LightShare, ...]
 
 
-def activity(selection: Selection, found: Sequence[Passage]) -> Activity:
-    """Curves by clock and by sun and the shares of light, of passages already merged."""
+def activity(selection: Selection, found: Sequence[Detection]) -> Activity:
+    """Curves by clock and by sun and the shares of light, of detections already merged."""
     zone = selection.reserve.zone
     instants = np.array([p.utc_s for p in found], dtype=float)
     clock = localtime.clock_hours(instants, zone)
@@ -387,7 +387,7 @@ def activity(selection: Selection, found: Sequence[Passage]) -> Activity:
     except NotEnoughEvidence as trouble:
         why = str(trouble)
     return Activity(
-        passages=tuple(found),
+        detections=tuple(found),
         clock_h=clock,
         by_clock=by_clock,
         by_sun=by_sun,

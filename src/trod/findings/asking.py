@@ -10,9 +10,9 @@ from typing import Any
 from trod.errors import NotEnoughEvidence
 from trod.findings import effort, localtime, rates, runs, wording
 from trod.findings.effort import Effort
-from trod.findings.passages import Passage, passages
+from trod.findings.detections import Detection, detections
 from trod.findings.runs import Scatter
-from trod.findings.sightings import Evidence, Filter, Selection, select
+from trod.findings.observations import Evidence, Filter, Selection, select
 
 WEEK_S = runs.BLOCK_DAYS * 86_400.0
 
@@ -20,7 +20,7 @@ STEADY_DETECTION = (
     "An animal that passes is photographed equally often at all sites and times; cover, snow, height and "
     "the camera's make change that, and it is not corrected here."
 )
-NOT_NUMBERS = "Passages are not animals: one animal may come many times, and the rate is not a density."
+NOT_NUMBERS = "Detections are not animals: one animal may come many times, and the rate is not a density."
 SHORT_RUNS = (
     "Animals come in runs of up to about two weeks. Where they stay about for many weeks and are gone for many, a rate "
     "from one season says less than its interval: simulated, as few as 54 of 100 such intervals held the truth, not 95."
@@ -28,8 +28,8 @@ SHORT_RUNS = (
 WATCHED = "The cameras worked all the time that counts as watched; time known to be lost is taken off."
 
 
-def prepare(evidence: Evidence, asked: Filter) -> tuple[Selection, tuple[Passage, ...], Effort]:
-    """Selection, passages and effort of a question. Raises NotEnoughEvidence when no camera watched."""
+def prepare(evidence: Evidence, asked: Filter) -> tuple[Selection, tuple[Detection, ...], Effort]:
+    """Selection, detections and effort of a question. Raises NotEnoughEvidence when no camera watched."""
     selection = select(evidence, asked)
     worked = effort.effort(selection)
     if worked.camera_days <= 0:
@@ -37,37 +37,37 @@ def prepare(evidence: Evidence, asked: Filter) -> tuple[Selection, tuple[Passage
             f"no camera watched in what was asked for ({selection.sentence})",
             need="choose a period and sites with a deployment whose card has been brought in",
         )
-    return selection, passages(selection.animals, asked.independence_min), worked
+    return selection, detections(selection.animals, asked.independence_min), worked
 
 
-def cautions_of(selection: Selection, found: Sequence[Passage]) -> list[str]:
+def cautions_of(selection: Selection, found: Sequence[Detection]) -> list[str]:
     """What in the evidence speaks against the answer, the same for every question."""
     out = []
-    unseen, seen = len(selection.unseen), selection.events_seen
+    unseen, seen = len(selection.unseen), selection.sequences_seen
     if unseen:
         out.append(
-            f"{wording.plural(unseen, 'event')} of {wording.count(unseen + seen)} "
+            f"{wording.plural(unseen, 'sequence')} of {wording.count(unseen + seen)} "
             f"({wording.share(unseen / (unseen + seen))}) {'is' if unseen == 1 else 'are'} not yet sorted; "
             "counts can only grow when they are."
         )
     others = selection.others
-    unsure = len({s.event for s in others if s.what == "unsure" or (s.what == "animal" and not s.species)})
-    if unsure:
+    unknown = len({s.sequence for s in others if s.what == "unknown" or (s.what == "animal" and not s.species)})
+    if unknown:
         out.append(
-            f"{wording.plural(unsure, 'event')} could not be told to a species and "
-            f"{'is' if unsure == 1 else 'are'} left out."
+            f"{wording.plural(unknown, 'sequence')} could not be told to a species and "
+            f"{'is' if unknown == 1 else 'are'} left out."
         )
     if selection.broader:
         names = sorted({s.species_name or s.species for s in selection.broader})
-        events = len({s.event for s in selection.broader})
+        sequences = len({s.sequence for s in selection.broader})
         out.append(
-            f"{wording.plural(events, 'event')} {'is' if events == 1 else 'are'} known only as "
+            f"{wording.plural(sequences, 'sequence')} {'is' if sequences == 1 else 'are'} known only as "
             f"{wording.listed_at_most(names)}, which may be what was asked for or not; "
-            f"{'it is' if events == 1 else 'they are'} left out."
+            f"{'it is' if sequences == 1 else 'they are'} left out."
         )
     if selection.filter.light != "any":
         out.append(
-            f"Only passages by {selection.filter.light} are counted, but effort is whole camera-days, so "
+            f"Only detections by {selection.filter.light} are counted, but effort is whole camera-days, so "
             "a rate is per 100 whole days."
         )
     is_watched = effort.watched_at(selection)
@@ -76,31 +76,31 @@ def cautions_of(selection: Selection, found: Sequence[Passage]) -> list[str]:
     if unwatched:
         names = sorted({selection.evidence.site(p.site).name for p in unwatched})
         out.append(
-            f"{wording.plural(len(unwatched), 'passage')} at {wording.listed_at_most(names)}, where no camera counts "
+            f"{wording.plural(len(unwatched), 'detection')} at {wording.listed_at_most(names)}, where no camera counts "
             f"as watching in this time, {'is' if len(unwatched) == 1 else 'are'} listed but not in a rate."
         )
     outside = sum(1 for p in found if p.site in sites and not is_watched(p.site, p.utc_s))
     if outside:
         out.append(
-            f"{wording.plural(outside, 'passage')} {'falls' if outside == 1 else 'fall'} into time that "
+            f"{wording.plural(outside, 'detection')} {'falls' if outside == 1 else 'fall'} into time that "
             f"counts as not watched; {'it is' if outside == 1 else 'they are'} counted all the same, so a rate is "
             "too high by as much. Check the deployments' dates and clocks."
         )
     return out
 
 
-def opened(found: Sequence[Passage]) -> dict[str, Any]:
-    """The doors from a number to what is behind it: first pictures and events, in time order."""
+def opened(found: Sequence[Detection]) -> dict[str, Any]:
+    """The doors from a number to what is behind it: first pictures and sequences, in time order."""
     return {
         "pictures": tuple(p.picture for p in found if p.picture),
-        "events": tuple(event for p in found for event in p.events),
+        "sequences": tuple(sequence for p in found for sequence in p.sequences),
     }
 
 
 def scatter_of(
-    selection: Selection, found: Sequence[Passage], part: Callable[[date], Hashable] | None = None
+    selection: Selection, found: Sequence[Detection], part: Callable[[date], Hashable] | None = None
 ) -> Scatter:
-    """How these passages scatter between the weeks of each site.
+    """How these detections scatter between the weeks of each site.
 
     part : gives each calendar month the part of the record it belongs to, each part with a rate of its own; months
     for which it gives None are left out. Without it the record is one.
@@ -110,20 +110,20 @@ def scatter_of(
 
 
 def scatter_elsewhere(evidence: Evidence, asked: Filter, species: str) -> Scatter | None:
-    """How the passages of a species scatter in the whole record, when only a part of it was asked for."""
+    """How the detections of a species scatter in the whole record, when only a part of it was asked for."""
     if not (asked.sites or asked.first or asked.last):
         return None
     everywhere = select(evidence, replace(asked, species=(species,), sites=(), first=None, last=None))
-    found = passages(everywhere.animals, asked.independence_min)
+    found = detections(everywhere.animals, asked.independence_min)
     return scatter_of(everywhere, found) if everywhere.watched else None
 
 
 def blocks(
-    selection: Selection, found: Sequence[Passage], part: Callable[[date], Hashable] | None = None
+    selection: Selection, found: Sequence[Detection], part: Callable[[date], Hashable] | None = None
 ) -> tuple[list[list[float]], list[list[float]]]:
-    """Passages and camera-days of the weeks of every site (and part), each list without a hole.
+    """Detections and camera-days of the weeks of every site (and part), each list without a hole.
 
-    Week 0 of a site begins at its first local midnight watched. A passage at an instant that does not count as
+    Week 0 of a site begins at its first local midnight watched. A detection at an instant that does not count as
     watched stands in a week of no effort, or of the little that there is.
     """
     zone = selection.reserve.zone
@@ -143,12 +143,12 @@ def blocks(
                     into[week] = into.get(week, 0.0) + (stop - a) / effort.DAY_S
                     a = stop
     months = localtime.months_of([p.utc_s for p in found], zone) if part else [None] * len(found)
-    for passage, month in zip(found, months, strict=True):
+    for detection, month in zip(found, months, strict=True):
         key = part(month) if part and month else ""
-        if key is None or passage.site not in origin:
+        if key is None or detection.site not in origin:
             continue
-        week = int((passage.utc_s - origin[passage.site]) // WEEK_S)
-        seen = counts.setdefault((passage.site, key), {})
+        week = int((detection.utc_s - origin[detection.site]) // WEEK_S)
+        seen = counts.setdefault((detection.site, key), {})
         seen[week] = seen.get(week, 0.0) + 1
     out_counts, out_days = [], []
     for where in sorted({*days, *counts}, key=repr):
@@ -173,15 +173,15 @@ def _parts(
 
 
 def rate_of(
-    selection: Selection, worked: Effort, found: Sequence[Passage], elsewhere: Scatter | None = None
+    selection: Selection, worked: Effort, found: Sequence[Detection], elsewhere: Scatter | None = None
 ) -> rates.Rate:
-    """The rate of these passages in the selection, with the interval that their runs deserve.
+    """The rate of these detections in the selection, with the interval that their runs deserve.
 
     elsewhere : the scatter of the same animals in the whole record, for when none was seen here.
     """
     by_site: dict[str, int] = dict.fromkeys(selection.sites, 0)
-    for passage in found:
-        by_site[passage.site] += 1
+    for detection in found:
+        by_site[detection.site] += 1
     counts, efforts = blocks(selection, found)
     return rates.rate(
         [by_site[site] for site in selection.sites],
@@ -192,7 +192,7 @@ def rate_of(
     )
 
 
-def who(evidence: Evidence, asked: Filter, found: Sequence[Passage]) -> str:
+def who(evidence: Evidence, asked: Filter, found: Sequence[Detection]) -> str:
     """Whom the answer is about, as the subject of its sentence: 'Red deer', 'Animals'."""
     names = evidence.names_for(asked)
     keys = sorted(asked.species) or sorted({p.species for p in found})

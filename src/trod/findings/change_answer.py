@@ -11,15 +11,15 @@ from trod.findings import asking, rates, wording
 from trod.findings import trend as trends
 from trod.findings.effort import Effort
 from trod.findings.finding import Column, Finding
-from trod.findings.passages import Passage
-from trod.findings.sightings import Evidence, Filter, Selection
+from trod.findings.detections import Detection
+from trod.findings.observations import Evidence, Filter, Selection
 from trod.findings.trend import MonthRate, Trend
 
 _ALL = Filter()
 _PER = "per 100 camera-days"
 COLUMNS = (
     Column(key="month", title="Month", kind="date"),
-    Column(key="passages", title="Passages", kind="count"),
+    Column(key="detections", title="Detections", kind="count"),
     Column(key="camera_days", title="Camera-days", kind="days"),
     Column(key="rate", title="Rate", kind="rate", unit=_PER),
     Column(key="low", title="From", kind="rate", unit=_PER),
@@ -84,9 +84,9 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         filter=filter.to_dict(),
         filter_sentence=selection.sentence,
         method=(
-            "Rates per 100 camera-days by calendar month. Their interval allows for passages that come in runs, as "
+            "Rates per 100 camera-days by calendar month. Their interval allows for detections that come in runs, as "
             "the weeks of a site scatter over the whole record; the exact Poisson limits (Garwood 1936) beside it "
-            "hold only if animals come singly. Trend: log-linear quasi-Poisson regression of passages per site and "
+            "hold only if animals come singly. Trend: log-linear quasi-Poisson regression of detections per site and "
             "month on time, "
             f"effort as exposure, a level for each site{season} (McCullagh & Nelder 1989), with the robust "
             "standard error HC3 (MacKinnon & White 1985) where it is the larger."
@@ -139,10 +139,10 @@ def _cautions(worked: Effort, months: Sequence[MonthRate], trend: Trend | None) 
 
 
 def _row(row: MonthRate) -> dict[str, Any]:
-    doors = asking.opened(row.passages)
+    doors = asking.opened(row.detections)
     return {
         "month": row.month.isoformat()[:7],
-        "passages": len(row.passages),
+        "detections": len(row.detections),
         "camera_days": row.effort_days,
         "rate": row.rate,
         "low": row.shown.low if row.shown else None,
@@ -152,7 +152,7 @@ def _row(row: MonthRate) -> dict[str, Any]:
         "exact_low": row.exact.low if row.exact else None,
         "exact_high": row.exact.high if row.exact else None,
         "pictures": doors["pictures"],
-        "event_keys": doors["events"],
+        "sequence_keys": doors["sequences"],
     }
 
 
@@ -165,7 +165,7 @@ def _trend(trend: Trend | None) -> dict[str, Any] | None:
         "p": trend.p,
         "with_season": trend.with_season,
         "scatter": trend.index,
-        "site_months": trend.cells,
+        "site_months": trend.batteries,
         "degrees": trend.degrees,
         "from": trend.first.isoformat()[:7],
         "to": trend.last.isoformat()[:7],
@@ -173,7 +173,7 @@ def _trend(trend: Trend | None) -> dict[str, Any] | None:
 
 
 def _same_months(
-    selection: Selection, found: Sequence[Passage], months: Sequence[MonthRate]
+    selection: Selection, found: Sequence[Detection], months: Sequence[MonthRate]
 ) -> dict[str, Any] | None:
     """The same calendar months of the last two years that share any, side by side.
 
@@ -186,7 +186,7 @@ def _same_months(
     year_of = {month: year for year, part in pair.items() for month in part[0]}
     scatter = asking.scatter_of(selection, found, part=year_of.get)
     ratio = interval = None
-    note = "Allows for passages that come in runs, and speaks of these very sites in these months."
+    note = "Allows for detections that come in runs, and speaks of these very sites in these months."
     try:
         ratio, interval = rates.ratio_by_runs(
             count_a=b[1], effort_a=b[2], count_b=a[1], effort_b=a[2], scatter=scatter
@@ -198,8 +198,8 @@ def _same_months(
         "earlier": early,
         "later": late,
         "months": [month.month for month in b[0]],
-        "earlier_passages": a[1],
-        "later_passages": b[1],
+        "earlier_detections": a[1],
+        "later_detections": b[1],
         "earlier_camera_days": a[2],
         "later_camera_days": b[2],
         "ratio": ratio,

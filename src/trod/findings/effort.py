@@ -16,7 +16,7 @@ import numpy as np
 
 from trod.findings import localtime
 from trod.findings.localtime import Floats
-from trod.findings.sightings import Selection, Span, joined
+from trod.findings.observations import Selection, Span, joined
 
 DAY_S = 86_400.0
 

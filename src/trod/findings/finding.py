@@ -35,11 +35,11 @@ class Finding:
     filter, filter_sentence : as a dict, and as printed.
     method : how it was computed, in a sentence or two, with its sources.
     assumptions : what must be true for it to hold. cautions : what in these data speaks against it.
-    columns, rows : the table. Each row has `pictures`, the SHA-256 of the first picture of every passage
-    behind it, and `event_keys`, the keys of their events.
+    columns, rows : the table. Each row has `pictures`, the SHA-256 of the first picture of every detection
+    behind it, and `sequence_keys`, the keys of their sequences.
     series : the numbers behind the chart, by name; `report.charts.chart` draws them.
     chart : a Vega-Lite spec, once drawn. pictures : SHA-256s behind the whole answer, in time order.
-    events : keys of the events behind it, in time order. made : version of Trod.
+    sequences : keys of the sequences behind it, in time order. made : version of Trod.
     """
 
     kind: str
@@ -60,7 +60,7 @@ class Finding:
     series: Mapping[str, Any] = field(default_factory=dict)
     chart: Mapping[str, Any] | None = None
     pictures: tuple[str, ...] = ()
-    events: tuple[str, ...] = ()
+    sequences: tuple[str, ...] = ()
     made: str = ""
 
     def to_dict(self) -> dict[str, Any]:
@@ -84,7 +84,7 @@ class Finding:
             "rows": _plain(self.rows),
             "series": _plain(self.series),
             "pictures": list(self.pictures),
-            "events": list(self.events),
+            "sequences": list(self.sequences),
             "made": self.made,
         }
 

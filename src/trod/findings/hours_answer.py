@@ -12,15 +12,15 @@ from trod.findings import activity as activities
 from trod.findings import asking, circular, wording
 from trod.findings.activity import Activity, Curve, LightShare
 from trod.findings.finding import Column, Finding
-from trod.findings.passages import Passage
+from trod.findings.detections import Detection
 from trod.findings.rates import Interval
-from trod.findings.sightings import Evidence, Filter, Reserve
+from trod.findings.observations import Evidence, Filter, Reserve
 
 _ALL = Filter()
 EVEN_P = 0.05
 COLUMNS = (
     Column(key="light", title="Light", kind="name"),
-    Column(key="passages", title="Passages", kind="count"),
+    Column(key="detections", title="Detections", kind="count"),
     Column(key="watched_h", title="Watched", kind="days", unit="camera-hours"),
     Column(key="share", title="Share of activity", kind="share"),
     Column(key="low", title="From", kind="share"),
@@ -29,7 +29,7 @@ COLUMNS = (
 )
 _METHOD = (
     "Kernel curve on the circle with von Mises kernels; their width by Taylor's (2008) rule at the clearest "
-    "of three harmonics (Ridout & Linkie 2009); each passage weighs by the inverse of the effort at its "
+    "of three harmonics (Ridout & Linkie 2009); each detection weighs by the inverse of the effort at its "
     "hour. "
     f"Band: {activities.DRAWS} bootstrap draws of whole days, noon to noon, 95 % at each point. Evenness: "
     "Rayleigh's test on the times and on the doubled times. By the sun: double anchoring to mean sunrise "
@@ -45,7 +45,7 @@ def when(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     Returns a Finding whose `value` is the busiest hour of the day (by the sun's clock when the sun rises and
     sets on all these days, else by the wall clock); None when no one hour stands out, or when two busy times
     leave it without an interval. Its interval may go round midnight, so low may exceed high.
-    Raises NotEnoughEvidence under 10 passages.
+    Raises NotEnoughEvidence under 10 detections.
     """
     selection, found, worked = asking.prepare(evidence, filter)
     known = activities.activity(selection, found)
@@ -54,7 +54,7 @@ def when(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     cautions = asking.cautions_of(selection, found)
     if main.n < activities.ADVISED:
         cautions.append(
-            f"{wording.plural(main.n, 'passage')}; at least {activities.ADVISED} are advised for a pattern "
+            f"{wording.plural(main.n, 'detection')}; at least {activities.ADVISED} are advised for a pattern "
             "over the day, so read the curve as a hint."
         )
     if len({p.species for p in found}) > 1:
@@ -87,7 +87,7 @@ def when(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         assumptions=(
             asking.WATCHED,
             "An active animal is equally likely to be photographed at every hour; a flash or sensor that "
-            "reaches less far at night hides night passages.",
+            "reaches less far at night hides night detections.",
             "Days are independent of one another.",
         ),
         cautions=tuple(cautions),
@@ -99,7 +99,7 @@ def when(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     )
 
 
-def _rows(reserve: Reserve, known: Activity, found: Sequence[Passage]) -> tuple[dict[str, Any], ...]:
+def _rows(reserve: Reserve, known: Activity, found: Sequence[Detection]) -> tuple[dict[str, Any], ...]:
     heights, _ = sky.sun_position(
         np.array([p.utc_s for p in found]),
         latitude_deg=reserve.latitude_deg,
@@ -112,7 +112,7 @@ def _rows(reserve: Reserve, known: Activity, found: Sequence[Passage]) -> tuple[
         out.append(
             {
                 "light": part.light,
-                "passages": part.passages,
+                "detections": part.detections,
                 "watched_h": part.watched_h,
                 "share": part.share,
                 "low": part.interval.low,
@@ -121,7 +121,7 @@ def _rows(reserve: Reserve, known: Activity, found: Sequence[Passage]) -> tuple[
                 "interval_kind": part.interval.kind,
                 "preference": part.preference,
                 "pictures": doors["pictures"],
-                "event_keys": doors["events"],
+                "sequence_keys": doors["sequences"],
             }
         )
     return tuple(out)
@@ -129,16 +129,16 @@ def _rows(reserve: Reserve, known: Activity, found: Sequence[Passage]) -> tuple[
 
 def _sentence(name: str, known: Activity, main: Curve, *, even: bool) -> str:
     parts = sorted(known.lights, key=lambda part: -part.share)
-    shares = [f"{wording.share(part.share)} {_in(part)}" for part in parts if part.passages]
+    shares = [f"{wording.share(part.share)} {_in(part)}" for part in parts if part.detections]
     if even:
         return (
-            f"{name} came at all hours: no time of day stands out in {wording.plural(main.n, 'passage')} "
+            f"{name} came at all hours: no time of day stands out in {wording.plural(main.n, 'detection')} "
             f"({wording.listed(shares)})."
         )
     most = "mostly" if parts[0].share > 0.5 else "most often"
     rest = f" ({shares[0]}; {wording.listed(shares[1:])})" if len(shares) > 1 else ""
     sentence = f"{name} came {most} {_in(parts[0])}{rest}."
-    busiest = max((p for p in parts if p.passages), key=lambda part: part.preference)
+    busiest = max((p for p in parts if p.detections), key=lambda part: part.preference)
     if busiest is not parts[0] and busiest.preference > 1:
         sentence += f" Hour for hour they came most {_in(busiest)}."
     anchors = ""

@@ -1,7 +1,7 @@
 """What other sites like these would show: the mean rate of the kind of place from which the sites were taken.
 
 A handful of sites tells little of the others of their kind, and nothing at all where two or three sites hold nearly
-all passages; then it is refused. Counts are taken as negative binomial: each site has its own rate, gamma about
+all detections; then it is refused. Counts are taken as negative binomial: each site has its own rate, gamma about
 the mean.
 
 References : C. I. Bliss & R. A. Fisher (1953) Fitting the negative binomial distribution to biological data,
@@ -23,7 +23,7 @@ from trod.errors import NotEnoughEvidence
 from trod.findings.localtime import Floats
 
 FEWEST_SITES = 4.0
-FEWEST_PASSAGES = 10
+FEWEST_DETECTIONS = 10
 MOST_TIMES = 20.0  # an upper end further above the estimate than this says nothing
 K_MOST = 300.0
 # An assumption, ours: sites are not more unlike than this; a dozen sites could not show it.
@@ -33,7 +33,7 @@ _GRID = 220
 
 @dataclass(frozen=True, kw_only=True)
 class Fit:
-    """mean : passages a day at a site of this kind. k : shape; small is unlike. sites : effective number."""
+    """mean : detections a day at a site of this kind. k : shape; small is unlike. sites : effective number."""
 
     mean: float
     k: float
@@ -116,8 +116,8 @@ def fit(counts: Sequence[float] | Floats, efforts: Sequence[float] | Floats) -> 
     likelihood = _Likelihood(counts, efforts)
     if len(likelihood.y) < 2 or likelihood.y.sum() == 0:
         raise NotEnoughEvidence(
-            f"{len(likelihood.y)} sites with {likelihood.y.sum():g} passages",
-            need="a fit needs two sites and one passage",
+            f"{len(likelihood.y)} sites with {likelihood.y.sum():g} detections",
+            need="a fit needs two sites and one detection",
         )
     return _fit(likelihood)
 
@@ -125,24 +125,24 @@ def fit(counts: Sequence[float] | Floats, efforts: Sequence[float] | Floats) -> 
 def limits(
     counts: Sequence[float] | Floats, efforts: Sequence[float] | Floats, level: float
 ) -> tuple[float, float]:
-    """Limits of the mean rate of sites like these, in passages a day; the upper one may be infinite.
+    """Limits of the mean rate of sites like these, in detections a day; the upper one may be infinite.
 
     counts : (sites,); efforts : (sites,) [d], minutes are fine.
-    Raises NotEnoughEvidence under 10 passages, or when they rest on fewer than four sites in effect.
+    Raises NotEnoughEvidence under 10 detections, or when they rest on fewer than four sites in effect.
     Notes : {λ: 2(p(λ̂) − p(λ)) ≤ F(1, 2(m − 1))}, p the likelihood at its best k and m the effective sites. An upper
     end more than 20 times the estimate is given as infinite.
     """
     likelihood = _Likelihood(counts, efforts)
     seen = float(likelihood.y.sum())
-    if seen < FEWEST_PASSAGES or len(likelihood.y) < FEWEST_SITES:
+    if seen < FEWEST_DETECTIONS or len(likelihood.y) < FEWEST_SITES:
         raise NotEnoughEvidence(
-            f"{seen:g} passages at {len(likelihood.y)} sites with effort",
+            f"{seen:g} detections at {len(likelihood.y)} sites with effort",
             need="it needs 10 at four sites or more",
         )
     found = _fit(likelihood)
     if found.sites < FEWEST_SITES:
         raise NotEnoughEvidence(
-            f"the passages rest on {found.sites:.2g} sites in effect", need="it needs four or more"
+            f"the detections rest on {found.sites:.2g} sites in effect", need="it needs four or more"
         )
     room = float(stats.f.ppf(level, 1, 2 * (found.sites - 1))) / 2
     at = math.log(found.mean)

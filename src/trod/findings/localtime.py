@@ -1,4 +1,4 @@
-"""Instants in the reserve's own calendar: a thin face on `trod.watch`, which alone knows time zones.
+"""Instants in the reserve's own calendar: a thin face on `trod.clock`, which alone knows time zones.
 
 Instants are UTC unix seconds throughout the findings.
 """
@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from trod import watch
+from trod import clock
 
 Floats = NDArray[np.float64]
 DAY_S = 86_400.0
@@ -29,14 +29,14 @@ def offsets_s(utc_s: ArrayLike, zone_name: str) -> Floats:
     out = np.zeros(0) if len(days) == 0 else ends[back.ravel(), 0]
     if len(days):
         turning = (ends[:, 0] != ends[:, 1])[back.ravel()]
-        out[turning] = watch.utc_offsets_s(instants.ravel()[turning], zone_name)
+        out[turning] = clock.utc_offsets_s(instants.ravel()[turning], zone_name)
     return out.reshape(instants.shape)
 
 
 @lru_cache(maxsize=100_000)
 def _offset_s(zone_name: str, day: int) -> float:
     """The offset at the first instant of a UTC day."""
-    return float(watch.utc_offsets_s([day * DAY_S], zone_name)[0])
+    return float(clock.utc_offsets_s([day * DAY_S], zone_name)[0])
 
 
 def clock_hours(utc_s: ArrayLike, zone_name: str) -> Floats:
@@ -60,13 +60,13 @@ def months_of(utc_s: ArrayLike, zone_name: str) -> list[date]:
 
 def local_date(utc_s: float, zone_name: str) -> date:
     """The local calendar date of one instant."""
-    return watch.local(datetime.fromtimestamp(utc_s, tz=UTC), zone_name).date()
+    return clock.local(datetime.fromtimestamp(utc_s, tz=UTC), zone_name).date()
 
 
 @lru_cache(maxsize=20_000)
 def day_start_s(when: date, zone_name: str) -> float:
     """The first instant of a local date, as UTC unix seconds."""
-    midnight = datetime(when.year, when.month, when.day, tzinfo=watch.zone(zone_name))
+    midnight = datetime(when.year, when.month, when.day, tzinfo=clock.zone(zone_name))
     return midnight.timestamp()
 
 

@@ -1,6 +1,6 @@
-"""Rates of passages per 100 camera-days with the interval that runs of animals deserve, and what stands beside it.
+"""Rates of detections per 100 camera-days with the interval that runs of animals deserve, and what stands beside it.
 
-Garwood's limits are exact when passages fall singly and independently at one steady rate. Animals do not: they
+Garwood's limits are exact when detections fall singly and independently at one steady rate. Animals do not: they
 come in runs. So how the weeks of a site scatter is measured first (`trod.findings.runs`), and the interval shown
 allows for it. It speaks of these very sites in this time; what other sites like them would show is another
 question (`trod.findings.likesites`) and stands beside it, where it can be answered at all.
@@ -51,11 +51,11 @@ class Interval:
 
 EXACT = "exact Poisson limits (Garwood 1936)"
 ONE_SIDED = "one-sided exact Poisson limit (none was seen)"
-BY_RUNS = "allowing for passages that come in runs, from the scatter between the weeks of a site"
-NONE_SEEN = "one-sided limit (none was seen), allowing for passages that come in runs"
+BY_RUNS = "allowing for detections that come in runs, from the scatter between the weeks of a site"
+NONE_SEEN = "one-sided limit (none was seen), allowing for detections that come in runs"
 SINGLY = "exact Poisson limits (Garwood 1936), which hold only if animals come singly"
 LIKE_THESE = "for sites like these, from how these differ (negative binomial)"
-RATIO_BY_RUNS = "allowing for passages that come in runs"
+RATIO_BY_RUNS = "allowing for detections that come in runs"
 
 
 def _check_level(level: float) -> None:
@@ -100,7 +100,7 @@ def upper_limit_when_none(level: float = LEVEL) -> float:
 
 
 def exact_rate(count: int, effort_days: float, level: float = LEVEL) -> tuple[float, Interval]:
-    """Passages per 100 camera-days and their exact Poisson limits (one-sided when none was seen)."""
+    """Detections per 100 camera-days and their exact Poisson limits (one-sided when none was seen)."""
     _check_effort("effort", effort_days)
     per = PER_DAYS / effort_days
     if count == 0:
@@ -137,7 +137,7 @@ def ratio_of_rates(
     _check_level(level)
     total = count_a + count_b
     if total == 0:
-        raise NotEnoughEvidence("nothing was seen in either part", need="a ratio needs at least one passage")
+        raise NotEnoughEvidence("nothing was seen in either part", need="a ratio needs at least one detection")
     alpha = 1 - level
     scale = effort_b / effort_a
 
@@ -161,7 +161,7 @@ def ratio_of_rates(
 def limited(
     count: int, effort_days: float, scatter: Scatter | None, level: float = LEVEL
 ) -> tuple[float, Interval]:
-    """Passages per 100 camera-days with the interval that their runs deserve.
+    """Detections per 100 camera-days with the interval that their runs deserve.
 
     scatter : how the weeks scatter in these or in more data of the same animals; None when that is not known
     (only for a count of 0, where the usual runs of `runs.PHI_UNKNOWN` are allowed for).
@@ -185,7 +185,7 @@ def ratio_by_runs(
     """Rate a over rate b, allowing for runs; where one count is 0 only one end is given.
 
     scatter : of both parts together, each site in each part about its own rate.
-    Raises NotEnoughEvidence when nothing was seen in either, or too few weeks say how the passages came.
+    Raises NotEnoughEvidence when nothing was seen in either, or too few weeks say how the detections came.
     Notes : counts of 0 are taken as ½; ends are ratio·exp(±t·√(φ(1/a + 1/b))). Ours; measured in
     docs/models/rates.md.
     """
@@ -195,10 +195,10 @@ def ratio_by_runs(
     _check_effort("effort_b", effort_b)
     _check_level(level)
     if count_a + count_b == 0:
-        raise NotEnoughEvidence("nothing was seen in either part", need="a ratio needs at least one passage")
+        raise NotEnoughEvidence("nothing was seen in either part", need="a ratio needs at least one detection")
     if scatter.tells_too_little(count_a + count_b):
         raise NotEnoughEvidence(
-            f"{count_a + count_b} passages, but too few weeks to tell how they run",
+            f"{count_a + count_b} detections, but too few weeks to tell how they run",
             need="a comparison needs more weeks in which the animals came",
         )
     a, b = max(count_a, 0.5), max(count_b, 0.5)
@@ -241,11 +241,11 @@ def rate(
     elsewhere: Scatter | None = None,
     level: float = LEVEL,
 ) -> Rate:
-    """The rate at these sites in this time, with the interval that the runs of its passages deserve.
+    """The rate at these sites in this time, with the interval that the runs of its detections deserve.
 
-    site_counts, site_efforts : (sites,) passages and camera-days; what was seen at a site without effort takes no
+    site_counts, site_efforts : (sites,) detections and camera-days; what was seen at a site without effort takes no
     part.
-    week_counts, week_efforts : per site, passages and camera-days of its weeks one after another from its first
+    week_counts, week_efforts : per site, detections and camera-days of its weeks one after another from its first
     watched day, those without effort included as 0.
     elsewhere : the scatter of the same animals at other sites or times, for a count of 0.
     Raises NotEnoughEvidence without any effort.
@@ -290,22 +290,22 @@ def _why(count: int, shown: Interval, scatter: Scatter | None) -> str:
         )
         return (
             "None was seen, so only an upper limit can be given: fewer than three visits, each counted as "
-            f"{phi:.2g} passages ({source})."
+            f"{phi:.2g} detections ({source})."
         )
     if shown.kind == SINGLY or scatter is None:
         return (
-            f"{count} passages in too few weeks to tell how they run; the exact Poisson limits shown hold only if "
+            f"{count} detections in too few weeks to tell how they run; the exact Poisson limits shown hold only if "
             f"animals come singly. {HERE}"
         )
     if scatter.phi < PLAINLY:
-        return f"Weeks of one site scatter no more than single passages would. {HERE}"
+        return f"Weeks of one site scatter no more than single detections would. {HERE}"
     if scatter.phi_seen >= PLAINLY:
         return (
-            f"Passages come in runs (weeks of one site scatter {scatter.phi_seen:.2g} times as much as single "
-            f"passages would), and the interval allows for {scatter.phi:.2g} times. {HERE}"
+            f"Detections come in runs (weeks of one site scatter {scatter.phi_seen:.2g} times as much as single "
+            f"detections would), and the interval allows for {scatter.phi:.2g} times. {HERE}"
         )
     return (
-        "Weeks of one site scatter no more than single passages would; as "
-        f"{wording.plural(scatter.busy, 'week')} with a passage {'tells' if scatter.busy == 1 else 'tell'} little of "
+        "Weeks of one site scatter no more than single detections would; as "
+        f"{wording.plural(scatter.busy, 'week')} with a detection {'tells' if scatter.busy == 1 else 'tell'} little of "
         f"runs, the interval allows for {scatter.phi:.2g} times. {HERE}"
     )

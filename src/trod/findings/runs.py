@@ -1,4 +1,4 @@
-"""Runs of passages: how much the weeks of a site scatter, and the limits of a count that came in runs.
+"""Runs of detections: how much the weeks of a site scatter, and the limits of a count that came in runs.
 
 Animals come for some days, then stay away: a week in which one came is likelier to hold more. So a count Y is worth
 only about Y/φ independent ones. φ is measured within sites, between blocks of seven days, by dividing sums: a
@@ -23,7 +23,7 @@ from trod.findings.localtime import Floats
 
 BLOCK_DAYS = 7.0
 FEWEST_BLOCK_DAYS = 1.0  # ours: a shorter one is joined to its neighbour
-# Ours, chosen by simulation: before anything is known passages scatter three times as much as single ones would, an
+# Ours, chosen by simulation: before anything is known detections scatter three times as much as single ones would, an
 # opinion worth three busy weeks; it never lowers what is measured.
 PHI_BEFORE = 3.0
 BUSY_BEFORE = 3.0
@@ -41,11 +41,11 @@ MOST_UNTOLD = 15
 
 @dataclass(frozen=True, kw_only=True)
 class Scatter:
-    """How passages scatter between the weeks of a site.
+    """How detections scatter between the weeks of a site.
 
-    count : passages in all. phi_seen : scatter measured, over that of single passages, not under 1.
+    count : detections in all. phi_seen : scatter measured, over that of single detections, not under 1.
     phi : the same with what is thought before anything is seen. weeks : effective number of weeks it rests on.
-    busy : weeks with a passage.
+    busy : weeks with a detection.
     """
 
     count: float
@@ -78,7 +78,7 @@ def scatter(
 ) -> Scatter:
     """The scatter of weeks about their own site's rate.
 
-    counts, efforts : per site, passages and days of its blocks of seven days, in order and without a hole (a block
+    counts, efforts : per site, detections and days of its blocks of seven days, in order and without a hole (a block
     without effort is 0 and 0). A site without effort, or with nothing seen, says nothing.
     Notes : with d = y − r·e and g = r·e·(1 − e/t), φ₀ = max(1, Σd²/Σg, (Σd² + 2Σd·d₊₁)/Σg); the last form holds
     runs that cross the edge of a block. φ = max(φ₀, (Nφ₀ + 3·3)/(N + 3)), N the busy blocks. Runs longer than
@@ -115,7 +115,7 @@ def _whole(counts: Floats, efforts: Floats) -> tuple[Floats, Floats]:
     """The blocks with those of under a day joined to the one before, or to the next when there is none.
 
     A ragged block of minutes beside one long block has next to no expected scatter, so one animal in it would
-    say that passages scatter a million times more than chance.
+    say that detections scatter a million times more than chance.
     """
     y, e = counts.copy(), efforts.copy()
     into = -1

@@ -10,15 +10,15 @@ from trod import __version__
 from trod.findings import asking, localtime, rates, wording
 from trod.findings.effort import Effort
 from trod.findings.finding import Column, Finding
-from trod.findings.passages import Passage
-from trod.findings.sightings import Evidence, Filter, Selection
+from trod.findings.detections import Detection
+from trod.findings.observations import Evidence, Filter, Selection
 
 _ALL = Filter()
 _PER = "per 100 camera-days"
 COLUMNS = (
     Column(key="species", title="Species", kind="name"),
-    Column(key="passages", title="Passages", kind="count"),
-    Column(key="events", title="Events", kind="count"),
+    Column(key="detections", title="Detections", kind="count"),
+    Column(key="sequences", title="Sequences", kind="count"),
     Column(key="individuals_max", title="Most at once", kind="count"),
     Column(key="sites", title="Sites", kind="count"),
     Column(key="rate", title="Rate", kind="rate", unit=_PER),
@@ -30,22 +30,22 @@ COLUMNS = (
     Column(key="last", title="Last seen", kind="date"),
 )
 _FEW_WEEKS = (
-    "Where a species came often but in too few weeks to tell how its passages run, the exact Poisson limits are shown; "
+    "Where a species came often but in too few weeks to tell how its detections run, the exact Poisson limits are shown; "
     "they hold only if animals come singly."
 )
 _METHOD = (
-    "Sightings of one species at one site closer than the chosen interval are one passage. Rate = passages "
+    "Observations of one species at one site closer than the chosen interval are one detection. Rate = detections "
     "over camera-days, times 100. The interval is Garwood's (1936) and a log-scale one, the wider at each end, for "
-    "passages that come in runs: how the weeks of each site scatter about the site's own rate is measured, sums first "
+    "detections that come in runs: how the weeks of each site scatter about the site's own rate is measured, sums first "
     "(quasi-Poisson, McCullagh & Nelder 1989; constants ours). None seen: fewer than three visits (Hanley & "
-    "Lippman-Hand 1983), each of as many passages as one of its runs. The exact Poisson limits (Garwood 1936) beside "
+    "Lippman-Hand 1983), each of as many detections as one of its runs. The exact Poisson limits (Garwood 1936) beside "
     "it hold only if animals come singly."
 )
 _HERE = "An interval speaks of these very sites in this time, not of others like them."
 
 
 def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
-    """Which species come here: passages, rate per 100 camera-days with limits, first and last seen.
+    """Which species come here: detections, rate per 100 camera-days with limits, first and last seen.
 
     Returns a Finding. With exactly one species asked for, `value` is its rate per 100 camera-days; else it is
     the number of species said, which is a count of what was seen and has no interval.
@@ -54,9 +54,9 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     selection, found, worked = asking.prepare(evidence, filter)
     names = evidence.names_for(filter)
     keys = sorted({p.species for p in found} | set(filter.species))
-    by_species: dict[str, list[Passage]] = {key: [] for key in keys}
-    for passage in found:
-        by_species[passage.species].append(passage)
+    by_species: dict[str, list[Detection]] = {key: [] for key in keys}
+    for detection in found:
+        by_species[detection.species].append(detection)
     measured = {
         key: asking.rate_of(
             selection,
@@ -67,13 +67,13 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         for key in keys
     }
     table = [_row(selection, key, names.get(key, key), by_species[key], measured[key]) for key in keys]
-    table.sort(key=lambda row: (-row["passages"], row["species"].lower(), row["species_key"]))
-    seen = [row for row in table if row["passages"]]
+    table.sort(key=lambda row: (-row["detections"], row["species"].lower(), row["species_key"]))
+    seen = [row for row in table if row["detections"]]
 
     cautions = asking.cautions_of(selection, found)
     if worked.camera_days < rates.FEWEST_DAYS:
         cautions.append(
-            "Cameras watched for less than a day in all: passages are counted, but no rate is told."
+            "Cameras watched for less than a day in all: detections are counted, but no rate is told."
         )
     if worked.camera_days < 30:
         cautions.append(
@@ -92,7 +92,7 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         question="What comes here?",
         sentence=sentence,
         value=single.value if single else float(len(seen)),
-        unit="passages per 100 camera-days" if single else "species",
+        unit="detections per 100 camera-days" if single else "species",
         interval=single.shown if single else None,
         other_intervals=single.others if single else (),
         effort=worked.to_dict(),
@@ -116,15 +116,15 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
 
 
 def _row(
-    selection: Selection, key: str, name: str, own: Sequence[Passage], rate: rates.Rate
+    selection: Selection, key: str, name: str, own: Sequence[Detection], rate: rates.Rate
 ) -> dict[str, Any]:
     zone = selection.reserve.zone
     per_site = Counter(p.site for p in own)
     return {
         "species": name,
         "species_key": key,
-        "passages": len(own),
-        "events": sum(len(p.events) for p in own),
+        "detections": len(own),
+        "sequences": sum(len(p.sequences) for p in own),
         "individuals_max": max((p.count for p in own), default=0),
         "sites": len({p.site for p in own}),
         "rate": rate.value,
@@ -142,7 +142,7 @@ def _row(
         "last": localtime.local_date(own[-1].utc_s, zone).isoformat() if own else None,
         "by_site": {site: per_site[site] for site in selection.sites},
         "pictures": asking.opened(own)["pictures"],
-        "event_keys": asking.opened(own)["events"],
+        "sequence_keys": asking.opened(own)["sequences"],
     }
 
 
@@ -176,7 +176,7 @@ def _sentence_of_all(seen: Sequence[dict[str, Any]], worked: Effort) -> str:
     sentence = (
         f"{wording.capital(how_many)} came by in {_days(worked)}. "
         f"{wording.capital(top['species'])} most often: "
-        f"{wording.plural(top['passages'], 'passage')}"
+        f"{wording.plural(top['detections'], 'detection')}"
     )
     if top["rate"] is None:
         sentence += ", in too short a time for a rate."
@@ -185,7 +185,7 @@ def _sentence_of_all(seen: Sequence[dict[str, Any]], worked: Effort) -> str:
             f", {wording.number(top['rate'])} per 100 camera-days "
             f"({wording.between(top['low'], top['high'])}, {round(100 * top['level'])} %)."
         )
-    once = [row["species"] for row in seen[1:] if row["passages"] == 1]
+    once = [row["species"] for row in seen[1:] if row["detections"] == 1]
     if once:
         sentence += f" Seen only once: {wording.listed_at_most(once)}."
     return sentence

@@ -1,4 +1,4 @@
-"""The kinds above species: "a deer, kind unknown", "a bird"; and which kinds a question about deer takes in.
+"""The kinds above species: "a deer, kind unknown", "a bird"; and which kinds a question about deer imports.
 
 A short tree of general knowledge, for the animals that trail cameras mostly see: classes, a few orders and families
 with their everyday names, and which genus belongs to which family. It is where a reserve's own list begins; that
@@ -131,7 +131,7 @@ def unknown_kind(name: str) -> str:
 
 
 def all_kinds(name: str) -> str:
-    """What a question takes in that asks for all of a kind: 'Deer, all kinds'."""
+    """What a question imports that asks for all of a kind: 'Deer, all kinds'."""
     return f"{name}, all kinds"
 
 

@@ -1,6 +1,6 @@
 """Is it changing: the rate month by month, and a plain test of trend.
 
-The test is a log-linear regression of passages per site and month on time, with effort as exposure, a level
+The test is a log-linear regression of detections per site and month on time, with effort as exposure, a level
 of its own for each site (so that moving cameras about does not look like change) and, when the evidence spans
 the same calendar months of two years, a level for each calendar month (so that season does not look like
 change either). Scatter beyond chance widens its interval.
@@ -20,13 +20,13 @@ from trod.errors import NotEnoughEvidence
 from trod.findings import localtime, rates
 from trod.findings.effort import Effort
 from trod.findings.localtime import Floats
-from trod.findings.passages import Passage
+from trod.findings.detections import Detection
 from trod.findings.rates import Interval
 from trod.findings.runs import Scatter
 
 LEVEL = 0.95
-# Ours: fewer passages or months than this and a slope is guesswork.
-FEWEST_PASSAGES = 10
+# Ours: fewer detections or months than this and a slope is guesswork.
+FEWEST_DETECTIONS = 10
 FEWEST_MONTHS = 3
 # A month with less effort than this says nothing; it is listed but takes no part in the test.
 FEWEST_DAYS = 1.0
@@ -37,13 +37,13 @@ MOST_TIMES = 10.0
 
 @dataclass(frozen=True, kw_only=True)
 class MonthRate:
-    """One month: passages, camera-days, and the rate per 100 of them with its intervals.
+    """One month: detections, camera-days, and the rate per 100 of them with its intervals.
 
     rate, exact, shown are None in a month with under a day of effort.
     """
 
     month: date
-    passages: tuple[Passage, ...]
+    detections: tuple[Detection, ...]
     effort_days: float
     rate: float | None
     exact: Interval | None
@@ -51,18 +51,18 @@ class MonthRate:
 
 
 def monthly(
-    found: Sequence[Passage], effort: Effort, zone: str, scatter: Scatter | None = None
+    found: Sequence[Detection], effort: Effort, zone: str, scatter: Scatter | None = None
 ) -> tuple[MonthRate, ...]:
-    """Every month from the first with effort or a passage to the last, those without effort included.
+    """Every month from the first with effort or a detection to the last, those without effort included.
 
     scatter : how the weeks of the whole record scatter (`asking.scatter_of`). One month has too few weeks to tell
-    how passages run, so all months take it from the record; a season in it is taken for runs, which makes the
+    how detections run, so all months take it from the record; a season in it is taken for runs, which makes the
     months' intervals too wide rather than too narrow.
     """
-    by_month: dict[date, list[Passage]] = {}
+    by_month: dict[date, list[Detection]] = {}
     months_found = localtime.months_of([p.utc_s for p in found], zone)
-    for passage, month in zip(found, months_found, strict=True):
-        by_month.setdefault(month, []).append(passage)
+    for detection, month in zip(found, months_found, strict=True):
+        by_month.setdefault(month, []).append(detection)
     known = sorted(set(by_month) | set(effort.by_month))
     if not known:
         return ()
@@ -72,21 +72,21 @@ def monthly(
         days = effort.by_month.get(month, 0.0)
         value = exact = shown = None
         if days >= FEWEST_DAYS:
-            count = sum(1 for passage in here if effort.by_site.get(passage.site, 0.0) > 0)
+            count = sum(1 for detection in here if effort.by_site.get(detection.site, 0.0) > 0)
             _, exact = rates.exact_rate(count, days)
             value, shown = rates.limited(count, days, scatter)
         out.append(
-            MonthRate(month=month, passages=here, effort_days=days, rate=value, exact=exact, shown=shown)
+            MonthRate(month=month, detections=here, effort_days=days, rate=value, exact=exact, shown=shown)
         )
     return tuple(out)
 
 
-def _cells(found: Sequence[Passage], effort: Effort, zone: str) -> list[tuple[str, date, float, int]]:
-    """(site, month, camera-days, passages) of every site-month with a day of effort or more, sorted."""
+def _batteries(found: Sequence[Detection], effort: Effort, zone: str) -> list[tuple[str, date, float, int]]:
+    """(site, month, camera-days, detections) of every site-month with a day of effort or more, sorted."""
     counts: dict[tuple[str, date], int] = {}
     months = localtime.months_of([p.utc_s for p in found], zone)
-    for passage, month in zip(found, months, strict=True):
-        key = (passage.site, month)
+    for detection, month in zip(found, months, strict=True):
+        key = (detection.site, month)
         counts[key] = counts.get(key, 0) + 1
     return [
         (site, month, days, counts.get((site, month), 0))
@@ -101,7 +101,7 @@ class Trend:
 
     with_season : whether calendar months had their own levels, so season is parted from change.
     index : scatter about the fit, over chance.
-    cells, degrees : how many site-months, and how many are left to judge by.
+    batteries, degrees : how many site-months, and how many are left to judge by.
     first, last : middle of the first and last month used.
     """
 
@@ -110,7 +110,7 @@ class Trend:
     p: float
     with_season: bool
     index: float
-    cells: int
+    batteries: int
     degrees: int
     first: date
     last: date
@@ -140,7 +140,7 @@ def years_told(*, with_season: bool, first: date, last: date) -> float:
 def poisson_regression(y: Floats, design: Floats, exposure: Floats) -> tuple[Floats, Floats, Floats]:
     """Log-linear Poisson fit by iteratively reweighted least squares.
 
-    y, exposure : (cells,); design : (cells, terms). Returns (coefficients, their Poisson covariance, fitted).
+    y, exposure : (batteries,); design : (batteries, terms). Returns (coefficients, their Poisson covariance, fitted).
     Raises NotEnoughEvidence when it does not settle (a site or month with nothing seen has no finite level).
     References : McCullagh & Nelder (1989) §2.5.
     """
@@ -164,7 +164,7 @@ def poisson_regression(y: Floats, design: Floats, exposure: Floats) -> tuple[Flo
 
 
 def _rank(design: Floats) -> int:
-    """Rank by the cross product: quick for many cells, and exact enough for columns of noughts and ones."""
+    """Rank by the cross product: quick for many batteries, and exact enough for columns of noughts and ones."""
     return int(np.linalg.matrix_rank(design.T @ design, hermitian=True)) if design.size else 0
 
 
@@ -181,43 +181,43 @@ def _robust(design: Floats, y: Floats, mu: Floats, covariance: Floats) -> Floats
     return np.asarray(covariance @ (score.T @ score) @ covariance, dtype=float)
 
 
-def trend(found: Sequence[Passage], effort: Effort, zone: str) -> Trend:
+def trend(found: Sequence[Detection], effort: Effort, zone: str) -> Trend:
     """The factor by which the rate changes in a year.
 
-    Raises NotEnoughEvidence under 10 passages, 3 months with effort, nothing left to judge the scatter by, or when a
+    Raises NotEnoughEvidence under 10 detections, 3 months with effort, nothing left to judge the scatter by, or when a
     tenth and ten times the rate would both fit at the end of the time it speaks of.
     Notes : quasi-Poisson: standard errors times √φ, φ = Pearson's χ²/df but not under 1; Student's t on df.
     Where animals come in clusters the scatter grows faster than the mean, which √φ alone does not follow, so
     the robust standard error (HC3) is used when it is the larger. Months are taken as independent given
     the fit; long runs of them make the interval too narrow.
     """
-    cells = _cells(found, effort, zone)
-    seen = {site for site, _, _, count in cells if count}
-    cells = [cell for cell in cells if cell[0] in seen]  # a site with none has no level and tells no slope
-    total = sum(count for *_, count in cells)
-    months = sorted({month for _, month, _, _ in cells})
-    if total < FEWEST_PASSAGES or len(months) < FEWEST_MONTHS:
+    batteries = _batteries(found, effort, zone)
+    seen = {site for site, _, _, count in batteries if count}
+    batteries = [battery for battery in batteries if battery[0] in seen]  # a site with none has no level and tells no slope
+    total = sum(count for *_, count in batteries)
+    months = sorted({month for _, month, _, _ in batteries})
+    if total < FEWEST_DETECTIONS or len(months) < FEWEST_MONTHS:
         raise NotEnoughEvidence(
-            f"{total} passages in {len(months)} months with effort",
-            need=f"a trend needs at least {FEWEST_PASSAGES} passages and {FEWEST_MONTHS} months",
+            f"{total} detections in {len(months)} months with effort",
+            need=f"a trend needs at least {FEWEST_DETECTIONS} detections and {FEWEST_MONTHS} months",
         )
     with_season = _spans_two_years(months)
     if with_season:
         kept = {m.month for m in months if sum(1 for other in months if other.month == m.month) > 1}
-        seen_months = {month.month for _, month, _, count in cells if count}
-        cells = [c for c in cells if c[1].month in kept & seen_months]
-        sites_left = {site for site, _, _, count in cells if count}
-        cells = [c for c in cells if c[0] in sites_left]
-        months = sorted({month for _, month, _, _ in cells})
-    design, names = _design(cells, with_season=with_season)
-    y = np.array([float(count) for *_, count in cells])
-    exposure = np.array([days for _, _, days, _ in cells])
+        seen_months = {month.month for _, month, _, count in batteries if count}
+        batteries = [c for c in batteries if c[1].month in kept & seen_months]
+        sites_left = {site for site, _, _, count in batteries if count}
+        batteries = [c for c in batteries if c[0] in sites_left]
+        months = sorted({month for _, month, _, _ in batteries})
+    design, names = _design(batteries, with_season=with_season)
+    y = np.array([float(count) for *_, count in batteries])
+    exposure = np.array([days for _, _, days, _ in batteries])
     rank = _rank(design)
-    degrees = len(cells) - rank
+    degrees = len(batteries) - rank
     slope_known = _rank(np.delete(design, 0, axis=1)) < rank
-    if degrees < 1 or not slope_known or y.sum() < FEWEST_PASSAGES:
+    if degrees < 1 or not slope_known or y.sum() < FEWEST_DETECTIONS:
         raise NotEnoughEvidence(
-            f"{len(cells)} site-months for {len(names)} unknowns",
+            f"{len(batteries)} site-months for {len(names)} unknowns",
             need="a trend needs the same sites watched over more months",
         )
     beta, covariance, mu = poisson_regression(y, design, exposure)
@@ -228,8 +228,8 @@ def trend(found: Sequence[Passage], effort: Effort, zone: str) -> Trend:
     told = years_told(with_season=with_season, first=_middle(months[0]), last=_middle(months[-1]))
     if not wide * told <= math.log(MOST_TIMES):  # also catches nan
         raise NotEnoughEvidence(
-            f"with {total} passages in {len(months)} months a tenth of the rate and ten times it would both fit",
-            need="more passages, or more sites watched over more months",
+            f"with {total} detections in {len(months)} months a tenth of the rate and ten times it would both fit",
+            need="more detections, or more sites watched over more months",
         )
     return Trend(
         factor_per_year=math.exp(slope),
@@ -242,7 +242,7 @@ def trend(found: Sequence[Passage], effort: Effort, zone: str) -> Trend:
         p=float(2 * stats.t.sf(abs(slope) / error, degrees)),
         with_season=with_season,
         index=index,
-        cells=len(cells),
+        batteries=len(batteries),
         degrees=degrees,
         first=_middle(months[0]),
         last=_middle(months[-1]),
@@ -261,23 +261,23 @@ def _spans_two_years(months: Sequence[date]) -> bool:
     return sum(1 for found in years.values() if len(found) > 1) >= 3
 
 
-def _design(cells: Sequence[tuple[str, date, float, int]], *, with_season: bool) -> tuple[Floats, list[str]]:
+def _design(batteries: Sequence[tuple[str, date, float, int]], *, with_season: bool) -> tuple[Floats, list[str]]:
     """Columns: time in years from the middle, one level per site, and per calendar month but the first."""
-    years = np.array([(_middle(month) - date(2000, 1, 1)).days / YEAR_DAYS for _, month, _, _ in cells])
+    years = np.array([(_middle(month) - date(2000, 1, 1)).days / YEAR_DAYS for _, month, _, _ in batteries])
     columns: list[Floats] = [years - years.mean()]
     names = ["time"]
-    for site in sorted({site for site, *_ in cells}):
-        columns.append(np.array([1.0 if s == site else 0.0 for s, *_ in cells]))
+    for site in sorted({site for site, *_ in batteries}):
+        columns.append(np.array([1.0 if s == site else 0.0 for s, *_ in batteries]))
         names.append(site)
     if with_season:
-        for number in sorted({month.month for _, month, _, _ in cells})[1:]:
-            columns.append(np.array([1.0 if m.month == number else 0.0 for _, m, _, _ in cells]))
+        for number in sorted({month.month for _, month, _, _ in batteries})[1:]:
+            columns.append(np.array([1.0 if m.month == number else 0.0 for _, m, _, _ in batteries]))
             names.append(f"month {number}")
     return np.column_stack(columns), names
 
 
 def same_months(rows: Sequence[MonthRate]) -> Mapping[int, tuple[tuple[date, ...], int, float]]:
-    """Per year, over the calendar months that every compared year watched: (months, passages, camera-days).
+    """Per year, over the calendar months that every compared year watched: (months, detections, camera-days).
 
     Only the last two years that share at least one watched month are compared. Empty when there are none.
     """
@@ -290,7 +290,7 @@ def same_months(rows: Sequence[MonthRate]) -> Mapping[int, tuple[tuple[date, ...
                 return {
                     year: (
                         tuple(date(year, number, 1) for number in shared),
-                        sum(len(watched[date(year, number, 1)].passages) for number in shared),
+                        sum(len(watched[date(year, number, 1)].detections) for number in shared),
                         sum(watched[date(year, number, 1)].effort_days for number in shared),
                     )
                     for year in (early, late)

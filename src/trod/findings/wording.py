@@ -66,7 +66,7 @@ def small_count(value: int) -> str:
 
 
 def plural(value: int, one: str, many: str | None = None, *, words: bool = False) -> str:
-    """'1 passage', '2 passages'; with `words`, 'one passage', 'no passages'."""
+    """'1 detection', '2 detections'; with `words`, 'one detection', 'no detections'."""
     noun = one if value == 1 else (many or one + "s")
     return f"{small_count(value) if words else count(value)} {noun}"
 

@@ -8,12 +8,12 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from trod.leaving.places import _SEAL, FitPlace, FitToLeave
-from trod.planning import dials as dialled
+from trod.planning import inputs as entered
 from trod.planning.animals import Animal
 from trod.planning.camera import CameraSpec
 from trod.planning.setup import Setup, work_out_setup
 
-OF_THE_PLACE = ("horizon",)  # dials that are measured for one point on the ground
+OF_THE_PLACE = ("horizon",)  # inputs that are measured for one point on the ground
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,14 +29,14 @@ class FitSetup(Setup, FitToLeave):
 
 
 def fit_setup(
-    spec: CameraSpec, dials: Mapping[str, Any], *, place: FitPlace, animal: Animal, **how: Any
+    spec: CameraSpec, inputs: Mapping[str, Any], *, place: FitPlace, animal: Animal, **how: Any
 ) -> FitSetup:
     """Work a placement out for a place that may leave.
 
-    how : as of `work_out_setup` (system, year, passes, simulate_angle). Raises WrongInput that names the dial.
+    how : as of `work_out_setup` (system, year, passes, simulate_angle). Raises WrongInput that names the input.
     """
-    told = {key: value for key, value in dials.items() if not (place.hidden and key in OF_THE_PLACE)}
-    read = dialled.read(
+    told = {key: value for key, value in inputs.items() if not (place.hidden and key in OF_THE_PLACE)}
+    read = entered.read(
         told,
         latitude_deg=place.latitude_deg,
         longitude_deg=place.longitude_deg,

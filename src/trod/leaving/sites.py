@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from trod.findings.sightings import Evidence, Site
+from trod.findings.observations import Evidence, Site
 from trod.leaving.places import _SEAL, FitPlace, FitToLeave, fit_place
 from trod.leaving.words import without_places
 

@@ -1,1 +1,1 @@
-"""What the files say: facts of pictures and clips, light, events, and the time a camera really watched."""
+"""What the files say: facts of pictures and clips, light, sequences, and the time a camera really watched."""

@@ -207,7 +207,7 @@ def _follow(
 ) -> tuple[float, ...]:
     """Where the edge crosses each row, as a polynomial of (row − middle row), the constant first.
 
-    The centre of the slope's weight is taken in each row, three times, each time in a narrower window that is
+    The centre of the slope's weight is imported each row, three times, each time in a narrower window that is
     centred on the curve found before; rows far off the curve are left out.
     """
     rows, columns = values.shape

@@ -15,7 +15,7 @@ LEAST_SHARE, MOST_SHARE = 0.012, 0.14
 # A pixel belongs to the band's ground when its brightness is this close to it (of 255; room for JPEG's
 # ripples).
 NEAR = 10
-# Share of a row that must be ground: with writing; at the bottom; under the upper edge, which a
+# Share of a row that must be map: with writing; at the bottom; under the upper edge, which a
 # thin strip's writing may touch.
 WRITING_ROW, BOTTOM_ROW, TOP_ROW = 0.35, 0.85, 0.60
 # Above the edge at most this share may look like the band, and this share of columns must step by more than

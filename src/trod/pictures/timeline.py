@@ -25,16 +25,16 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from trod import watch
+from trod import clock
 from trod.errors import WrongInput
-from trod.pictures import events
+from trod.pictures import sequences
 
 DAY_S = 86_400.0
 
 # A silence is doubted when so long a one was expected less often than this in the whole deployment. Ours.
 DOUBT_CHANCE = 1e-3
 # Below these there is no rhythm to judge by, and no doubt is told. Ours.
-LEAST_EVENTS, LEAST_DAYS = 10, 7
+LEAST_SEQUENCES, LEAST_DAYS = 10, 7
 # Only silences longer than a day: the hours of the day then even out.
 LEAST_SILENCE_S = DAY_S
 
@@ -212,7 +212,7 @@ def _days_without_frames(
     """Rule 2. A first or last part of a day counts only when the frame's usual hour falls into it."""
     if end_s <= start_s:
         return []
-    cuts = np.asarray(watch.day_starts_s(start_s, end_s, zone_name))
+    cuts = np.asarray(clock.day_starts_s(start_s, end_s, zone_name))
     frames = frames[(frames >= start_s) & (frames <= end_s)]
     usual_s = _usual_time_of_day(frames, cuts)
     gaps: list[Gap] = []
@@ -280,19 +280,19 @@ def expected_silences(
 ) -> float | None:
     """How many silences at least this long are to be expected beside these days.
 
-    daily_counts : (days,), events on each day outside the silence.
+    daily_counts : (days,), sequences on each day outside the silence.
     nearby : (days,), True for the days about it.
-    Returns the expected number, or None when there are too few days or events to judge by.
-    Notes : events of a day as negative binomial, mean m and variance m + m²/k by moments (Poisson when the
+    Returns the expected number, or None when there are too few days or sequences to judge by.
+    Notes : sequences of a day as negative binomial, mean m and variance m + m²/k by moments (Poisson when the
     variance is not above the mean). A silence of L days has the chance (1 + m/k)^(−k·L) from any one
-    beginning; each of the n events is a beginning, so n·(1 + m/k)^(−k·L) are expected. Days are not
+    beginning; each of the n sequences is a beginning, so n·(1 + m/k)^(−k·L) are expected. Days are not
     independent: k is taken from runs of 1, 2, 4, 8… days as well, so long as there are 8 runs, and the least
-    is used. Seasons change: m is also taken from the days nearby (one event more than were seen), and the
+    is used. Seasons change: m is also taken from the days nearby (one sequence more than were seen), and the
     smaller is used.
     Ours. benchmarks/pictures.py measures false alarms and hits on made-up rhythms (docs/measured.md).
     """
     counts = np.asarray(daily_counts, dtype=np.float64)
-    if counts.size < LEAST_DAYS or counts.sum() < LEAST_EVENTS:
+    if counts.size < LEAST_DAYS or counts.sum() < LEAST_SEQUENCES:
         return None
     mean = float(counts.mean())
     least_k = math.inf
@@ -322,14 +322,14 @@ def _doubts(
     doubts: list[Gap] = []
     for stretch in watched:
         inside = signs[(signs >= stretch.from_s) & (signs <= stretch.to_s)]
-        begins = inside[np.unique(events.group(inside), return_index=True)[1]]
-        # Visits that found it working end a silence too, though they are no events.
+        begins = inside[np.unique(sequences.group(inside), return_index=True)[1]]
+        # Visits that found it working end a silence too, though they are no sequences.
         marks = np.unique(np.concatenate([[stretch.from_s], inside, working, [stretch.to_s]]))
         marks = marks[(marks >= stretch.from_s) & (marks <= stretch.to_s)]
         silences = np.flatnonzero(np.diff(marks) >= LEAST_SILENCE_S)
         if not silences.size:
             continue
-        cuts = np.asarray(watch.day_starts_s(stretch.from_s, stretch.to_s, zone_name))
+        cuts = np.asarray(clock.day_starts_s(stretch.from_s, stretch.to_s, zone_name))
         counts = np.histogram(begins, bins=cuts)[0]
         day_low, day_high = cuts[:-1], cuts[1:]
         whole = (day_low >= stretch.from_s) & (day_high <= stretch.to_s)
@@ -368,8 +368,8 @@ def camera_days_by_month(intervals: Sequence[Interval], *, zone_name: str) -> di
     if not intervals:
         return {}
     first, last = min(i.from_s for i in intervals), max(i.to_s for i in intervals)
-    cuts = watch.month_starts_s(first, last, zone_name)
-    where = watch.zone(zone_name)
+    cuts = clock.month_starts_s(first, last, zone_name)
+    where = clock.zone(zone_name)
     found: dict[tuple[int, int], float] = {}
     for low, high in pairwise(cuts):
         month = datetime.fromtimestamp(low, where)

@@ -4,5 +4,5 @@ Read in this order: `camera` (what a maker claims and what is known), `optics`, 
 `passers` (who comes by), `crossing` (a path through zone and view, with closed forms), `walkby` and
 `dwelling` (the simulations), `calibrate` (what a walk test says of the camera), `ranking`.
 
-Importing this room imports nothing else of it: the bench wants its first answer at once.
+Importing this room imports nothing else of it: the placement planner wants its first answer at once.
 """

@@ -128,7 +128,7 @@ def angle_rule(offset_m: float) -> AngleRule:
 
 @dataclass(frozen=True, kw_only=True)
 class PlacementAdvice:
-    """A placement: the numbers (for drawing and for the slip) and what is to be said.
+    """A placement: the numbers (for drawing and for the set-up sheet) and what is to be said.
 
     angle_deg : (low, best, high) to the path; None where animals stay rather than pass. heading_deg : true;
     None when nothing decides it. aim_height_m : above the ground at the aim point. whole_span_m : between

@@ -1,4 +1,4 @@
-"""Which settings to dial in: pictures or clips, burst, delay, sensitivity, hours, size; and at what price.
+"""Which settings to set: pictures or clips, burst, delay, sensitivity, hours, size; and at what price.
 
 A set of rules, each with its reason, laid open: no score is learned. Most are common practice or come out of
 our own simulation; what is published says so. The price in energy and card is reckoned from the camera's
@@ -79,7 +79,7 @@ class Wish:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Dials:
+class Inputs:
     """The settings as dialled in; names as a deployment carries them.
 
     burst : pictures a trigger. clip_s : length of a clip; 0 without. delay_s : between triggers.
@@ -99,7 +99,7 @@ class Dials:
 
 @dataclass(frozen=True, kw_only=True)
 class Price:
-    """What settings cost. wh_a_day : from the cells. mb_a_day : on the card. card_days : until it is full."""
+    """What settings cost. wh_a_day : from the batteries. mb_a_day : on the card. card_days : until it is full."""
 
     wh_a_day: float
     mb_a_day: float
@@ -125,9 +125,9 @@ def _two(value: float) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class Setting:
-    """One dial: its value as said, why, what to mind, and what it adds to the price against `instead`.
+    """One input: its value as said, why, what to mind, and what it adds to the price against `instead`.
 
-    extra_wh, extra_mb : a day, more than with the plainest value of this dial; None when there is no price
+    extra_wh, extra_mb : a day, more than with the plainest value of this input; None when there is no price
     for it, and then `price` says why.
     """
 
@@ -146,43 +146,43 @@ class Setting:
 class SettingsAdvice:
     """Settings for one wish. price : of them all; None when the caller's pricing could not tell."""
 
-    dials: Dials
+    inputs: Inputs
     settings: tuple[Setting, ...]
     price: Price | None
     cautions: tuple[str, ...]
 
     def setting(self, key: str) -> Setting:
-        """One dial by its key. Raises WrongInput."""
+        """One input by its key. Raises WrongInput."""
         for setting in self.settings:
             if setting.key == key:
                 return setting
         raise WrongInput("key", got=key, needed="one of " + ", ".join(s.key for s in self.settings))
 
 
-Pricing = Callable[[CameraSpec, Dials, Wish], Price | None]
+Pricing = Callable[[CameraSpec, Inputs, Wish], Price | None]
 
 
-def price_of(spec: CameraSpec, dials: Dials, wish: Wish) -> Price:
+def price_of(spec: CameraSpec, inputs: Inputs, wish: Wish) -> Price:
     """Energy and card room of a day, from the camera's own energies and the triggers expected.
 
     Notes : idle power all day; each trigger wakes once, then takes its burst or its clip; the delay thins
-    triggers that come close together (`thinned`). Sizes of files are assumed until a card tells. The cells'
+    triggers that come close together (`thinned`). Sizes of files are assumed until a card tells. The batteries'
     own limits (cold, age) belong to the endurance forecast.
     """
-    watched = ((dials.hours[1] - dials.hours[0]) % 24 or 24.0) / 24
-    triggers = thinned(wish.triggers, dials.delay_s, stays=wish.feature in STAYED) * watched
+    watched = ((inputs.hours[1] - inputs.hours[0]) % 24 or 24.0) / 24
+    triggers = thinned(wish.triggers, inputs.delay_s, stays=wish.feature in STAYED) * watched
     night = wish.night_share
     wake, day_j, night_j = (spec.value(name) for name in ("wake_j", "day_frame_j", "night_frame_j"))
-    shots = dials.burst if dials.mode != "clip" else 0
+    shots = inputs.burst if inputs.mode != "clip" else 0
     if shots:
         energy = (1 - night) * burst_energy_j(frames=shots, wake_j=wake, frame_j=day_j)
         energy += night * burst_energy_j(frames=shots, wake_j=wake, frame_j=night_j)
     else:
         energy = wake
-    clip = dials.clip_s if dials.mode != "picture" else 0.0
+    clip = inputs.clip_s if inputs.mode != "picture" else 0.0
     energy += clip * ((1 - night) * CLIP_DAY_W + night * CLIP_NIGHT_W)
     picture_mb = (1 - night) * DAY_MB + night * NIGHT_MB
-    lapses = 24 * watched / dials.time_lapse_h if dials.time_lapse_h else 0.0
+    lapses = 24 * watched / inputs.time_lapse_h if inputs.time_lapse_h else 0.0
     joules = 86.4 * spec.value("idle_mw") + triggers * energy + lapses * (wake + day_j)
     megabytes = triggers * (shots * picture_mb + clip * CLIP_MB_S) + lapses * DAY_MB
     full = wish.card_gb * 1000 * 0.995 / megabytes if megabytes > 0 else float("inf")
@@ -208,16 +208,16 @@ def thinned(triggers: float, delay_s: float, *, stays: bool) -> float:
 
 
 def advise(spec: CameraSpec, wish: Wish, *, pricing: Pricing | None = price_of) -> SettingsAdvice:
-    """Settings for a wish, dial by dial.
+    """Settings for a wish, input by input.
 
     pricing : reckons the price; the endurance forecast may be handed in. With None, or where it returns
     None, prices stay None and each setting says so.
     """
-    dials = Dials()
+    inputs = Inputs()
     found: list[Setting] = []
     chosen = _choose(spec, wish)
     for one in chosen:
-        dials = replace(dials, **one.change)  # type: ignore[arg-type]
+        inputs = replace(inputs, **one.change)  # type: ignore[arg-type]
         found.append(
             Setting(
                 key=one.key,
@@ -228,7 +228,7 @@ def advise(spec: CameraSpec, wish: Wish, *, pricing: Pricing | None = price_of) 
                 basis=one.basis,
             )
         )
-    total = pricing(spec, dials, wish) if pricing is not None else None
+    total = pricing(spec, inputs, wish) if pricing is not None else None
     priced = []
     for setting, one in zip(found, chosen, strict=True):
         if one.key == "size" and one.change:
@@ -238,7 +238,7 @@ def advise(spec: CameraSpec, wish: Wish, *, pricing: Pricing | None = price_of) 
         elif not one.plain or one.plain == one.change:
             priced.append(replace(setting, extra_wh=0.0, extra_mb=0.0, price="costs nothing extra"))
         else:
-            plainer = replace(dials, **one.plain)  # type: ignore[arg-type]
+            plainer = replace(inputs, **one.plain)  # type: ignore[arg-type]
             other = pricing(spec, plainer, wish) if pricing is not None else None
             if other is None:
                 priced.append(replace(setting, price=NO_PRICE))
@@ -254,7 +254,7 @@ def advise(spec: CameraSpec, wish: Wish, *, pricing: Pricing | None = price_of) 
             f"before the next visit in {figure(wish.days, 3)}: take a larger card, a longer delay or fewer pictures a "
             "burst.",
         )
-    return SettingsAdvice(dials=dials, settings=tuple(priced), price=total, cautions=tuple(dict.fromkeys(cautions)))
+    return SettingsAdvice(inputs=inputs, settings=tuple(priced), price=total, cautions=tuple(dict.fromkeys(cautions)))
 
 
 def _extra(wh: float, mb: float, plain: str) -> str:
@@ -268,7 +268,7 @@ def _extra(wh: float, mb: float, plain: str) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class _Choice:
-    """A dial before it is priced. change : what it sets; plain : its plainest value, for comparison."""
+    """A input before it is priced. change : what it sets; plain : its plainest value, for comparison."""
 
     key: str
     label: str

@@ -82,7 +82,7 @@ class Animal:
 
     @property
     def trunk_centre_m(self) -> float:
-        """Middle of the trunk above the ground: where to aim. [m]"""
+        """Middle of the trunk above the map: where to aim. [m]"""
         return (0.6 if self.build == "person" else TRUNK_CENTRE) * self.shoulder_mid_m
 
     @property

@@ -3,12 +3,12 @@
 Two streams come before a camera. The **steady** one, animals and people and now and then a blank, is a count
 with more spread than chance: N ~ NB(μ, k), variance μ + μ²/k, with
 μ = level · season(day) · drift, where drift wanders slowly (lognormal, sd 0.3, memory 30 days). The other one
-is the **storm**: days of wind on which branches and grass set the sensor off many times. They start with a
+is the **run of false triggers**: days of wind on which branches and grass set the sensor off many times. They start with a
 small chance a day, last two days on average, and matter more than the animals for how soon a quiet camera
 may stop. Now and then what comes is not wind but grass grown up or a branch come down: a **lasting** run of false
 triggers. How long the present run has gone on tells which it is (`Posterior.chance_lasting`).
 
-The level has a Gamma prior by the kind of site, the storms have theirs. `Arrivals.after` adds the daily
+The level has a Gamma prior by the kind of site, the runs of false triggers have theirs. `Arrivals.after` adds the daily
 counts of a card. The counts themselves are kept and everything is worked out again from the first prior, so
 that no evidence is discounted twice.
 
@@ -46,12 +46,12 @@ DRIFT_MEMORY_DAYS = 30.0
 LEVEL_SHAPE = 1.5625  # 1 / 0.8²: before any card the level is known to 80 %
 K_MEDIAN, K_SIGMA_LN = 1.2, 0.6
 K_GRID: Floats = np.geomspace(0.25, 8.0, 14)
-STORM_STAY = 0.5  # chance that a storm goes on for another day: two days on average
+FALSE_RUN_STAY = 0.5  # chance that a run of false triggers goes on for another day: two days on average
 LASTING_SHARE = 0.05  # of runs of false triggers that something lasting makes, not wind; assumed
 LASTING_STAY = 1 - 1 / 60  # chance that such a run goes on for another day: until somebody cuts it, or frost; assumed
-STORM_SHAPE = 1.5  # spread (NB size) of a storm day's blanks
-STORM_BLANKS, STORM_SIGMA_LN = 60.0, 0.5
-STORM_DAY_BLANKS = 12  # so many blanks or more on a day are a storm, fewer belong to the steady stream
+FALSE_RUN_SHAPE = 1.5  # spread (NB size) of a run of false triggers day's blanks
+FALSE_RUN_BLANKS, FALSE_RUN_SIGMA_LN = 60.0, 0.5
+FALSE_RUN_DAY_BLANKS = 12  # so many blanks or more on a day are a run of false triggers, fewer belong to the steady stream
 MOST_TRIGGERS = 100_000  # a day; more is a mistake in the counts
 
 
@@ -81,31 +81,31 @@ class Season:
 class Prior:
     """What is thought of a site before its first card. Everything assumed, unless a person typed it.
 
-    level_per_day : mean of the steady triggers. shape : of its Gamma; 1/cv². storm_start : mean chance a day
-    that a storm begins. storm_weight : how many days of watching that chance is worth. storm_blanks : median
-    blanks of a storm day. night_share : of the steady triggers; night_weight : its worth in triggers.
+    level_per_day : mean of the steady triggers. shape : of its Gamma; 1/cv². false_run_start : mean chance a day
+    that a run of false triggers begins. false_run_weight : how many days of watching that chance is worth. false_run_blanks : median
+    blanks of a run of false triggers day. night_share : of the steady triggers; night_weight : its worth in triggers.
     source : where the figures come from.
     """
 
     level_per_day: float
     shape: float = LEVEL_SHAPE
     season: Season = Season()
-    storm_start: float = 0.03
-    storm_weight: float = 30.0
-    storm_blanks: float = STORM_BLANKS
-    storm_sigma_ln: float = STORM_SIGMA_LN
+    false_run_start: float = 0.03
+    false_run_weight: float = 30.0
+    false_run_blanks: float = FALSE_RUN_BLANKS
+    false_run_sigma_ln: float = FALSE_RUN_SIGMA_LN
     night_share: float = 0.5
     night_weight: float = 20.0
     source: str = "assumed"
 
     def __post_init__(self) -> None:
-        for what in ("level_per_day", "shape", "storm_weight", "storm_blanks", "night_weight"):
+        for what in ("level_per_day", "shape", "false_run_weight", "false_run_blanks", "night_weight"):
             positive(what, getattr(self, what))
-        positive("storm_sigma_ln", self.storm_sigma_ln, needed="a number, 0 or more", zero=True)
+        positive("false_run_sigma_ln", self.false_run_sigma_ln, needed="a number, 0 or more", zero=True)
         if self.level_per_day > MOST_TRIGGERS:
             raise WrongInput("level_per_day", got=self.level_per_day, needed=f"triggers a day, at most {MOST_TRIGGERS}")
-        if not 0 <= self.storm_start < 1:
-            raise WrongInput("storm_start", got=self.storm_start, needed="a chance a day, 0 or more, below 1")
+        if not 0 <= self.false_run_start < 1:
+            raise WrongInput("false_run_start", got=self.false_run_start, needed="a chance a day, 0 or more, below 1")
         if not 0 <= self.night_share <= 1:
             raise WrongInput("night_share", got=self.night_share, needed="a share from 0 to 1")
 
@@ -115,7 +115,7 @@ class Prior:
         return self.shape / self.level_per_day
 
 
-# Steady triggers a day, starts of storms a day, day of the year with most animals (northern), night share.
+# Steady triggers a day, starts of runs of false triggers a day, day of the year with most animals (northern), night share.
 # Assumed, for a temperate reserve; the first card overrules the level within a month.
 _KINDS: dict[Feature, tuple[float, float, float, float]] = {
     "trail": (15.0, 0.03, 288, 0.5),
@@ -140,13 +140,13 @@ def prior_for(feature: Feature, *, latitude_deg: float = 45.0, level_per_day: fl
     """
     if feature not in get_args(Feature):
         raise WrongInput("feature", got=feature, needed="one of " + ", ".join(get_args(Feature)))
-    level, storms, peak, night = _KINDS[feature]
+    level, false_runs, peak, night = _KINDS[feature]
     if latitude_deg < 0:
         peak = (peak + YEAR_DAYS / 2 - 1) % YEAR_DAYS + 1
     return Prior(
         level_per_day=level if level_per_day is None else level_per_day,
         season=Season(peak_day=peak),
-        storm_start=storms,
+        false_run_start=false_runs,
         night_share=night,
         source=f"assumed for a site of the kind {feature}"
         if level_per_day is None
@@ -250,18 +250,18 @@ def log_nb(counts: ArrayLike, mean: ArrayLike, k: ArrayLike) -> Floats:
 class Posterior:
     """All that is known of a site's arrivals. Weights stand for chances and add up to one.
 
-    level : of the steady stream. k_weights : of `K_GRID`. storm_a, storm_b : Beta of the chance that a storm
-    begins. storm_sizes, storm_weights : blanks of a storm day. night_a, night_b : Beta of the night share.
-    days : watched. run_days : storm days in a row up to the last day watched, 0 when that was none. last_day : the
+    level : of the steady stream. k_weights : of `K_GRID`. false_run_a, false_run_b : Beta of the chance that a run of false triggers
+    begins. false_run_sizes, false_run_weights : blanks of a run of false triggers day. night_a, night_b : Beta of the night share.
+    days : watched. run_days : run of false triggers days in a row up to the last day watched, 0 when that was none. last_day : the
     last one watched.
     """
 
     level: Level
     k_weights: Floats
-    storm_a: float
-    storm_b: float
-    storm_sizes: Floats
-    storm_weights: Floats
+    false_run_a: float
+    false_run_b: float
+    false_run_sizes: Floats
+    false_run_weights: Floats
     night_a: float
     night_b: float
     days: int
@@ -269,8 +269,8 @@ class Posterior:
     last_day: date | None
 
     @property
-    def in_storm(self) -> bool:
-        """Whether the last day watched was a storm day."""
+    def in_false_run(self) -> bool:
+        """Whether the last day watched was a run of false triggers day."""
         return self.run_days > 0
 
     @property
@@ -283,18 +283,18 @@ class Posterior:
         if not self.run_days:
             return 0.0
         lasting = LASTING_SHARE * LASTING_STAY ** (self.run_days - 1)
-        return lasting / (lasting + (1 - LASTING_SHARE) * STORM_STAY ** (self.run_days - 1))
+        return lasting / (lasting + (1 - LASTING_SHARE) * FALSE_RUN_STAY ** (self.run_days - 1))
 
     def chance_run_on(self, days: float) -> float:
         """Chance that the run goes on so many days after the last day watched; 0 without a run."""
         lasting = self.chance_lasting
-        brief = float(self.in_storm) - lasting
-        return float(lasting * LASTING_STAY**days + brief * STORM_STAY**days)
+        brief = float(self.in_false_run) - lasting
+        return float(lasting * LASTING_STAY**days + brief * FALSE_RUN_STAY**days)
 
     def per_day_on(self, day: date) -> float:
         """Triggers to be expected on a day that nobody has seen, the present run with it, in a season of factor one."""
         after = 0 if self.last_day is None else (day - self.last_day).days
-        return self.per_day + (self.chance_run_on(after) * self.storm_blanks if after > 0 else 0.0)
+        return self.per_day + (self.chance_run_on(after) * self.false_run_blanks if after > 0 else 0.0)
 
     @property
     def k(self) -> float:
@@ -302,19 +302,19 @@ class Posterior:
         return float(K_GRID @ self.k_weights)
 
     @property
-    def storm_start(self) -> float:
-        """Mean chance a day that a storm begins."""
-        return self.storm_a / (self.storm_a + self.storm_b)
+    def false_run_start(self) -> float:
+        """Mean chance a day that a run of false triggers begins."""
+        return self.false_run_a / (self.false_run_a + self.false_run_b)
 
     @property
-    def storm_share(self) -> float:
-        """Share of days with a storm, about."""
-        return self.storm_start / (self.storm_start + 1 - STORM_STAY)
+    def false_run_share(self) -> float:
+        """Share of days with a run of false triggers, about."""
+        return self.false_run_start / (self.false_run_start + 1 - FALSE_RUN_STAY)
 
     @property
-    def storm_blanks(self) -> float:
-        """Mean blanks of a storm day."""
-        return float(self.storm_sizes @ self.storm_weights)
+    def false_run_blanks(self) -> float:
+        """Mean blanks of a run of false triggers day."""
+        return float(self.false_run_sizes @ self.false_run_weights)
 
     @property
     def night_share(self) -> float:
@@ -323,8 +323,8 @@ class Posterior:
 
     @property
     def per_day(self) -> float:
-        """Triggers a day with storms, in a season of factor one."""
-        return self.level.per_day + self.storm_share * self.storm_blanks
+        """Triggers a day with runs of false triggers, in a season of factor one."""
+        return self.level.per_day + self.false_run_share * self.false_run_blanks
 
 
 @dataclass(frozen=True)
@@ -333,8 +333,8 @@ class Draws:
 
     level: Floats
     k: Floats
-    storm_start: Floats
-    storm_blanks: Floats
+    false_run_start: Floats
+    false_run_blanks: Floats
     night_share: Floats
 
 
@@ -381,8 +381,8 @@ class Arrivals:
         return Draws(
             level=rng.gamma(known.level.shape, 1 / known.level.rate, n),
             k=rng.choice(K_GRID, n, p=known.k_weights),
-            storm_start=rng.beta(known.storm_a, known.storm_b, n) if known.storm_a > 0 else np.zeros(n),
-            storm_blanks=rng.choice(known.storm_sizes, n, p=known.storm_weights),
+            false_run_start=rng.beta(known.false_run_a, known.false_run_b, n) if known.false_run_a > 0 else np.zeros(n),
+            false_run_blanks=rng.choice(known.false_run_sizes, n, p=known.false_run_weights),
             night_share=rng.beta(known.night_a, known.night_b, n) if known.night_a and known.night_b
             else np.full(n, known.night_share),
         )  # fmt: skip
@@ -392,12 +392,12 @@ class Arrivals:
         known = self.posterior
         steady = f"about {_two(known.level.per_day)} triggers a day"
         low, high = (gammaincinv(known.level.shape, q) / known.level.rate for q in (0.1, 0.9))
-        storms = f"a storm of about {_two(known.storm_blanks)} blanks a day on {_two(100 * known.storm_share)} % of days"
+        false_runs = f"a run of false triggers of about {_two(known.false_run_blanks)} blanks a day on {_two(100 * known.false_run_share)} % of days"
         days = "1 day" if known.days == 1 else f"{known.days} days"
         basis = f"from {days} of pictures" if known.days else self.prior.source
         between = f"{_two(float(low))} to {_two(float(high))}, 8 of 10"
         run = f"; false triggers for {known.run_days} days in a row up to now" if known.run_days > 1 else ""
-        return f"Animals and people: {steady} ({between}), and {storms}{run}; {basis}."
+        return f"Animals and people: {steady} ({between}), and {false_runs}{run}; {basis}."
 
 
 def _two(value: float) -> str:
@@ -410,70 +410,70 @@ def _two(value: float) -> str:
 
 def _posterior(prior: Prior, counts: list[DayCount]) -> Posterior:
     """Everything from the first prior and the days on which the camera watched."""
-    steady, blanks, storm = _parted(prior, counts)
+    steady, blanks, false_run = _parted(prior, counts)
     days = len(counts)
     factors = prior.season.factor([count.day.timetuple().tm_yday for count in counts])
     total = float(steady.sum())
     k_weights = _k_weights(steady, factors)
     level = discounted(prior, total=total, factors=float(factors.sum()), days=days, k=float(K_GRID @ k_weights))
 
-    # A storm starts on a storm day that does not follow another one; a day missing between parts them.
+    # A run of false triggers starts on a run of false triggers day that does not follow another one; a day missing between parts them.
     follows = np.array(
-        [i > 0 and bool(storm[i - 1]) and (counts[i].day - counts[i - 1].day).days == 1 for i in range(days)], dtype=bool
+        [i > 0 and bool(false_run[i - 1]) and (counts[i].day - counts[i - 1].day).days == 1 for i in range(days)], dtype=bool
     )
-    starts = int((storm & ~follows).sum())
-    sizes = prior.storm_blanks * np.exp(prior.storm_sigma_ln * np.linspace(-3.5, 3.5, 29))
+    starts = int((false_run & ~follows).sum())
+    sizes = prior.false_run_blanks * np.exp(prior.false_run_sigma_ln * np.linspace(-3.5, 3.5, 29))
     log_weight = -0.5 * np.linspace(-3.5, 3.5, 29) ** 2
-    if storm.any():
-        log_weight = log_weight + log_nb(blanks[storm][None, :], sizes[:, None], STORM_SHAPE).sum(axis=1)
+    if false_run.any():
+        log_weight = log_weight + log_nb(blanks[false_run][None, :], sizes[:, None], FALSE_RUN_SHAPE).sum(axis=1)
     told = [(count.night, count.animals + count.people) for count in counts if count.night is not None]
     night, of = sum(n for n, _ in told) / level.discount, sum(t for _, t in told) / level.discount
     return Posterior(
         level=level,
         k_weights=k_weights,
-        storm_a=prior.storm_start * prior.storm_weight + starts if prior.storm_start else 0.0,
-        storm_b=(1 - prior.storm_start) * prior.storm_weight + int((~storm).sum()),
-        storm_sizes=sizes,
-        storm_weights=_normal(log_weight),
+        false_run_a=prior.false_run_start * prior.false_run_weight + starts if prior.false_run_start else 0.0,
+        false_run_b=(1 - prior.false_run_start) * prior.false_run_weight + int((~false_run).sum()),
+        false_run_sizes=sizes,
+        false_run_weights=_normal(log_weight),
         night_a=prior.night_share * prior.night_weight + night,
         night_b=(1 - prior.night_share) * prior.night_weight + of - night,
         days=days,
-        run_days=_run(counts, storm),
+        run_days=_run(counts, false_run),
         last_day=counts[-1].day if counts else None,
     )
 
 
-def _run(counts: list[DayCount], storm: NDArray[np.bool_]) -> int:
-    """Storm days in a row up to the last day; a day missing ends it."""
+def _run(counts: list[DayCount], false_run: NDArray[np.bool_]) -> int:
+    """Run of false triggers days in a row up to the last day; a day missing ends it."""
     run = 0
     for i in range(len(counts) - 1, -1, -1):
-        if not storm[i] or (run and (counts[i + 1].day - counts[i].day).days != 1):
+        if not false_run[i] or (run and (counts[i + 1].day - counts[i].day).days != 1):
             break
         run += 1
     return run
 
 
 def _parted(prior: Prior, counts: list[DayCount]) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-    """Steady triggers, storm blanks, and whether the day was a storm, each of shape (days,).
+    """Steady triggers, run of false triggers blanks, and whether the day was a run of false triggers, each of shape (days,).
 
-    Where a person told blanks apart, a day of `STORM_DAY_BLANKS` or more is a storm; a few blanks belong to
-    every day. Where nobody did, a day far beyond the others is taken for a storm, and what is beyond the
+    Where a person told blanks apart, a day of `FALSE_RUN_DAY_BLANKS` or more is a run of false triggers; a few blanks belong to
+    every day. Where nobody did, a day far beyond the others is taken for a run of false triggers, and what is beyond the
     median of the others for its blanks. That is a guess; telling blanks apart is better.
     """
     warm = np.array([count.animals + count.people for count in counts], dtype=np.float64)
     blanks = np.array([count.blanks for count in counts], dtype=np.float64)
-    storm: NDArray[np.bool_] = blanks >= STORM_DAY_BLANKS
-    if prior.storm_start == 0:
-        storm = np.zeros(len(counts), dtype=bool)
+    false_run: NDArray[np.bool_] = blanks >= FALSE_RUN_DAY_BLANKS
+    if prior.false_run_start == 0:
+        false_run = np.zeros(len(counts), dtype=bool)
     untold = np.array([not count.told_apart for count in counts], dtype=bool)
-    if untold.sum() >= 5 and prior.storm_start > 0:
+    if untold.sum() >= 5 and prior.false_run_start > 0:
         usual = float(np.median(warm[untold]))
         # The level that a spread of k = 1.2 passes on one day in about 150, and far enough from it to be wind.
-        beyond = untold & (warm >= 5 * usual + STORM_DAY_BLANKS)
+        beyond = untold & (warm >= 5 * usual + FALSE_RUN_DAY_BLANKS)
         blanks = np.where(beyond, warm - usual, blanks)
         warm = np.where(beyond, usual, warm)
-        storm = storm | beyond
-    return warm + np.where(storm, 0.0, blanks), np.where(storm, blanks, 0.0), storm
+        false_run = false_run | beyond
+    return warm + np.where(false_run, 0.0, blanks), np.where(false_run, blanks, 0.0), false_run
 
 
 def _k_weights(steady: Floats, factors: Floats) -> Floats:

@@ -1,6 +1,6 @@
 """What a camera really draws, learnt from how its sets of batteries ended, with every trigger known.
 
-A set that ended says how much the camera takes, unless something else ended it: a leak, a hang, a bad cell, a wet
+A set that ended says how much the camera takes, unless something else ended it: a leak, a hang, a bad battery, a wet
 contact. A set that was changed while the camera still worked says that it takes no more than so much. A percentage
 read says something where the voltage falls with the charge (alkaline), nothing where it does not (lithium, NiMH).
 """
@@ -31,7 +31,7 @@ UNIT_DIED = 0.2  # of cameras found without power, those that something else tha
 # Such a death comes at any time: its end is spread evenly over a factor of e⁴, about fifty, in days.
 UNIT_DIED_DENSITY = 1 / 4
 NOT_NOTED = 0.02  # so often a set called alive had been changed without a word; assumed
-GAUGE_SD_LN = 0.3  # of a charge read from a camera's gauge on alkaline cells, beside ten points at each end; assumed
+GAUGE_SD_LN = 0.3  # of a charge read from a camera's gauge on alkaline batteries, beside ten points at each end; assumed
 GAUGE_SD = 0.14  # two readings, each ten points off
 GAUGE_WRONG = 0.2  # gauges that say nothing
 LEAST_SHARE = 0.2  # of the charge, that must have gone before a gauge is heard
@@ -121,7 +121,7 @@ def learn(before: EnergyScale, sets: Sequence[BatterySet]) -> Learnt:
     """What a camera takes, after its sets of batteries ended as they did.
 
     Notes : Bayes on a grid of the logarithm. The likelihood of each set is a mixture of "the batteries ended it" and
-    "something else did", so that one early death teaches hardly anything and several alike teach hunger after all.
+    "something else did", so that one early death teaches hardly anything and several alike teach power draw after all.
     """
     weights = before.on_grid()
     if before.ln_sd == 0 or not sets:

@@ -40,7 +40,7 @@ WORDS: dict[str, tuple[str, str, float]] = {
 # The order of the categories inside: no picture, empty, only the fore part in, whole, only the hind part in.
 _KINDS = ("none", "empty", "coming", "whole", "going")
 # So often a walk is noted wrongly, or does what no model says. Assumed.
-SLIP = 0.04
+SETUP_SHEET = 0.04
 DRAWS = 240
 # A deployment's pictures are not independent (the same animals, the same days) and the model is not exact:
 # so many of them count for one. Assumed.
@@ -74,9 +74,9 @@ class Walk:
 
 @dataclass(frozen=True, kw_only=True)
 class FirstPictures:
-    """How many first pictures of a deployment's events show what; blanks by wind and the like within `empty`.
+    """How many first pictures of a deployment's sequences show what; blanks by wind and the like within `empty`.
 
-    other_blanks : the share of all events that no animal caused lies between these two; all between is
+    other_blanks : the share of all sequences that no animal caused lies between these two; all between is
     taken as equally likely.
     """
 
@@ -193,7 +193,7 @@ class Calibration:
         return float(dx @ table @ dy) / spread if spread > 0 else 0.0
 
     def advice(self, claims: Mapping[str, float] | None = None) -> list[str]:
-        """Sentences for the bench: the maker's claim beside what the field says, and what is not told."""
+        """Sentences for the placement planner: the maker's claim beside what the field says, and what is not told."""
         lines = []
         for axis in AXES:
             word = WORDS[axis][0]
@@ -347,7 +347,7 @@ def walk_test(
     known : what is taken as known; its contrast is the walker's, see `detection.contrast_k`. draws : imagined
     repeats of each walk. Raises NotEnoughEvidence without a single walk.
     Notes : the likelihood of a walk is the share of its imagined repeats that end as it did, mixed with 4 %
-    of walks that may end in any way, so that one slip of the pencil cannot exclude the truth.
+    of walks that may end in any way, so that one set-up sheet of the pencil cannot exclude the truth.
     """
     if not walks:
         raise NotEnoughEvidence("no walk was noted", need="walk past the camera a few times and note each")
@@ -362,7 +362,7 @@ def walk_test(
             passer = Passer(name="the walker", body=body, gaits=(gait,))
             log_speed = math.log(walk.speed_mps) + walk.speed_doubt_ln * _normal(draws, rng)
             tables[key] = _table(known, grid, passer, walk.path, log_speed, walk.forward, rng)
-        total += np.log((1 - SLIP) * _share_of(tables[key], walk.shown) + SLIP / len(_KINDS))
+        total += np.log((1 - SETUP_SHEET) * _share_of(tables[key], walk.shown) + SETUP_SHEET / len(_KINDS))
     return Calibration(grid, total, (f"{len(walks)} walks" if len(walks) > 1 else "1 walk",))
 
 
@@ -387,7 +387,7 @@ def from_pictures(
 ) -> Calibration:
     """What a deployment's own first pictures say of its camera.
 
-    found : first pictures of its events. passer, path : what usually passes, and where.
+    found : first pictures of its sequences. passer, path : what usually passes, and where.
     Raises NotEnoughEvidence under 30 first pictures.
     Notes : multinomial in empty, cut and whole given that the camera fired, three pictures counting as one
     because they are not independent; the unknown share of blanks by wind is averaged over. Weaker than a
@@ -419,7 +419,7 @@ def from_pictures(
     for blank in np.linspace(*found.other_blanks, 7):
         parts_seen = (blank + (1 - blank) * empty, (1 - blank) * cut, (1 - blank) * whole)
         logs.append(
-            sum(n * np.log((1 - SLIP) * p + SLIP / 3) for n, p in zip(counts_seen, parts_seen, strict=True))
+            sum(n * np.log((1 - SETUP_SHEET) * p + SETUP_SHEET / 3) for n, p in zip(counts_seen, parts_seen, strict=True))
         )
     stacked = np.stack(logs)
     top = stacked.max(axis=0)

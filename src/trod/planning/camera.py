@@ -17,7 +17,7 @@ from trod.errors import WrongInput
 
 Flash = Literal["none", "white", "low glow", "no glow"]
 Origin = Literal["measured", "claimed", "assumed"]
-WHOLE = ("burst_max", "columns", "rows", "cells")
+WHOLE = ("burst_max", "columns", "rows", "batteries")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,7 +28,7 @@ class Figures:
     time. rearm_s : recovery time, from the last picture until it listens again. burst_gap_s, burst_max :
     between pictures of a burst, and how many it can take. flash_reach_m : how far the flash lights.
     columns, rows : of the picture; what the maker claims may be enlarged, what is measured is the sensor's
-    own. cells : how many. idle_mw : drawn while waiting. wake_j : for each trigger, beside its pictures.
+    own. batteries : how many. idle_mw : drawn while waiting. wake_j : for each trigger, beside its pictures.
     day_frame_j, night_frame_j : for each picture.
     """
 
@@ -42,7 +42,7 @@ class Figures:
     flash_reach_m: float | None = None
     columns: int | None = None
     rows: int | None = None
-    cells: int | None = None
+    batteries: int | None = None
     idle_mw: float | None = None
     wake_j: float | None = None
     day_frame_j: float | None = None
@@ -72,7 +72,7 @@ LIMITS: dict[str, tuple[float, float, str]] = {
     "flash_reach_m": (0, 200, " m"),
     "columns": (16, 60_000, " pixels"),
     "rows": (16, 60_000, " pixels"),
-    "cells": (0, 64, ""),
+    "batteries": (0, 64, ""),
     "idle_mw": (0, 1000, " mW"),
     "wake_j": (0, 1000, " J"),
     "day_frame_j": (0, 1000, " J"),
@@ -91,7 +91,7 @@ ASSUMED = Figures(
     flash_reach_m=12.0,
     columns=2560,
     rows=1920,
-    cells=8,
+    batteries=8,
     idle_mw=4.0,
     wake_j=5.0,
     day_frame_j=1.5,
@@ -109,12 +109,12 @@ class Known:
 
 @dataclass(frozen=True, kw_only=True)
 class CameraSpec:
-    """One kind of camera. cell : its cells' designation by IEC 60086, such as "LR6"; "" when not known."""
+    """One kind of camera. battery : its batteries' designation by IEC 60086, such as "LR6"; "" when not known."""
 
     maker: str
     model: str
     flash: Flash = "low glow"
-    cell: str = ""
+    battery: str = ""
     claimed: Figures = Figures()
     measured: Figures = Figures()
     note: str = ""
@@ -172,7 +172,7 @@ class CameraSpec:
         return replace(self, measured=replace(self.measured, **kept))  # type: ignore[arg-type]
 
 
-TEXTS = ("maker", "model", "flash", "cell", "note")
+TEXTS = ("maker", "model", "flash", "battery", "note")
 COLUMNS = (*TEXTS, *(f"{kind}_{name}" for kind in ("claimed", "measured") for name in LIMITS))
 MOST_BYTES = 2_000_000
 # Spreadsheets take text that begins so for a formula; an apostrophe before it keeps it text.
@@ -182,7 +182,7 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 def to_csv(specs: Iterable[CameraSpec]) -> str:
     """Cameras as CSV: UTF-8, commas, CRLF (RFC 4180); empty where a figure is not known.
 
-    The columns are `COLUMNS`: maker, model, flash, cell, note, then every figure as claimed_… and as
+    The columns are `COLUMNS`: maker, model, flash, battery, note, then every figure as claimed_… and as
     measured_…, units in their names.
     """
     out = io.StringIO()
@@ -214,7 +214,7 @@ def from_csv(text: str) -> list[CameraSpec]:
         head = [name.strip().lower() for name in next(reader, [])]
         _check_head(head)
         for row in reader:
-            if any(cell.strip() for cell in row):
+            if any(battery.strip() for battery in row):
                 specs.append(_spec_of(head, row, reader.line_num))
     except csv.Error as error:
         raise WrongInput(
@@ -242,18 +242,18 @@ def _check_head(head: Sequence[str]) -> None:
 def _spec_of(head: Sequence[str], row: Sequence[str], line: int) -> CameraSpec:
     if len(row) > len(head):
         raise WrongInput(
-            f"line {line}", got=f"{len(row)} cells", needed=f"at most {len(head)}, as the heading"
+            f"line {line}", got=f"{len(row)} batteries", needed=f"at most {len(head)}, as the heading"
         )
-    cells = {name: cell.strip() for name, cell in zip(head, row, strict=False)}
+    batteries = {name: battery.strip() for name, battery in zip(head, row, strict=False)}
 
     def text(name: str, default: str = "") -> str:
-        found = cells.get(name, "") or default
+        found = batteries.get(name, "") or default
         return found[1:] if found[:1] == "'" and found[1:2] in _FORMULA else found
 
     def figures(kind: str) -> Figures:
         given: dict[str, float | int] = {}
         for name in LIMITS:
-            written = cells.get(f"{kind}_{name}", "")
+            written = batteries.get(f"{kind}_{name}", "")
             if not written:
                 continue
             try:
@@ -277,7 +277,7 @@ def _spec_of(head: Sequence[str], row: Sequence[str], line: int) -> CameraSpec:
             maker=text("maker"),
             model=text("model"),
             flash=text("flash", "low glow"),  # type: ignore[arg-type]
-            cell=text("cell"),
+            battery=text("battery"),
             note=text("note"),
             claimed=figures("claimed"),
             measured=figures("measured"),

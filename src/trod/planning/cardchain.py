@@ -1,4 +1,4 @@
-"""Which card is where: what visits and intakes say of one memory card, put in order and held against itself."""
+"""Which card is where: what visits and imports say of one memory card, put in order and held against itself."""
 
 from __future__ import annotations
 
@@ -9,16 +9,16 @@ from typing import Literal
 
 from trod.errors import WrongInput
 
-What = Literal["in", "out", "taken in", "gone"]
-Whereabouts = Literal["shelf", "in a camera", "left in a camera", "home", "copied", "safe", "gone", "nowhere"]
-_TURNS = {"out": 0, "taken in": 1, "in": 2, "gone": 3}  # of one instant: it comes out before it goes in again
+What = Literal["in", "out", "imported", "gone"]
+Whereabouts = Literal["stock", "in a camera", "left in a camera", "home", "copied", "safe", "gone", "nowhere"]
+_TURNS = {"out": 0, "imported": 1, "in": 2, "gone": 3}  # of one instant: it comes out before it goes in again
 
 
 @dataclass(frozen=True, kw_only=True)
 class Step:
     """One thing that happened to a card.
 
-    what : it went into a camera, came out of it, was taken in (copied), or was gone with its camera.
+    what : it went into a camera, came out of it, was imported (copied), or was gone with its camera.
     camera : by its serial or any key; empty where unknown. place : where, in words. by : who.
     guessed : nobody noted it; it follows from something else. safe : of a copy: all of the card is in the archive.
     link : carried through untouched.
@@ -35,7 +35,7 @@ class Step:
 
     def __post_init__(self) -> None:
         if self.what not in _TURNS:
-            raise WrongInput("what", got=self.what, needed="in, out, taken in or gone")
+            raise WrongInput("what", got=self.what, needed="in, out, imported or gone")
         if self.at.tzinfo is None:
             raise WrongInput("at", got=self.at, needed="an instant with its zone")
 
@@ -91,7 +91,7 @@ def story(steps: Iterable[Step], stays: Sequence[Stay] = ()) -> Story:
             if waiting is not None:
                 doubts.append(
                     f"It went into {_there(step)} on {_day(step.at)} before the pictures from {_there(waiting)}, taken "
-                    f"out on {_day(waiting.at)}, were taken in. Look whether they are still on it."
+                    f"out on {_day(waiting.at)}, were imported. Look whether they are still on it."
                 )
             # Set into the camera that it is in already: the first day stays.
             inside = inside if inside is not None and inside.camera == step.camera else step
@@ -108,10 +108,10 @@ def story(steps: Iterable[Step], stays: Sequence[Stay] = ()) -> Story:
                     f"{_day(waiting.at)} and nobody put it in again."
                 )
             inside, waiting = None, step
-        elif step.what == "taken in":
+        elif step.what == "imported":
             if inside is not None:
                 doubts.append(
-                    f"It was taken in on {_day(step.at)}, while by the records it is in {_there(inside)} since "
+                    f"It was imported on {_day(step.at)}, while by the records it is in {_there(inside)} since "
                     f"{_day(inside.at)}. A visit that took it out is missing."
                 )
             inside, waiting = None, None
@@ -121,7 +121,7 @@ def story(steps: Iterable[Step], stays: Sequence[Stay] = ()) -> Story:
 
 
 def _told(ordered: list[Step], inside: Step | None, doubts: list[str], stays: Sequence[Stay]) -> Story:
-    where: Whereabouts = "shelf"
+    where: Whereabouts = "stock"
     last = ordered[-1] if ordered else None
     since = last.at if last else None
     if inside is not None:
@@ -130,7 +130,7 @@ def _told(ordered: list[Step], inside: Step | None, doubts: list[str], stays: Se
         if mine and all(s.end is not None for s in mine):
             ended = max(s.end for s in mine if s.end is not None)
             where, since = "left in a camera", ended
-    elif last is not None and last.what == "taken in":
+    elif last is not None and last.what == "imported":
         where = "safe" if last.safe else "copied"
     elif last is not None and last.what == "out":
         where = "home"
@@ -143,14 +143,14 @@ def sentence(found: Story) -> str:
     """Where the card is, as a sentence."""
     step, day = found.last, _day(found.since) if found.since else ""
     by = f" by {step.by}" if step is not None and step.by else ""
-    if step is None or found.where == "shelf":
+    if step is None or found.where == "stock":
         return "Nothing is noted of it yet."
     if found.where == "in a camera":
         return f"In {_there(step)} since {day}."
     if found.where == "left in a camera":
         return f"Still in {_there(step)}, which was taken down on {day}; nobody noted that the card came out."
     if found.where == "home":
-        return f"Taken out of {_there(step)} on {day}{by}; not taken in yet."
+        return f"Taken out of {_there(step)} on {day}{by}; not imported yet."
     if found.where == "copied":
         return f"Taken in on {day}, but not everything on it is safe: do not format it yet."
     if found.where == "safe":

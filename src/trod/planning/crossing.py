@@ -61,7 +61,7 @@ class Path:
 
 @dataclass(frozen=True, kw_only=True)
 class View:
-    """What the lens takes in. fov_deg : horizontal angle of view. reach_m : how far a picture is of use.
+    """What the lens imports. fov_deg : horizontal angle of view. reach_m : how far a picture is of use.
 
     Beyond reach_m the flash does not light or pixels are too few; infinite by day for a good lens.
     columns : the sensor's own pixels across, not those added by enlarging.

@@ -1,7 +1,7 @@
 """Which day a camera stops, and why: a spread of dates, never one date.
 
 `forecast` follows many possible futures of one camera (`stopping`) from the state it was last seen in and
-tells when the first of cells, card and fault ends it. `forecast_many` does so for a whole reserve, more
+tells when the first of batteries, card and fault ends it. `forecast_many` does so for a whole reserve, more
 coarsely. `screen` is a closed form for a first look. `battery_evidence` takes from the sets of batteries that a
 camera has had what it really draws.
 
@@ -21,14 +21,14 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from trod.errors import WrongInput
-from trod.planning.arrivals import STORM_SHAPE, STORM_STAY, YEAR_DAYS, Arrivals, drift_variance
+from trod.planning.arrivals import FALSE_RUN_SHAPE, FALSE_RUN_STAY, YEAR_DAYS, Arrivals, drift_variance
 from trod.planning.card_room import usable_mb
-from trod.planning.cells import COLD_STOP, GAUGE
+from trod.planning.batteries import COLD_STOP, GAUGE
 from trod.planning.energy import MEASURE
 from trod.planning.passers import positive
 from trod.planning.stopping import (
     MOST_DAYS,
-    STORM_NIGHT_SHARE,
+    FALSE_RUN_NIGHT_SHARE,
     EnergyScale,
     Outfit,
     Stops,
@@ -55,19 +55,19 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
-Cause = Literal["cells", "card", "fault"]
+Cause = Literal["batteries", "card", "fault"]
 
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
 _WORDS: dict[str, str] = {
-    "cells": "the cells no longer carry the flash",
+    "batteries": "the batteries no longer carry the flash",
     "card": "the card is full",
     "fault": "a fault or theft",
 }
 RUN_DAYS = 3  # so many days of false triggers in a row are worth telling both futures of
 NO_HAZARD = (
-    "No chance of a fault, damage or theft is in this forecast. Say how often that happens on your ground: "
-    "for a camera that lasts long it may matter more than cells and card."
+    "No chance of a fault, damage or theft is in this forecast. Say how often that happens on your map: "
+    "for a camera that lasts long it may matter more than batteries and card."
 )
 
 
@@ -111,8 +111,8 @@ class StopForecast:
     to the first stop, as 8 of 10 futures have it. stopped : chance that it has stopped by day 0, 1, 2 … after
     the start; shape (horizon + 1,). by_cause : chance that it has stopped by then by that cause; they add up to
     `stopped`. causes : share of the futures that end by each cause within the horizon.
-    cells, card : days to each by itself, of the futures that come so far. dark : days until not even day
-    pictures come. cold_share : of the stops by cells, those that a mild week would undo. faults_per_day : as
+    batteries, card : days to each by itself, of the futures that come so far. dark : days until not even day
+    pictures come. cold_share : of the stops by batteries, those that a mild week would undo. faults_per_day : as
     asked for. futures : how many were followed. run : set while a run of false triggers is on.
     """
 
@@ -135,7 +135,7 @@ class StopForecast:
 
     @property
     def watching(self) -> Floats:
-        """Chance that the camera still watches on day 0, 1, 2 …: the ribbon's fading end."""
+        """Chance that the camera still watches on day 0, 1, 2 …: the activity timeline's fading end."""
         return np.asarray(1 - self.stopped)
 
     def on(self, days: float) -> date | None:
@@ -225,8 +225,8 @@ class StopForecast:
         return "most likely " + (_WORDS[first] if first != "fault" else "by a fault or theft")
 
     def after_flash(self) -> str:
-        """What comes after the cells no longer carry the flash; "" where cells seldom end it."""
-        if self.dark is None or self.causes.get("cells", 0.0) < 0.2:
+        """What comes after the batteries no longer carry the flash; "" where batteries seldom end it."""
+        if self.dark is None or self.causes.get("batteries", 0.0) < 0.2:
             return ""
         end = self.on(self.dark.q50)
         until = "well beyond the horizon" if end is None else f"about {_day(end, self.start)}"
@@ -263,7 +263,7 @@ def forecast(
     ----------
     outfit, arrivals, climate : the camera as it hangs, the site, the reserve's nights.
     start : the day of set-up, or of the last visit.
-    used : what cells and card had given by then; nothing when None.
+    used : what batteries and card had given by then; nothing when None.
     faults_per_day : chance a day of a fault, damage or theft [1/day], as a person says; 1/600 is one in twenty
         months. 0 is never true, and the forecast says so.
     futures, step_days : how finely; with 2000 futures day by day the early date is good to 1.3 % of the band's
@@ -276,7 +276,7 @@ def forecast(
 
     Notes
     -----
-    The first stop counts: cells (the flash asks for more than they give), card, or fault. The chances are
+    The first stop counts: batteries (the flash asks for more than they give), card, or fault. The chances are
     conditional on the camera being alive at the start, and on nothing that happened since.
     """
     positive("faults_per_day", faults_per_day, needed="a chance a day, 0 or more", zero=True)
@@ -298,12 +298,12 @@ def forecast(
             second_date=second_date, run_stays=run_stays, rng=rng,
         )  # fmt: skip
 
-    # Two streams of chance: asking for a fault changes nothing in what cells and card do.
-    rng, mishaps = (np.random.default_rng([seed, stream]) for stream in (0, 1))
+    # Two streams of chance: asking for a fault changes nothing in what batteries and card do.
+    rng, incidents = (np.random.default_rng([seed, stream]) for stream in (0, 1))
     stops = follow(futures, None, rng)
     fault = np.full(futures, np.inf)
     if faults_per_day > 0:
-        fault = mishaps.exponential(-1 / math.log1p(-faults_per_day), futures)
+        fault = incidents.exponential(-1 / math.log1p(-faults_per_day), futures)
         fault[fault > most_days] = np.inf
     told = _told(outfit, arrivals, start, used, stops, fault, climate, faults_per_day, most_days, second_date)
     known = arrivals.posterior
@@ -325,10 +325,10 @@ def _told(
     first = np.minimum(np.minimum(stops.flash, stops.card), fault)
     ended = np.isfinite(first)
     by_fault = ended & (fault <= np.minimum(stops.flash, stops.card))
-    by_cells = ended & ~by_fault & (stops.flash <= stops.card)
-    by_card = ended & ~by_fault & ~by_cells
+    by_batteries = ended & ~by_fault & (stops.flash <= stops.card)
+    by_card = ended & ~by_fault & ~by_batteries
     causes: dict[Cause, float] = {
-        "cells": float(by_cells.mean()), "card": float(by_card.mean()), "fault": float(by_fault.mean()),
+        "batteries": float(by_batteries.mean()), "card": float(by_card.mean()), "fault": float(by_fault.mean()),
     }  # fmt: skip
 
     def by_day(days: Floats) -> Floats:
@@ -336,13 +336,13 @@ def _told(
         counted = np.bincount(np.ceil(days).astype(np.int64), minlength=most_days + 1)[: most_days + 1]
         return np.asarray(np.cumsum(counted) / n)
 
-    cold_share = float(stops.cold[by_cells].mean()) if by_cells.any() else 0.0
+    cold_share = float(stops.cold[by_batteries].mean()) if by_batteries.any() else 0.0
     dark = Spread.of(np.minimum(np.minimum(stops.dark, stops.card), fault)) if second_date else None
     return StopForecast(
         start=start,
         stop=Spread.of(first),
         stopped=by_day(first[ended]),
-        by_cause={"cells": by_day(first[by_cells]), "card": by_day(first[by_card]), "fault": by_day(first[by_fault])},
+        by_cause={"batteries": by_day(first[by_batteries]), "card": by_day(first[by_card]), "fault": by_day(first[by_fault])},
         causes=causes,
         dark=dark,
         cold_share=cold_share,
@@ -363,11 +363,11 @@ def _caveats(
         said.append(
             "No card has come from this site yet: triggers a day are assumed for its kind. The first card narrows this."
         )
-    if outfit.pack.cell.designation in ("FR6", "HR6"):
+    if outfit.pack.battery.designation in ("FR6", "HR6"):
         said.append(GAUGE)
-    if outfit.pack.cell.wakes and cold_share > 0.2 and causes["cells"] > 0.1:
+    if outfit.pack.battery.wakes and cold_share > 0.2 and causes["batteries"] > 0.1:
         said.append(COLD_STOP)
-    if causes["cells"] > 0.3 and "idle_w" in outfit.draw.assumed():
+    if causes["batteries"] > 0.3 and "idle_w" in outfit.draw.assumed():
         said.append(MEASURE)
     if climate.assumed:
         said.append("The nights' cold is assumed. Type in the reserve's own monthly night minima.")
@@ -375,8 +375,8 @@ def _caveats(
         gives = capacity_now_wh(outfit, climate, start, used)
         if used.energy_wh > 1.5 * gives * math.exp(scale_for(outfit, arrivals).ln_mean):
             said.append(
-                "By what is known the cells should be empty already. Either they were changed, or the camera takes less "
-                "than is assumed: put in fresh cells and note it."
+                "By what is known the batteries should be empty already. Either they were changed, or the camera takes less "
+                "than is assumed: put in fresh batteries and note it."
             )
     return tuple(said)
 
@@ -427,27 +427,27 @@ def step_for(outfit: Outfit, arrivals: Arrivals, start: date, climate: Climate, 
 
 
 def _a_day(outfit: Outfit, arrivals: Arrivals) -> tuple[float, float]:
-    """Mean energy [Wh] and room [MB] of a day in a season of factor one, storms in it."""
+    """Mean energy [Wh] and room [MB] of a day in a season of factor one, runs of false triggers in it."""
     known = arrivals.posterior
     night = known.night_share if outfit.night_share is None else outfit.night_share
-    steady_by, storm_by = delay_effect(arrivals, outfit)
-    steady, blanks = known.level.per_day * steady_by, known.storm_share * known.storm_blanks * storm_by
-    wh = outfit.resting_wh_a_day + steady * outfit.trigger_wh(night) + blanks * outfit.trigger_wh(STORM_NIGHT_SHARE)
-    mb = outfit.resting_mb_a_day + steady * outfit.trigger_mb(night) + blanks * outfit.trigger_mb(STORM_NIGHT_SHARE)
+    steady_by, false_run_by = delay_effect(arrivals, outfit)
+    steady, blanks = known.level.per_day * steady_by, known.false_run_share * known.false_run_blanks * false_run_by
+    wh = outfit.resting_wh_a_day + steady * outfit.trigger_wh(night) + blanks * outfit.trigger_wh(FALSE_RUN_NIGHT_SHARE)
+    mb = outfit.resting_mb_a_day + steady * outfit.trigger_mb(night) + blanks * outfit.trigger_mb(FALSE_RUN_NIGHT_SHARE)
     return wh, mb
 
 
 @dataclass(frozen=True)
 class Screened:
-    """A closed-form look: chance stopped by day 0 … n by cells and by card, and the larger of both."""
+    """A closed-form review: chance stopped by day 0 … n by batteries and by card, and the larger of both."""
 
-    cells: Floats
+    batteries: Floats
     card: Floats
 
     @property
     def stopped(self) -> Floats:
-        """Chance stopped by day 0 … n: max(F_cells, F_card)."""
-        return np.maximum(self.cells, self.card)
+        """Chance stopped by day 0 … n: max(F_batteries, F_card)."""
+        return np.maximum(self.batteries, self.card)
 
     def day(self, chance: float) -> float:
         """The first day on which that chance is reached; inf if it is not."""
@@ -467,46 +467,46 @@ def screen(
     """The stop-day distribution without chance: the sum of costs taken for lognormal.
 
     F(t) = max over s ≤ t of Φ(ln(m(s)/C(s)) / √(ln(1 + v/m²) + κ²)) with mean m and variance v of all that is
-    used by day s, C what the cells give that night (taken one and a half standard deviations below the mean) or
+    used by day s, C what the batteries give that night (taken one and a half standard deviations below the mean) or
     the card holds. The maximum stands for "ever until t": exact if the futures kept their order. A running minimum
-    of C instead would keep the winter's capacity in summer and let alkaline cells stop months too early. In our
+    of C instead would keep the winter's capacity in summer and let alkaline batteries stop months too early. In our
     study its band held the truth about as often as the simulation's (docs/models/endurance.md); it knows no fault,
     no panel, no second date and no cause but the two chances, so that the simulation stays the forecast.
     """
     used = used or Used()
     known = arrivals.posterior
     night = known.night_share if outfit.night_share is None else outfit.night_share
-    steady_by, storm_by = delay_effect(arrivals, outfit)
+    steady_by, false_run_by = delay_effect(arrivals, outfit)
     days = np.arange(1.0, most_days + 1)
     doy = day_of_year(start) + days - 0.5
     mu = known.level.per_day * steady_by * arrivals.prior.season.factor(doy)
     total, spread = np.cumsum(mu), np.cumsum(mu + mu**2 / known.k)
     drift = np.array([drift_variance(t) for t in days])
     steady_v = spread + total**2 * (1 / known.level.shape + drift)
-    # Storms: compound of starts, each a geometric number of days of NB blanks.
-    rate = known.storm_start * (1 - STORM_STAY) / (known.storm_start + 1 - STORM_STAY)
-    size, length = known.storm_blanks * storm_by, 1 / (1 - STORM_STAY)
+    # Runs of false triggers: compound of starts, each a geometric number of days of NB blanks.
+    rate = known.false_run_start * (1 - FALSE_RUN_STAY) / (known.false_run_start + 1 - FALSE_RUN_STAY)
+    size, length = known.false_run_blanks * false_run_by, 1 / (1 - FALSE_RUN_STAY)
     once_m = length * size
-    once_v = length * (size + size**2 / STORM_SHAPE) + STORM_STAY / (1 - STORM_STAY) ** 2 * size**2
-    storm_m = rate * once_m * days
-    sure = known.storm_a + known.storm_b
-    rate_cv2 = known.storm_b / (known.storm_a * (sure + 1)) if known.storm_a > 0 else 0.0
-    size_cv2 = float(known.storm_weights @ (known.storm_sizes / known.storm_blanks - 1) ** 2)
-    storm_v = rate * days * (once_v + once_m**2) + storm_m**2 * ((1 + rate_cv2) * (1 + size_cv2) - 1)
+    once_v = length * (size + size**2 / FALSE_RUN_SHAPE) + FALSE_RUN_STAY / (1 - FALSE_RUN_STAY) ** 2 * size**2
+    false_run_m = rate * once_m * days
+    sure = known.false_run_a + known.false_run_b
+    rate_cv2 = known.false_run_b / (known.false_run_a * (sure + 1)) if known.false_run_a > 0 else 0.0
+    size_cv2 = float(known.false_run_weights @ (known.false_run_sizes / known.false_run_blanks - 1) ** 2)
+    false_run_v = rate * days * (once_v + once_m**2) + false_run_m**2 * ((1 + rate_cv2) * (1 + size_cv2) - 1)
 
     scale = scale_for(outfit, arrivals)
     chill = climate.night_minimum_c(doy) - 1.5 * climate.night_sd_c(doy)
     gives = _gives(outfit, chill, used.days + days)
     out = []
     for fixed, each, blank, before, limit, sd_ln, shift in (
-        (outfit.resting_wh_a_day, outfit.trigger_wh(night), outfit.trigger_wh(STORM_NIGHT_SHARE), used.energy_wh,
+        (outfit.resting_wh_a_day, outfit.trigger_wh(night), outfit.trigger_wh(FALSE_RUN_NIGHT_SHARE), used.energy_wh,
          gives, scale.ln_sd, scale.ln_mean),
-        (outfit.resting_mb_a_day, outfit.trigger_mb(night), outfit.trigger_mb(STORM_NIGHT_SHARE), used.card_mb,
+        (outfit.resting_mb_a_day, outfit.trigger_mb(night), outfit.trigger_mb(FALSE_RUN_NIGHT_SHARE), used.card_mb,
          np.full(len(days), usable_mb(outfit.card_gb)), outfit.bytes_sd, 0.0),
     ):  # fmt: skip
-        m = before + fixed * days + each * total + blank * storm_m
-        v = each**2 * steady_v + blank**2 * storm_v
-        m = np.maximum(m, 1e-12)  # nothing is written when only the cells work
+        m = before + fixed * days + each * total + blank * false_run_m
+        v = each**2 * steady_v + blank**2 * false_run_v
+        m = np.maximum(m, 1e-12)  # nothing is written when only the batteries work
         width = np.sqrt(np.log1p(v / m**2) + sd_ln**2)
         middle = np.log(m / np.maximum(limit, 1e-9)) - np.log1p(v / m**2) / 2 + shift
         chance = ndtr(middle / np.maximum(width, 1e-9))

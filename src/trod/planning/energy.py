@@ -1,4 +1,4 @@
-"""What a trigger and a day cost a camera's cells, and how long a pack lasts when every day is alike."""
+"""What a trigger and a day cost a camera's batteries, and how long a pack lasts when every day is alike."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from trod.errors import WrongInput
 from trod.planning.camera import ASSUMED, CameraSpec
-from trod.planning.cells import PULSE_WEIGHT, Pack
+from trod.planning.batteries import PULSE_WEIGHT, Pack
 from trod.planning.passers import positive
 
 # Assumed until somebody measures with a meter in the line; see `Draw.sources`.
@@ -45,8 +45,8 @@ class Draw:
 
     idle_w : while it waits. wake_j : for each trigger beside its pictures. day_frame_j, night_frame_j : for
     each picture. day_clip_w, night_clip_w : while it films. night_pulse_w, day_pulse_w : the heaviest pulse
-    of a night picture (the flash) and of a day picture, which decide when cells fail. pulse_weight : how
-    much a short pulse loads cells compared with a steady draw (ρ). radio_j : for each message sent.
+    of a night picture (the flash) and of a day picture, which decide when batteries fail. pulse_weight : how
+    much a short pulse loads batteries compared with a steady draw (ρ). radio_j : for each message sent.
     sources : (field, "measured" | "claimed" | "assumed") of each figure.
     """
 
@@ -184,7 +184,7 @@ def day_energy_wh(
 class Lasting:
     """Days a pack lasts when every day is alike.
 
-    flash_days : until the flash's pulse is too much for the cells: night pictures fail or the camera resets. day_days :
+    flash_days : until the flash's pulse is too much for the batteries: night pictures fail or the camera resets. day_days :
     until day pictures fail, too, at the same use; never sooner.
     """
 

@@ -1,4 +1,4 @@
-"""What a fix is worth: fresh cells, a bigger card, a longer delay, a branch trimmed, a camera moved up its tree."""
+"""What a fix is worth: fresh batteries, a bigger card, a longer delay, a branch trimmed, a camera moved up its tree."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from trod.planning.upkeep import Interval, best_interval, lost_days, with_hazard
 YEAR_DAYS = 365.25
 # What can be done, and which figure of the forecast it changes.
 FIXES: tuple[tuple[str, str, str], ...] = (
-    ("cells", "put in fresh cells, or a better kind", "energy, and how it stands the cold"),
+    ("batteries", "put in fresh batteries, or a better kind", "energy, and how it stands the cold"),
     ("card", "put in a bigger card", "room for pictures"),
     ("delay", "set a longer delay", "triggers where animals stay; hardly any where they pass"),
-    ("branch", "trim the branch that waves before the camera", "storms of blanks"),
+    ("branch", "trim the branch that waves before the camera", "runs of false triggers of blanks"),
     ("higher", "move it up the tree", "theft and knocks; look again at what it then sees"),
 )
 

@@ -1,6 +1,6 @@
 """Textbook intervals of inspection and replacement, to check the upkeep of cameras against and to compare with.
 
-They assume that failures come at random (exponential) or by a Weibull law. Cells and cards do neither, so that no
+They assume that failures come at random (exponential) or by a Weibull law. Batteries and cards do neither, so that no
 page plans by these; `upkeep` works with any distribution.
 """
 

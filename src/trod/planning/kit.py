@@ -15,9 +15,9 @@ from typing import Literal
 
 from trod.errors import WrongInput
 
-# Designations of IEC 60086-1 and -2 (primary cells) and IEC 61951-2 (nickel-metal hydride), with what shops call
+# Designations of IEC 60086-1 and -2 (primary batteries) and IEC 61951-2 (nickel-metal hydride), with what shops call
 # them; from memory.
-CELL_NAMES: Mapping[str, str] = {
+BATTERY_NAMES: Mapping[str, str] = {
     "LR6": "AA alkaline",
     "FR6": "AA lithium",
     "HR6": "AA rechargeable",
@@ -31,35 +31,35 @@ CELL_NAMES: Mapping[str, str] = {
     "6LR61": "9 V alkaline",
     "CR17345": "3 V lithium",
 }
-# [number of cells][chemistry]R[size]: 6LR61, FR6, CR17345; R6 alone is zinc-carbon. Also FR14505 and the like.
+# [number of batteries][chemistry]R[size]: 6LR61, FR6, CR17345; R6 alone is zinc-carbon. Also FR14505 and the like.
 _DESIGNATION = re.compile(r"\d{0,2}[A-Z]{0,3}R\d{1,5}(/\d{1,5})?")
 
 Group = Literal["power and cards", "for the sites", "for the work", "for the people"]
 GROUPS: tuple[Group, ...] = ("power and cards", "for the sites", "for the work", "for the people")
 
 
-def cell_name(designation: str) -> str:
-    """A cell by its designation and, where it is known, by what shops call it: 'LR6 (AA alkaline)'.
+def battery_name(designation: str) -> str:
+    """A battery by its designation and, where it is known, by what shops call it: 'LR6 (AA alkaline)'.
 
     Raises WrongInput for what is not a designation of the IEC's kind.
     """
     told = designation.strip().upper()
     if not _DESIGNATION.fullmatch(told):
-        raise WrongInput("cell", got=designation, needed="a designation such as LR6, FR6 or HR6, as printed on it")
-    return f"{told} ({CELL_NAMES[told]})" if told in CELL_NAMES else told
+        raise WrongInput("battery", got=designation, needed="a designation such as LR6, FR6 or HR6, as printed on it")
+    return f"{told} ({BATTERY_NAMES[told]})" if told in BATTERY_NAMES else told
 
 
 @dataclass(frozen=True, kw_only=True)
 class Wants:
     """What one site wants on this visit.
 
-    site : its name. cells : fresh ones, by designation. cards : empty ones to leave there. cameras : to exchange.
+    site : its name. batteries : fresh ones, by designation. cards : empty ones to leave there. cameras : to exchange.
     wedges, straps, locks : to put up. keys : labels of the keys that open what hangs there. ladder : needed.
     walk_test : the aim is to be tried. other : anything else, in words.
     """
 
     site: str
-    cells: Mapping[str, int] = field(default_factory=dict)
+    batteries: Mapping[str, int] = field(default_factory=dict)
     cards: int = 1
     cameras: int = 0
     wedges: int = 0
@@ -71,7 +71,7 @@ class Wants:
     other: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        numbers = {f"cells {k}": v for k, v in self.cells.items()}
+        numbers = {f"batteries {k}": v for k, v in self.batteries.items()}
         numbers |= {n: getattr(self, n) for n in ("cards", "cameras", "wedges", "straps", "locks")}
         for what, number in numbers.items():
             if not (isinstance(number, int) and 0 <= number <= 1000):
@@ -121,7 +121,7 @@ def kit_list(wants: Sequence[Wants], *, spares: Mapping[str, int] | None = None,
 ):  # fmt: skip
     """The list to pack by.
 
-    spares : what to carry beyond the sites' wants, by designation of a cell, "card", "camera", "wedge", "strap" or
+    spares : what to carry beyond the sites' wants, by designation of a battery, "card", "camera", "wedge", "strap" or
     "lock". Raises WrongInput for a spare of a thing that it does not know, and for what is not a number of things.
     """
     going = going or Going()
@@ -140,22 +140,22 @@ def kit_list(wants: Sequence[Wants], *, spares: Mapping[str, int] | None = None,
                 KitItem(group=group, what=what, number=wanted + spare, spare=spare, why=", ".join(p for p in parts if p))
             )
 
-    cells: Counter[str] = Counter()
+    batteries: Counter[str] = Counter()
     sites_of: Counter[str] = Counter()
     for want in wants:
-        for designation, number in want.cells.items():
+        for designation, number in want.batteries.items():
             kind = designation.strip().upper()
-            cell_name(kind)
-            cells[kind] += number
+            battery_name(kind)
+            batteries[kind] += number
             sites_of[kind] += 1 if number else 0
     known = {"card": "cards", "camera": "cameras", "wedge": "wedges", "strap": "straps", "lock": "locks"}
     for what in spares:
         if what not in known:
-            cell_name(what)
-            cells[what.strip().upper()] += 0
-    for kind in sorted(cells):
+            battery_name(what)
+            batteries[what.strip().upper()] += 0
+    for kind in sorted(batteries):
         spare = sum(n for what, n in spares.items() if what not in known and what.strip().upper() == kind)
-        add("power and cards", f"cells {cell_name(kind)}", cells[kind], spare, sites_of[kind])
+        add("power and cards", f"batteries {battery_name(kind)}", batteries[kind], spare, sites_of[kind])
     for one, many in known.items():
         number = sum(getattr(want, many) for want in wants)
         sites = sum(1 for want in wants if getattr(want, many))
@@ -176,7 +176,7 @@ def kit_list(wants: Sequence[Wants], *, spares: Mapping[str, int] | None = None,
         items.append(KitItem(group="for the sites", what="ladder", number=1, why=_sites(len(ladders))))
     for thing, number in sorted(Counter(thing for want in wants for thing in want.other).items()):
         items.append(KitItem(group="for the sites", what=thing, number=number, why=_sites(number)))
-    items += _work(wants, renewed=bool(cells))
+    items += _work(wants, renewed=bool(batteries))
     items += _people(going)
     return tuple(sorted(items, key=lambda item: GROUPS.index(item.group)))
 
@@ -192,9 +192,9 @@ def _work(wants: Sequence[Wants], *, renewed: bool) -> list[KitItem]:
         ("phone or watch set by the network", "to photograph its time with each camera", bool(wants)),
         ("soft cloth and brush", "for lens and sensor window", bool(wants)),
         ("pruning shears", "for grass and twigs before the sensor, where that is allowed", bool(wants)),
-        ("tape measure and level or angle gauge", "to hang it as the slip says", any(w.walk_test for w in wants)),
+        ("tape measure and level or angle gauge", "to hang it as the set-up sheet says", any(w.walk_test for w in wants)),
         ("tape or sticks to mark the walk test", "near and far edge of the zone", any(w.walk_test for w in wants)),
-        ("bag for spent cells, poles covered", "all of them come home", renewed),
+        ("bag for spent batteries, poles covered", "all of them come home", renewed),
         ("this sheet, and a pencil", "it writes in the wet", True),
     ]
     return [KitItem(group="for the work", what=what, number=1, why=why) for what, why, needed in found if needed]
@@ -206,7 +206,7 @@ def _people(going: Going) -> list[KitItem]:
         ("first aid that you are trained to use", "", True),
         ("a way to call for help that works there", "a mobile phone often does not", True),
         ("water, food, warm and dry clothes", "", True),
-        ("lamp with fresh cells", "daylight ends before you do" if going.dark else "in case it gets late", True),
+        ("lamp with fresh batteries", "daylight ends before you do" if going.dark else "in case it gets late", True),
         ("bright clothing", "firearms season, roads", going.firearms_season or going.by_car),
         ("spikes or studs for boots, poles", "ice", going.ice),
         ("avalanche transceiver, probe and shovel where slopes ask for them", "for those trained", going.snow),
@@ -264,7 +264,7 @@ def cautions(going: Going, *, ladder_sites: Sequence[str] = (), told: Mapping[st
     add(
         going.snow,
         "Snow",
-        "In steep country read the day's avalanche bulletin; a site beyond a loaded slope waits. Cells give less and "
+        "In steep country read the day's avalanche bulletin; a site beyond a loaded slope waits. Batteries give less and "
         "hands are slower in the cold.",
     )
     add(

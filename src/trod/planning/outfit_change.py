@@ -1,4 +1,4 @@
-"""What would be set otherwise on a camera: other cells, a larger card, a longer delay, another burst."""
+"""What would be set otherwise on a camera: other batteries, a larger card, a longer delay, another burst."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from trod.errors import WrongInput
 from trod.planning.pack_text import pack_from
 from trod.planning.stopping import Outfit
 
-NO_COUNT = re.compile(r"\b[flh]r\s?\d+\b|\d+(?:[.,]\d+)?\s*(?:v|mah|ah|wh)\b")  # figures that tell no number of cells
+NO_COUNT = re.compile(r"\b[flh]r\s?\d+\b|\d+(?:[.,]\d+)?\s*(?:v|mah|ah|wh)\b")  # figures that tell no number of batteries
 
 
 @dataclass(frozen=True, kw_only=True)
 class Change:
-    """What is to be set otherwise; None leaves it as it is. cells : as people write it, like "12 FR6"."""
+    """What is to be set otherwise; None leaves it as it is. batteries : as people write it, like "12 FR6"."""
 
-    cells: str | None = None
+    batteries: str | None = None
     card_gb: float | None = None
     delay_s: float | None = None
     burst: int | None = None
@@ -25,19 +25,19 @@ class Change:
     @property
     def nothing(self) -> bool:
         """Whether nothing is changed."""
-        return all(value is None for value in (self.cells, self.card_gb, self.delay_s, self.burst, self.clip_s))
+        return all(value is None for value in (self.batteries, self.card_gb, self.delay_s, self.burst, self.clip_s))
 
 
 def changed(outfit: Outfit, change: Change) -> Outfit:
     """The outfit with a change. Raises WrongInput that names what cannot be."""
     more: dict[str, object] = {}
-    if change.cells is not None:
-        pack, _ = pack_from(change.cells, kind=outfit.pack.cell.designation, number=outfit.pack.number)
-        if pack_from(change.cells)[1].startswith("assumed"):  # by itself it tells neither number nor kind
-            raise WrongInput("cells", got=change.cells[:60], needed="a number and a kind, like 12 FR6 or 8 LR6")
-        numbers = [int(n) for n in re.findall(r"^\s*-?\d{1,9}|\d{1,9}", NO_COUNT.sub(" ", change.cells.lower()))]
+    if change.batteries is not None:
+        pack, _ = pack_from(change.batteries, kind=outfit.pack.battery.designation, number=outfit.pack.number)
+        if pack_from(change.batteries)[1].startswith("assumed"):  # by itself it tells neither number nor kind
+            raise WrongInput("batteries", got=change.batteries[:60], needed="a number and a kind, like 12 FR6 or 8 LR6")
+        numbers = [int(n) for n in re.findall(r"^\s*-?\d{1,9}|\d{1,9}", NO_COUNT.sub(" ", change.batteries.lower()))]
         if numbers and pack.number not in numbers:  # one came, and it is none that a camera takes
-            raise WrongInput("cells", got=change.cells[:60], needed="1 to 64 cells, like 12 FR6 or 8 LR6")
+            raise WrongInput("batteries", got=change.batteries[:60], needed="1 to 64 batteries, like 12 FR6 or 8 LR6")
         more["pack"] = pack
     if change.card_gb is not None:
         if not 0 < change.card_gb <= 4096:

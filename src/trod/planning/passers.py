@@ -59,7 +59,7 @@ class Gait:
 class Passer:
     """One kind of animal (or a person) as it passes a camera.
 
-    gaits : at least one; their shares are taken in proportion. pause_chance : of standing still once while
+    gaits : at least one; their shares are imported proportion. pause_chance : of standing still once while
     near the camera. pause_mean_s : of that pause, exponential. [s]
     """
 

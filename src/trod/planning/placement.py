@@ -71,7 +71,7 @@ def work_out(
 ) -> PlacementAdvice:
     """Work a placement out.
 
-    angles : what says at which angle to the path to look: a finished answer, or a callable that takes the
+    angles : what says at which angle to the path to review: a finished answer, or a callable that takes the
     path's distance [m]. Without it `angle_rule`.
     Notes : the order is angle → distance → height → tilt → heading, each taking the ones before as they
     are; none is searched together with another.

@@ -31,7 +31,7 @@ HALF_LIFE_DAYS = 60.0  # sign tells half as much after so long. Assumed.
 SAME_SEASON_SHARE = 0.5  # of its points that sign of the same month in an earlier year keeps. Assumed.
 NEAR_M = 150.0  # sign nearer than this speaks for a place. Assumed.
 MOST_SIGN_POINTS = 8.0
-# What cameras saw at a place in this month of other years. Ours: 10 events in 30 camera-days are worth 2 points.
+# What cameras saw at a place in this month of other years. Ours: 10 sequences in 30 camera-days are worth 2 points.
 POINTS_A_TENFOLD = 2.0
 MOST_CAME_POINTS = 4.0
 FEWEST_CAME_DAYS = 7.0  # fewer camera-days say nothing for or against
@@ -134,16 +134,16 @@ class SeenSign:
 class Came:
     """What cameras saw at a place in one month, all years together, already narrowed to the species asked about.
 
-    place : its name. events : with the animals. camera_days : watched in that month. what : of which animals.
+    place : its name. sequences : with the animals. camera_days : watched in that month. what : of which animals.
     """
 
     place: str
-    events: int
+    sequences: int
     camera_days: float
     what: str = "animals"
 
     def __post_init__(self) -> None:
-        positive("events", self.events, needed="a count, 0 or more", zero=True)
+        positive("sequences", self.sequences, needed="a count, 0 or more", zero=True)
         positive("camera_days", self.camera_days, needed="days, 0 or more", zero=True)
 
 
@@ -240,7 +240,7 @@ def sign_worth(sign: SeenSign, *, on: date) -> tuple[float, str]:
 
 
 def came_worth(came: Came, *, on: date) -> Part | None:
-    """Points of what came before in this month: by the logarithm of the events in 30 camera-days; or None.
+    """Points of what came before in this month: by the logarithm of the sequences in 30 camera-days; or None.
 
     Too few camera-days say nothing. Many without an animal speak against the place. Effort is in the number,
     how easily a camera there is set off is not.
@@ -248,13 +248,13 @@ def came_worth(came: Came, *, on: date) -> Part | None:
     month, days = MONTHS[on.month - 1], f"{came.camera_days:.0f} camera-days"
     if came.camera_days < FEWEST_CAME_DAYS:
         return None
-    if not came.events:
+    if not came.sequences:
         if came.camera_days < NONE_CAME_DAYS:
             return None
         return Part(points=NONE_CAME_POINTS, why=f"no {came.what} in {days} of {month}")
-    rate = 30 * came.events / came.camera_days
+    rate = 30 * came.sequences / came.camera_days
     points = min(POINTS_A_TENFOLD * math.log10(1 + rate), MOST_CAME_POINTS)
-    times = "1 event" if came.events == 1 else f"{came.events} events"
+    times = "1 sequence" if came.sequences == 1 else f"{came.sequences} sequences"
     return Part(points=points, why=f"{times} with {came.what} in {days} of {month}")
 
 

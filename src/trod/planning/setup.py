@@ -20,7 +20,7 @@ from trod.planning.animals import Animal
 from trod.planning.camera import CameraSpec
 from trod.planning.crossing import Path, View
 from trod.planning.detection import Sensor, contrast_k
-from trod.planning.dials import PACES, Read, at_pace
+from trod.planning.inputs import PACES, Read, at_pace
 from trod.planning.dwelling import Stay, StayCase, Visits
 from trod.planning.glare import flash_band
 from trod.planning.passers import Passer
@@ -104,8 +104,8 @@ def _few(number: float) -> str:
 
 
 @dataclass(frozen=True, kw_only=True)
-class DialIn:
-    """One value to dial in or to hang by. hint : how, "" when there is nothing to say."""
+class CameraSettings:
+    """One value to set or to hang by. hint : how, "" when there is nothing to say."""
 
     key: str
     label: str
@@ -118,7 +118,7 @@ class Setup:
     """A setup worked out. day, night : what comes of the animal. path : None where animals stay.
 
     angles : what the simulation said of the angle to the path, when it was asked. settings : as advised.
-    walk_test, dial_in : in order. cautions : of this placement and its settings; usual_cautions : of such
+    walk_test, camera_settings : in order. cautions : of this placement and its settings; usual_cautions : of such
     places. assumed : what nobody told and was taken. sentence : what to do, and what it gives.
     """
 
@@ -132,7 +132,7 @@ class Setup:
     day: Outcome
     night: Outcome
     walk_test: tuple[WalkStep, ...]
-    dial_in: tuple[DialIn, ...]
+    camera_settings: tuple[CameraSettings, ...]
     cautions: tuple[str, ...]
     usual_cautions: tuple[str, ...]
     assumed: tuple[str, ...]
@@ -148,12 +148,12 @@ class Setup:
         """Whether animals pass here rather than stay."""
         return self.path is not None
 
-    def dial(self, key: str) -> DialIn:
+    def input(self, key: str) -> CameraSettings:
         """One value by its key. Raises WrongInput."""
-        for one in self.dial_in:
+        for one in self.camera_settings:
             if one.key == key:
                 return one
-        raise WrongInput("key", got=key, needed="one of " + ", ".join(one.key for one in self.dial_in))
+        raise WrongInput("key", got=key, needed="one of " + ", ".join(one.key for one in self.camera_settings))
 
 
 # --- from a placement to a case ---------------------------------------------------------------
@@ -161,15 +161,15 @@ class Setup:
 
 def timing_of(spec: CameraSpec, settings: SettingsAdvice) -> Timing:
     """The camera's times at these settings: a delay keeps it deaf for longer; a clip is a picture a second."""
-    dials = settings.dials
-    frames, gap = dials.burst, spec.value("burst_gap_s")
-    if dials.mode == "clip":
-        frames, gap = max(1, round(dials.clip_s / CLIP_FRAME_S)), CLIP_FRAME_S
+    inputs = settings.inputs
+    frames, gap = inputs.burst, spec.value("burst_gap_s")
+    if inputs.mode == "clip":
+        frames, gap = max(1, round(inputs.clip_s / CLIP_FRAME_S)), CLIP_FRAME_S
     return Timing(
         trigger_s=spec.value("trigger_s"),
         frames=min(frames, 100),
         gap_s=gap,
-        rearm_s=max(spec.value("rearm_s"), dials.delay_s),
+        rearm_s=max(spec.value("rearm_s"), inputs.delay_s),
     )
 
 
@@ -178,7 +178,7 @@ def sensor_of(spec: CameraSpec, settings: SettingsAdvice) -> Sensor:
     return Sensor(
         zone_deg=spec.value("zone_deg"),
         range_m=spec.value("range_m"),
-        sensitivity=SENSITIVITY[settings.dials.sensitivity],
+        sensitivity=SENSITIVITY[settings.inputs.sensitivity],
     )
 
 
@@ -319,12 +319,12 @@ def work_out_setup(
 ) -> Setup:
     """Work a setup out.
 
-    animal : only to be sure; must be the one that the dials were read for. passes : simulated for the chances;
+    animal : only to be sure; must be the one that the inputs were read for. passes : simulated for the chances;
     a quick number when None. simulate_angle : ask the simulation for the angle to the path (some 0.2 s)
     instead of the rule.
     """
     if animal is not None and animal != read.animal:
-        raise WrongInput("animal", got=animal.name, needed=f"{read.animal.name}, for which the dials were read")
+        raise WrongInput("animal", got=animal.name, needed=f"{read.animal.name}, for which the inputs were read")
     settings = adviser.advise(spec, read.wish)
     angles = angles_for(spec, read, settings) if simulate_angle else None
     span: AngleSpan | None = angles
@@ -337,7 +337,7 @@ def work_out_setup(
         case = case_for(spec, read, advice, settings, light=light, path=path)
         outcomes[light] = outcome_of(case, light=light, animal=read.animal.name, passes=passes)
     cautions = _once(advice.cautions, settings.cautions)
-    usual = _once(cautions, steps.usual_cautions(read, advice, cell=spec.cell))[len(cautions) :]
+    usual = _once(cautions, steps.usual_cautions(read, advice, battery=spec.battery))[len(cautions) :]
     return Setup(
         spec=spec,
         read=read,
@@ -353,10 +353,10 @@ def work_out_setup(
             advice,
             path,
             rearm_s=spec.value("rearm_s"),
-            delayed=settings.dials.delay_s > spec.value("rearm_s"),
+            delayed=settings.inputs.delay_s > spec.value("rearm_s"),
             system=system,
         ),
-        dial_in=_dial_in(read, advice, settings, path, system),
+        camera_settings=_camera_settings(read, advice, settings, path, system),
         cautions=cautions,
         usual_cautions=usual,
         assumed=_assumed(spec, read, settings, angles, system),
@@ -437,26 +437,26 @@ def angles_for(
     )
 
 
-def _dial_in(
+def _camera_settings(
     read: Read, advice: PlacementAdvice, settings: SettingsAdvice, path: Path | None, system: System
-) -> tuple[DialIn, ...]:
+) -> tuple[CameraSettings, ...]:
     def say(metres: float) -> str:
         return length(metres, system)
 
     tilt, wedge = advice.piece("tilt"), advice.piece("wedge")
     lens = say(advice.height_m)
-    found = [DialIn(key="height", label="Lens height", value=lens, hint="from the ground to the middle of the lens")]
+    found = [CameraSettings(key="height", label="Lens height", value=lens, hint="from the ground to the middle of the lens")]
     if path is not None:
         angle = min(path.angle_deg, 180 - path.angle_deg)
-        found.append(DialIn(key="offset", label="From tree or post to the path", value=say(path.offset_m)))
+        found.append(CameraSettings(key="offset", label="From tree or post to the path", value=say(path.offset_m)))
         found.append(
-            DialIn(key="angle", label="Axis to the path", value=f"about {to_step(angle, 5):.0f}°", hint="0° along it")
+            CameraSettings(key="angle", label="Axis to the path", value=f"about {to_step(angle, 5):.0f}°", hint="0° along it")
         )
-    found.append(DialIn(key="tilt", label="Tilt", value=_bare(tilt.value)))
-    found.append(DialIn(key="wedge", label="Wedge", value=_bare(wedge.value), hint=wedge.reason))
+    found.append(CameraSettings(key="tilt", label="Tilt", value=_bare(tilt.value)))
+    found.append(CameraSettings(key="wedge", label="Wedge", value=_bare(wedge.value), hint=wedge.reason))
     found.append(_heading(read, advice))
     found.append(
-        DialIn(
+        CameraSettings(
             key="aim",
             label="Aim at a mark",
             value=f"{say(advice.aim_distance_m)} off, {say(advice.aim_height_m)} above the ground",
@@ -464,7 +464,7 @@ def _dial_in(
         )
     )
     for setting in settings.settings:
-        found.append(DialIn(key=setting.key, label=setting.label, value=setting.value, hint=setting.caution))
+        found.append(CameraSettings(key=setting.key, label=setting.label, value=setting.value, hint=setting.caution))
     return tuple(found)
 
 
@@ -472,9 +472,9 @@ def _bare(value: str) -> str:
     return value.removeprefix("about ")
 
 
-def _heading(read: Read, advice: PlacementAdvice) -> DialIn:
+def _heading(read: Read, advice: PlacementAdvice) -> CameraSettings:
     if advice.heading_deg is None:
-        return DialIn(
+        return CameraSettings(
             key="heading", label="Heading", value="not known", hint="tell the path's bearing, or take it on the spot"
         )
     true = to_step(advice.heading_deg, 5) % 360
@@ -487,7 +487,7 @@ def _heading(read: Read, advice: PlacementAdvice) -> DialIn:
     else:
         shown = to_step(advice.heading_deg - read.declination_deg, 5) % 360
         hint = f"about {shown:03.0f}° on the compass, with the declination told ({read.declination_deg:+.3g}°)"
-    return DialIn(key="heading", label="Heading", value=value, hint=hint)
+    return CameraSettings(key="heading", label="Heading", value=value, hint=hint)
 
 
 def _size_said(animal: Animal, system: System) -> str:
@@ -541,9 +541,9 @@ def _assumed(
         lines.append("No snow was told of.")
     if angles is None and ground.feature in placement.PASSED:
         lines.append("The angle to the path is a rule; the simulation was not asked for this camera.")
-    if settings.dials.mode == "clip":
+    if settings.inputs.mode == "clip":
         lines.append("A clip is reckoned as a picture a second.")
-    if settings.dials.sensitivity in ("low", "medium"):
-        lines.append(f"Sensitivity {settings.dials.sensitivity} is taken to need a stronger signal by a guess of ours.")
+    if settings.inputs.sensitivity in ("low", "medium"):
+        lines.append(f"Sensitivity {settings.inputs.sensitivity} is taken to need a stronger signal by a guess of ours.")
     lines.append(_triggers_said(read.wish.triggers, read.wish.night_share))
     return tuple(lines)

@@ -13,7 +13,7 @@ from trod.errors import WrongInput
 from trod.planning.passers import positive
 
 Floats = NDArray[np.float64]
-# Fresh cells wherever the chance that they fail before the next visit is above this. Assumed.
+# Fresh batteries wherever the chance that they fail before the next visit is above this. Assumed.
 RENEW_ABOVE = 0.10
 # Enough in the bag on this share of rounds. Assumed.
 ENOUGH = 0.95
@@ -47,15 +47,15 @@ def enough(chances: ArrayLike, *, level: float = ENOUGH) -> int:
 class Stop:
     """One camera of a round, for its kit.
 
-    stops_before_next : chance that its cells fail before the visit after this one, if they stay in (p). cell, cells :
+    stops_before_next : chance that its batteries fail before the visit after this one, if they stay in (p). battery, batteries :
     kind and number. days_until_next : to the visit after this one. takes : other things it needs for sure, such as
-    "wedge" or "lock". unexpected : chance of a want that shows only there, where cells are not planned to be renewed;
+    "wedge" or "lock". unexpected : chance of a want that shows only there, where batteries are not planned to be renewed;
     `stops_before_next` when None.
     """
 
     name: str
-    cell: str
-    cells: int
+    battery: str
+    batteries: int
     stops_before_next: float
     unexpected: float | None = None
     days_until_next: float = 30.0
@@ -67,8 +67,8 @@ class Stop:
             value = getattr(self, what)
             if value is not None and not 0 <= value <= 1:
                 raise WrongInput(what, got=value, needed="a chance from 0 to 1")
-        if not (isinstance(self.cells, int) and 0 <= self.cells <= 64):
-            raise WrongInput("cells", got=self.cells, needed="a whole number of cells, 0 to 64")
+        if not (isinstance(self.batteries, int) and 0 <= self.batteries <= 64):
+            raise WrongInput("batteries", got=self.batteries, needed="a whole number of batteries, 0 to 64")
         positive("days_until_next", self.days_until_next, needed="days, 0 or more", zero=True)
 
 
@@ -84,7 +84,7 @@ class KitLine:
 
 @dataclass(frozen=True, kw_only=True)
 class Kit:
-    """What to carry on a round. renew : the cameras that get fresh cells in any case."""
+    """What to carry on a round. renew : the cameras that get fresh batteries in any case."""
 
     lines: tuple[KitLine, ...]
     renew: tuple[str, ...]
@@ -102,26 +102,26 @@ def kit(
     camera_faults_a_month: float = CAMERA_FAULTS_A_MONTH,
     tools: Iterable[str] = (),
 ) -> Kit:
-    """Cells by kind, cards, whole cameras and what the sites need, with spares by risk.
+    """Batteries by kind, cards, whole cameras and what the sites need, with spares by risk.
 
-    Cells: where the chance of failing before the next visit is above `renew_above`, fresh ones are planned; for the
+    Batteries: where the chance of failing before the next visit is above `renew_above`, fresh ones are planned; for the
     rest as many packs as suffice with `level`. Cards: one for each camera, and spares for those that turn out bad.
     Cameras: as many as suffice for those that fail for good. tools : one of each for the round, such as "ladder".
     """
     positive("camera_faults_a_month", camera_faults_a_month, needed="a chance a month, 0 or more", zero=True)
     lines: list[KitLine] = []
     renew = tuple(stop.name for stop in stops if stop.stops_before_next > renew_above)
-    for cell in sorted({stop.cell for stop in stops if stop.cells}):
-        of_kind = [stop for stop in stops if stop.cell == cell and stop.cells]
+    for battery in sorted({stop.battery for stop in stops if stop.batteries}):
+        of_kind = [stop for stop in stops if stop.battery == battery and stop.batteries]
         planned = [stop for stop in of_kind if stop.stops_before_next > renew_above]
         rest = [stop for stop in of_kind if stop.stops_before_next <= renew_above]
         spare_packs = enough([_chance(stop) for stop in rest], level=level)
         # The packs that may be wanted, largest first: one cannot know which camera it will be.
-        spare = sum(sorted((stop.cells for stop in rest), reverse=True)[:spare_packs])
-        number = sum(stop.cells for stop in planned) + spare
+        spare = sum(sorted((stop.batteries for stop in rest), reverse=True)[:spare_packs])
+        number = sum(stop.batteries for stop in planned) + spare
         if number:
             why = f"{len(planned)} cameras renewed, {spare_packs} packs in case"
-            lines.append(KitLine(what=cell, number=number, spare=spare, why=why))
+            lines.append(KitLine(what=battery, number=number, spare=spare, why=why))
     if stops:
         bad = enough([stop.card_fault for stop in stops], level=level)
         lines.append(

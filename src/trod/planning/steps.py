@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from trod.planning import crossing, mounting
 from trod.planning.advice import PlacementAdvice, patch_span_m
 from trod.planning.crossing import Path
-from trod.planning.dials import Read
+from trod.planning.inputs import Read
 from trod.planning.said import System, length, wind
 
 EASY_MPS, BRISK_MPS = 1.2, 2.0  # of the walks; paced, so about
@@ -58,7 +58,7 @@ def walk_steps(
     steps = [
         WalkStep(
             key="clock",
-            text="Cells and card in. Set the camera's clock to the second, by the time the reserve keeps for its "
+            text="Batteries and card in. Set the camera's clock to the second, by the time the reserve keeps for its "
             "cameras (no change to summer time)." + (" For the test set the delay to none." if delayed else ""),
         ),
         WalkStep(
@@ -130,7 +130,7 @@ def walk_steps(
     seen = "" if math.isinf(near_m) else f"ground {mounting.begins(near_m, system)} on, "
     steps.append(
         WalkStep(
-            key="look",
+            key="review",
             text=f"Look at the pictures on the spot: the mark in the middle, {seen}the horizon level, no twig or "
             "grass near the lens, you in the picture each time it fired.",
         )
@@ -139,7 +139,7 @@ def walk_steps(
         WalkStep(
             key="leave",
             text=("Set the delay again, arm" if delayed else "Arm")
-            + " the camera, see it go to sleep, lock it. Note what is different from this slip. Take the mark away.",
+            + " the camera, see it go to sleep, lock it. Note what is different from this set-up sheet. Take the mark away.",
         )
     )
     return tuple(steps)
@@ -164,10 +164,10 @@ def _a(name: str) -> str:
     return ("an " if name[:1].lower() in "aeiou" else "a ") + name.lower()
 
 
-def usual_cautions(read: Read, advice: PlacementAdvice, *, cell: str = "") -> tuple[str, ...]:
+def usual_cautions(read: Read, advice: PlacementAdvice, *, battery: str = "") -> tuple[str, ...]:
     """What is to be minded at such a place whatever the numbers say. Local law and trained people go first.
 
-    cell : the cells' designation, "" when not known.
+    battery : the batteries' designation, "" when not known.
     """
     ground, mount = read.ground, read.mount
     lines = [
@@ -196,9 +196,9 @@ def usual_cautions(read: Read, advice: PlacementAdvice, *, cell: str = "") -> tu
         "away from carcasses and young."
     )
     lines.append("In hunting seasons ask first, wear a bright colour, do not walk in on a hunt.")
-    kind = f" ({cell})" if cell else ""
+    kind = f" ({battery})" if battery else ""
     lines.append(
-        f"Cells{kind}: of one kind and age, as the maker says; a swollen, hot or leaking one is not used; take the "
+        f"Batteries{kind}: of one kind and age, as the maker says; a swollen, hot or leaking one is not used; take the "
         "dead ones home."
     )
     lines.append(

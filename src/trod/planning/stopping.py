@@ -1,7 +1,7 @@
 """The simulation behind a stop forecast: many possible futures of one camera, day by day or in longer steps.
 
-Each future has its own truth about the site, the camera's own hunger, its files and its nights. It ends when
-the cells give less than the flash asks for, or when the card is full.
+Each future has its own truth about the site, the camera's own power draw, its files and its nights. It ends when
+the batteries give less than the flash asks for, or when the card is full.
 """
 
 from __future__ import annotations
@@ -21,13 +21,13 @@ from trod.planning.adviser import thinned
 from trod.planning.arrivals import (
     DRIFT_MEMORY_DAYS,
     LASTING_STAY,
-    STORM_SHAPE,
-    STORM_STAY,
+    FALSE_RUN_SHAPE,
+    FALSE_RUN_STAY,
     Arrivals,
     DayCount,
 )
 from trod.planning.card_room import FileSizes, mb_per_trigger, usable_mb
-from trod.planning.cells import Pack
+from trod.planning.batteries import Pack
 from trod.planning.energy import SECONDS_A_DAY, Draw, parts_doubt_ln, trigger_energy_j
 from trod.planning.passers import positive
 from trod.planning.placement import STAYED
@@ -36,12 +36,12 @@ from trod.planning.weather import Climate
 Floats = NDArray[np.float64]
 
 MOST_DAYS = 1096  # three years; no forecast is worth more than that
-ENERGY_SD_LN = 0.20  # device and cells together, beside what is not known of the draw's figures
+ENERGY_SD_LN = 0.20  # device and batteries together, beside what is not known of the draw's figures
 LN_GRID: Floats = np.linspace(-2.5, 2.5, 201)  # of an energy scale that evidence has shaped
 BYTES_SD_LN = 0.08
 DRIFT_MEDIAN_SD, DRIFT_SD_SPREAD = 0.3, 0.35
 SEASON_SD = 0.1  # of the amplitude
-STORM_NIGHT_SHARE = 0.3  # of storm blanks: wind and sun-warmed leaves set it off by day more; assumed
+FALSE_RUN_NIGHT_SHARE = 0.3  # of run of false triggers blanks: wind and sun-warmed leaves set it off by day more; assumed
 MILD_C = 10.0
 COLD_SPELL = 0.7  # how much of a night's deviation is left on the next; assumed
 WEATHERS = 256
@@ -102,11 +102,11 @@ class EnergyScale:
 class Outfit:
     """A camera as it hangs: what it draws, what feeds it, what it writes on, how it is set.
 
-    pack_age_years : of the cells, on the first day of the forecast. card_gb : as printed on the card. frames,
+    pack_age_years : of the batteries, on the first day of the forecast. card_gb : as printed on the card. frames,
     clip_s : for each trigger. delay_s : between triggers. night_share : of the steady triggers; None takes it
     from the arrivals. lapses_per_day : pictures by the clock. scale : what this camera has shown that it takes; None
     while it has shown nothing: then it is as doubtful as the figures of its draw (`scale_for`).
-    bytes_sd : how unsure the mean size of its files is, of the logarithm; 0.08 for assumed sizes.
+    bytes_sd : how unknown the mean size of its files is, of the logarithm; 0.08 for assumed sizes.
     """
 
     draw: Draw = field(default_factory=Draw)
@@ -152,10 +152,10 @@ class Outfit:
     def parts_j(self, *, days: float, triggers: float, blanks: float, night_share: float) -> dict[str, float]:
         """Energy of some days by the figure of the draw that it rests on. [J]
 
-        triggers : animals and people, of which `night_share` by night. blanks : of storms.
+        triggers : animals and people, of which `night_share` by night. blanks : of runs of false triggers.
         """
         draw, lapses = self.draw, self.lapses_per_day * days
-        dark = triggers * night_share + blanks * STORM_NIGHT_SHARE
+        dark = triggers * night_share + blanks * FALSE_RUN_NIGHT_SHARE
         light = triggers + blanks - dark
         return {
             "idle_w": draw.idle_w * SECONDS_A_DAY * days,
@@ -173,10 +173,10 @@ class Outfit:
 
 @dataclass(frozen=True, kw_only=True)
 class Used:
-    """What a camera has already taken from its cells and written on its card when a forecast begins.
+    """What a camera has already taken from its batteries and written on its card when a forecast begins.
 
     energy_wh : by its `Draw`, from known counts; the camera's own scale is put on it by the forecast. days :
-    since the cells were fresh. card_mb : what is on the card, as its files tell.
+    since the batteries were fresh. card_mb : what is on the card, as its files tell.
     """
 
     energy_wh: float = 0.0
@@ -189,9 +189,9 @@ class Used:
 
     @classmethod
     def of(
-        cls, outfit: Outfit, counts: list[DayCount], *, fresh_cells: date, card_in: date, night_share: float = 0.5
+        cls, outfit: Outfit, counts: list[DayCount], *, fresh_batteries: date, card_in: date, night_share: float = 0.5
     ) -> Used:
-        """From the daily counts: energy since the cells were fresh, room taken since the card was put in.
+        """From the daily counts: energy since the batteries were fresh, room taken since the card was put in.
 
         Days on which the camera did not watch cost nothing. A day's own night count is used where there is
         one, else `night_share`.
@@ -203,13 +203,13 @@ class Used:
                 continue
             warm = count.animals + count.people
             night = night_share if count.night is None or not warm else count.night / warm
-            if count.day >= fresh_cells:
+            if count.day >= fresh_batteries:
                 days += 1
                 energy += outfit.resting_wh_a_day + warm * outfit.trigger_wh(night)
-                energy += count.blanks * outfit.trigger_wh(STORM_NIGHT_SHARE)
+                energy += count.blanks * outfit.trigger_wh(FALSE_RUN_NIGHT_SHARE)
             if count.day >= card_in:
                 room += outfit.resting_mb_a_day + warm * outfit.trigger_mb(night)
-                room += count.blanks * outfit.trigger_mb(STORM_NIGHT_SHARE)
+                room += count.blanks * outfit.trigger_mb(FALSE_RUN_NIGHT_SHARE)
         return cls(energy_wh=energy, card_mb=room, days=days)
 
 
@@ -217,8 +217,8 @@ class Used:
 class Stops:
     """Days from the start until things end, one row a future; inf beyond the horizon.
 
-    flash : the cells no longer carry the flash. dark : nor a day picture. card : no room left. cold : whether
-    the cells would go on in a mild week.
+    flash : the batteries no longer carry the flash. dark : nor a day picture. card : no room left. cold : whether
+    the batteries would go on in a mild week.
     """
 
     flash: Floats
@@ -243,8 +243,8 @@ class _Capacity:
             pack.usable_wh(_TABLE_C, pulse, pulse_weight=draw.pulse_weight, age_years=age)
             for pulse in (heaviest, draw.day_pulse_w)
         )
-        left = 1 - pack.cell.ageing_per_year * age
-        return cls(flash, day, pack.cell.ageing_per_year / 365.25 / left if left > 0 else 0.0)
+        left = 1 - pack.battery.ageing_per_year * age
+        return cls(flash, day, pack.battery.ageing_per_year / 365.25 / left if left > 0 else 0.0)
 
     def wh(self, temperature_c: Floats, days: Floats, *, flash: bool = True) -> Floats:
         """What it gives at a temperature after so many days of ageing in the camera. Broadcast."""
@@ -258,7 +258,7 @@ def day_of_year(day: date) -> int:
 
 
 def delay_effect(arrivals: Arrivals, outfit: Outfit) -> tuple[float, float]:
-    """What another delay than that of the counts does to steady triggers and to storm blanks, as factors."""
+    """What another delay than that of the counts does to steady triggers and to run of false triggers blanks, as factors."""
     counted, now = arrivals.delay_s, outfit.delay_s
     if counted == now:
         return 1.0, 1.0
@@ -268,13 +268,13 @@ def delay_effect(arrivals: Arrivals, outfit: Outfit) -> tuple[float, float]:
 
 def scale_for(outfit: Outfit, arrivals: Arrivals) -> EnergyScale:
     """What a camera may take against what its draw says: what it has shown, else as doubtful as its draw's figures
-    are at this site, and as cells and devices of one kind differ."""
+    are at this site, and as batteries and devices of one kind differ."""
     if outfit.scale is not None:
         return outfit.scale
     known = arrivals.posterior
     night = known.night_share if outfit.night_share is None else outfit.night_share
-    steady_by, storm_by = delay_effect(arrivals, outfit)
-    blanks = known.storm_share * known.storm_blanks * storm_by
+    steady_by, false_run_by = delay_effect(arrivals, outfit)
+    blanks = known.false_run_share * known.false_run_blanks * false_run_by
     parts = outfit.parts_j(days=1.0, triggers=known.level.per_day * steady_by, blanks=blanks, night_share=night)
     return unshown_scale(outfit.draw, parts)
 
@@ -308,11 +308,11 @@ def simulate(
 
     step_days : 1 for day by day; longer steps sum the days' counts (a sum of w days NB(μ, k) is NB(wμ, wk)),
     which is quicker and a little coarser in the drift. second_date : whether to follow each future beyond
-    the flash, until day pictures end. A future whose cells would already have been empty at the start is not
+    the flash, until day pictures end. A future whose batteries would already have been empty at the start is not
     one: the camera is alive, which tells that it is not among the hungriest. run_stays : whether the run of false
     triggers of the last days is taken as one that stays or as wind; None leaves it to chance, as it is known.
 
-    Notes : storms start as a Poisson process with the two-state chain's rate, last a geometric number of
+    Notes : runs of false triggers start as a Poisson process with the two-state chain's rate, last a geometric number of
     days, and bring all their blanks in the step in which they start.
     """
     w, horizon = step_days, int(min(most_days, MOST_DAYS))
@@ -324,14 +324,14 @@ def simulate(
     # Nobody knows the swing of a site's year exactly; a flat year that was asked for stays flat.
     swing = SEASON_SD * rng.standard_normal(draws) * (arrivals.prior.season.amplitude > 0)
     night = truth.night_share if outfit.night_share is None else np.full(draws, outfit.night_share)
-    steady_by, storm_by = delay_effect(arrivals, outfit)
+    steady_by, false_run_by = delay_effect(arrivals, outfit)
     fixed_wh, fixed_mb = outfit.resting_wh_a_day * w, outfit.resting_mb_a_day * w
     trigger_wh = outfit.trigger_wh(0.0) * (1 - night) + outfit.trigger_wh(1.0) * night
     trigger_mb = outfit.trigger_mb(0.0) * (1 - night) + outfit.trigger_mb(1.0) * night
-    blank_wh, blank_mb = outfit.trigger_wh(STORM_NIGHT_SHARE), outfit.trigger_mb(STORM_NIGHT_SHARE)
+    blank_wh, blank_mb = outfit.trigger_wh(FALSE_RUN_NIGHT_SHARE), outfit.trigger_mb(FALSE_RUN_NIGHT_SHARE)
     room = usable_mb(outfit.card_gb)
     keep, most = math.exp(-w / DRIFT_MEMORY_DAYS), outfit.most_triggers_a_day() * w
-    starts_a_step = w * truth.storm_start * (1 - STORM_STAY) / (truth.storm_start + 1 - STORM_STAY)
+    starts_a_step = w * truth.false_run_start * (1 - FALSE_RUN_STAY) / (truth.false_run_start + 1 - FALSE_RUN_STAY)
 
     flash, dark, card = (np.full(draws, np.inf) for _ in range(3))
     cold = np.zeros(draws, dtype=bool)
@@ -358,12 +358,12 @@ def simulate(
         shape = truth.k[rows][:, None] * w
         mean = (truth.level[rows] * steady_by * w)[:, None] * np.exp(log_mean)
         triggers = rng.poisson(np.minimum(rng.standard_gamma(shape, (n, steps)) * mean / shape, 1e9)).astype(float)
-        brief = ~lasting[rows] & (known.in_storm and t0 == 0)
-        blanks = _storms(truth.storm_blanks[rows] * storm_by, starts_a_step[rows], steps, rng, first=brief)
+        brief = ~lasting[rows] & (known.in_false_run and t0 == 0)
+        blanks = _false_runs(truth.false_run_blanks[rows] * false_run_by, starts_a_step[rows], steps, rng, first=brief)
         if run_left.any():
             left = np.clip(run_left[rows][:, None] - (t0 + w * np.arange(steps)), 0, w)
-            on = rng.poisson(rng.standard_gamma(STORM_SHAPE * left) * truth.storm_blanks[rows][:, None] / STORM_SHAPE)
-            blanks = blanks + on * storm_by
+            on = rng.poisson(rng.standard_gamma(FALSE_RUN_SHAPE * left) * truth.false_run_blanks[rows][:, None] / FALSE_RUN_SHAPE)
+            blanks = blanks + on * false_run_by
         np.minimum(triggers, most, out=triggers)
         np.minimum(blanks, most, out=blanks)
 
@@ -398,7 +398,7 @@ def simulate(
         rows, t0 = rows[going], t0 + steps * w
     for stops in (flash, dark, card):
         stops[stops > horizon] = np.inf
-    return Stops(flash, np.maximum(dark, flash), card, cold & outfit.pack.cell.wakes)
+    return Stops(flash, np.maximum(dark, flash), card, cold & outfit.pack.battery.wakes)
 
 
 def _wandering(pushes: Floats, keep: float, before: Floats) -> Floats:
@@ -433,7 +433,7 @@ def _scale(
 ) -> Floats:
     """Energy scales that a camera still alive can have. Shape (draws,).
 
-    Where hardly any can (the cells should be empty by all that is known), the least hungry ones are taken.
+    Where hardly any can (the batteries should be empty by all that is known), the least hungry ones are taken.
     """
     many = scale.draw(8 * draws, rng)
     if used.energy_wh <= 0:
@@ -444,21 +444,21 @@ def _scale(
     return np.resize(alive, draws)
 
 
-def _storms(
+def _false_runs(
     blanks: Floats, starts_a_step: Floats, steps: int, rng: np.random.Generator, *, first: NDArray[np.bool_]
 ) -> Floats:
-    """Storm blanks of each step, shape (n, steps). first : in which rows a storm is on when the first step begins."""
+    """Run of false triggers blanks of each step, shape (n, steps). first : in which rows a run of false triggers is on when the first step begins."""
     n = len(blanks)
     starts = rng.poisson(starts_a_step[:, None], (n, steps))
     row, step = np.nonzero(starts)
     begun = starts[row, step]
-    storm_days = begun + rng.negative_binomial(begun, 1 - STORM_STAY)
+    false_run_days = begun + rng.negative_binomial(begun, 1 - FALSE_RUN_STAY)
     found = np.zeros((n, steps))
-    found[row, step] = rng.poisson(rng.standard_gamma(STORM_SHAPE * storm_days) * blanks[row] / STORM_SHAPE)
+    found[row, step] = rng.poisson(rng.standard_gamma(FALSE_RUN_SHAPE * false_run_days) * blanks[row] / FALSE_RUN_SHAPE)
     if first.any():
-        left = (rng.geometric(1 - STORM_STAY, n) - 1) * first
+        left = (rng.geometric(1 - FALSE_RUN_STAY, n) - 1) * first
         on = np.nonzero(left)[0]
-        found[on, 0] += rng.poisson(rng.standard_gamma(STORM_SHAPE * left[on]) * blanks[on] / STORM_SHAPE)
+        found[on, 0] += rng.poisson(rng.standard_gamma(FALSE_RUN_SHAPE * left[on]) * blanks[on] / FALSE_RUN_SHAPE)
     return found
 
 

@@ -1,6 +1,6 @@
 """When to visit: the chance that a camera has stopped against the price of going there.
 
-Everything works with any distribution of the day a camera stops, given as `stopped`: the chance that cells or card
+Everything works with any distribution of the day a camera stops, given as `stopped`: the chance that batteries or card
 have stopped it by day 0, 1, 2 … since its last visit. Faults and theft come at random and are asked for apart, as a
 hazard a day. Prices are counted in camera-days: what a visit costs, divided by what a day of watching is worth.
 
@@ -36,7 +36,7 @@ LONGEST_UNASKED_DAYS = 200.0
 # Plan no later than the day by which this chance of stopping is reached: forecasts err on the late side.
 PLAN_CHANCE = 0.10
 ASK_HAZARD = (
-    "Cells and card may last longer than 200 days, but that is no reason to stay away so long: say how often cameras "
+    "Batteries and card may last longer than 200 days, but that is no reason to stay away so long: say how often cameras "
     "fail or vanish here (faults, theft, bears, falling trees), and the best interval can be worked out."
 )
 Outcome = Literal["best", "ask for the hazard", "beyond the forecast", "never worth a visit"]
@@ -97,7 +97,7 @@ def cards_lost(
 ) -> Floats:
     """Camera-days of pictures lost with cards that vanish, until day 0, 1, 2 …: P(τ) = ∫₀^τ s·h·e^(−s·h·t)·W(t) dt.
 
-    stopped : by cells and card alone. hazard_per_day : of faults and theft (h). share : of these, those that take the
+    stopped : by batteries and card alone. hazard_per_day : of faults and theft (h). share : of these, those that take the
     card along (s). hung_days : days of pictures on the card at the start; W(t) is these and what was watched since.
     """
     if not 0 <= share <= 1:
@@ -159,7 +159,7 @@ def best_interval(
 
     Parameters
     ----------
-    stopped : chance that cells or card have stopped it by day 0, 1, 2 … since a visit.
+    stopped : chance that batteries or card have stopped it by day 0, 1, 2 … since a visit.
     cost_in_lost_days : the price of a visit in camera-days (`VisitPrice.days`).
     hazard_per_day : of faults and theft. None when nobody was asked, which is not the same as 0; with either, no
         interval of 200 days or more is called best.
@@ -199,7 +199,7 @@ def best_interval(
                 end,
                 "never worth a visit",
                 f"It stops after {met[-1]:.0f} days on the average and a visit costs as much as "
-                f"{cost_in_lost_days:g} camera-days: at this price no visit is worth it. Take larger cells or card, "
+                f"{cost_in_lost_days:g} camera-days: at this price no visit is worth it. Take larger batteries or card, "
                 "or make the way shorter.",
             )
         found, outcome = end, "beyond the forecast"
@@ -281,7 +281,7 @@ class VisitPrice:
     """What a visit costs.
 
     travel_min : there and back, for the whole trip. work_min : at the camera. disturbance_days : that the site stays
-    quiet afterwards. things_min : cells and other things, as minutes of work. camera_day_min : what a camera-day is
+    quiet afterwards. things_min : batteries and other things, as minutes of work. camera_day_min : what a camera-day is
     worth in minutes of work.
     """
 
@@ -359,7 +359,7 @@ class Access:
 class Standing:
     """A camera as it stands: its forecast since the last visit, the price of a visit, and access.
 
-    stopped : chance that cells or card have stopped it by day 0, 1, 2 … since `visited_on`. hazard_per_day : faults and
+    stopped : chance that batteries or card have stopped it by day 0, 1, 2 … since `visited_on`. hazard_per_day : faults and
     theft; None when nobody was asked. fresh : the same with fresh batteries and an empty card, which is what each
     further interval begins with; as `stopped` when None. hung_days : days of pictures on its card at `visited_on`.
     card_lost_share : of faults and thefts, those that take the card along.
@@ -382,7 +382,7 @@ class Standing:
 
     @property
     def anew(self) -> Floats:
-        """The chance of having stopped by cells or card, of each further interval."""
+        """The chance of having stopped by batteries or card, of each further interval."""
         return self.stopped if self.fresh is None else self.fresh
 
     def interval(self, cost_in_lost_days: float) -> Interval:
@@ -409,7 +409,7 @@ class NextVisit:
     """When to go to one camera next.
 
     best : the open day with the least cost; None when none is open. plan_on : the day to plan with, no later than the
-    day by which cells or card stop with a chance of a tenth, if one can go by then. tenth : that day, None when it lies
+    day by which batteries or card stop with a chance of a tenth, if one can go by then. tenth : that day, None when it lies
     beyond the forecast. chance_stopped, lost_days : on `plan_on`. held_up_by : the closure in the way of a better day.
     """
 

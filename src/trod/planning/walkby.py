@@ -497,7 +497,7 @@ def refine(
 
 
 def open_ground(case: Case, *, passes: int = FIRST_PASSES, within_m: float, seed: int = 1) -> Chances:
-    """Animals that come from anywhere on open ground: straight lines at random; the case's path is not used.
+    """Animals that come from anywhere on open map: straight lines at random; the case's path is not used.
 
     within_m : lines nearer to the camera than this; those farther off are taken not to matter. All chances
     are for lines within it: times 2·within_m they are widths of ground.

@@ -137,7 +137,7 @@ class Climate:
             head = [name.strip().lower() for name in next(reader, [])]
             _check_head(head)
             for row in reader:
-                if any(cell.strip() for cell in row):
+                if any(battery.strip() for battery in row):
                     _take(head, row, reader.line_num, means, spreads)
         except csv.Error as error:
             raise WrongInput(
@@ -180,17 +180,17 @@ def _take(
 ) -> None:
     if len(row) > len(head):
         raise WrongInput(
-            f"line {line}", got=f"{len(row)} cells", needed=f"at most {len(head)}, as the heading"
+            f"line {line}", got=f"{len(row)} batteries", needed=f"at most {len(head)}, as the heading"
         )
-    cells = {name: cell.strip() for name, cell in zip(head, row, strict=False)}
-    month = _number(cells.get("month", ""), f"line {line}, month")
+    batteries = {name: battery.strip() for name, battery in zip(head, row, strict=False)}
+    month = _number(batteries.get("month", ""), f"line {line}, month")
     if month not in range(1, 13):
         raise WrongInput(f"line {line}, month", got=month, needed="a month from 1 to 12")
     if int(month) in means:
         raise WrongInput(f"line {line}, month", got=f"{int(month)} again", needed="each month once")
-    means[int(month)] = _number(cells.get("night_minimum_c", ""), f"line {line}, night_minimum_c")
-    if cells.get("sd_c"):
-        spreads[int(month)] = _number(cells["sd_c"], f"line {line}, sd_c")
+    means[int(month)] = _number(batteries.get("night_minimum_c", ""), f"line {line}, night_minimum_c")
+    if batteries.get("sd_c"):
+        spreads[int(month)] = _number(batteries["sd_c"], f"line {line}, sd_c")
 
 
 def _number(written: str, where: str) -> float:

@@ -168,21 +168,21 @@ def _what_comes(finding: Finding, row_px: int) -> alt.LayerChart | alt.FacetChar
             "exact_low": row["exact_low"],
             "exact_high": row["exact_high"],
             "figure": wording.number(row["rate"])
-            if row["passages"]
+            if row["detections"]
             else f"none; under {wording.number(row['high'])}",
             "told": f"{wording.number(row['rate'])} ({wording.between(row['low'], row['high'])})",
-            "passages": row["passages"],
-            "seen": row["passages"] > 0,
+            "detections": row["detections"],
+            "seen": row["detections"] > 0,
         }
         for row, label in zip(rows, order, strict=True)
     ]
     y = alt.Y("species:N", sort=order, title=None, axis=alt.Axis(grid=False, ticks=False, labelLimit=130))
     tooltip = [
         alt.Tooltip("species:N", title="Species"),
-        alt.Tooltip("passages:Q", title="Passages"),
+        alt.Tooltip("detections:Q", title="Detections"),
         alt.Tooltip("told:N", title="Per 100 camera-days"),
     ]
-    title = "Passages per 100 camera-days"
+    title = "Detections per 100 camera-days"
     base = alt.Chart(_data(values)).encode(y=y, tooltip=tooltip)
     axis = (
         alt.Axis(title=title, labelExpr=_AS_IT_IS, values=_decades(scale))
@@ -341,7 +341,7 @@ def _change(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
             "low": row["low"],
             "high": None if row["high"] is None else min(row["high"], top),
             "cut": row["high"] is not None and row["high"] > top,
-            "passages": row["passages"],
+            "detections": row["detections"],
             "days": row["camera_days"],
             "cross": 0.05 * top,
             "strip_from": strip_top,
@@ -357,7 +357,7 @@ def _change(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
     ticks = [tick for tick in _nice_ticks(top) if tick <= top]
     heading = f"Camera-days watched, at most {wording.number(most)} a month"
     y_scale = alt.Scale(domain=[strip_top - strip, 1.04 * top], nice=False)
-    y_axis = alt.Axis(title="Passages per 100 camera-days", values=ticks, labelExpr=_AS_IT_IS)
+    y_axis = alt.Axis(title="Detections per 100 camera-days", values=ticks, labelExpr=_AS_IT_IS)
     bandpad = alt.X(
         "month:O",
         sort=None,
@@ -375,7 +375,7 @@ def _change(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
     tooltip = [
         alt.Tooltip("name:N", title="Month"),
         alt.Tooltip("told:N", title="Per 100 camera-days"),
-        alt.Tooltip("passages:Q", title="Passages"),
+        alt.Tooltip("detections:Q", title="Detections"),
         alt.Tooltip("days:Q", title="Camera-days", format=".0f"),
     ]
     base = alt.Chart(_data(values)).encode(x=bandpad, tooltip=tooltip)
@@ -430,8 +430,8 @@ def caption(finding: Finding) -> str:
     if finding.kind == "what-comes":
         tens = " Each step of the scale is ten times the one before." if _by_tens(finding.rows) else ""
         return (
-            "Dot: passages per 100 camera-days. Line: 95 % interval, allowing for passages that come in runs. "
-            f"Ticks: exact Poisson limits, for single passages.{tens}"
+            "Dot: detections per 100 camera-days. Line: 95 % interval, allowing for detections that come in runs. "
+            f"Ticks: exact Poisson limits, for single detections.{tens}"
         )
     if finding.kind == "when":
         sun = ""
@@ -444,7 +444,7 @@ def caption(finding: Finding) -> str:
         )
         return (
             f"From noon to noon.{sun} Band: 95 % of bootstrap curves. Dashed: activity spread evenly over "
-            f"the day. Strokes below: single passages.{shaded}"
+            f"the day. Strokes below: single detections.{shaded}"
         )
     return (
         "Dot and line: rate of the month with its 95 % interval; an arrowhead where it goes on beyond the drawing, a "

@@ -12,7 +12,7 @@ from trod.errors import NotEnoughEvidence
 from trod.findings import questions, wording
 from trod.findings.effort import DAY_S, Effort, effort
 from trod.findings.finding import Finding
-from trod.findings.sightings import Filter, Reserve, Selection, select
+from trod.findings.observations import Filter, Reserve, Selection, select
 from trod.leaving import without_places
 from trod.leaving.sites import FitEvidence, FitSite
 from trod.report.sentences import System
@@ -21,7 +21,7 @@ Paper = Literal["a4", "us-letter"]
 MOST_SPECIES = 3
 
 CANNOT_SAY = (
-    "How many animals there are. A rate of passages depends on how far animals walk, where the cameras "
+    "How many animals there are. A rate of detections depends on how far animals walk, where the cameras "
     "hang and how well they see, as well as on how many animals there are.",
     "That a species is absent. What was not seen may have been missed, or have passed where no camera hangs.",
     "What happens away from the sites. They were chosen by people, not drawn at random, unless the reserve's "
@@ -127,7 +127,7 @@ def gather(
     selection = select(evidence, filter)
     comes = questions.what_comes(evidence, filter)
     parts = []
-    for row in [row for row in comes.rows if row["passages"]][:most_species]:
+    for row in [row for row in comes.rows if row["detections"]][:most_species]:
         own = Filter(
             species=(row["species_key"],),
             sites=filter.sites,
@@ -191,7 +191,7 @@ def _part(known: FitEvidence, own: Filter, key: str, name: str) -> SpeciesPart:
 
 
 def _sites(known: FitEvidence, selection: Selection, worked: Effort) -> tuple[SiteEffort, ...]:
-    """Every site with a deployment, a gap or a sighting in the period, by name."""
+    """Every site with a deployment, a gap or an observation in the period, by name."""
     slugs = sorted(
         {*selection.sites, *(site for site, _ in selection.gaps)},
         key=lambda slug: (selection.evidence.site(slug).name.lower(), slug),

@@ -42,7 +42,7 @@ def report_pdf(data: ReportData) -> bytes:
 def _printed(data: ReportData) -> dict[str, Any]:
     """What the template prints, every number already in words."""
     watched = [line for line in data.sites if line.camera_days > 0]
-    seen = [row for row in data.comes.rows if row["passages"]]
+    seen = [row for row in data.comes.rows if row["detections"]]
     hidden = [] if data.show_sensitive else [line for line in data.sites if line.site.sensitive]
     lost = sum(line.gap_days for line in data.sites)
     when = f" on {sentences.day(data.made_on)}" if data.made_on else ""
@@ -61,8 +61,8 @@ def _printed(data: ReportData) -> dict[str, Any]:
             },
             {"number": sentences.days_number(data.effort.camera_days), "what": "camera-days"},
             {
-                "number": sentences.count(sum(row["passages"] for row in seen)),
-                "what": "passages of animals",
+                "number": sentences.count(sum(row["detections"] for row in seen)),
+                "what": "detections of animals",
             },
             {"number": sentences.count(len(seen)), "what": "species"},
         ],
@@ -162,14 +162,14 @@ def _comes(finding: Finding) -> dict[str, Any]:
     return {
         **drawn,
         "head": [
-            "Species", "Passages", "Most at once", "Sites", "Per 100 days", "Interval", "Exact Poisson",
+            "Species", "Detections", "Most at once", "Sites", "Per 100 days", "Interval", "Exact Poisson",
             "First", "Last",
         ],
         "rows": [
             [
                 row["species"],
-                sentences.count(row["passages"]),
-                sentences.count(row["individuals_max"]) if row["passages"] else "–",
+                sentences.count(row["detections"]),
+                sentences.count(row["individuals_max"]) if row["detections"] else "–",
                 sentences.count(row["sites"]),
                 "–" if row["rate"] is None else sentences.number(row["rate"]),
                 _ends(row["low"], row["high"]),

@@ -1,7 +1,7 @@
 """The round on paper: the order with its times, what to carry, what to mind, and lines to write on at each stop.
 
 The round comes fit to leave (`trod.leaving.rounds`): of a trip with a hidden stop it prints no times, ways or order,
-and the stop is a hatched cell on the map. The same as a table, for those who write at a desk.
+and the stop is a hatched battery on the map. The same as a table, for those who write at a desk.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ PAPERS = ("a4", "us-letter")
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 # What a person writes down at a camera, in the words of a visit's record.
 BLANK_COLUMNS = (
-    "came_at", "left_at", "state_on_arrival", "cells_percent", "cells_changed", "card_out", "card_in",
+    "came_at", "left_at", "state_on_arrival", "battery_percent", "batteries_changed", "card_out", "card_in",
     "clock_showed", "true_time", "walk_test", "work_done", "note",
 )  # fmt: skip
 ARRIVALS = (

@@ -13,10 +13,10 @@ from trod.report import sentences
 from trod.report.contents import ReportData, SiteEffort, findings_of
 
 _SPECIES_KEYS = (
-    "species_key", "species", "passages", "events", "individuals_max", "sites", "rate", "low", "high",
+    "species_key", "species", "detections", "sequences", "individuals_max", "sites", "rate", "low", "high",
     "level", "interval_kind", "exact_low", "exact_high", "first", "last",
 )  # fmt: skip
-_MONTH_KEYS = ("month", "passages", "camera_days", "rate", "low", "high", "interval_kind")
+_MONTH_KEYS = ("month", "detections", "camera_days", "rate", "low", "high", "interval_kind")
 
 
 def report_csv_folder(data: ReportData, dest: Path) -> tuple[Path, ...]:
@@ -73,7 +73,7 @@ def _column(name: str, what: str, unit: str = "") -> dict[str, str]:
 
 
 def _tables(data: ReportData) -> list[dict[str, Any]]:
-    per = "passages per 100 camera-days"
+    per = "detections per 100 camera-days"
     return [
         {
             "name": "sites",
@@ -110,11 +110,11 @@ def _tables(data: ReportData) -> list[dict[str, Any]]:
             "columns": [
                 _column("species", "key of the species"),
                 _column("name", "its name"),
-                _column("passages", "passages in the period"),
-                _column("events", "events in them"),
-                _column("most_at_once", "largest number of animals in one event"),
+                _column("detections", "detections in the period"),
+                _column("sequences", "sequences in them"),
+                _column("most_at_once", "largest number of animals in one sequence"),
                 _column("sites", "sites at which it was seen"),
-                _column("rate", "passages over effort", per),
+                _column("rate", "detections over effort", per),
                 _column("low", "lower end of the interval shown", per),
                 _column("high", "upper end of the interval shown", per),
                 _column("level", "how often such an interval holds the truth"),
@@ -128,11 +128,11 @@ def _tables(data: ReportData) -> list[dict[str, Any]]:
         },
         {
             "name": "species_by_site",
-            "description": "Passages of each species at each site.",
+            "description": "Detections of each species at each site.",
             "columns": [
                 _column("species", "key of the species"),
                 _column("site", "key of the site"),
-                _column("passages", "passages in the period"),
+                _column("detections", "detections in the period"),
                 _column("camera_days", "time in which a camera watched there", "days"),
             ],
             "rows": [
@@ -147,9 +147,9 @@ def _tables(data: ReportData) -> list[dict[str, Any]]:
             "columns": [
                 _column("species", "key of the species"),
                 _column("month", "year and month"),
-                _column("passages", "passages in the month"),
+                _column("detections", "detections in the month"),
                 _column("camera_days", "time in which a camera watched", "days"),
-                _column("rate", "passages over effort; empty under a day of effort", per),
+                _column("rate", "detections over effort; empty under a day of effort", per),
                 _column("low", "lower end of the interval shown", per),
                 _column("high", "upper end of the interval shown", per),
                 _column("interval", "how it was made"),

@@ -18,7 +18,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
 Answer = Callable[[HttpRequest], HttpResponse]
-OPEN_PATHS = ("/people/login/", "/static/", "/packet/visits/")  # a packet brings a token of its own
+OPEN_PATHS = ("/people/login/", "/static/", "/fieldform/visits/")  # a field form brings a token of its own
 
 POLICY = "; ".join(
     (

@@ -24,7 +24,7 @@ from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 
 from trod import units as conversions
-from trod import watch
+from trod import clock
 from trod.web import seen
 from trod.web.models import DaySum, DeploymentSum, Reserve
 from trod.web.models.overlap import MESSAGE as OVERLAP
@@ -113,7 +113,7 @@ class LocalMoment(forms.DateTimeField):
 
     def prepare_value(self, value: Any) -> Any:
         if isinstance(value, datetime) and value.tzinfo is not None:
-            return watch.local(value, self.zone).replace(tzinfo=None)
+            return clock.local(value, self.zone).replace(tzinfo=None)
         return value
 
     def to_python(self, value: Any) -> datetime | None:
@@ -144,15 +144,15 @@ def to_instant(typed: datetime, zone: str) -> datetime:
     """A wall-clock time as an instant. Raises ValidationError for one that summer time makes "
     "twice or skips."""
     try:
-        return watch.utc_from_local(typed, zone)
-    except watch.AmbiguousTime as trouble:
+        return clock.utc_from_local(typed, zone)
+    except clock.AmbiguousTime as trouble:
         raise ValidationError(
             f"{typed:%Y-%m-%d %H:%M} {trouble.why}. Give a time an hour earlier or later.", code="ambiguous"
         ) from trouble
 
 
-class Dial(forms.DateTimeField):
-    """A camera's own time: a reading of its dial, kept as it is in a UTC column."""
+class Input(forms.DateTimeField):
+    """A camera's own time: a reading of its input, kept as it is in a UTC column."""
 
     def __init__(self, **more: Any) -> None:
         super().__init__(**{"widget": MomentInput(seconds=True), **more})
@@ -408,7 +408,7 @@ def tell_merged(request: HttpRequest, form: RecordForm) -> None:
 
 
 KIND_WORDS = {
-    "watchcorrection": ("watch correction", "watch corrections"),
+    "watchcorrection": ("clock correction", "clock corrections"),
     "roundstop": ("stop on a round", "stops on rounds"),
     "cameramodel": ("camera model", "camera models"),
     "sign": ("sign seen", "sign seen"),

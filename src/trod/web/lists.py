@@ -71,7 +71,7 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
     "species": (
         Column("name", "its everyday name; a kind of that name is changed, else made", "Red deer", True),
         Column("scientific_name", "its scientific name", "Cervus elaphus"),
-        Column("key", "one letter or digit that says it in the look-through", "d"),
+        Column("key", "one letter or digit that says it in the review", "d"),
         Column("rank", "species, genus, family, order, class or group; empty: species", "species"),
         Column("parent", "the kind above it: of a line before this one, of your list, or a known family", "Deer"),
         Column("active", "no if it is not to be offered", "yes"),
@@ -96,7 +96,7 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
         Column("delay_s", "seconds between bursts", "5"),
         Column("sensitivity", "low, medium, high or auto", "high"),
         Column("time_lapse_h", "hours between time-lapse frames", "24"),
-        Column("cells", "which cells are in it", "8 × AA lithium"),
+        Column("batteries", "which batteries are in it", "8 × AA lithium"),
         Column("card", "the label of the card in it; one that is not known yet is made", ""),
         Column("set_by", "who set it up", ""),
         Column("note", "anything", ""),
@@ -197,8 +197,8 @@ def read_table(text: str, what: str) -> list[Line]:
             "list", got=f"a line that cannot be read ({trouble})", needed="one record a line"
         ) from trouble
     numbered = [(number, row) for number, row in enumerate(rows, 1) if any(cell.strip() for cell in row)]
-    _, cells = numbered[0]
-    columns = [re.sub(r"[\s\-]+", "_", cell.strip().lower()) for cell in cells]
+    _, batteries = numbered[0]
+    columns = [re.sub(r"[\s\-]+", "_", cell.strip().lower()) for cell in batteries]
     needed = [column.name for column in COLUMNS[what] if column.needed]
     missing = [name for name in needed if name not in columns]
     if missing:
@@ -225,7 +225,7 @@ def read_table(text: str, what: str) -> list[Line]:
         line = Line(number, values)
         if len(row) > len(columns) and any(cell.strip() for cell in row[len(columns) :]):
             line.errors.append(
-                f"it has {len(row)} cells, the heading has {len(columns)}; put text with "
+                f"it has {len(row)} batteries, the heading has {len(columns)}; put text with "
                 f"“{delimiter}” in quotes"
             )
         lines.append(line)
@@ -406,7 +406,7 @@ class Maker:
                 line.errors.append(error if name == "__all__" else f"{name}: {error}")
 
     def _sites(self, line: Line) -> None:
-        from trod.web.ground.forms import SiteForm
+        from trod.web.map.forms import SiteForm
 
         values: dict[str, Any] = dict(_metric(line.values, line.errors))
         name = values.get("name", "")

@@ -22,11 +22,11 @@ class Door:
 
 NAV = (
     Door("Today", "today:today", "today"),
-    Door("Ground", "ground:ground", "ground"),
+    Door("Ground", "map:map", "ground"),
     Door("Cameras", "cameras:cameras", "cameras"),
     Door("Rounds", "rounds:rounds", "rounds"),
     Door("Cards", "cards:cards", "cards"),
-    Door("Look-through", "look:look", "look"),
+    Door("Review", "review:review", "review"),
     Door("Questions", "questions:questions", "questions"),
     Door("Reports", "reports:reports", "reports"),
 )

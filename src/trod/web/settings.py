@@ -68,7 +68,7 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 LANGUAGE_CODE = "en"
 USE_I18N = False
 USE_TZ = True
-TIME_ZONE = "UTC"  # pages turn instants into the reserve's own time; see trod.watch
+TIME_ZONE = "UTC"  # pages turn instants into the reserve's own time; see trod.clock
 
 STATIC_URL = "/static/"
 # Scripts that a page and the field form, which is no page of ours, have in common.

@@ -8,18 +8,18 @@ from trod.web.rounds.home_views import hand_in
 
 urlpatterns = [
     path("", include("trod.web.today.urls")),
-    path("ground/", include("trod.web.ground.urls")),
-    path("ground/sites/of/<slug:slug>/bench/", include("trod.web.bench.urls")),
-    path("cameras/keeping/", include("trod.web.keeping.urls")),
+    path("map/", include("trod.web.map.urls")),
+    path("map/sites/of/<slug:slug>/planner/", include("trod.web.planner.urls")),
+    path("cameras/maintenance/", include("trod.web.maintenance.urls")),
     path("cameras/", include("trod.web.cameras.urls")),
     path("rounds/", include("trod.web.rounds.urls")),
-    path("packet/visits/", hand_in),
+    path("fieldform/visits/", hand_in),
     path("cards/", include("trod.web.cards.urls")),
-    path("look/", include("trod.web.look.urls")),
+    path("review/", include("trod.web.review.urls")),
     path("questions/", include("trod.web.questions.urls")),
     path("reports/", include("trod.web.reports.urls")),
     path("pictures/", include("trod.web.pictures.urls")),
-    path("slips/", include("trod.web.slip.urls")),
+    path("setup-sheets/", include("trod.web.setup_sheet.urls")),
     path("people/", include("trod.web.people.urls")),
 ]
 handler404 = "trod.web.people.views.not_found"

@@ -11,13 +11,13 @@ from django.urls import reverse
 
 from trod.planning.season import Candidate, Part, Place
 from trod.web.advice import seasonal
-from trod.web.models import Event, Reserve, Sighting, Sign, Site, Species, Word
+from trod.web.models import Sequence, Reserve, Observation, Sign, Site, Species, Identification
 
 pytestmark = pytest.mark.django_db
 
 
 def page(client, **asked):
-    return client.get(reverse("ground:season"), asked)
+    return client.get(reverse("map:season"), asked)
 
 
 def line(answer, site):
@@ -72,34 +72,34 @@ def test_sign_near_a_site_and_its_season_are_told_with_their_points(client, cast
     assert points == sorted(points, reverse=True)
 
 
-def test_what_came_in_that_month_counts_by_its_rate(client, cast, bring_events):
+def test_what_came_in_that_month_counts_by_its_rate(client, cast, bring_sequences):
     deer = Species.objects.create(name="Red deer", slug="red-deer", scientific_name="Cervus elaphus")
     begun = cast.deployment.start  # 3 March
-    bring_events([begun + timedelta(days=d) for d in range(0, 100, 2)], home=cast.now)
-    for event in Event.objects.all():
-        word = Word.objects.create(event=event, by="Ada", at=cast.now)
-        Sighting.objects.create(word=word, what="animal", species=deer, count=2)
-        event.word = word
-        event.save()
+    bring_sequences([begun + timedelta(days=d) for d in range(0, 100, 2)], home=cast.now)
+    for sequence in Sequence.objects.all():
+        word = Identification.objects.create(sequence=sequence, by="Ada", at=cast.now)
+        Observation.objects.create(identification=word, what="animal", species=deer, count=2)
+        sequence.identification = word
+        sequence.save()
 
     april = page(client, month=4, species="Red deer")
-    assert "15 events with Red deer in 30 camera-days of April" in whys(april, cast.meadow)
+    assert "15 sequences with Red deer in 30 camera-days of April" in whys(april, cast.meadow)
     assert "camera-days" not in whys(april, cast.ford)
     # Nobody watched in December: nothing for or against.
     assert "camera-days" not in whys(page(client, month=12), cast.meadow)
 
 
-def test_events_that_nobody_has_looked_at_are_not_taken_for_no_animals(client, cast, bring_events):
+def test_sequences_that_nobody_has_looked_at_are_not_taken_for_no_animals(client, cast, bring_sequences):
     begun = cast.deployment.start
-    bring_events([begun + timedelta(days=d) for d in range(100)], home=cast.now)
+    bring_sequences([begun + timedelta(days=d) for d in range(100)], home=cast.now)
 
     assert "no animals" not in whys(page(client, month=4), cast.meadow)
 
-    for event in Event.objects.all():
-        word = Word.objects.create(event=event, by="Ada", at=cast.now)
-        Sighting.objects.create(word=word, what="blank", count=1)
-        event.word = word
-        event.save()
+    for sequence in Sequence.objects.all():
+        word = Identification.objects.create(sequence=sequence, by="Ada", at=cast.now)
+        Observation.objects.create(identification=word, what="blank", count=1)
+        sequence.identification = word
+        sequence.save()
     assert "−1.5 no animals in 30 camera-days of April" in whys(page(client, month=4), cast.meadow)
 
 

@@ -12,17 +12,17 @@ from django.urls import reverse
 
 from trod.demo.camera_models import CAMERA_SPECS
 from trod.planning import adviser
-from trod.planning.adviser import Dials, Wish
+from trod.planning.adviser import Inputs, Wish
 from trod.planning.animals import animal
 from trod.web.advice import prefill, settings
 from trod.web.catalogue import specs
-from trod.web.models import Card, Event, Sighting, Species, Visit, Word
+from trod.web.models import Card, Sequence, Observation, Species, Visit, Identification
 
 pytestmark = pytest.mark.django_db
 
 
 def page(client, site, **asked):
-    return client.get(reverse("ground:settings", args=[site.slug]), asked)
+    return client.get(reverse("map:settings", args=[site.slug]), asked)
 
 
 def start(cast, site=None):
@@ -38,21 +38,21 @@ def test_a_site_without_cards_begins_with_what_is_usual_for_its_kind(cast):
     assert found.aim == "species"  # what a ford tells best, by the season's table
 
 
-def test_a_site_with_cards_begins_with_what_they_showed(cast, bring_events):
+def test_a_site_with_cards_begins_with_what_they_showed(cast, bring_sequences):
     begun = cast.deployment.start
-    bring_events([begun + timedelta(days=d) for d in range(100)], home=begun + timedelta(days=100))
+    bring_sequences([begun + timedelta(days=d) for d in range(100)], home=begun + timedelta(days=100))
     cast.deployment.burst = 3
     cast.deployment.save()
-    Event.objects.filter(pk__in=Event.objects.values("pk")[:30]).update(infrared=True)
-    Event.objects.filter(infrared__isnull=True).update(infrared=False)
+    Sequence.objects.filter(pk__in=Sequence.objects.values("pk")[:30]).update(infrared=True)
+    Sequence.objects.filter(infrared__isnull=True).update(infrared=False)
     # Frames by the clock are no triggers.
-    Event.objects.create(
+    Sequence.objects.create(
         key="noon", deployment=cast.deployment, start_at=begun, end_at=begun, frames=500, time_lapse=True
     )
 
     found = start(cast)
 
-    # A hundred events of three pictures, three pictures a trigger, in about a hundred days.
+    # A hundred sequences of three pictures, three pictures a trigger, in about a hundred days.
     assert found.triggers.value == pytest.approx(1.0, abs=0.02)
     assert found.triggers.why.endswith("camera-days of this site's cards")
     assert found.night_share.value == 0.3
@@ -76,12 +76,12 @@ def test_the_card_and_the_camera_that_stand_there_are_taken(cast):
     assert (found.card_gb.value, found.card_gb.why) == (32, "card C-1 is in the camera here")
 
 
-def test_the_animal_that_people_saw_most_is_asked_about(cast, bring_events):
+def test_the_animal_that_people_saw_most_is_asked_about(cast, bring_sequences):
     fox = Species.objects.create(name="Fox", slug="fox", scientific_name="Vulpes vulpes")
-    bring_events([cast.now - timedelta(days=3)])
-    event = Event.objects.get()
-    word = Word.objects.create(event=event, by="Ada", at=cast.now)
-    Sighting.objects.create(word=word, what="animal", species=fox, count=1)
+    bring_sequences([cast.now - timedelta(days=3)])
+    sequence = Sequence.objects.get()
+    word = Identification.objects.create(sequence=sequence, by="Ada", at=cast.now)
+    Observation.objects.create(identification=word, what="animal", species=fox, count=1)
 
     assert start(cast).animal == "red_fox"
 
@@ -121,7 +121,7 @@ def test_every_setting_that_costs_something_tells_what_the_other_would_cost():
 
 def test_settings_are_handed_over_to_a_new_deployment(client, cast):
     link = settings.deployment_link(
-        cast.ford, Dials(burst=3, delay_s=60.0, sensitivity="medium", time_lapse_h=1.0)
+        cast.ford, Inputs(burst=3, delay_s=60.0, sensitivity="medium", time_lapse_h=1.0)
     )
 
     form = client.get(link).context["form"]
@@ -157,7 +157,7 @@ def test_what_cannot_be_is_told_beside_its_field(client, cast, asked, told):
     assert answer.status_code == 422
     assert "No advice yet." in text
     assert told in text
-    assert "Dial in" not in text
+    assert "Camera settings</h2>" not in text
 
 
 def test_without_any_camera_model_usual_figures_are_taken_and_said(client, cast):

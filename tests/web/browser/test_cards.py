@@ -26,7 +26,7 @@ def axe_text() -> str:
 
 @pytest.fixture(scope="session")
 def card(tmp_path_factory: pytest.TempPathFactory) -> pulled.Pulled:
-    """A card with a storm, a damaged file and another camera's."""
+    """A card with a run of false triggers, a damaged file and another camera's."""
     made = pulled.Pulled(tmp_path_factory.mktemp("cards") / "ESK 01 é")
     files = made.bursts(pulled.days(12))
     files[1].write_bytes(files[1].read_bytes()[:-30])
@@ -38,7 +38,7 @@ def card(tmp_path_factory: pytest.TempPathFactory) -> pulled.Pulled:
 
 @pytest.fixture(scope="session")
 def taken(open_house: Any, card: pulled.Pulled, browser: Any) -> Any:
-    """A house into which the card was taken through the pages. Gives the house and the intake's address."""
+    """A house into which the card was taken through the pages. Gives the house and the import's address."""
     house = open_house(worker=True)
     page = browser.new_page()
     page.goto(f"{house.url}cards/from/?path={quote(str(card.folder))}")
@@ -69,17 +69,17 @@ def test_the_live_page_ends_in_a_verdict_by_itself(taken: Any, visit: Any) -> No
 
 
 @pytest.mark.parametrize(("width", "theme"), LOOKS)
-@pytest.mark.parametrize("which", ["cards", "proposal", "folders", "intake", "every file"])
+@pytest.mark.parametrize("which", ["cards", "proposal", "folders", "card_import", "every file"])
 def test_each_page_of_cards_fits_complains_of_nothing_and_can_be_used_by_all(
     taken: Any, card: pulled.Pulled, visit: Any, axe_text: str, which: str, width: int, theme: str
 ) -> None:
-    house, intake, _ = taken
+    house, card_import, _ = taken
     address = {
         "cards": f"{house.url}cards/",
         "proposal": f"{house.url}cards/from/?path={quote(str(card.folder))}",
         "folders": f"{house.url}cards/folder/?path={quote(str(card.folder.parent))}",
-        "intake": intake,
-        "every file": f"{intake}?page=1",
+        "card_import": card_import,
+        "every file": f"{card_import}?page=1",
     }[which]
     watched = visit(address, width=width, theme=theme)
     page = watched.page

@@ -29,12 +29,12 @@ def test_a_comparison_works_without_script(browser, house):
     page.goto(house.url + "cameras/compare/?use=herd")
     page.wait_for_selector(".standing > li", timeout=60_000)
 
-    assert page.locator(".lead").inner_text().startswith("A herd at a feeding ground: the ")
+    assert page.locator(".lead").inner_text().startswith("A herd at a feeding map: the ")
     context.close()
 
 
 def test_the_map_of_where_next_has_the_lists_numbers(house, visit):
-    page = visit(house.url + "ground/season/?month=6").page
+    page = visit(house.url + "map/season/?month=6").page
     first = page.locator(".candidates h3 a").first.inner_text()
 
     assert page.locator(f".leaflet-marker-icon[title='{first}'] .ranked").inner_text() == "1"
@@ -44,7 +44,7 @@ def test_the_map_of_where_next_has_the_lists_numbers(house, visit):
 
 
 def test_settings_are_asked_for_and_handed_over_by_keyboard_alone(house, visit):
-    page = visit(house.url + "ground/sites/of/alder-track/settings/", width=360).page
+    page = visit(house.url + "map/sites/of/alder-track/settings/", width=360).page
     page.locator("#id_aim").focus()
     page.locator("#id_aim").select_option(label="what they do")
     page.keyboard.press("Tab")

@@ -89,17 +89,17 @@ def test_the_filter_is_filled_in_and_asked_by_keyboard_alone(house, visit, axe):
     assert page.locator(".sentence").inner_text().startswith("Red fox came by")
 
 
-def test_a_number_opens_its_pictures_and_a_picture_its_event(house, visit, axe):
+def test_a_number_opens_its_pictures_and_a_picture_its_sequence(house, visit, axe):
     seen = visit(f"{house.url}questions/what-comes")
     page = seen.page
     page.locator("table.numbers tbody tr").first.locator("td a").first.click()
     page.wait_for_load_state("networkidle")
-    assert "passages in" in page.locator(".lead").inner_text()
+    assert "detections in" in page.locator(".lead").inner_text()
     assert violations(page, axe) == []
     page.locator(".prints a").first.click()
     page.wait_for_load_state()
 
-    assert "/look/" in page.url
+    assert "/review/" in page.url
 
 
 def test_on_paper_the_chart_is_dark_on_white_even_at_night(house, visit):

@@ -45,22 +45,22 @@ DETAILS = (
     "bring camera models",
     "settings of a site",
     "where next",
-    "the bench",
+    "the placement planner",
     "ways side by side",
     "claim and field",
     "hills around",
     "note a walk test",
     "which card is where",
     "a card's way",
-    "keeping",
+    "maintenance",
     "locks and keys",
     "new lock",
     "theft and damage",
-    "write a mishap down",
-    "how long cells lasted",
-    "cells of a camera",
-    "the shelf",
-    "new on the shelf",
+    "write an incident down",
+    "how long batteries lasted",
+    "batteries of a camera",
+    "the stock",
+    "new on the stock",
     "what a year costs",
     "bring a list",
     "plan a round",
@@ -70,7 +70,7 @@ DETAILS = (
     "species",
     "a species",
     "the reserve",
-    "an event",
+    "a sequence",
 )
 NAMES = [door.label for door in (*pages.NAV, *pages.FOOT)] + list(DETAILS)
 
@@ -127,7 +127,7 @@ def test_a_page_is_sound_in_every_look(house, visit, addresses, axe, name, width
 
 @pytest.mark.parametrize("theme", ["light", "night"])
 def test_an_empty_trod_is_sound_too(empty_house, visit, axe, theme):
-    for path in ("", "ground/", "cameras/", "people/settings/", "people/species/", "people/reserve/"):
+    for path in ("", "map/", "cameras/", "people/settings/", "people/species/", "people/reserve/"):
         seen = visit(empty_house.url + path, width=360, theme=theme)
         assert (seen.page.status, seen.complaints, seen.foreign) == (200, [], [])
         assert seen.page.evaluate("document.documentElement.scrollWidth") <= 360
@@ -213,7 +213,7 @@ def test_a_mistake_keeps_what_was_typed_and_leads_to_it(house, visit, addresses)
 
 
 def test_the_map_stands_without_tiles_and_a_click_offers_a_site_there(house, visit):
-    seen = visit(house.url + "ground/")
+    seen = visit(house.url + "map/")
     page = seen.page
 
     assert page.locator(".leaflet-marker-icon .mk.camera").count() >= 10
@@ -230,7 +230,7 @@ def test_the_map_stands_without_tiles_and_a_click_offers_a_site_there(house, vis
 
 
 def test_a_marker_is_reached_by_keyboard(house, visit):
-    page = visit(house.url + "ground/").page
+    page = visit(house.url + "map/").page
     marker = page.locator(".leaflet-marker-icon[title='Stone Ford']")
     marker.focus()
     page.keyboard.press("Enter")
@@ -238,22 +238,22 @@ def test_a_marker_is_reached_by_keyboard(house, visit):
     assert page.locator(".leaflet-popup-content a").inner_text() == "Stone Ford"
 
 
-def test_the_pointer_on_a_ribbon_says_the_day_and_its_events(house, visit):
+def test_the_pointer_on_a_timeline_says_the_day_and_its_sequences(house, visit):
     page = visit(house.url).page
-    strip = page.locator(".ribbons .strip").first
+    strip = page.locator(".timelines .strip").first
     strip.scroll_into_view_if_needed()
     box = strip.bounding_box()
     page.mouse.move(box["x"] + box["width"] / 2, box["y"] + 10)
     told = page.locator("#told.seen").inner_text()
 
     assert told.startswith("Alder Track, ")
-    assert told.endswith(("event", "events"))
+    assert told.endswith(("sequence", "sequences"))
 
 
 def test_lists_and_forms_work_without_script(browser, house, addresses):
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
-    page.goto(house.url + "ground/")
+    page.goto(house.url + "map/")
 
     assert page.locator(".sites li").count() == 12
     page.goto(house.url.rstrip("/") + addresses["record a visit"])
@@ -270,7 +270,7 @@ def test_the_pointer_beyond_today_says_the_chance_that_it_still_watches(house, v
     )
     subprocess.run([sys.executable, "-c", code], env=house.env, cwd=ROOT, check=True)
     page = visit(house.url).page
-    strip = page.locator(".ribbons .strip[data-ahead]").first
+    strip = page.locator(".timelines .strip[data-ahead]").first
     strip.scroll_into_view_if_needed()
     box = strip.bounding_box()
     page.mouse.move(box["x"] + box["width"] - 4, box["y"] + 10)
@@ -291,8 +291,8 @@ def test_how_long_it_lasts_is_drawn_and_told_without_script_too(browser, house, 
     page.goto(address)
     assert page.locator(".sentence").inner_text()
     assert page.locator("#rests").count() == 1
-    page.fill("[name=cells]", "12 FR6")
-    page.locator("form:has([name=cells]) button").click()
+    page.fill("[name=batteries]", "12 FR6")
+    page.locator("form:has([name=batteries]) button").click()
     asked = page.url
     page.get_by_role("button", name="Work it out").click()  # without script nobody else asks the worker
     house.work()

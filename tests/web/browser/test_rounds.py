@@ -28,7 +28,7 @@ for n, (name, lat, lon) in enumerate((("Meadow", 47.3003, 13.9), ("Ford", 47.310
     camera = m.Camera.objects.create(serial=f"S-{n}", name=f"Cam {n}")
     card = m.Card.objects.create(label=f"C-{n}", size_gb=32, state="out")
     m.Deployment.objects.create(slug=f"{name.lower()}-1", camera=camera, site=site, start=now - timedelta(days=150),
-        utc_offset_min=60, height_m=1.0, card=card, cells="8 × LR6")
+        utc_offset_min=60, height_m=1.0, card=card, batteries="8 × LR6")
 from trod.web.catalogue import forecasts
 forecasts.make(r, now)
 """
@@ -59,7 +59,7 @@ def plan(page, url):
 
 
 def until(page, told):
-    """Playwright's own waiting needs eval, which the packet's policy forbids."""
+    """Playwright's own waiting needs eval, which the field form's policy forbids."""
     for _ in range(150):
         if page.evaluate(told):
             return
@@ -85,9 +85,9 @@ def test_from_who_is_due_to_the_visit_at_home(reserve, visit, browser, tmp_path)
     assert "worked out anew" in page.locator("#messages").inner_text()
 
     with page.expect_download() as waiting:
-        page.get_by_role("link", name="Packet for a phone").click()
-    packet = tmp_path / "packet.html"
-    waiting.value.save_as(packet)
+        page.get_by_role("link", name="Field form for a phone").click()
+    field_form = tmp_path / "field-form.html"
+    waiting.value.save_as(field_form)
 
     phone = browser.new_context(viewport={"width": 360, "height": 740}, accept_downloads=True)
     phone.set_offline(True)
@@ -95,21 +95,21 @@ def test_from_who_is_due_to_the_visit_at_home(reserve, visit, browser, tmp_path)
     there = phone.new_page()
     there.on("console", lambda m: wrong.append(m.text) if m.type in ("error", "warning") else None)
     there.on("pageerror", lambda error: wrong.append(str(error)))
-    there.goto(packet.as_uri() + "#stop-1")
+    there.goto(field_form.as_uri() + "#stop-1")
     there.wait_for_selector("html[data-ready]")
     name = there.locator("#stop-1 h2").inner_text().split("\n")[-1]
     there.click("#stop-1 [data-do=visited]")
     box = there.locator("#stop-1 .visit")
     box.get_by_role("button", name="Ada Holm").click()
     box.get_by_label("no power").check()
-    box.get_by_label("Cells changed").check()
+    box.get_by_label("Batteries changed").check()
     box.get_by_label("What went in").fill("8 × FR6")
     until(there, "[...document.querySelectorAll('[data-saved]')].every(p => p.textContent.startsWith('Kept'))")
     there.close()  # the tab is closed and opened again, still without a network
     there = phone.new_page()
     there.on("console", lambda m: wrong.append(m.text) if m.type in ("error", "warning") else None)
     there.on("pageerror", lambda error: wrong.append(str(error)))
-    there.goto(packet.as_uri() + "#stop-1")
+    there.goto(field_form.as_uri() + "#stop-1")
     there.wait_for_selector("html[data-ready]")
     box = there.locator("#stop-1 .visit")
     assert box.get_by_label("no power").is_checked()
@@ -163,12 +163,12 @@ def test_a_phone_hands_its_visit_in_over_the_wifi(reserve, visit, browser, tmp_p
     page = visit(reserve.url).page
     plan(page, reserve.url)
     with page.expect_download() as waiting:
-        page.get_by_role("link", name="Packet for a phone").click()
-    packet = tmp_path / "packet.html"
-    waiting.value.save_as(packet)
+        page.get_by_role("link", name="Field form for a phone").click()
+    field_form = tmp_path / "field-form.html"
+    waiting.value.save_as(field_form)
     phone = browser.new_context(viewport={"width": 360, "height": 740})
     there = phone.new_page()
-    there.goto(packet.as_uri() + "#stop-3")
+    there.goto(field_form.as_uri() + "#stop-3")
     there.wait_for_selector("html[data-ready]")
     there.click("#stop-3 [data-do=visited]")
     there.locator("#stop-3 .visit").get_by_label("working").check()

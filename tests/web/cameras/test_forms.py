@@ -229,7 +229,7 @@ def test_a_visit_offers_no_card_by_itself(client, cast):
     assert form.fields["card_out"].now == "in it now: C-1"
 
 
-def test_the_cameras_dial_is_kept_as_read(client, cast):
+def test_the_cameras_input_is_kept_as_read(client, cast):
     post(
         client,
         "/cameras/visits/new/",
@@ -242,7 +242,7 @@ def test_the_cameras_dial_is_kept_as_read(client, cast):
 
     assert visit.clock_shown == datetime(
         2026, 6, 28, 9, 2, 30, tzinfo=UTC
-    )  # the dial, not turned by any zone
+    )  # the input, not turned by any zone
     assert visit.clock_true == datetime(2026, 6, 28, 8, 0, tzinfo=UTC)
 
 
@@ -306,7 +306,7 @@ def test_undo_twice_does_nothing_more(client, cast):
 
 
 def test_a_deployment_with_corrections_warns_that_it_cannot_come_back(client, cast):
-    m.WatchCorrection.objects.create(deployment=cast.deployment, shift_s=5, reason="x", by="y", at=cast.now)
+    m.ClockCorrection.objects.create(deployment=cast.deployment, shift_s=5, reason="x", by="y", at=cast.now)
     page = client.get("/cameras/deployments/of/meadow-2026-03-03/delete/").content.decode()
 
     assert "this cannot be undone" in page
@@ -315,18 +315,18 @@ def test_a_deployment_with_corrections_warns_that_it_cannot_come_back(client, ca
 def test_a_watch_is_corrected_from_one_moment_and_undone(client, cast):
     answer = post(
         client,
-        "/cameras/deployments/of/meadow-2026-03-03/watch/",
+        "/cameras/deployments/of/meadow-2026-03-03/clock/",
         shown="2026-06-01T10:00:00",
         truly="2026-06-01T12:30:00",
         reason="the church bell",
     )
-    made = m.WatchCorrection.objects.get()
+    made = m.ClockCorrection.objects.get()
 
     assert answer.status_code == 302
     # 12:30 in Vienna is 10:30 UTC; the clock (UTC+1) said 10:00, so 09:00 UTC: it was 90 minutes slow.
     assert (made.shift_s, made.from_raw, made.to_raw) == (5400.0, None, None)
 
-    client.post(f"/cameras/watch/{made.pk}/undo/")
+    client.post(f"/cameras/clock/{made.pk}/undo/")
     made.refresh_from_db()
 
     assert made.undone_at is not None
@@ -335,7 +335,7 @@ def test_a_watch_is_corrected_from_one_moment_and_undone(client, cast):
 def test_a_watch_whose_end_lies_before_its_beginning_is_refused(client, cast):
     answer = post(
         client,
-        "/cameras/deployments/of/meadow-2026-03-03/watch/",
+        "/cameras/deployments/of/meadow-2026-03-03/clock/",
         shown="2026-06-01T10:00",
         truly="2026-06-01T12:30",
         reason="x",
@@ -347,7 +347,7 @@ def test_a_watch_whose_end_lies_before_its_beginning_is_refused(client, cast):
 
 
 @pytest.mark.parametrize(
-    "path", ["watch/1/undo/", "visits/9/", "999/", "deployments/of/none/", "models/of/none/"]
+    "path", ["clock/1/undo/", "visits/9/", "999/", "deployments/of/none/", "models/of/none/"]
 )
 def test_what_is_not_there_is_not_found(client, cast, path):
     answer = client.post(f"/cameras/{path}") if "undo" in path else client.get(f"/cameras/{path}")
@@ -356,7 +356,7 @@ def test_what_is_not_there_is_not_found(client, cast, path):
 
 
 def test_getting_never_saves(client, cast):
-    assert client.get("/cameras/watch/1/undo/").status_code == 405
+    assert client.get("/cameras/clock/1/undo/").status_code == 405
     assert client.get("/people/undo/").status_code == 405
 
 
@@ -369,4 +369,4 @@ def test_next_leads_only_to_our_own_pages(client, cast):
     assert post(
         client, "/cameras/new/", serial="N-2", state="ready", next="//elsewhere.example/"
     ).url.startswith("/cameras/")
-    assert post(client, "/cameras/new/", serial="N-3", state="ready", next="/ground/").url == "/ground/"
+    assert post(client, "/cameras/new/", serial="N-3", state="ready", next="/map/").url == "/map/"

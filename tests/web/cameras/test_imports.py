@@ -37,7 +37,7 @@ def test_a_confirmed_list_is_kept_and_can_be_undone(client, cast):
 
     assert answer.status_code == 302
     assert set(m.Site.objects.values_list("slug", "feature")) >= {("mill", "ford"), ("top", "saddle")}
-    assert "Undo it all" in client.get("/ground/").content.decode()
+    assert "Undo it all" in client.get("/map/").content.decode()
 
     client.post("/people/undo/")
 
@@ -131,10 +131,10 @@ def test_a_heading_that_cannot_be_read_is_told(text, words):
     assert words in str(told.value)
 
 
-def test_a_line_with_too_many_cells_is_told():
+def test_a_line_with_too_many_batteries_is_told():
     (line,) = lists.read_table("name,latitude,longitude\nA,1,2,an oak, old\n", "sites")
 
-    assert line.errors == ["it has 5 cells, the heading has 3; put text with “,” in quotes"]
+    assert line.errors == ["it has 5 batteries, the heading has 3; put text with “,” in quotes"]
 
 
 def test_cameras_bring_their_models(client, cast):
@@ -253,7 +253,7 @@ def test_text_from_a_list_stays_text(client, cast):
 def test_tracks_become_boundary_or_lines(client, cast):
     def bring(use):
         return client.post(
-            "/ground/tracks/", {"file": SimpleUploadedFile("Loop.gpx", GPX.encode()), "use": use}
+            "/map/tracks/", {"file": SimpleUploadedFile("Loop.gpx", GPX.encode()), "use": use}
         )
 
     assert bring("boundary").status_code == 302
@@ -265,7 +265,7 @@ def test_tracks_become_boundary_or_lines(client, cast):
     ring = shapes[0]["coordinates"][0]
     assert ring[0] == ring[-1] == [13.9, 47.3]  # closed, longitude first (RFC 7946)
 
-    client.post("/ground/tracks/", {"clear": "lines"})
+    client.post("/map/tracks/", {"clear": "lines"})
     cast.reserve.refresh_from_db()
 
     assert [f["geometry"]["type"] for f in cast.reserve.boundary["features"]] == ["Polygon"]

@@ -80,26 +80,26 @@ def test_a_figure_beyond_what_can_be_is_refused_with_its_limits(trod_home, field
     assert told.replace(" °", "") in " ".join(form.errors[field]).replace(" °", "")
 
 
-def test_cells_are_told_by_the_standards_designation(trod_home):
-    row = kept({**NEW, "cell_count": "8", "cell_kind": "FR6"})
-    assert (row.cell_kind, row.cells) == ("FR6", "8 × FR6")
+def test_batteries_are_told_by_the_standards_designation(trod_home):
+    row = kept({**NEW, "battery_count": "8", "battery_kind": "FR6"})
+    assert (row.battery_kind, row.batteries) == ("FR6", "8 × FR6")
 
-    row = kept(typed(row, cell_kind="LR6"), instance=row)
-    assert row.cells == "8 × LR6"  # what was made of number and kind follows them
+    row = kept(typed(row, battery_kind="LR6"), instance=row)
+    assert row.batteries == "8 × LR6"  # what was made of number and kind follows them
 
-    row = kept(typed(row, cells="8 of the blue ones", cell_kind="HR6"), instance=row)
-    assert row.cells == "8 of the blue ones"  # a person's own words stay
+    row = kept(typed(row, batteries="8 of the blue ones", battery_kind="HR6"), instance=row)
+    assert row.batteries == "8 of the blue ones"  # a person's own words stay
 
 
-def test_another_kind_of_cell_needs_its_designation_and_comes_back_as_typed(trod_home):
-    form = CameraModelForm({**NEW, "cell_kind": "other"})
+def test_another_kind_of_battery_needs_its_designation_and_comes_back_as_typed(trod_home):
+    form = CameraModelForm({**NEW, "battery_kind": "other"})
     assert not form.is_valid()
-    assert "designation" in form.errors["cell_other"][0]
+    assert "designation" in form.errors["battery_other"][0]
 
-    row = kept({**NEW, "cell_kind": "other", "cell_other": "LR20"})
-    assert row.cell_kind == "LR20"
-    assert CameraModelForm(instance=row)["cell_kind"].value() == "other"
-    assert CameraModelForm(instance=row)["cell_other"].value() == "LR20"
+    row = kept({**NEW, "battery_kind": "other", "battery_other": "LR20"})
+    assert row.battery_kind == "LR20"
+    assert CameraModelForm(instance=row)["battery_kind"].value() == "other"
+    assert CameraModelForm(instance=row)["battery_other"].value() == "LR20"
 
 
 def test_the_page_keeps_a_model_and_shows_it(client, cast):

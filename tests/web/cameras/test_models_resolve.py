@@ -20,7 +20,7 @@ from trod.pictures import target_layout
 from trod.web import home
 from trod.web.cameras import models_resolve
 from trod.web.catalogue import specs
-from trod.web.models import Intake, Picture
+from trod.web.models import Import, Picture
 
 pytestmark = pytest.mark.django_db
 
@@ -189,13 +189,13 @@ def test_pictures_of_its_own_cards_are_taken_where_there_are_five_by_day(client,
 
     cast.red.model = model
     cast.red.save()
-    intake = Intake.objects.create(
+    card_import = Import.objects.create(
         name="in-1", folder="x", deployment=cast.deployment, state="whole", source="t", started_at=cast.now,
         files=9, bytes=9,
     )  # fmt: skip
     for n in range(9):
         Picture.objects.create(
-            sha256=f"{n:064x}", path=f"x/{n}.jpg", intake=intake, deployment=cast.deployment, size_bytes=1,
+            sha256=f"{n:064x}", path=f"x/{n}.jpg", card_import=card_import, deployment=cast.deployment, size_bytes=1,
             taken_at=cast.now, infrared=n == 8, width=100 if n == 7 else 4000, height=3000,
         )  # fmt: skip
 
@@ -267,13 +267,13 @@ def test_its_own_pictures_are_found_by_an_index_however_many_there_are(client, c
     """Neither all pictures of the model nor all of a deployment by night are read to show the page."""
     cast.red.model = model
     cast.red.save()
-    intake = Intake.objects.create(
+    card_import = Import.objects.create(
         name="in-1", folder="x", deployment=cast.deployment, state="whole", source="t", started_at=cast.now,
         files=9, bytes=9,
     )  # fmt: skip
     Picture.objects.bulk_create(
         Picture(
-            sha256=f"{n:064x}", path=f"x/{n:05d}.jpg", intake=intake, deployment=cast.deployment, size_bytes=1,
+            sha256=f"{n:064x}", path=f"x/{n:05d}.jpg", card_import=card_import, deployment=cast.deployment, size_bytes=1,
             taken_at=None if n < 3 else cast.now - timedelta(minutes=n), infrared=n % 3 == 0, width=40, height=30,
         )
         for n in range(3000)
@@ -298,13 +298,13 @@ def test_its_own_pictures_are_found_by_an_index_however_many_there_are(client, c
 def test_pictures_of_unknown_time_do_not_stand_for_the_newest(cast, model):
     cast.red.model = model
     cast.red.save()
-    intake = Intake.objects.create(
+    card_import = Import.objects.create(
         name="in-1", folder="x", deployment=cast.deployment, state="whole", source="t", started_at=cast.now,
         files=9, bytes=9,
     )  # fmt: skip
     Picture.objects.bulk_create(
         Picture(
-            sha256=f"{n:064x}", path=f"x/{n:05d}.jpg", intake=intake, deployment=cast.deployment, size_bytes=1,
+            sha256=f"{n:064x}", path=f"x/{n:05d}.jpg", card_import=card_import, deployment=cast.deployment, size_bytes=1,
             taken_at=cast.now - timedelta(minutes=n) if n < 7 else None, infrared=False, width=40 + 10 * (n >= 7),
             height=30,
         )

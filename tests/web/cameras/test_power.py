@@ -31,8 +31,8 @@ URL = "/cameras/deployments/of/meadow-2026-03-03/power/"
 
 @pytest.fixture
 def stands(cast):
-    """The camera Red, set up three weeks ago with twelve alkaline cells."""
-    m.Deployment.objects.update(start=timezone.now() - timedelta(days=21), cells="12 LR6", delay_s=10, burst=3)
+    """The camera Red, set up three weeks ago with twelve alkaline batteries."""
+    m.Deployment.objects.update(start=timezone.now() - timedelta(days=21), batteries="12 LR6", delay_s=10, burst=3)
     cast.deployment.refresh_from_db()
     return cast
 
@@ -97,15 +97,15 @@ def test_a_typed_price_moves_the_day_and_is_not_kept(client, stands):
         today = timezone.now().date()
         return forecasts.reckon(*pair, climate=climate, today=today, price=price).visit.interval.at_most_days
 
-    assert goes(travel_min=5, quiet_days=0) < goes(travel_min=600, quiet_days=10)
-    page = seen(client, travel_min="600", quiet_days="10", losses="0.3")
+    assert goes(travel_min=5, disturbance_days=0) < goes(travel_min=600, disturbance_days=10)
+    page = seen(client, travel_min="600", disturbance_days="10", losses="0.3")
     assert 'value="600"' in page
     stands.meadow.refresh_from_db()
-    assert (stands.meadow.quiet_days, stands.meadow.losses_per_year) == (None, None)
+    assert (stands.meadow.disturbance_days, stands.meadow.losses_per_year) == (None, None)
 
 
 def test_set_otherwise_stands_beside_as_it_is(client, stands):
-    page = seen(client, cells="12 FR6", card_gb="128", delay_s="60", burst="1")
+    page = seen(client, batteries="12 FR6", card_gb="128", delay_s="60", burst="1")
 
     assert "As it is: 12 × LR6, 32 GB, 3 pictures a trigger, 10 s between" in page
     assert "Set otherwise: 12 × FR6, 128 GB, 1 picture a trigger, 60 s between" in page
@@ -114,7 +114,7 @@ def test_set_otherwise_stands_beside_as_it_is(client, stands):
 @pytest.mark.parametrize(
     ("asked", "words"),
     [
-        ({"cells": "the red ones"}, "tells no kind of cells; needed: a number and a kind, like 12 FR6"),
+        ({"batteries": "the red ones"}, "tells no kind of batteries; needed: a number and a kind, like 12 FR6"),
         ({"card_gb": "x"}, "That is no number that can be read; needed: gigabytes, like 64."),
         ({"card_gb": "-3"}, "greater than or equal to 0.1"),
         ({"burst": "0"}, "burst: got 0; needed: a picture or a clip for each trigger"),
@@ -165,7 +165,7 @@ def test_degrees_are_in_the_persons_units(client, stands):
     assert "°C" not in page
 
 
-def test_the_page_asks_a_fixed_number_of_queries(client, stands, bring_events):
+def test_the_page_asks_a_fixed_number_of_queries(client, stands, bring_sequences):
     def asked():
         client.get(URL)
         with CaptureQueriesContext(connection) as queries:
@@ -173,11 +173,11 @@ def test_the_page_asks_a_fixed_number_of_queries(client, stands, bring_events):
         return len(queries)
 
     few = asked()
-    bring_events([timezone.now() - timedelta(days=d) for d in range(20, 1, -1) for _ in range(3)])
+    bring_sequences([timezone.now() - timedelta(days=d) for d in range(20, 1, -1) for _ in range(3)])
     for n in range(4):
         at = timezone.now() - timedelta(days=10 + n)
         m.Visit.objects.create(site=stands.meadow, deployment=stands.deployment, at=at, arrival="working")
-    assert asked() <= few + 1  # the piece of a deployment with events is kept
+    assert asked() <= few + 1  # the piece of a deployment with sequences is kept
 
 
 def test_the_page_waits_for_nothing_and_works_nothing_out(client, stands, monkeypatch):
@@ -252,9 +252,9 @@ def test_the_chart_is_the_table(client, stands):
 
 def curves(days=800):
     at = np.arange(days + 1.0)
-    cells = 0.7 * np.clip((at - 100) / 100, 0, 1)
+    batteries = 0.7 * np.clip((at - 100) / 100, 0, 1)
     card = 0.2 * np.clip((at - 50) / 200, 0, 1)
-    return {"cells": cells, "card": card, "fault": 0.1 * at / days}
+    return {"batteries": batteries, "card": card, "fault": 0.1 * at / days}
 
 
 def test_bands_fill_the_drawing_from_bottom_to_top():
@@ -269,7 +269,7 @@ def test_bands_fill_the_drawing_from_bottom_to_top():
     assert areas[0][0]["low"] == 0
     assert [v["high"] for v in areas[-1]] == pytest.approx([1.0] * len(areas[-1]), abs=1e-4)
     words = {layer["data"]["values"][0]["what"] for layer in spec["layer"] if layer["mark"]["type"] == "text"}
-    assert {"today", "1 in 10 stopped", "go by", "still watching", "cells", "card full"} <= words
+    assert {"today", "1 in 10 stopped", "go by", "still watching", "batteries", "card full"} <= words
 
 
 def test_a_day_to_go_beside_the_tenth_is_one_line_not_two():
@@ -288,14 +288,14 @@ def test_the_table_has_the_ends_and_each_first_of_a_month():
     assert lines[0].day == date(2026, 3, 5)
     assert [line.day.day for line in lines[1:-1]] == [1] * (len(lines) - 2)
     for line in lines:
-        assert line.watching + line.cells + line.card + line.fault == pytest.approx(1)
+        assert line.watching + line.batteries + line.card + line.fault == pytest.approx(1)
     assert lines[0].of_100 == ("100", "–", "–", "–")
 
 
 def test_a_line_that_never_ends_is_cut_after_two_years():
-    assert power_chart.last_day({"cells": np.zeros(1097)}, gone=0) == 730
-    assert power_chart.last_day({"cells": np.zeros(1097)}, gone=900) == 960
-    assert power_chart.last_day({"cells": np.ones(1097)}, gone=0) == 60
+    assert power_chart.last_day({"batteries": np.zeros(1097)}, gone=0) == 730
+    assert power_chart.last_day({"batteries": np.zeros(1097)}, gone=900) == 960
+    assert power_chart.last_day({"batteries": np.ones(1097)}, gone=0) == 60
 
 
 # What would help ---------------------------------------------------------------------------------------------
@@ -310,12 +310,12 @@ def helps(cast, **price):
     return {one.key: one for one in what_if.what_helps(gear, reckoned, today=today, climate=climate)}
 
 
-def test_a_camera_whose_card_fills_is_helped_by_a_larger_one_and_not_by_cells(stands):
+def test_a_camera_whose_card_fills_is_helped_by_a_larger_one_and_not_by_batteries(stands):
     m.Site.objects.update(feature="feeding")
-    m.Deployment.objects.update(cells="12 FR6", burst=5)
+    m.Deployment.objects.update(batteries="12 FR6", burst=5)
     found = helps(stands, losses_per_year=0.1)
 
-    assert "cells" not in found
+    assert "batteries" not in found
     assert found["card"].what == "A card of 64 GB"
     assert found["card"].saved_days > 5
     assert re.fullmatch(r"saves about \d+ camera-days a year, \d+ visits fewer among them", found["card"].sentence)
@@ -324,7 +324,7 @@ def test_a_camera_whose_card_fills_is_helped_by_a_larger_one_and_not_by_cells(st
 
 def test_a_card_that_fills_in_days_makes_no_visit_pay_until_it_is_larger(stands):
     m.Site.objects.update(feature="feeding")
-    m.Deployment.objects.update(cells="12 FR6", burst=5)
+    m.Deployment.objects.update(batteries="12 FR6", burst=5)
     m.Card.objects.update(size_gb=8)
     found = helps(stands, losses_per_year=0.1)
 
@@ -333,11 +333,11 @@ def test_a_card_that_fills_in_days_makes_no_visit_pay_until_it_is_larger(stands)
     )
 
 
-def test_a_camera_whose_cells_end_is_helped_by_lithium_and_not_by_a_card(stands):
+def test_a_camera_whose_batteries_end_is_helped_by_lithium_and_not_by_a_card(stands):
     m.Card.objects.update(size_gb=256)
     found = helps(stands, losses_per_year=0.1)
 
-    assert found["cells"].saved_days > 1
+    assert found["batteries"].saved_days > 1
     assert "card" not in found
 
 
@@ -354,7 +354,7 @@ def test_no_fix_is_offered_that_saves_hardly_anything(stands):
         assert "about 0 " not in one.sentence
 
 
-def test_without_its_storms_a_site_keeps_its_animals(stands):
+def test_without_its_false_runs_a_site_keeps_its_animals(stands):
     from trod.planning.arrivals import Arrivals, DayCount
 
     first = date(2026, 5, 1)
@@ -362,9 +362,9 @@ def test_without_its_storms_a_site_keeps_its_animals(stands):
         DayCount(day=first + timedelta(days=n), animals=8, blanks=90 if n % 9 == 0 else 1) for n in range(60)
     ]
     windy = Arrivals.for_site("meadow").after(days)
-    calm = what_if.without_storms(windy)
+    calm = what_if.without_false_runs(windy)
 
-    assert calm.posterior.storm_share == 0
+    assert calm.posterior.false_run_share == 0
     assert calm.posterior.level.per_day == pytest.approx(windy.posterior.level.per_day, rel=0.1)
     assert calm.posterior.per_day < windy.posterior.per_day - 3
 

@@ -16,8 +16,8 @@ import trod.web.catalogue.handlers  # noqa: F401  (registers the kinds of work)
 from trod.archive import disk
 from trod.web import home, jobs
 from trod.web.cards import pages
-from trod.web.catalogue import words
-from trod.web.models import Deployment, Event, Intake, Job, Picture, Visit
+from trod.web.catalogue import identifications
+from trod.web.models import Deployment, Sequence, Import, Job, Picture, Visit
 
 NOON = datetime(2026, 6, 30, 12, tzinfo=UTC)
 NASTY = '<b>x</b> & "q" \' {{ 7 }} %41 é ☃'
@@ -43,7 +43,7 @@ def begin(client: Client, card: pulled.Pulled, deployment: str, **more: str) -> 
 
 def test_an_empty_house_says_what_to_do(small: Any, client: Client) -> None:
     page = text(client.get("/cards/"))
-    assert "Nothing has been taken in yet." in page
+    assert "Nothing has been imported yet." in page
     assert "No backup is known of." in page
 
 
@@ -57,16 +57,16 @@ def test_from_the_reader_to_safe_to_format(small: Any, client: Client, monkeypat
     assert "From Alder Track, camera ESK 01." in proposal
     assert "bear its camera&#x27;s serial, INV-001" in proposal
     assert 'value="alder-track-2026" checked' in proposal
-    assert Intake.objects.count() == 0, "looking changes nothing"
+    assert Import.objects.count() == 0, "looking changes nothing"
 
     page = text(begin(client, card, "alder-track-2026"))
     assert "waiting its turn" in page and "Safe to format" not in page
     job = jobs.work_once("worker")
     assert job is not None and job.state == "done"
-    page = text(client.get(f"/cards/intake/{Intake.objects.get().name}/"))
+    page = text(client.get(f"/cards/import/{Import.objects.get().name}/"))
     assert "Safe to format, in the camera." in page
     assert "All 12 files of the card are in the archive: 12 new, 0 kept before." in page
-    assert "4 events nobody has looked at yet" in page
+    assert "4 sequences nobody has looked at yet" in page
     assert "Nothing that Trod can see." in page
     assert "proven" in text(client.get("/cards/"))
 
@@ -82,7 +82,7 @@ def test_the_bar_stops_asking_when_the_work_is_at_an_end(small: Any, client: Cli
     assert answer.headers["HX-Refresh"] == "true" and "hx-trigger" not in text(answer)
 
 
-def test_an_intake_is_paused_and_goes_on_from_the_page(small: Any, client: Client) -> None:
+def test_an_card_import_is_paused_and_goes_on_from_the_page(small: Any, client: Client) -> None:
     card = small.card()
     card.bursts(pulled.days(2))
     begin(client, card, "alder-track-2026")
@@ -108,7 +108,7 @@ def test_a_camera_that_stands_elsewhere_is_refused_in_words(small: Any, client: 
     card.bursts(pulled.days(2))
     page = text(begin(client, card, "new", camera="INV-001", site="Grey Lick"))
     assert "INV-001, which stands at Alder Track" in page and "end its other deployment first" in page
-    assert Intake.objects.count() == 0
+    assert Import.objects.count() == 0
 
 
 def test_what_nobody_knows_is_put_aside_and_placed_later(small: Any, client: Client) -> None:
@@ -116,20 +116,20 @@ def test_what_nobody_knows_is_put_aside_and_placed_later(small: Any, client: Cli
     card.bursts(pulled.days(2))
     begin(client, card, "unplaced")
     jobs.work_once("worker")
-    row = Intake.objects.get()
-    assert "A card nobody has placed" in text(client.get(f"/cards/intake/{row.name}/"))
+    row = Import.objects.get()
+    assert "A card nobody has placed" in text(client.get(f"/cards/import/{row.name}/"))
     assert "1 unplaced" in text(client.get("/cards/"))
-    client.post(f"/cards/intake/{row.name}/place/", {"deployment": "grey-lick-2026"})
+    client.post(f"/cards/import/{row.name}/place/", {"deployment": "grey-lick-2026"})
     assert jobs.work_once("worker").state == "done"
-    assert "Card from Grey Lick" in text(client.get(f"/cards/intake/{row.name}/"))
+    assert "Card from Grey Lick" in text(client.get(f"/cards/import/{row.name}/"))
 
 
 def test_a_card_at_the_wrong_site_is_moved_on_the_page_and_back(small: Any, take: Any, client: Client) -> None:
     card = small.card()
     card.bursts(pulled.days(4))
     row = take(card.folder, small.alder)
-    words.say(Event.objects.first(), [words.Line(what="animal", species="red-fox")], by="Ilka", at=NOON)
-    address = f"/cards/intake/{row.name}/"
+    identifications.say(Sequence.objects.first(), [identifications.Line(what="animal", species="red-fox")], by="Ilka", at=NOON)
+    address = f"/cards/import/{row.name}/"
     page = text(client.get(address))
     assert "12 pictures, 4 sequences and 1 identification move along." in page
     client.post(f"{address}place/", {"deployment": "grey-lick-2026"})
@@ -138,7 +138,7 @@ def test_a_card_at_the_wrong_site_is_moved_on_the_page_and_back(small: Any, take
     assert jobs.work_once("worker").state == "done"
     page = text(client.get(address))
     assert "Card from Grey Lick" in page and "Moved from Alder Track to Grey Lick" in page
-    assert Event.objects.exclude(word=None).get().deployment == small.lick
+    assert Sequence.objects.exclude(identification=None).get().deployment == small.lick
     client.post(f"{address}place/", {"back": "1"})
     assert jobs.work_once("worker").state == "done"
     page = text(client.get(address))
@@ -169,10 +169,10 @@ def test_a_clock_that_was_ahead_is_put_right_by_one_button(small: Any, take: Any
         clock_shown=at + timedelta(hours=2),
         clock_true=at,
     )
-    page = text(client.get(f"/cards/intake/{row.name}/"))
+    page = text(client.get(f"/cards/import/{row.name}/"))
     assert "The clock was 1 h ahead." in page
     to = page.partition('name="to" value="')[2].partition('"')[0]
-    page = text(client.post(f"/cards/intake/{row.name}/clock/", {"to": to}, follow=True))
+    page = text(client.post(f"/cards/import/{row.name}/clock/", {"to": to}, follow=True))
     assert "Corrected. The clock was 1 h ahead." in page and "Correct these times" not in page
     assert Picture.objects.order_by("file_order").first().taken_at == datetime(2026, 5, 1, 4, tzinfo=UTC)
 
@@ -181,11 +181,11 @@ def test_a_clock_that_went_back_is_shown_beside_the_pictures(small: Any, take: A
     card = small.card()
     card.bursts([*pulled.days(2), *pulled.days(2, datetime(2023, 1, 1))])
     row = take(card.folder, small.alder)
-    page = text(client.get(f"/cards/intake/{row.name}/"))
+    page = text(client.get(f"/cards/import/{row.name}/"))
     assert '<p class="leaf wrong">The clock went back from 2026-05-02 06:00' in page
 
 
-def test_damage_another_cameras_files_and_a_storm_are_shown(small: Any, take: Any, client: Client) -> None:
+def test_damage_another_cameras_files_and_a_false_run_are_shown(small: Any, take: Any, client: Client) -> None:
     card = small.card()
     files = card.bursts(pulled.days(6))
     files[0].write_bytes(b"")
@@ -194,22 +194,22 @@ def test_damage_another_cameras_files_and_a_storm_are_shown(small: Any, take: An
     for k in range(60):
         card.shoot(datetime(2026, 5, 9, 13) + timedelta(seconds=40 * k))
     row = take(card.folder, small.alder)
-    page = text(client.get(f"/cards/intake/{row.name}/"))
+    page = text(client.get(f"/cards/import/{row.name}/"))
     assert "holds no bytes at all" in page and "the end of the picture is missing" in page
     assert "STRANGER-9" in page
     assert "60 pictures between" in page and "Perhaps wind" in page
 
 
-def test_a_herd_that_comes_every_day_is_no_storm() -> None:
+def test_a_herd_that_comes_every_day_is_no_false_run() -> None:
     hours = [pages.Hour(24 * k, 40, 0, 86400.0 * k, 86400.0 * k + 900, 3, 3) for k in range(9)]
-    assert pages.storms(hours, None) == []
+    assert pages.false_runs(hours, None) == []
 
 
-def test_hours_side_by_side_are_one_storm_and_far_ones_two() -> None:
+def test_hours_side_by_side_are_one_false_run_and_far_ones_two() -> None:
     quiet = [pages.Hour(24 * k, 3, 3, 86400.0 * k, 86400.0 * k + 9, 1, 1) for k in range(9)]
-    stormy = [pages.Hour(n, 60, 0, 3600.0 * n, 3600.0 * n + 3500, 9, 9) for n in (300, 301, 400)]
-    found = pages.storms([*quiet, *stormy], None)
-    assert [(storm.pictures, storm.daylight) for storm in found] == [(120, True), (60, True)]
+    false_running = [pages.Hour(n, 60, 0, 3600.0 * n, 3600.0 * n + 3500, 9, 9) for n in (300, 301, 400)]
+    found = pages.false_runs([*quiet, *false_running], None)
+    assert [(false_run.pictures, false_run.daylight) for false_run in found] == [(120, True), (60, True)]
 
 
 def test_a_card_with_a_lost_file_is_not_to_be_formatted(
@@ -226,7 +226,7 @@ def test_a_card_with_a_lost_file_is_not_to_be_formatted(
 
     monkeypatch.setattr(disk, "open_source", failing)
     row = take(card.folder, small.alder)
-    page = text(client.get(f"/cards/intake/{row.name}/"))
+    page = text(client.get(f"/cards/import/{row.name}/"))
     assert "Do not format this card." in page and "Safe to format" not in page
     assert "1 file could not be read (DCIM/100TARNB/LANT0003.JPG)" in page
     assert "Take the card in again, or copy what is left by hand." in page
@@ -241,7 +241,7 @@ def test_damaged_files_may_go_when_a_person_says_so_and_that_can_be_taken_back(
     files = card.bursts(pulled.days(2))
     files[1].write_bytes(files[1].read_bytes()[:-30])
     row = take(card.folder, small.alder)
-    address = f"/cards/intake/{row.name}/"
+    address = f"/cards/import/{row.name}/"
     page = text(client.get(address))
     assert "Do not format this card." in page
     assert "1 file breaks off before its end (DCIM/100TARNB/LANT0002.JPG)" in page
@@ -259,7 +259,7 @@ def test_a_known_card_is_not_called_unplaced(small: Any, take: Any, client: Clie
     card.bursts(pulled.days(2))
     take(card.folder, small.alder)
     row = take(card.folder)
-    page = text(client.get(f"/cards/intake/{row.name}/"))
+    page = text(client.get(f"/cards/import/{row.name}/"))
     assert "A card that was known already" in page
     assert "nobody has placed" not in page and "Where does it come from?" not in page
     assert "unplaced" not in text(client.get("/cards/"))
@@ -269,7 +269,7 @@ def test_every_file_is_shown_a_leaf_at_a_time(small: Any, take: Any, client: Cli
     card = small.card()
     card.bursts(pulled.days(25))
     row = take(card.folder, small.alder)
-    page = text(client.get(f"/cards/intake/{row.name}/", {"page": "2"}))
+    page = text(client.get(f"/cards/import/{row.name}/", {"page": "2"}))
     assert "Leaf 2 of 2" in page and "LANT0075.JPG" in page and 'alt="LANT0075.JPG' not in page
 
 
@@ -287,8 +287,8 @@ def test_hostile_names_are_shown_and_break_no_page(small: Any, client: Client, t
         assert "<b>x</b>" not in page and "{{ 7 }}" in page and "☃" in page
     page = text(begin(client, card, "alder-track-2026"))
     jobs.work_once("worker")
-    row = Intake.objects.get()
-    page = text(client.get(f"/cards/intake/{row.name}/", {"page": "1"}))
+    row = Import.objects.get()
+    page = text(client.get(f"/cards/import/{row.name}/", {"page": "1"}))
     assert "<img src=x" not in page and "<b>x</b>" not in page
     assert row.name.isascii()
 
@@ -340,9 +340,9 @@ def test_folders_are_shown_only_to_whoever_sits_at_the_machine(
         client.get("/cards/from/", said, follow=True, **far),
         client.post("/cards/begin/", said, follow=True, **far),
     ):
-        assert "From another machine only a plugged-in card can be taken in." in text(call)
+        assert "From another machine only a plugged-in card can be imported." in text(call)
     text(client.post("/cards/work/backup/", {"to": str(tmp_path / "b")}, follow=True, **far))
-    assert Intake.objects.count() == 0 and Job.objects.count() == 0
+    assert Import.objects.count() == 0 and Job.objects.count() == 0
 
 
 def test_a_stranger_from_elsewhere_sees_nothing(small: Any, client: Client, settings: Any) -> None:
@@ -378,11 +378,11 @@ def test_a_backup_from_the_page_is_remembered(small: Any, take: Any, client: Cli
     card = small.card()
     card.bursts(pulled.days(2))
     row = take(card.folder, small.alder, now=datetime.now(UTC) - timedelta(hours=1))
-    assert "back it up" in text(client.get(f"/cards/intake/{row.name}/"))
+    assert "back it up" in text(client.get(f"/cards/import/{row.name}/"))
     client.post("/cards/work/backup/", {"to": str(tmp_path / "second disk")})
     assert jobs.work_once("worker").state == "done"
     assert "Last whole backup" in text(client.get("/cards/"))
-    assert "back it up" not in text(client.get(f"/cards/intake/{row.name}/"))
+    assert "back it up" not in text(client.get(f"/cards/import/{row.name}/"))
 
 
 # Many
@@ -395,8 +395,8 @@ def test_the_number_of_queries_does_not_grow_with_the_catalogue(
         card = small.card(f"card {k}", number=1 + 100 * k)
         card.bursts(pulled.days(2, pulled.FIRST + timedelta(days=3 * k)))
         row = take(card.folder, small.alder, now=NOON + timedelta(minutes=k))
-    words.say(Event.objects.first(), [words.Line(what="blank")], by="Ilka", at=NOON)
+    identifications.say(Sequence.objects.first(), [identifications.Line(what="blank")], by="Ilka", at=NOON)
     with django_assert_max_num_queries(16):
         client.get("/cards/")
     with django_assert_max_num_queries(30):
-        client.get(f"/cards/intake/{row.name}/?page=1")
+        client.get(f"/cards/import/{row.name}/?page=1")

@@ -57,15 +57,15 @@ def small(trod_home: Path, tmp_path: Path, db: Any) -> Small:
 
 @pytest.fixture
 def take(small: Small) -> Callable[..., Any]:
-    """Take a folder in, here and now; gives the intake's row."""
-    from trod.web.catalogue import take_in
+    """Take a folder in, here and now; gives the import's row."""
+    from trod.web.catalogue import import_card
     from trod.web.catalogue.line import Silent
 
     def do(
         folder: Path, deployment: Any = None, *, line: Any = None, now: datetime = NOW, **more: Any
     ) -> Any:
-        row = take_in.begin(take_in.Asked(folder, deployment, by="Ilka Marwood", **more), now=now)
-        take_in.take_in(row, line=line or Silent(), now=now, workers=1)
+        row = import_card.begin(import_card.Asked(folder, deployment, by="Ilka Marwood", **more), now=now)
+        import_card.import_card(row, line=line or Silent(), now=now, workers=1)
         row.refresh_from_db()
         return row
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import asked
-import eventful
+import sequenced
 import pytest
 
 from trod.errors import CatalogueTrouble, WrongInput
@@ -18,7 +18,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def made(trod_home: Path, db: Any) -> eventful.Ground:
+def made(trod_home: Path, db: Any) -> sequenced.Ground:
     return asked.catalogue()
 
 
@@ -87,13 +87,13 @@ def test_without_effort_there_is_a_reason_and_no_number(account):
     assert found.trouble.need == "choose a period and sites with a deployment whose card has been brought in"
 
 
-def test_every_line_of_a_table_opens_to_its_own_events(account):
+def test_every_line_of_a_table_opens_to_its_own_sequences(account):
     for kind in ("what-comes", "when", "change"):
         finding = answers.answer(kind, Filter(), account).finding
         opened = [answers.behind(finding, str(row[answers.ROW_KEY[kind]])) for row in finding.rows]
 
-        assert sum(len(pictures) for _, pictures, _ in opened) == sum(row["passages"] for row in finding.rows)
-        assert sorted(key for keys, _, _ in opened for key in keys) == sorted(finding.events)
+        assert sum(len(pictures) for _, pictures, _ in opened) == sum(row["detections"] for row in finding.rows)
+        assert sorted(key for keys, _, _ in opened for key in keys) == sorted(finding.sequences)
     with pytest.raises(WrongInput, match="row: got 'unicorn'; needed: a line of the answer's table: "):
         answers.behind(answers.answer("what-comes", Filter(), account).finding, "unicorn")
 
@@ -101,7 +101,7 @@ def test_every_line_of_a_table_opens_to_its_own_events(account):
 def test_the_answer_tells_what_it_rests_on(account):
     rests = answers.answer("what-comes", Filter(), account).rests
 
-    assert (rests.deployments, rests.events_seen, rests.unseen, rests.not_home) == (2, 41, 1, 0)
+    assert (rests.deployments, rests.sequences_seen, rests.unseen, rests.not_home) == (2, 41, 1, 0)
     assert dict(rests.gap_reasons)["found not working at a visit"] == pytest.approx(
         3 - 27 * 7 / 1440, abs=0.001
     )

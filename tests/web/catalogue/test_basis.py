@@ -17,7 +17,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def full(cast, bring_events):
+def full(cast, bring_sequences):
     """A row in every table of the record, standing and ended deployments, earlier visits; another reserve beside."""
     m.Reserve.objects.create(name="Beside", slug="beside", latitude=1, longitude=1, zone="UTC")
     kind = m.CameraModel.objects.create(maker="Oddlethorpe", name="Wren 12", slug="wren-12", measured={"idle_mw": 3})
@@ -32,11 +32,11 @@ def full(cast, bring_events):
         m.Visit.objects.create(
             site=deployment.site, deployment=deployment, at=cast.now - timedelta(days=days), arrival="working"
         )
-    m.Mishap.objects.create(site=cast.ford, deployment=earlier, found_on=date(2026, 1, 4), kind="fault")
-    m.WatchCorrection.objects.create(
+    m.Incident.objects.create(site=cast.ford, deployment=earlier, found_on=date(2026, 1, 4), kind="fault")
+    m.ClockCorrection.objects.create(
         deployment=cast.deployment, shift_s=60, reason="read at the visit", by="Ilka Marwood", at=cast.now
     )
-    bring_events([cast.now - timedelta(days=d) for d in range(40, 10, -1)])
+    bring_sequences([cast.now - timedelta(days=d) for d in range(40, 10, -1)])
     return cast
 
 
@@ -126,12 +126,12 @@ def test_a_forecast_reads_no_table_that_is_not_in_its_record_or_follows_from_it(
 def test_a_corrected_clock_makes_a_forecast_stale(full):
     """A finding of the first trial: it did not."""
     forecasts.make(full.reserve, full.now)
-    m.WatchCorrection.objects.create(
+    m.ClockCorrection.objects.create(
         deployment=full.deployment, shift_s=-86_400, reason="a day out", by="Ilka Marwood", at=full.now
     )
     assert forecasts.kept(full.reserve, full.now).stale
     forecasts.make(full.reserve, full.now)
-    m.WatchCorrection.objects.update(undone_at=full.now)
+    m.ClockCorrection.objects.update(undone_at=full.now)
     assert forecasts.kept(full.reserve, full.now).stale
 
 

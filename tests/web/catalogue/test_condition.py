@@ -7,17 +7,17 @@ from pathlib import Path
 from typing import Any
 
 import asked
-import eventful
+import sequenced
 import pytest
 
 from trod.web.catalogue import condition, evidence
-from trod.web.models import Intake, Visit, WatchCorrection
+from trod.web.models import Import, Visit, ClockCorrection
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def made(trod_home: Path, db: Any) -> eventful.Ground:
+def made(trod_home: Path, db: Any) -> sequenced.Ground:
     return asked.catalogue()
 
 
@@ -35,15 +35,15 @@ def test_a_dead_camera_is_told_once_when_found_and_once_where_it_fell_silent(mad
     assert silent == ["did not watch for 2.9 days from here on: found not working at a visit"]
 
 
-def test_a_clock_fast_by_minutes_and_cells_nearly_run_down_are_told(made):
+def test_a_clock_fast_by_minutes_and_batteries_nearly_run_down_are_told(made):
     at = asked.START + timedelta(days=12)
     Visit.objects.create(
         site=made.sites[1],
         deployment=made.deployments[1],
         at=at,
         arrival="working",
-        cells_percent=15,
-        cells_changed=True,
+        battery_percent=15,
+        batteries_changed=True,
         clock_shown=at + timedelta(minutes=60 + 4),
         clock_true=at,
     )
@@ -51,11 +51,11 @@ def test_a_clock_fast_by_minutes_and_cells_nearly_run_down_are_told(made):
     assert (
         date(2026, 1, 17),
         "grey-lick",
-        "its clock was 4 minutes fast and cells at 15 %, changed",
+        "its clock was 4 minutes fast and batteries at 15 %, changed",
     ) in told(made)
 
 
-def test_good_cells_changed_and_a_clock_within_two_minutes_are_upkeep_and_not_told(made):
+def test_good_batteries_changed_and_a_clock_within_two_minutes_are_upkeep_and_not_told(made):
     at = asked.START + timedelta(days=12)
     before = told(made)
     Visit.objects.create(
@@ -63,8 +63,8 @@ def test_good_cells_changed_and_a_clock_within_two_minutes_are_upkeep_and_not_to
         deployment=made.deployments[1],
         at=at,
         arrival="working",
-        cells_percent=80,
-        cells_changed=True,
+        battery_percent=80,
+        batteries_changed=True,
         clock_shown=at + timedelta(minutes=60, seconds=90),
         clock_true=at,
     )
@@ -73,8 +73,8 @@ def test_good_cells_changed_and_a_clock_within_two_minutes_are_upkeep_and_not_to
 
 
 def test_damaged_files_and_corrected_times_are_told(made):
-    Intake.objects.filter(deployment=made.deployments[1]).update(damaged=3)
-    WatchCorrection.objects.create(
+    Import.objects.filter(deployment=made.deployments[1]).update(damaged=3)
+    ClockCorrection.objects.create(
         deployment=made.deployments[1],
         shift_s=3600,
         reason="clock left on summer time",
@@ -103,7 +103,7 @@ def test_a_clocks_error_is_told_in_a_fitting_unit(error_s, words):
 def test_a_deployment_stands_in_numbers(made):
     first, second = condition.standings(made.reserve, evidence.gather(made.reserve))
 
-    assert (first.site, first.visits, first.events) == ("alder-ford", 1, 31)
+    assert (first.site, first.visits, first.sequences) == ("alder-ford", 1, 31)
     assert first.last_visit == asked.START + timedelta(days=30)
     assert first.watched_days + first.gap_days == pytest.approx(40 + 1 / 24)
     assert any("found without power" in problem for problem in first.problems)

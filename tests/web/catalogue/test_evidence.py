@@ -7,31 +7,31 @@ from pathlib import Path
 from typing import Any
 
 import asked
-import eventful
+import sequenced
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from trod.web.catalogue import evidence
-from trod.web.models import Deployment, Event, Sighting, Species, Visit, Word
+from trod.web.models import Deployment, Sequence, Observation, Species, Visit, Identification
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def made(trod_home: Path, db: Any) -> eventful.Ground:
+def made(trod_home: Path, db: Any) -> sequenced.Ground:
     return asked.catalogue()
 
 
-def test_what_people_said_comes_as_sightings_and_what_nobody_saw_as_unseen(made):
+def test_what_people_said_comes_as_observations_and_what_nobody_saw_as_unseen(made):
     found = evidence.evidence(made.reserve)
 
-    assert len(found.sightings) == 28 + 10 + 1 + 2
+    assert len(found.observations) == 28 + 10 + 1 + 2
     assert len(found.unseen) == 1
-    deer = [s for s in found.sightings if s.species == "red-deer"]
+    deer = [s for s in found.observations if s.species == "red-deer"]
     assert len(deer) == 29 and {s.species_name for s in deer} == {"Red deer"}
-    assert all(s.picture == Event.objects.get(key=s.event).key[-64:] for s in deer)
-    person = next(s for s in found.sightings if s.what == "person")
+    assert all(s.picture == Sequence.objects.get(key=s.sequence).key[-64:] for s in deer)
+    person = next(s for s in found.observations if s.what == "human")
     assert person.species == ""
 
 
@@ -52,19 +52,19 @@ def test_days_whose_card_has_not_come_home_are_no_effort(made):
     found = evidence.evidence(made.reserve)
 
     stood = next(d for d in found.deployments if d.site == "grey-lick")
-    last = Event.objects.filter(deployment=deployment).latest("end_at").end_at
+    last = Sequence.objects.filter(deployment=deployment).latest("end_at").end_at
     assert stood.watched[-1][1] == last.timestamp()
     assert stood.gaps == ()
 
 
-def test_time_lapse_frames_prove_that_the_camera_worked_and_are_no_passage(made):
+def test_time_lapse_frames_prove_that_the_camera_worked_and_are_no_detection(made):
     deployment = made.deployments[0]
     Deployment.objects.filter(pk=deployment.pk).update(time_lapse_h=24)
     for day in range(40):
-        frame = eventful.event(
+        frame = sequenced.sequence(
             made, 500 + day, deployment=deployment, at=asked.START + timedelta(days=day, hours=10), frames=1
         )
-        Event.objects.filter(pk=frame.pk).update(time_lapse=True)
+        Sequence.objects.filter(pk=frame.pk).update(time_lapse=True)
 
     found = evidence.evidence(made.reserve)
 
@@ -75,15 +75,15 @@ def test_time_lapse_frames_prove_that_the_camera_worked_and_are_no_passage(made)
 
 def test_a_new_word_an_undone_one_and_a_new_name_are_seen_at_once(made):
     before = evidence.gather(made.reserve)
-    unseen = Event.objects.get(word__isnull=True)
+    unseen = Sequence.objects.get(identification__isnull=True)
 
-    word = asked.say(unseen, species=made.species["Badger"])
+    identification = asked.say(unseen, species=made.species["Badger"])
     after = evidence.gather(made.reserve)
     assert after.stamp != before.stamp
-    assert [s.species for s in after.evidence.sightings if s.event == unseen.key] == ["badger"]
+    assert [s.species for s in after.evidence.observations if s.sequence == unseen.key] == ["badger"]
 
-    Event.objects.filter(pk=unseen.pk).update(word=None)
-    Word.objects.filter(pk=word.pk).update(undone_by="Ilka Marwood")
+    Sequence.objects.filter(pk=unseen.pk).update(identification=None)
+    Identification.objects.filter(pk=identification.pk).update(undone_by="Ilka Marwood")
     assert evidence.gather(made.reserve).stamp == before.stamp
 
     Species.objects.filter(slug="red-deer").update(name="Great deer")
@@ -97,9 +97,9 @@ def test_what_changes_the_effort_is_seen_at_once(made, change):
     if change == "visit":
         Visit.objects.update(arrival="working")
     elif change == "shift":
-        middle = Event.objects.filter(deployment=made.deployments[0]).order_by("start_at")[5]
+        middle = Sequence.objects.filter(deployment=made.deployments[0]).order_by("start_at")[5]
         late = timedelta(minutes=3)
-        Event.objects.filter(pk=middle.pk).update(
+        Sequence.objects.filter(pk=middle.pk).update(
             start_at=middle.start_at + late, end_at=middle.end_at + late
         )
     else:
@@ -109,12 +109,12 @@ def test_what_changes_the_effort_is_seen_at_once(made, change):
     assert evidence.evidence(made.reserve) != before.evidence
 
 
-def test_the_number_of_queries_does_not_grow_with_events(made):
+def test_the_number_of_queries_does_not_grow_with_sequences(made):
     with CaptureQueriesContext(connection) as few:
         evidence.gather(made.reserve)
     for number in range(200):
-        event = eventful.event(made, 1000 + number, at=asked.START + timedelta(hours=number))
-        asked.say(event, species=made.species["Jay"])
+        sequence = sequenced.sequence(made, 1000 + number, at=asked.START + timedelta(hours=number))
+        asked.say(sequence, species=made.species["Jay"])
     with CaptureQueriesContext(connection) as many:
         evidence.gather(made.reserve)
 
@@ -123,17 +123,17 @@ def test_the_number_of_queries_does_not_grow_with_events(made):
 
 def test_the_evidence_does_not_depend_on_the_rows_numbers(made):
     before = evidence.evidence(made.reserve)
-    # The same words, written again in another order: other numbers for words and sightings.
+    # The same words, written again in another order: other numbers for words and observations.
     said = [
-        (e, s.what, s.species, s.count, s.word.by)
-        for s in Sighting.objects.select_related("word__event", "species").order_by("-pk")
-        for e in [s.word.event]
+        (e, s.what, s.species, s.count, s.identification.by)
+        for s in Observation.objects.select_related("identification__sequence", "species").order_by("-pk")
+        for e in [s.identification.sequence]
     ]
-    Event.objects.update(word=None)
-    Word.objects.all().delete()
-    for event, what, species, count, by in said:
-        event.refresh_from_db()
-        asked.say(event, what, species=species, count=count, by=by)
+    Sequence.objects.update(identification=None)
+    Identification.objects.all().delete()
+    for sequence, what, species, count, by in said:
+        sequence.refresh_from_db()
+        asked.say(sequence, what, species=species, count=count, by=by)
     evidence.forget()
 
     assert evidence.evidence(made.reserve) == before
@@ -148,6 +148,6 @@ def test_nothing_written_means_nothing_asked_and_any_write_is_noticed(trod_home)
     assert again is before or connection.vendor != "sqlite"
     assert len(queries) == 0 or connection.vendor != "sqlite"
 
-    asked.say(Event.objects.get(word__isnull=True), "blank")
+    asked.say(Sequence.objects.get(identification__isnull=True), "blank")
 
     assert evidence.gather(made.reserve).stamp != before.stamp

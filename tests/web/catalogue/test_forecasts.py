@@ -42,10 +42,10 @@ def test_a_camera_of_which_nothing_is_known_is_forecast_and_all_is_told_as_assum
     cast.deployment.save()
     found = mine(cast)
 
-    assert (found.cells, found.number, found.card) == ("LR6", 8, "")
+    assert (found.batteries, found.number, found.card) == ("LR6", 8, "")
     assert found.start == date(2026, 3, 3)
-    assert found.chance_now > 0.5  # 120 days of a meadow on eight alkaline cells
-    for what in ("Cells", "Card", "Drawn while waiting", "A picture by night", "Size of a picture", "Coldest nights",
+    assert found.chance_now > 0.5  # 120 days of a meadow on eight alkaline batteries
+    for what in ("Batteries", "Card", "Drawn while waiting", "A picture by night", "Size of a picture", "Coldest nights",
                  "Its share of the way", "Quiet after a visit"):  # fmt: skip
         assert told(found, what).guessed, what
     assert told(found, "Faults and theft").source == "not said yet"
@@ -54,11 +54,11 @@ def test_a_camera_of_which_nothing_is_known_is_forecast_and_all_is_told_as_assum
     assert found.go_why.startswith("Go today. By now it has")
 
 
-def test_what_is_kept_is_what_was_made(cast, bring_events):
+def test_what_is_kept_is_what_was_made(cast, bring_sequences):
     cast.meadow.losses_per_year = 0.3
     cast.meadow.closed = [{"from": "07-10", "to": "08-20", "why": "hunt"}]
     cast.meadow.save()
-    cast.deployment.cells = "12 FR6"
+    cast.deployment.batteries = "12 FR6"
     cast.deployment.save()
     visit(cast, 3, arrival="working")
     fresh = made(cast)
@@ -92,7 +92,7 @@ def test_a_broken_line_in_the_file_is_as_good_as_no_file(cast, trod_home):
 
 CHANGES = {
     "a visit": lambda cast: visit(cast, 1, arrival="working"),
-    "cells": lambda cast: m.Deployment.objects.update(cells="12 FR6"),
+    "batteries": lambda cast: m.Deployment.objects.update(batteries="12 FR6"),
     "a delay": lambda cast: m.Deployment.objects.update(delay_s=60),
     "the card's size": lambda cast: m.Card.objects.update(size_gb=64),
     "losses": lambda cast: m.Site.objects.update(losses_per_year=0.2),
@@ -113,11 +113,11 @@ def test_a_change_of_what_it_rests_on_makes_it_stale(cast, what):
     assert forecasts.kept(cast.reserve, cast.now).stale
 
 
-def test_a_card_that_comes_home_and_a_new_day_make_it_stale(cast, bring_events):
+def test_a_card_that_comes_home_and_a_new_day_make_it_stale(cast, bring_sequences):
     made(cast)
     assert forecasts.kept(cast.reserve, cast.now + timedelta(hours=3)).stale is False
     assert forecasts.kept(cast.reserve, cast.now + timedelta(hours=14)).stale  # past midnight in Vienna
-    bring_events([cast.now - timedelta(days=4)])
+    bring_sequences([cast.now - timedelta(days=4)])
     assert forecasts.kept(cast.reserve, cast.now).stale
 
 
@@ -192,12 +192,12 @@ def test_a_full_disk_keeps_nobody_from_seeing_the_forecasts(cast, monkeypatch):
 # What is known of the camera --------------------------------------------------------------------------------
 
 
-def test_fresh_cells_begin_a_new_life_and_are_what_was_put_in(cast):
-    visit(cast, 10, arrival="working", cells_changed=True, cells_kind="FR6", cells_count=12)
+def test_fresh_batteries_begin_a_new_life_and_are_what_was_put_in(cast):
+    visit(cast, 10, arrival="working", batteries_changed=True, battery_kind="FR6", battery_count=12)
     found = mine(cast)
 
-    assert (found.cells, found.number) == ("FR6", 12)
-    assert told(found, "Cells").source == "put in on 21 June 2026"
+    assert (found.batteries, found.number) == ("FR6", 12)
+    assert told(found, "Batteries").source == "put in on 21 June 2026"
     assert found.used_wh == 0
     assert found.start == date(2026, 6, 21)
     assert found.used_mb > 0  # the card is still the old one
@@ -254,7 +254,7 @@ def test_a_site_closed_all_year_has_no_day_to_go(cast):
 
 
 def test_a_visit_that_would_fall_into_a_closed_season_is_moved_out_of_it(cast):
-    visit(cast, 1, arrival="working", cells_changed=True, cells_kind="LR6", cells_count=12)
+    visit(cast, 1, arrival="working", batteries_changed=True, battery_kind="LR6", battery_count=12)
     free = mine(cast).go_by
     shut = [(free - timedelta(days=4)).strftime("%m-%d"), (free + timedelta(days=60)).strftime("%m-%d")]
     m.Site.objects.update(closed=[{"from": shut[0], "to": shut[1], "why": "hunt"}])
@@ -270,16 +270,16 @@ def long_lasting(cast):
         measured={"idle_mw": 1.2, "wake_j": 2, "day_frame_j": 1, "night_frame_j": 7},
     )  # fmt: skip
     cast.deployment.camera.save()
-    visit(cast, 1, arrival="working", cells_changed=True, cells_kind="FR6", cells_count=12, card_in=cast.card)
+    visit(cast, 1, arrival="working", batteries_changed=True, battery_kind="FR6", battery_count=12, card_in=cast.card)
     m.Card.objects.update(size_gb=256)
 
 
 def test_common_practice_however_dear_a_visit_the_date_to_go_is_the_early_one_and_not_the_middle(cast):
     """Common practice. The start of rounds is put so far away that the least cost lies after the early date."""
-    visit(cast, 1, arrival="working", cells_changed=True, cells_kind="LR6", cells_count=8)
+    visit(cast, 1, arrival="working", batteries_changed=True, battery_kind="LR6", battery_count=8)
     cast.reserve.base_latitude, cast.reserve.base_longitude = 43.0, 13.9
     cast.reserve.save()
-    m.Site.objects.update(losses_per_year=0.01, quiet_days=10)
+    m.Site.objects.update(losses_per_year=0.01, disturbance_days=10)
     found = mine(cast)
 
     assert found.early is not None and found.middle is not None
@@ -304,30 +304,30 @@ def test_faults_that_are_stated_come_on_top_and_are_told(cast):
     m.Site.objects.update(losses_per_year=0.6)
     found = mine(cast)
 
-    assert found.early is None or found.early > found.start + timedelta(days=200)  # of cells and card
+    assert found.early is None or found.early > found.start + timedelta(days=200)  # of batteries and card
     assert found.stopped[365] == pytest.approx(1 - (1 - found.by_supply[365]) * np.exp(-0.6 * 365 / 365.25), abs=2e-4)
     assert found.sentence.startswith("Most likely a fault or theft ends it, in half of the futures by 22 August 2027.")
     assert sum(found.causes.values()) > 0.8
     assert not any("No chance of a fault" in caveat for caveat in found.caveats)
 
 
-def test_a_rare_fault_is_told_beside_cells_that_end_sooner(cast):
-    visit(cast, 1, arrival="working", cells_changed=True, cells_kind="LR6", cells_count=8)
+def test_a_rare_fault_is_told_beside_batteries_that_end_sooner(cast):
+    visit(cast, 1, arrival="working", batteries_changed=True, battery_kind="LR6", battery_count=8)
     m.Site.objects.update(losses_per_year=0.2)
     found = mine(cast)
 
-    assert found.sentence.startswith("By cells and card it probably stops between ")
+    assert found.sentence.startswith("By batteries and card it probably stops between ")
     assert f"in 100 by {found.early.day} {found.early:%B %Y}." in found.sentence
 
 
 def test_chances_by_cause_with_faults_add_up_to_the_closed_form():
-    """Stops at random at rate a and faults at rate h: cells end it first with a/(a + h) (competing exponentials)."""
+    """Stops at random at rate a and faults at rate h: batteries end it first with a/(a + h) (competing exponentials)."""
     days = np.arange(3001.0)
     none = np.zeros(3001)
-    found = forecasts.with_faults({"cells": 1 - np.exp(-days / 100), "card": none, "fault": none}, 1 / 300)
+    found = forecasts.with_faults({"batteries": 1 - np.exp(-days / 100), "card": none, "fault": none}, 1 / 300)
 
     assert sum(found.values()) == pytest.approx(1 - np.exp(-days * (1 / 100 + 1 / 300)))
-    assert found["cells"][-1] == pytest.approx(0.75, abs=1e-4)
+    assert found["batteries"][-1] == pytest.approx(0.75, abs=1e-4)
     assert found["fault"][-1] == pytest.approx(0.25, abs=1e-4)
 
 
@@ -371,7 +371,7 @@ def test_two_cameras_at_one_site_share_its_way(cast):
 def test_the_long_run_is_reckoned_with_a_fresh_set(cast):
     """A finding of the first trial: a set half used was taken for what every further interval begins with."""
     m.Site.objects.update(losses_per_year=0.3)
-    visit(cast, 60, arrival="working", cells_changed=True, cells_kind="LR6", cells_count=8)
+    visit(cast, 60, arrival="working", batteries_changed=True, battery_kind="LR6", battery_count=8)
     visit(cast, 1, arrival="working")
     found = mine(cast)
 
@@ -380,12 +380,12 @@ def test_the_long_run_is_reckoned_with_a_fresh_set(cast):
     assert told(found, "Cards lost with a camera").guessed
 
 
-def test_the_size_of_files_is_taken_from_what_came_home(cast, bring_events):
-    bring_events([cast.now - timedelta(days=d) for d in range(60, 20, -1)])
-    intake = m.Intake.objects.get()
+def test_the_size_of_files_is_taken_from_what_came_home(cast, bring_sequences):
+    bring_sequences([cast.now - timedelta(days=d) for d in range(60, 20, -1)])
+    card_import = m.Import.objects.get()
     m.Picture.objects.bulk_create(
         m.Picture(
-            sha256=f"{n:064x}", intake=intake, deployment=cast.deployment, path=f"data/{n}.jpg", size_bytes=5_000_000,
+            sha256=f"{n:064x}", card_import=card_import, deployment=cast.deployment, path=f"data/{n}.jpg", size_bytes=5_000_000,
             kind="picture", infrared=n % 2 == 0,
         )
         for n in range(50)
@@ -396,66 +396,66 @@ def test_the_size_of_files_is_taken_from_what_came_home(cast, bring_events):
     assert size.source == "from 25 day pictures and 25 night pictures"
 
 
-# Hunger ------------------------------------------------------------------------------------------------------
+# Power draw ------------------------------------------------------------------------------------------------------
 
 
-def starve(cast, bring_events, *, a_day=30, days=110):
-    """Cells that ended after so many days with so many triggers a day, all known from the card."""
+def starve(cast, bring_sequences, *, a_day=30, days=110):
+    """Batteries that ended after so many days with so many triggers a day, all known from the card."""
     m.Card.objects.update(size_gb=512)
     begun = cast.deployment.start
-    bring_events(
+    bring_sequences(
         [begun + timedelta(days=d, hours=k * 23.0 / a_day) for d in range(days) for k in range(a_day)],
         home=cast.now - timedelta(days=1),
     )
-    visit(cast, 3, arrival="dead", cells_changed=True, card_out=cast.card)
+    visit(cast, 3, arrival="dead", batteries_changed=True, card_out=cast.card)
 
 
-def test_a_camera_that_died_soon_is_known_to_be_hungry(cast, bring_events):
-    starve(cast, bring_events, a_day=4, days=40)
-    hunger = told(mine(cast), "Its own hunger")
+def test_a_camera_that_died_soon_is_known_to_be_hungry(cast, bring_sequences):
+    starve(cast, bring_sequences, a_day=4, days=40)
+    power_draw = told(mine(cast), "Its own power draw")
 
-    assert 1.1 < float(hunger.value.split()[0]) < 2
-    assert hunger.source.startswith("learnt from 1 set of batteries: 1 ended with known counts; ")
+    assert 1.1 < float(power_draw.value.split()[0]) < 2
+    assert power_draw.source.startswith("learnt from 1 set of batteries: 1 ended with known counts; ")
 
 
-def test_a_camera_that_lasted_long_is_known_to_be_frugal(cast, bring_events):
+def test_a_camera_that_lasted_long_is_known_to_be_frugal(cast, bring_sequences):
     m.Deployment.objects.update(burst=6)
-    starve(cast, bring_events, a_day=40, days=110)
-    hunger = told(mine(cast), "Its own hunger")
+    starve(cast, bring_sequences, a_day=40, days=110)
+    power_draw = told(mine(cast), "Its own power draw")
 
-    assert float(hunger.value.split()[0]) < 0.8
-    assert not hunger.guessed
+    assert float(power_draw.value.split()[0]) < 0.8
+    assert not power_draw.guessed
 
 
-@pytest.mark.parametrize("why", ["full", "short", "other cells", "card not home"])
-def test_a_death_that_says_nothing_of_the_cells_teaches_nothing(cast, bring_events, why):
+@pytest.mark.parametrize("why", ["full", "short", "other batteries", "card not home"])
+def test_a_death_that_says_nothing_of_the_batteries_teaches_nothing(cast, bring_sequences, why):
     if why == "card not home":
-        visit(cast, 3, arrival="dead", cells_changed=True, card_out=cast.card)
+        visit(cast, 3, arrival="dead", batteries_changed=True, card_out=cast.card)
     else:
-        starve(cast, bring_events, a_day=4, days=4 if why == "short" else 40)
+        starve(cast, bring_sequences, a_day=4, days=4 if why == "short" else 40)
     if why == "full":
         m.Card.objects.update(size_gb=1)
         m.Deployment.objects.update(burst=3)
-    if why == "other cells":
-        visit(cast, 2, arrival="working", cells_changed=True, cells_kind="FR6", cells_count=8)
-    hunger = told(mine(cast), "Its own hunger")
+    if why == "other batteries":
+        visit(cast, 2, arrival="working", batteries_changed=True, battery_kind="FR6", battery_count=8)
+    power_draw = told(mine(cast), "Its own power draw")
 
-    assert hunger.value == "1.00 of that"
-    assert hunger.guessed
+    assert power_draw.value == "1.00 of that"
+    assert power_draw.guessed
 
 
-def test_a_camera_takes_its_hunger_along_to_another_site(cast, bring_events):
-    starve(cast, bring_events, a_day=4, days=40)
+def test_a_camera_takes_its_power_draw_along_to_another_site(cast, bring_sequences):
+    starve(cast, bring_sequences, a_day=4, days=40)
     m.Deployment.objects.update(end=cast.now - timedelta(days=2))
     m.Deployment.objects.create(slug="ford-1", camera=cast.red, site=cast.ford, start=cast.now - timedelta(days=1))
 
-    assert not told(made(cast)["ford-1"], "Its own hunger").guessed
+    assert not told(made(cast)["ford-1"], "Its own power draw").guessed
 
 
 # How much it asks ----------------------------------------------------------------------------------------------
 
 
-def test_queries_do_not_grow_with_cameras_visits_or_pictures(cast, bring_events):
+def test_queries_do_not_grow_with_cameras_visits_or_pictures(cast, bring_sequences):
     def asked():
         from trod.web.catalogue import evidence
 
@@ -464,7 +464,7 @@ def test_queries_do_not_grow_with_cameras_visits_or_pictures(cast, bring_events)
             forecasts.make(cast.reserve, cast.now)
         return len(queries)
 
-    bring_events([cast.now - timedelta(days=d) for d in range(60, 20, -1)])
+    bring_sequences([cast.now - timedelta(days=d) for d in range(60, 20, -1)])
     visit(cast, 20, card_out=cast.card, arrival="working")
     few = asked()
     for n in range(6):
@@ -472,22 +472,22 @@ def test_queries_do_not_grow_with_cameras_visits_or_pictures(cast, bring_events)
         site = m.Site.objects.create(reserve=cast.reserve, name=f"S{n}", slug=f"s{n}", latitude=47, longitude=13)
         d = m.Deployment.objects.create(slug=f"s{n}", camera=camera, site=site, start=cast.now - timedelta(days=90))
         m.Visit.objects.create(site=site, deployment=d, at=cast.now - timedelta(days=9), arrival="working")
-        bring_events([cast.now - timedelta(days=k) for k in range(60, 20, -1)], deployment=d)
+        bring_sequences([cast.now - timedelta(days=k) for k in range(60, 20, -1)], deployment=d)
 
     assert asked() == few
     assert few <= 25
 
 
 
-def test_blanks_that_stay_are_told_with_both_futures_until_somebody_cuts_the_grass(cast, bring_events):
-    """Forty blanks a day for twelve days: no storm that ends tomorrow."""
+def test_blanks_that_stay_are_told_with_both_futures_until_somebody_cuts_the_grass(cast, bring_sequences):
+    """Forty blanks a day for twelve days: no run of false triggers that ends tomorrow."""
     days = [cast.now - timedelta(days=d, hours=10) for d in range(60, 2, -1)]
-    bring_events([at + timedelta(minutes=20 * k) for at in days for k in range(40 if (cast.now - at).days < 15 else 1)])
-    for event in m.Event.objects.all():
-        word = m.Word.objects.create(event=event, by="Ilka Marwood", at=cast.now)
-        m.Sighting.objects.create(word=word, what="blank" if (cast.now - event.start_at).days < 15 else "animal")
-        m.Event.objects.filter(pk=event.pk).update(word=word)
-    m.Deployment.objects.update(cells="12 FR6")
+    bring_sequences([at + timedelta(minutes=20 * k) for at in days for k in range(40 if (cast.now - at).days < 15 else 1)])
+    for sequence in m.Sequence.objects.all():
+        word = m.Identification.objects.create(sequence=sequence, by="Ilka Marwood", at=cast.now)
+        m.Observation.objects.create(identification=word, what="blank" if (cast.now - sequence.start_at).days < 15 else "animal")
+        m.Sequence.objects.filter(pk=sequence.pk).update(identification=word)
+    m.Deployment.objects.update(batteries="12 FR6")
     before = mine(cast)
     visit(cast, 1, arrival="working", work="Cut the grass before the camera")
     after = mine(cast)

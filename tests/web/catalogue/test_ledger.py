@@ -22,7 +22,7 @@ from trod.web.models import (
     CostYear,
     Deployment,
     Lock,
-    Mishap,
+    Incident,
     Paper,
     Placement,
     Question,
@@ -60,7 +60,7 @@ def entered(trod_home: Path, transactional_db: Any) -> Deployment:
     )
     camera = Camera.objects.create(serial="INV-001")
     card = Card.objects.create(label="ESK-01-A", size_gb=32)
-    placement = Placement.objects.create(site=site, animal="red deer", dials={"height_m": 2.5}, chosen=True, at=AT)
+    placement = Placement.objects.create(site=site, animal="red deer", inputs={"height_m": 2.5}, chosen=True, at=AT)
     deployment = Deployment.objects.create(
         slug="grey-lick-2026",
         camera=camera,
@@ -94,18 +94,18 @@ def entered(trod_home: Path, transactional_db: Any) -> Deployment:
         site=site,
         deployment=deployment,
         at=AT,
-        cells_changed=True,
-        cells_kind="LR6",
-        cells_count=8,
+        batteries_changed=True,
+        battery_kind="LR6",
+        battery_count=8,
         lock_left="locked",
         changed={"delay_s": [0.0, 30.0]},
-        packet_revision=3,
-        packet_digest="ab" * 32,
+        field_form_revision=3,
+        field_form_digest="ab" * 32,
         photos=[{"sha256": "cd" * 32, "name": "one.jpg", "path": "photos/one.jpg"}],
     )
     item = StockItem.objects.create(name="LR6, alkaline", designation="LR6", unit_price=0.55, least=40)
     Booking.objects.create(item=item, at=AT, change=-8, why="used", visit=visit, unit_price=0.55)
-    Mishap.objects.create(
+    Incident.objects.create(
         site=site, camera=camera, deployment=deployment, found_on=AT.date(), kind="theft", cost=240.5, what="Gurt durch"
     )
     CostYear.objects.create(reserve=reserve, year=2026, currency="€", travel_km=840, price_per_km=0.42)
@@ -167,7 +167,7 @@ def test_a_camera_that_gets_another_serial_is_renamed_in_its_sidecars(entered: D
 
 def test_a_deployment_taken_out_again_leaves_no_folder_behind(entered: Deployment) -> None:
     Booking.objects.all().delete()
-    Mishap.objects.all().delete()
+    Incident.objects.all().delete()
     Visit.objects.filter(deployment=entered).delete()
     entered.delete()
     assert not (home.archive_root() / "grey-lick/grey-lick-2026").exists()
@@ -194,7 +194,7 @@ def test_a_process_that_died_before_writing_is_caught_up_with(entered: Deploymen
 
 def test_all_of_it_comes_back_the_same(entered: Deployment) -> None:
     before, side, private = ledger.dump_ledger(), ledger.dump_sidecar(entered), ledger.dump_private()
-    assert before["mishaps"][0]["deployment"] == "grey-lick-2026" and before["bookings"][0]["visit"]
+    assert before["incidents"][0]["deployment"] == "grey-lick-2026" and before["bookings"][0]["visit"]
     assert "4417" in json.dumps(private) and "4417" not in json.dumps([before, side])
     with ledger.quiet():
         for kind in reversed(ledger.KINDS):
@@ -209,18 +209,18 @@ def test_all_of_it_comes_back_the_same(entered: Deployment) -> None:
     assert (ledger.dump_ledger(), ledger.dump_sidecar(again), ledger.dump_private()) == (before, side, private)
 
 
-def test_a_visit_writes_its_words_without_reading_events_and_leaves_what_it_did_not_read(entered: Deployment) -> None:
+def test_a_visit_writes_its_words_without_reading_sequences_and_leaves_what_it_did_not_read(entered: Deployment) -> None:
     place = home.archive_root() / "grey-lick/grey-lick-2026/sidecar.json"
     told = json.loads(place.read_text())
-    place.write_text(json.dumps({**told, "events": [{"key": "k", "pictures": ["a/b.jpg"]}]}))
+    place.write_text(json.dumps({**told, "sequences": [{"key": "k", "pictures": ["a/b.jpg"]}]}))
     papers.accept(home.archive_root(), "grey-lick/grey-lick-2026/sidecar.json")
     standing.reread(place.parent)
     Visit.objects.create(site=entered.site, deployment=entered, at=AT, note="fresh snow")
     written = json.loads(place.read_text())
-    assert written["events"] == [{"key": "k", "pictures": ["a/b.jpg"]}]
+    assert written["sequences"] == [{"key": "k", "pictures": ["a/b.jpg"]}]
     assert "fresh snow" in [v["note"] for v in written["visits"]]
-    entered.save()  # all of it: then events are read anew
-    assert json.loads(place.read_text())["events"] == []
+    entered.save()  # all of it: then sequences are read anew
+    assert json.loads(place.read_text())["sequences"] == []
 
 
 def test_a_row_that_does_not_fit_is_told_and_the_others_come_back(entered: Deployment) -> None:
@@ -259,7 +259,7 @@ def test_what_a_person_deletes_is_on_record_with_who_and_when(entered: Deploymen
 
 def test_with_a_deployment_all_that_goes_with_it_is_on_record_and_its_paper_is_kept(entered: Deployment) -> None:
     Booking.objects.all().delete()
-    Mishap.objects.all().delete()
+    Incident.objects.all().delete()
     Visit.objects.all().delete()
     slug = entered.slug
     entered.delete()

@@ -15,20 +15,20 @@ from hypothesis import strategies as st
 from trod.archive import sidecar, verify
 from trod.errors import WrongInput
 from trod.web import home
-from trod.web.catalogue import ledger, moving, rebuild, take_in, watch, words
+from trod.web.catalogue import ledger, moving, rebuild, import_card, clocks, identifications
 from trod.web.catalogue.line import Silent
-from trod.web.catalogue.words import Dot, Line
-from trod.web.models import Deployment, Event, Intake, KeptFile, Picture, Sighting, Word
+from trod.web.catalogue.identifications import Dot, Line
+from trod.web.models import Deployment, Sequence, Import, KeptFile, Picture, Observation, Identification
 
 NOON = datetime(2026, 6, 30, 12, tzinfo=UTC)
 HOUR = timedelta(hours=1)
 
 
 def catalogue(*, without: tuple[str, ...] = ("moves",)) -> dict[str, Any]:
-    """The catalogue as plain data; `without`: fields of intakes that may differ."""
+    """The catalogue as plain data; `without`: fields of imports that may differ."""
     found = canon.catalogue()
-    found["intakes"] = [{k: v for k, v in row.items() if k not in without} for row in found["intakes"]]
-    found["kept_files"] = sorted(KeptFile.objects.values_list("path", "sha256", "intake__name"))
+    found["imports"] = [{k: v for k, v in row.items() if k not in without} for row in found["imports"]]
+    found["kept_files"] = sorted(KeptFile.objects.values_list("path", "sha256", "card_import__name"))
     return found
 
 
@@ -42,8 +42,8 @@ def same_after_a_rebuild() -> None:
     assert verify.verify(home.archive_root()).ok
 
 
-def at(row: Intake) -> Intake:
-    return Intake.objects.select_related("deployment__site", "card").get(name=row.name)
+def at(row: Import) -> Import:
+    return Import.objects.select_related("deployment__site", "card").get(name=row.name)
 
 
 def alder() -> Deployment:
@@ -62,43 +62,43 @@ def lived(small: Any, take: Any) -> Any:
     files[-1].with_suffix(".WAV").write_bytes(b"RIFF\0\0\0\0WAVE a voice")
     small.row = take(card.folder, small.alder)
     small.card_folder = card.folder
-    watch.correct(small.alder, shift_s=3600, reason="read an hour behind", by="Ilka", now=NOON)
-    watch.correct(small.lick, shift_s=-7200, reason="read two hours ahead", by="Ilka", now=NOON)
-    first, second, third, fourth, _ = Event.objects.order_by("start_at")
+    clocks.correct(small.alder, shift_s=3600, reason="read an hour behind", by="Ilka", now=NOON)
+    clocks.correct(small.lick, shift_s=-7200, reason="read two hours ahead", by="Ilka", now=NOON)
+    first, second, third, fourth, _ = Sequence.objects.order_by("start_at")
     sha = first.pictures.order_by("file_order").first().sha256
     deer = Line(what="animal", species="red-deer", count=2, sex="female", dots=(Dot(picture=sha, x=0.25, y=0.5),))
-    words.say(first, [deer], by="Ilka", at=NOON)
-    words.say(first, [Line(what="animal", species="red-deer")], by="Bo", at=NOON + HOUR)
-    words.say(second, [Line(what="blank")], by="Ilka", at=NOON)
-    words.say(third, [Line(what="blank")], by="Bo", at=NOON, uuid="11111111-1111-4111-8111-111111111111")
-    words.undo(by="Bo", at=NOON + 2 * HOUR, word="11111111-1111-4111-8111-111111111111")
-    words.say(fourth, [Line(what="animal", species="red-fox")], by="Ilka", at=NOON, note="limps")
+    identifications.say(first, [deer], by="Ilka", at=NOON)
+    identifications.say(first, [Line(what="animal", species="red-deer")], by="Bo", at=NOON + HOUR)
+    identifications.say(second, [Line(what="blank")], by="Ilka", at=NOON)
+    identifications.say(third, [Line(what="blank")], by="Bo", at=NOON, uuid="11111111-1111-4111-8111-111111111111")
+    identifications.undo(by="Bo", at=NOON + 2 * HOUR, identification="11111111-1111-4111-8111-111111111111")
+    identifications.say(fourth, [Line(what="animal", species="red-fox")], by="Ilka", at=NOON, note="limps")
     ledger.catch_up()
     return small
 
 
-def test_a_card_moves_with_pictures_events_words_and_thumbnails_and_takes_the_clock_of_its_new_place(
+def test_a_card_moves_with_pictures_sequences_words_and_thumbnails_and_takes_the_clock_of_its_new_place(
     lived: Any,
 ) -> None:
     row = at(lived.row)
     before = {p.sha256: p.taken_at for p in Picture.objects.all()}
-    said = sorted(Word.objects.values_list("uuid", "event__key", "undone_at"))
+    said = sorted(Identification.objects.values_list("uuid", "sequence__key", "undone_at"))
     moving.move(row, lick(), line=Silent(), now=NOON, by="Ilka")
     row = at(row)
     assert (row.deployment, row.folder) == (lick(), f"grey-lick/grey-lick-2026/{row.name}")
     assert row.moves == [
         {"from": "alder-track-2026", "to": "grey-lick-2026", "at": "2026-06-30T12:00:00Z", "by": "Ilka"}
     ]
-    assert not alder().pictures.exists() and not alder().events.exists()
-    assert lick().pictures.count() == 15 and lick().events.count() == 5
+    assert not alder().pictures.exists() and not alder().sequences.exists()
+    assert lick().pictures.count() == 15 and lick().sequences.count() == 5
     assert {p.taken_at - before[p.sha256] for p in Picture.objects.all()} == {-3 * HOUR}
-    assert sorted(Word.objects.values_list("uuid", "event__key", "undone_at")) == said
-    assert Sighting.objects.filter(word__event__deployment=lick(), marks__isnull=False).count() == 1
+    assert sorted(Identification.objects.values_list("uuid", "sequence__key", "undone_at")) == said
+    assert Observation.objects.filter(identification__sequence__deployment=lick(), marks__isnull=False).count() == 1
     root = home.archive_root()
     for picture in Picture.objects.all():
         assert (root / picture.path).is_file() and home.thumb_path(picture.sha256).is_file()
     assert all((root / kept.path).is_file() for kept in KeptFile.objects.all())
-    told = sidecar.read_words(root / "grey-lick/grey-lick-2026").lines
+    told = sidecar.read_identifications(root / "grey-lick/grey-lick-2026").lines
     assert [act["act"] for act in told] == ["say", "say", "say", "say", "undo", "say"], "its folder tells it alone"
     same_after_a_rebuild()
 
@@ -121,7 +121,7 @@ def test_laid_aside_as_unplaced_its_words_wait_and_come_back_with_a_place(lived:
     moving.move(row, None, line=Silent(), now=NOON)
     row = at(row)
     assert (row.deployment, row.folder) == (None, f"unplaced/{row.name}")
-    assert Event.objects.count() == 0 and Word.objects.count() == 0
+    assert Sequence.objects.count() == 0 and Identification.objects.count() == 0
     assert {p.taken_at for p in Picture.objects.all()} == {p.taken_raw for p in Picture.objects.all()}
     same_after_a_rebuild()
     row = at(row)
@@ -133,13 +133,13 @@ def test_laid_aside_as_unplaced_its_words_wait_and_come_back_with_a_place(lived:
 def test_what_was_said_in_the_wrong_place_and_undone_in_the_right_one_is_undone(lived: Any) -> None:
     row = at(lived.row)
     moving.move(row, lick(), line=Silent(), now=NOON)
-    word = words.undo(by="Ilka", at=NOON + 5 * HOUR)
+    word = identifications.undo(by="Ilka", at=NOON + 5 * HOUR)
     assert word is not None
     same_after_a_rebuild()
-    assert Word.objects.get(uuid=word.uuid).undone_at is not None
+    assert Identification.objects.get(uuid=word.uuid).undone_at is not None
     moving.move(at(row), None, line=Silent(), now=NOON)
     moving.move(at(row), alder(), line=Silent(), now=NOON)
-    assert Word.objects.get(uuid=word.uuid).undone_at is not None
+    assert Identification.objects.get(uuid=word.uuid).undone_at is not None
     same_after_a_rebuild()
 
 
@@ -153,7 +153,7 @@ def test_what_does_not_fit_a_place_is_told_of_the_place_it_lies_in(lived: Any) -
 
 
 @pytest.mark.parametrize("leaves", ["the first pictures", "the last pictures"])
-def test_an_event_of_two_cards_goes_with_its_key_picture_and_comes_whole_again(
+def test_an_sequence_of_two_cards_goes_with_its_key_picture_and_comes_whole_again(
     small: Any, take: Any, leaves: str
 ) -> None:
     one, two = small.card("one"), small.card("two", number=50)
@@ -161,28 +161,28 @@ def test_an_event_of_two_cards_goes_with_its_key_picture_and_comes_whole_again(
     two.bursts([pulled.FIRST + timedelta(seconds=30)], frames=3)
     ledger.catch_up()
     rows = take(one.folder, alder()), take(two.folder, alder(), now=NOON)
-    event = Event.objects.get()
-    assert event.frames == 5
-    word = words.say(event, [Line(what="animal", species="red-fox")], by="Ilka", at=NOON)
+    sequence = Sequence.objects.get()
+    assert sequence.frames == 5
+    word = identifications.say(sequence, [Line(what="animal", species="red-fox")], by="Ilka", at=NOON)
     before = catalogue()
     goes = rows[0] if leaves == "the first pictures" else rows[1]
-    assert moving.cargo(goes) == moving.Cargo(pictures=2 if goes == rows[0] else 3, events=1, words=1, shared=1)
+    assert moving.cargo(goes) == moving.Cargo(pictures=2 if goes == rows[0] else 3, sequences=1, identifications=1, shared=1)
     moving.move(at(goes), lick(), line=Silent(), now=NOON)
     there = lick() if goes == rows[0] else alder()
-    assert [(e.frames, e.word) for e in there.events.all()] == [(2, word)]
+    assert [(e.frames, e.identification) for e in there.sequences.all()] == [(2, word)]
     other = alder() if goes == rows[0] else lick()
-    assert [(e.frames, e.word) for e in other.events.all()] == [(3, None)]
+    assert [(e.frames, e.identification) for e in other.sequences.all()] == [(3, None)]
     same_after_a_rebuild()
     moving.move(at(goes), alder(), line=Silent(), now=NOON)
     assert canon.differences(before, catalogue()) == {}
     same_after_a_rebuild()
 
 
-def test_an_intake_that_is_not_whole_stays(small: Any) -> None:
+def test_an_card_import_that_is_not_whole_stays(small: Any) -> None:
     card = small.card()
     card.bursts(pulled.days(1))
-    row = take_in.begin(take_in.Asked(card.folder, alder()), now=NOON)
-    with pytest.raises(WrongInput, match="an intake that is whole"):
+    row = import_card.begin(import_card.Asked(card.folder, alder()), now=NOON)
+    with pytest.raises(WrongInput, match="an import that is whole"):
         moving.move(row, lick(), line=Silent(), now=NOON)
 
 
@@ -192,7 +192,7 @@ class Death(Exception):
 
 @pytest.mark.parametrize("to", ["lick", "unplaced"])
 @pytest.mark.parametrize(
-    "where", ["append_words", "hand_over", "before the rename", "after the rename", "finish", "replay", "sidecars"]
+    "where", ["append_identifications", "hand_over", "before the rename", "after the rename", "finish", "replay", "sidecars"]
 )
 def test_a_death_at_any_step_is_made_good_by_doing_it_again(
     lived: Any, monkeypatch: pytest.MonkeyPatch, where: str, to: str
@@ -210,12 +210,12 @@ def test_a_death_at_any_step_is_made_good_by_doing_it_again(
         raise Death
 
     places: dict[str, tuple[Any, str, Any]] = {
-        "append_words": (sidecar, "append_words", die),
+        "append_identifications": (sidecar, "append_identifications", die),
         "hand_over": (moving, "_hand_over", die),
         "before the rename": (sidecar, "move_bag", die),
         "after the rename": (sidecar, "move_bag", after),
-        "finish": (take_in, "finish", die),
-        "replay": (words, "replay", die),
+        "finish": (import_card, "finish", die),
+        "replay": (identifications, "replay", die),
         "sidecars": (ledger, "write_sidecar", die),
     }
     with monkeypatch.context() as broken:
@@ -230,8 +230,8 @@ def test_a_death_at_any_step_is_made_good_by_doing_it_again(
     ledger.catch_up()
     row = at(row)
     assert row.deployment == target
-    assert Word.objects.count() == (5 if target else 0)
-    assert row.pictures.filter(event__isnull=False).count() == (15 if target else 0)
+    assert Identification.objects.count() == (5 if target else 0)
+    assert row.pictures.filter(sequence__isnull=False).count() == (15 if target else 0)
     same_after_a_rebuild()
 
 
@@ -263,22 +263,22 @@ def test_however_cards_are_moved_and_spoken_of_no_word_is_lost(
     one.bursts([start, start + timedelta(days=1)], frames=2)
     two.bursts([start + timedelta(seconds=20), start + timedelta(days=2)], frames=2)
     rows = [take(card.folder, alder(), now=NOON + k * HOUR) for k, card in enumerate((one, two))]
-    said = set(Word.objects.values_list("uuid", flat=True))
+    said = set(Identification.objects.values_list("uuid", flat=True))
     for step, (what, which) in enumerate(steps):
         moment = NOON + timedelta(days=turn, minutes=step)
         if what == "say":
-            events = list(Event.objects.filter(pictures__intake__in=rows).distinct().order_by("start_at"))
-            if events:
+            sequences = list(Sequence.objects.filter(pictures__card_import__in=rows).distinct().order_by("start_at"))
+            if sequences:
                 kind = "blank" if which % 2 else "vehicle"
-                event = events[which % len(events)]
-                said.add(words.say(event, [Line(what=kind)], by="Ilka", at=moment).uuid)
+                sequence = sequences[which % len(sequences)]
+                said.add(identifications.say(sequence, [Line(what=kind)], by="Ilka", at=moment).uuid)
         elif what == "undo":
-            words.undo(by="Ilka", at=moment)
+            identifications.undo(by="Ilka", at=moment)
         else:
             target = {"alder": alder(), "lick": lick(), "unplaced": None}[what]
             moving.move(at(rows[which]), target, line=Silent(), now=NOON)
     for row in rows:
         moving.move(at(row), lick(), line=Silent(), now=NOON)
-    assert set(Word.objects.values_list("uuid", flat=True)) == said
-    assert not Picture.objects.filter(event__isnull=True).exists()
+    assert set(Identification.objects.values_list("uuid", flat=True)) == said
+    assert not Picture.objects.filter(sequence__isnull=True).exists()
     same_after_a_rebuild()

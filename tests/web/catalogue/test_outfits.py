@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from trod.findings import Sighting, UnseenEvent
+from trod.findings import Observation, UnseenSequence
 from trod.web import models as m
 from trod.web.catalogue import outfits
 from trod.web.catalogue.evidence import gather
@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.mark.parametrize(
-    ("text", "cell", "number", "source"),
+    ("text", "battery", "number", "source"),
     [
         ("8 × AA lithium", "FR6", 8, "as written down"),
         ("12 FR6", "FR6", 12, "as written down"),
@@ -31,16 +31,16 @@ pytestmark = pytest.mark.django_db
         ("0 FR6", "FR6", 8, "as written down; how many is assumed"),
         ("99 FR6", "FR6", 8, "as written down; how many is assumed"),
         ("2026-05-01 FR6", "FR6", 8, "as written down; how many is assumed"),
-        ("4 D cells", "LR6", 8, "assumed: “4 D cells” is no kind of cell that is known here"),
-        ("2 × 18650 lithium-ion", "LR6", 8, "assumed: “2 × 18650 lithium-ion” is no kind of cell that is known here"),
-        ("8 Li-ion AA", "LR6", 8, "assumed: “8 Li-ion AA” is no kind of cell that is known here"),
+        ("4 D batteries", "LR6", 8, "assumed: “4 D batteries” is no kind of battery that is known here"),
+        ("2 × 18650 lithium-ion", "LR6", 8, "assumed: “2 × 18650 lithium-ion” is no kind of battery that is known here"),
+        ("8 Li-ion AA", "LR6", 8, "assumed: “8 Li-ion AA” is no kind of battery that is known here"),
         ("\x00<b>" + "9" * 400, "LR6", 8, "assumed"),
     ],
 )
-def test_what_people_write_of_cells_is_read_or_told_as_assumed(text, cell, number, source):
+def test_what_people_write_of_batteries_is_read_or_told_as_assumed(text, battery, number, source):
     pack, told = outfits.pack_from(text)
 
-    assert (pack.cell.designation, pack.number, told) == (cell, number, source)
+    assert (pack.battery.designation, pack.number, told) == (battery, number, source)
 
 
 def test_what_the_text_leaves_open_the_camera_model_says():
@@ -130,8 +130,8 @@ def counts(cast):
     return {c.day: c for c in outfits.day_counts(cast.meadow, cast.deployment, piece, zone="Europe/Vienna")}
 
 
-def test_events_nobody_looked_at_count_as_triggers_that_are_not_told_apart(cast, bring_events):
-    bring_events([noon(cast, d) for d in range(40, 0, -1) for _ in range(2)])
+def test_sequences_nobody_looked_at_count_as_triggers_that_are_not_told_apart(cast, bring_sequences):
+    bring_sequences([noon(cast, d) for d in range(40, 0, -1) for _ in range(2)])
     found = counts(cast)
 
     assert len(found) >= 38
@@ -139,22 +139,22 @@ def test_events_nobody_looked_at_count_as_triggers_that_are_not_told_apart(cast,
     assert (day.animals, day.blanks, day.night, day.told_apart) == (2, 0, None, False)
 
 
-def said(cast, event, what):
-    word = m.Word.objects.create(event=event, by="Ilka Marwood", at=cast.now)
-    m.Sighting.objects.create(word=word, what=what)
-    event.word = word
-    event.save()
+def said(cast, sequence, what):
+    word = m.Identification.objects.create(sequence=sequence, by="Ilka Marwood", at=cast.now)
+    m.Observation.objects.create(identification=word, what=what)
+    sequence.identification = word
+    sequence.save()
 
 
-def test_looked_at_days_tell_animals_people_and_blanks_apart_and_what_came_by_night(cast, bring_events):
+def test_looked_at_days_tell_animals_people_and_blanks_apart_and_what_came_by_night(cast, bring_sequences):
     """At 47° north a June day is dark at 21:00 UTC and not at noon."""
     cast.deployment.burst = 3
     times = [noon(cast, 20), noon(cast, 20) + timedelta(hours=2), noon(cast, 20) + timedelta(hours=11)]
-    bring_events([*(noon(cast, d) for d in range(40, 20, -1)), *times, *(noon(cast, d) for d in range(19, 0, -1))])
-    what = ["person", "blank", "animal"]
+    bring_sequences([*(noon(cast, d) for d in range(40, 20, -1)), *times, *(noon(cast, d) for d in range(19, 0, -1))])
+    what = ["human", "blank", "animal"]
     day = times[0].date()
-    for event, one in zip(m.Event.objects.filter(start_at__in=times).order_by("start_at"), what, strict=True):
-        said(cast, event, one)
+    for sequence, one in zip(m.Sequence.objects.filter(start_at__in=times).order_by("start_at"), what, strict=True):
+        said(cast, sequence, one)
     found = counts(cast)
 
     # 21:00 UTC is 23:00 in Vienna, the same local day.
@@ -163,22 +163,22 @@ def test_looked_at_days_tell_animals_people_and_blanks_apart_and_what_came_by_ni
     assert found[day].told_apart
 
 
-def test_many_pictures_of_one_event_are_so_many_triggers(cast, bring_events):
+def test_many_pictures_of_one_sequence_are_so_many_triggers(cast, bring_sequences):
     cast.deployment.burst = 3
-    bring_events([noon(cast, d) for d in range(30, 0, -1)])
-    event = m.Event.objects.get(start_at=noon(cast, 10))
-    m.Event.objects.filter(pk=event.pk).update(frames=10)
-    event.refresh_from_db()
-    said(cast, event, "animal")
+    bring_sequences([noon(cast, d) for d in range(30, 0, -1)])
+    sequence = m.Sequence.objects.get(start_at=noon(cast, 10))
+    m.Sequence.objects.filter(pk=sequence.pk).update(frames=10)
+    sequence.refresh_from_db()
+    said(cast, sequence, "animal")
 
     assert counts(cast)[noon(cast, 10).date()].animals == 4
 
 
-def test_a_silent_fortnight_is_not_watched_and_not_counted_as_quiet(cast, bring_events):
+def test_a_silent_fortnight_is_not_watched_and_not_counted_as_quiet(cast, bring_sequences):
     m.Visit.objects.create(
         site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=1), card_out=cast.card, arrival="dead"
     )
-    bring_events([noon(cast, d) - timedelta(hours=h) for d in range(60, 30, -1) for h in (0, 5)])
+    bring_sequences([noon(cast, d) - timedelta(hours=h) for d in range(60, 30, -1) for h in (0, 5)])
     found = counts(cast)
 
     assert date(2026, 5, 20) in found
@@ -190,18 +190,18 @@ def test_without_a_card_at_home_there_are_no_counts(cast):
     assert counts(cast) == {}
 
 
-def test_a_hostile_number_of_pictures_is_cut_not_a_fault(cast, bring_events):
-    bring_events([noon(cast, d) for d in range(30, 0, -1)])
-    m.Event.objects.update(frames=2_000_000_000)
-    for event in m.Event.objects.all():
-        said(cast, event, "animal")
+def test_a_hostile_number_of_pictures_is_cut_not_a_fault(cast, bring_sequences):
+    bring_sequences([noon(cast, d) for d in range(30, 0, -1)])
+    m.Sequence.objects.update(frames=2_000_000_000)
+    for sequence in m.Sequence.objects.all():
+        said(cast, sequence, "animal")
 
     assert max(c.animals for c in counts(cast).values()) == 50_000
 
 
-def test_counts_made_with_one_delay_are_known_to_be(cast, bring_events):
+def test_counts_made_with_one_delay_are_known_to_be(cast, bring_sequences):
     cast.deployment.delay_s = 60
-    bring_events([noon(cast, d) for d in range(30, 0, -1)])
+    bring_sequences([noon(cast, d) for d in range(30, 0, -1)])
     mine = tuple(counts(cast).values())
     found = outfits.arrivals_of(cast.meadow, [(cast.deployment, mine)])
 
@@ -217,32 +217,32 @@ def test_counts_made_with_one_delay_are_known_to_be(cast, bring_events):
         ({"arrival": "knocked"}, False, True),
         ({"arrival": "blind"}, False, True),
         ({"arrival": "unknown"}, False, False),
-        ({"arrival": "unknown", "cells_changed": True}, False, True),
+        ({"arrival": "unknown", "batteries_changed": True}, False, True),
         ({"arrival": "dead"}, True, False),
-        ({"arrival": "dead", "cells_changed": True}, False, True),
+        ({"arrival": "dead", "batteries_changed": True}, False, True),
         ({"arrival": "dead", "card_in_id": 1}, True, False),
         ({"arrival": "full"}, True, False),
-        ({"arrival": "full", "cells_changed": True}, True, False),
+        ({"arrival": "full", "batteries_changed": True}, True, False),
         ({"arrival": "full", "card_in_id": 1}, False, True),
-        ({"arrival": "gone", "cells_changed": True}, True, False),
+        ({"arrival": "gone", "batteries_changed": True}, True, False),
     ],
 )
 def test_what_a_visit_leaves_behind(visit, still, alive):
-    """Fresh cells do not empty a full card, and a fresh card does not feed a camera."""
+    """Fresh batteries do not empty a full card, and a fresh card does not feed a camera."""
     row = m.Visit(**visit)
 
     assert outfits.stands_still(row) is still
     assert outfits.was_alive(row) is alive
 
 
-def test_the_day_counts_of_the_pieces_do_not_depend_on_their_order(cast, bring_events):
-    bring_events([noon(cast, d) for d in range(30, 0, -1)])
+def test_the_day_counts_of_the_pieces_do_not_depend_on_their_order(cast, bring_sequences):
+    bring_sequences([noon(cast, d) for d in range(30, 0, -1)])
     piece = gather(cast.reserve).pieces[cast.deployment.slug]
     other = type(piece)(
-        sightings=(
-            Sighting(event="e", deployment="d", site="s", utc_s=datetime(2026, 6, 20, 10, tzinfo=UTC).timestamp()),
+        observations=(
+            Observation(sequence="e", deployment="d", site="s", utc_s=datetime(2026, 6, 20, 10, tzinfo=UTC).timestamp()),
         ),
-        unseen=(UnseenEvent(event="f", site="s", utc_s=0.0), *piece.unseen),
+        unseen=(UnseenSequence(sequence="f", site="s", utc_s=0.0), *piece.unseen),
         line=piece.line,
         known_to_s=piece.known_to_s,
     )

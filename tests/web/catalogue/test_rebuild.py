@@ -19,17 +19,17 @@ import pytest
 from trod.archive import sidecar
 from trod.errors import CatalogueTrouble, OutOfStep, WrongInput
 from trod.web import home
-from trod.web.catalogue import ledger, moving, rebuild, standing, take_in, watch, words
+from trod.web.catalogue import ledger, moving, rebuild, standing, import_card, clocks, identifications
 from trod.web.catalogue.line import Silent
-from trod.web.catalogue.words import Dot, Line
+from trod.web.catalogue.identifications import Dot, Line
 from trod.web.models import (
     Booking,
     Card,
     Deployment,
-    Event,
-    Intake,
+    Sequence,
+    Import,
     Lock,
-    Mishap,
+    Incident,
     Picture,
     Sign,
     Species,
@@ -63,9 +63,9 @@ def lived(small: Any, take: Any) -> Any:
     late.bursts([pulled.FIRST + timedelta(seconds=40)], frames=2)
     take(late.folder, small.alder, now=NOON + timedelta(hours=1))
 
-    found = list(Event.objects.filter(deployment=small.alder).order_by("start_at"))
+    found = list(Sequence.objects.filter(deployment=small.alder).order_by("start_at"))
     sha = found[0].pictures.order_by("file_order").first().sha256
-    words.say(
+    identifications.say(
         found[0],
         [
             Line(
@@ -80,11 +80,11 @@ def lived(small: Any, take: Any) -> Any:
         at=NOON,
         note="one limps",
     )
-    words.say(found[0], [Line(what="animal", species="red-fox")], by="Tobin", at=NOON + timedelta(minutes=1))
-    words.undo(by="Tobin", at=NOON + timedelta(minutes=2))
-    for event in Event.objects.filter(deployment=small.lick):
-        words.say(event, [Line(what="blank")], by="Ilka Marwood", at=NOON + timedelta(minutes=3))
-    words.say(
+    identifications.say(found[0], [Line(what="animal", species="red-fox")], by="Tobin", at=NOON + timedelta(minutes=1))
+    identifications.undo(by="Tobin", at=NOON + timedelta(minutes=2))
+    for sequence in Sequence.objects.filter(deployment=small.lick):
+        identifications.say(sequence, [Line(what="blank")], by="Ilka Marwood", at=NOON + timedelta(minutes=3))
+    identifications.say(
         found[2], [Line(what="animal", species="red-fox")], by="Ilka Marwood", at=NOON + timedelta(minutes=4)
     )
     visit = Visit.objects.create(
@@ -92,13 +92,13 @@ def lived(small: Any, take: Any) -> Any:
     )
     item = StockItem.objects.create(name="LR6", designation="LR6")
     Booking.objects.create(item=item, at=NOON, change=-8, why="used", visit=visit)
-    Mishap.objects.create(
+    Incident.objects.create(
         site=small.lick.site, deployment=small.lick, camera=small.lick.camera, found_on=NOON.date(), kind="animal"
     )
     Lock.objects.create(label="blue", camera=small.lick.camera, combination="4417")
-    row, _ = watch.correct(small.lick, shift_s=-3600, reason="summer time", by="Suri", now=NOON)
-    watch.undo(row, by="Suri", now=NOON)
-    watch.correct(
+    row, _ = clocks.correct(small.lick, shift_s=-3600, reason="summer time", by="Suri", now=NOON)
+    clocks.undo(row, by="Suri", now=NOON)
+    clocks.correct(
         small.alder,
         shift_s=600,
         from_raw=pulled.FIRST + timedelta(days=2),
@@ -106,7 +106,7 @@ def lived(small: Any, take: Any) -> Any:
         by="Suri",
         now=NOON,
     )
-    moving.move(Intake.objects.get(deployment=None), small.lick, line=Silent(), now=NOON)
+    moving.move(Import.objects.get(deployment=None), small.lick, line=Silent(), now=NOON)
     Species.objects.filter(slug="red-deer").update(key=None)
     small.alder.note = "moved a step to the left"
     small.alder.save()
@@ -204,13 +204,13 @@ def test_a_paper_that_changes_while_it_is_read_leaves_the_catalogue_half_made(
 ) -> None:
     root = home.archive_root()
     lose_the_database()
-    real = words.replay
+    real = identifications.replay
 
     def meanwhile(lines: Any) -> Any:
         sidecar.write_ledger(root, {**(sidecar.read_ledger(root) or {}), "weather": []})
         return real(lines)
 
-    monkeypatch.setattr(words, "replay", meanwhile)
+    monkeypatch.setattr(identifications, "replay", meanwhile)
     with pytest.raises(CatalogueTrouble, match=r"ledger\.json changed while"):
         rebuild.rebuild(Silent(), workers=1)
     assert standing.look().how is standing.How.HALF
@@ -248,7 +248,7 @@ def test_a_lost_sidecar_costs_only_what_stood_in_it_alone(lived: Any) -> None:
     made = rebuild.rebuild(Silent(), workers=1)
     assert any("come back as unplaced" in text for text in made.trouble)
     assert Picture.objects.filter(deployment=None).count() == 18
-    assert Event.objects.filter(deployment__slug="alder-track-2026").exclude(word=None).count() == 2
+    assert Sequence.objects.filter(deployment__slug="alder-track-2026").exclude(identification=None).count() == 2
 
 
 def test_a_lost_ledger_is_told(lived: Any) -> None:
@@ -259,12 +259,12 @@ def test_a_lost_ledger_is_told(lived: Any) -> None:
 
 
 def test_a_torn_last_word_is_told_and_the_others_stand(lived: Any) -> None:
-    file = home.archive_root() / "alder-track/alder-track-2026" / sidecar.WORDS
+    file = home.archive_root() / "alder-track/alder-track-2026" / sidecar.IDENTIFICATIONS
     file.write_bytes(file.read_bytes()[:-20])
     lose_the_database()
     made = rebuild.rebuild(Silent(), workers=1)
     assert any("cannot be read" in text for text in made.trouble)
-    assert Event.objects.exclude(word=None).count() >= 4
+    assert Sequence.objects.exclude(identification=None).count() >= 4
 
 
 def test_a_bag_that_stands_in_no_sidecar_comes_back_with_its_own_counts(
@@ -273,20 +273,20 @@ def test_a_bag_that_stands_in_no_sidecar_comes_back_with_its_own_counts(
     card = small.card()
     card.bursts(pulled.days(3))[1].write_bytes(b"")
     with monkeypatch.context() as patch:
-        patch.setattr(take_in, "finish", lambda *a, **k: (_ for _ in ()).throw(RuntimeError("power cut")))
-        row = take_in.begin(take_in.Asked(card.folder, small.alder, by="Ilka"), now=NOON)
+        patch.setattr(import_card, "finish", lambda *a, **k: (_ for _ in ()).throw(RuntimeError("power cut")))
+        row = import_card.begin(import_card.Asked(card.folder, small.alder, by="Ilka"), now=NOON)
         with pytest.raises(RuntimeError):
-            take_in.take_in(row, line=Silent(), now=NOON, workers=1)
+            import_card.import_card(row, line=Silent(), now=NOON, workers=1)
     ledger.write_ledger()
     with ledger.quiet():
-        Intake.objects.filter(pk=row.pk).update(state="copying")
+        Import.objects.filter(pk=row.pk).update(state="copying")
     ledger.write_sidecar(small.alder)
     lose_the_database()
     made = rebuild.rebuild(Silent(), workers=1)
-    again = Intake.objects.get()
+    again = Import.objects.get()
     assert any("stands in no sidecar" in text for text in made.trouble)
     assert (again.new, again.files, again.damaged, again.by, again.started_at) == (9, 9, 1, "Ilka", NOON)
-    assert Event.objects.filter(deployment__slug="alder-track-2026").count() == 3
+    assert Sequence.objects.filter(deployment__slug="alder-track-2026").count() == 3
 
 
 COMPARE = """
@@ -311,10 +311,10 @@ def test_the_demo_rebuilt_gives_the_same_findings_to_the_last_digit(tmp_path: Pa
     """Through the commands, each in a process of its own, with edits and corrections made in between."""
     support = Path(__file__).parents[2] / "support"
     env = {**os.environ, "TROD_HOME": str(tmp_path / "demo")}
-    env["PYTHONPATH"] = os.pathsep.join([str(Path(take_in.__file__).parents[3]), str(support)])
+    env["PYTHONPATH"] = os.pathsep.join([str(Path(import_card.__file__).parents[3]), str(support)])
 
-    def run(*words: str) -> str:
-        done = subprocess.run([sys.executable, *words], env=env, capture_output=True, text=True, check=False)
+    def run(*identifications: str) -> str:
+        done = subprocess.run([sys.executable, *identifications], env=env, capture_output=True, text=True, check=False)
         assert done.returncode == 0, done.stderr
         return done.stdout
 
@@ -342,15 +342,15 @@ from trod.web.start import ready
 ready()
 from datetime import datetime, UTC
 from trod.web.catalogue import watch, words
-from trod.web.models import Deployment, Event, Site
+from trod.web.models import Deployment, Sequence, Site
 now = datetime(2026, 6, 30, 12, tzinfo=UTC)
 for one in watch.proposals(d := Deployment.objects.get(slug__startswith="larkfield")):
     watch.correct(
         d, shift_s=one.shift_s, from_raw=one.from_raw, to_raw=one.to_raw, reason=one.reason, by="Ilka",
         now=now,
     )
-event = Event.objects.exclude(word=None).order_by("key").first()
-words.say(event, [words.Line(what="animal", species="lynx")], by="Suri Penhallick", at=now)
+sequence = Sequence.objects.exclude(identification=None).order_by("key").first()
+words.say(sequence, [words.Line(what="animal", species="lynx")], by="Suri Penhallick", at=now)
 words.undo(by="Tobin Achterfeld", at=now)
 site = Site.objects.get(slug="grey-lick"); site.note = "A fresh block of salt."; site.save()
 """

@@ -13,23 +13,23 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from trod.web.catalogue import evidence, ledger, moving, rebuild, rollups, usual, watch, words
+from trod.web.catalogue import evidence, ledger, moving, rebuild, rollups, usual, clocks, identifications
 from trod.web.catalogue.line import Silent
-from trod.web.catalogue.words import Line
-from trod.web.ground.pages import came_by_month
-from trod.web.look.queue import Queue
+from trod.web.catalogue.identifications import Line
+from trod.web.map.pages import came_by_month
+from trod.web.review.queue import Queue
 from trod.web.models import (
     DaySum,
     Deployment,
     DeploymentSum,
-    Event,
-    Intake,
+    Sequence,
+    Import,
     Reserve,
-    Sighting,
+    Observation,
     Species,
     Visit,
-    WatchCorrection,
-    Word,
+    ClockCorrection,
+    Identification,
 )  # fmt: skip
 from trod.web.models.sums import COUNTS
 from trod.web.today import needs, summary
@@ -37,8 +37,8 @@ from trod.web.today import needs, summary
 NOON = datetime(2026, 7, 1, 12, tzinfo=UTC)
 SAID = (
     [Line(what="blank")],
-    [Line(what="person")],
-    [Line(what="unsure")],
+    [Line(what="human")],
+    [Line(what="unknown")],
     [Line(what="animal", species="red-deer", count=2), Line(what="animal", species="red-deer", count=3)],
     [Line(what="animal", species="red-fox"), Line(what="animal", species="red-deer")],
     [Line(what="animal", count=7)],
@@ -49,13 +49,13 @@ ACTS = ("import", "say", "say", "say", "undo", "redo", "clock", "clock back", "m
 def fresh() -> dict[tuple[str, Any], dict[str, Any]]:
     """The days of every deployment, counted one sequence after the other."""
     days: dict[tuple[str, Any], dict[str, Any]] = {}
-    for e in Event.objects.select_related("deployment__site__reserve"):
+    for e in Sequence.objects.select_related("deployment__site__reserve"):
         here = ZoneInfo(e.deployment.site.reserve.zone)
         day = days.setdefault(
             (e.deployment.slug, e.start_at.astimezone(here).date()),
             {**dict.fromkeys(COUNTS, 0), "species": {}, "most": 0},
         )
-        said = list(Sighting.objects.filter(word=e.word_id)) if e.word_id else []
+        said = list(Observation.objects.filter(identification=e.identification_id)) if e.identification_id else []
         day["pictures"] += e.frames
         if not e.time_lapse:
             kind = {True: "dark", False: "light"}.get(e.infrared)
@@ -63,7 +63,7 @@ def fresh() -> dict[tuple[str, Any], dict[str, Any]]:
             day["frames"] += e.frames
             if kind:
                 day[kind] += 1
-            if e.word_id is None:
+            if e.identification_id is None:
                 day["unreviewed"] += 1
                 if kind:
                     day[f"unreviewed_{kind}"] += 1
@@ -116,9 +116,9 @@ def shown() -> Any:
     return (
         summary.summaries(every, reserve, NOON),
         account.evidence,
-        {slug: (p.line, p.known_to_s, p.events) for slug, p in account.pieces.items()},
+        {slug: (p.line, p.known_to_s, p.sequences) for slug, p in account.pieces.items()},
         [q.counts("Ilka Marwood") for q in queues],
-        [(n.kind, n.sentence) for n in needs.unseen_events(reserve.zone)],
+        [(n.kind, n.sentence) for n in needs.unseen_sequences(reserve.zone)],
         (usual.animal(site), usual.herd(site), came_by_month(site)),
         [
             (d.day, d.species, *(getattr(d, n) for n in COUNTS))
@@ -142,8 +142,8 @@ def check() -> None:
         assert {name: getattr(row, name) for name in COUNTS} == {
             name: sums[row.deployment.slug][name] for name in COUNTS
         }
-    for intake in Intake.objects.all():  # as the page of a deployment tells it
-        assert intake.pictures.count() == intake.new - intake.kept_files.count()
+    for card_import in Import.objects.all():  # as the page of a deployment tells it
+        assert card_import.pictures.count() == card_import.new - card_import.kept_files.count()
     warm = shown()
     forget()
     assert shown() == warm
@@ -177,18 +177,18 @@ class Life:
         self.take(card.folder, where, now=self.now)
 
     def say(self) -> None:
-        found = list(Event.objects.order_by("pk"))
+        found = list(Sequence.objects.order_by("pk"))
         if found:
-            words.say(self.chance.choice(found), self.chance.choice(SAID), by="Ilka Marwood", at=self.now)
+            identifications.say(self.chance.choice(found), self.chance.choice(SAID), by="Ilka Marwood", at=self.now)
 
     def undo(self) -> None:
-        words.undo(by="Ilka Marwood", at=self.now)
+        identifications.undo(by="Ilka Marwood", at=self.now)
 
     def redo(self) -> None:
-        words.redo(by="Ilka Marwood", at=self.now)
+        identifications.redo(by="Ilka Marwood", at=self.now)
 
     def clock(self) -> None:
-        watch.correct(
+        clocks.correct(
             self.chance.choice(self.deployments),
             shift_s=self.chance.choice((-86_400, -3000, 40_000)),
             reason="read at the visit", by="Ilka Marwood", now=self.now,
@@ -196,12 +196,12 @@ class Life:
         )  # fmt: skip
 
     def clock_back(self) -> None:
-        made = WatchCorrection.objects.filter(undone_at__isnull=True).order_by("-at").first()
+        made = ClockCorrection.objects.filter(undone_at__isnull=True).order_by("-at").first()
         if made is not None:
-            watch.undo(made, by="Ilka Marwood", now=self.now)
+            clocks.undo(made, by="Ilka Marwood", now=self.now)
 
     def move(self) -> None:
-        rows = list(Intake.objects.order_by("pk"))
+        rows = list(Import.objects.order_by("pk"))
         if rows:
             where = self.chance.choice([*self.deployments, None])
             moving.move(self.chance.choice(rows), where, line=Silent(), now=self.now, by="Ilka Marwood")
@@ -217,7 +217,7 @@ class Life:
         one = self.chance.choice(self.deployments)
         one.time_lapse_h = self.chance.choice((None, 24))
         one.save()
-        watch.follow(one, Silent())
+        clocks.follow(one, Silent())
 
     def zone(self) -> None:
         Reserve.objects.update(zone=self.chance.choice(("Europe/Vienna", "Asia/Tokyo", "UTC")))
@@ -256,19 +256,19 @@ def test_sequences_changed_behind_the_sums_are_counted_afresh_until_the_worker_c
     assert set(rollups.kept([small.alder.pk], zone)) == {small.alder.pk}
     shown()
     for change in (
-        lambda: Event.objects.filter(deployment=small.alder).update(time_lapse=True),
-        lambda: Event.objects.order_by("pk").first().delete(),
-        lambda: Event.objects.filter(pk=Event.objects.order_by("pk").first().pk).delete(),
-        lambda: Event.objects.create(key="by hand", deployment=small.alder, start_at=NOON, end_at=NOON),
-        lambda: Event.objects.bulk_create([Event(key="b", deployment=small.alder, start_at=NOON, end_at=NOON)]),
-        lambda: Event.objects.bulk_update(
-            [Event(pk=e.pk, infrared=True) for e in Event.objects.all()], ["infrared"]
+        lambda: Sequence.objects.filter(deployment=small.alder).update(time_lapse=True),
+        lambda: Sequence.objects.order_by("pk").first().delete(),
+        lambda: Sequence.objects.filter(pk=Sequence.objects.order_by("pk").first().pk).delete(),
+        lambda: Sequence.objects.create(key="by hand", deployment=small.alder, start_at=NOON, end_at=NOON),
+        lambda: Sequence.objects.bulk_create([Sequence(key="b", deployment=small.alder, start_at=NOON, end_at=NOON)]),
+        lambda: Sequence.objects.bulk_update(
+            [Sequence(pk=e.pk, infrared=True) for e in Sequence.objects.all()], ["infrared"]
         ),
     ):
         change()
         assert not rollups.kept([small.alder.pk], zone)
         assert summary.summaries([small.alder], Reserve.objects.get(), NOON)[small.alder.pk].pictures == sum(
-            Event.objects.values_list("frames", flat=True)
+            Sequence.objects.values_list("frames", flat=True)
         )
         assert rollups.look_round() == 1
         check()
@@ -293,15 +293,15 @@ def test_an_identification_sums_up_its_own_day_alone(small: Any, take: Any) -> N
     card = small.card()
     card.bursts(pulled.days(8))
     take(card.folder, small.alder)
-    event = Event.objects.order_by("start_at").first()
-    day = event.start_at.astimezone(ZoneInfo("Europe/Vienna")).date()
+    sequence = Sequence.objects.order_by("start_at").first()
+    day = sequence.start_at.astimezone(ZoneInfo("Europe/Vienna")).date()
     others = set(DaySum.objects.exclude(day=day).values_list("pk"))
     with CaptureQueriesContext(connection) as queries:
-        words.say(event, SAID[0], by="Ilka Marwood", at=NOON)
+        identifications.say(sequence, SAID[0], by="Ilka Marwood", at=NOON)
     assert others <= set(DaySum.objects.values_list("pk"))
-    reads = [q["sql"] for q in queries if "trod_event" in q["sql"] and "julianday" in q["sql"]]
+    reads = [q["sql"] for q in queries if "trod_sequence" in q["sql"] and "julianday" in q["sql"]]
     assert all("start_at\" <" in sql for sql in reads)
-    assert Word.objects.count() == 1
+    assert Identification.objects.count() == 1
     check()
 
 
@@ -316,12 +316,12 @@ def test_pages_count_no_sequences_where_sums_are_kept(small: Any, take: Any) -> 
     with CaptureQueriesContext(connection) as queries:
         summary.summaries(every, reserve, NOON)
         Queue(zone=reserve.zone_info).counts("Ilka Marwood")
-        needs.unseen_events(reserve.zone)
+        needs.unseen_sequences(reserve.zone)
         usual.animal(small.alder.site)
         usual.herd(small.alder.site)
         came_by_month(small.alder.site)
         evidence.gather(reserve)  # held in memory
-    assert not [q["sql"] for q in queries if "trod_event" in q["sql"] or "trod_picture" in q["sql"]]
+    assert not [q["sql"] for q in queries if "trod_sequence" in q["sql"] or "trod_picture" in q["sql"]]
 
 
 def test_a_sequence_given_to_another_deployment_leaves_neither_sum_trusted(small: Any, take: Any) -> None:
@@ -329,7 +329,7 @@ def test_a_sequence_given_to_another_deployment_leaves_neither_sum_trusted(small
     card.bursts(pulled.days(3))
     take(card.folder, small.alder)
     rollups.look_round()
-    Event.objects.filter(pk=Event.objects.order_by("pk").first().pk).update(deployment=small.lick)
+    Sequence.objects.filter(pk=Sequence.objects.order_by("pk").first().pk).update(deployment=small.lick)
     assert not rollups.kept([small.alder.pk, small.lick.pk], Reserve.objects.get().zone)
     assert rollups.look_round() == 2
     check()

@@ -19,18 +19,18 @@ from hypothesis import strategies as st
 from trod.archive import sidecar, verify
 from trod.errors import SourceBusy, WrongInput
 from trod.web import home
-from trod.web.catalogue import ledger, moving, rebuild, take_in
+from trod.web.catalogue import ledger, moving, rebuild, import_card
 from trod.web.catalogue.line import Silent
-from trod.web.models import Card, Intake, KeptFile, Picture
+from trod.web.models import Card, Import, KeptFile, Picture
 
 NOON = datetime(2026, 6, 30, 12, tzinfo=UTC)
 SAME = pulled.jpeg("the same", pulled.FIRST)
 
 
-def one_verdict(row: Intake) -> bool:
+def one_verdict(row: Import) -> bool:
     """The bit that all places say; fails when two of them differ."""
-    found = take_in.summary(row)
-    stored = Intake.objects.values_list("safe_to_format", flat=True).get(pk=row.pk)
+    found = import_card.summary(row)
+    stored = Import.objects.values_list("safe_to_format", flat=True).get(pk=row.pk)
     said = {
         stored, row.safe_to_format, row.verdict.safe, found["safe_to_format"], not found["reasons"],
         "safe to format" in found["sentence"], not found["sentence"].startswith("Do not format"),
@@ -107,7 +107,7 @@ def test_a_card_whose_first_copy_was_spoilt_is_kept_anew_once_and_then_known(sma
     card = small.card()
     card.bursts(pulled.days(1))
     row = take(card.folder, small.alder)
-    kept = home.archive_root() / Picture.objects.filter(intake=row).first().path
+    kept = home.archive_root() / Picture.objects.filter(card_import=row).first().path
     content = bytearray(kept.read_bytes())
     content[100] ^= 1
     kept.write_bytes(content)
@@ -139,45 +139,45 @@ def test_what_is_kept_and_no_picture_comes_back_with_a_rebuild_and_moves_with_it
 
 
 @pytest.fixture
-def cut(small: Any, take: Any) -> Intake:
+def cut(small: Any, take: Any) -> Import:
     """A card with a picture that breaks off."""
     card = small.card()
     file = card.bursts(pulled.days(2))[1]
     file.write_bytes(file.read_bytes()[:-30])
     label = Card.objects.create(label="ESK-01-A", state=Card.State.HOME)
-    row: Intake = take(card.folder, small.alder, card=label)
+    row: Import = take(card.folder, small.alder, card=label)
     return row
 
 
-def test_damage_makes_a_card_unsafe_until_a_person_says_that_it_may_go(cut: Intake) -> None:
+def test_damage_makes_a_card_unsafe_until_a_person_says_that_it_may_go(cut: Import) -> None:
     assert not one_verdict(cut)
     assert Card.objects.get().state == Card.State.HOME
-    take_in.accept_damage(cut, by="Ilka", now=NOON)
+    import_card.accept_damage(cut, by="Ilka", now=NOON)
     cut.refresh_from_db()
     assert one_verdict(cut)
     assert "Accepted as damaged: 1 file breaks off before its end (DCIM/100TARNB/LANT0002.JPG)." in (
-        take_in.summary(cut)["sentence"]
+        import_card.summary(cut)["sentence"]
     )
     assert Card.objects.get().state == Card.State.KEPT
-    take_in.take_back_acceptance(cut)
+    import_card.take_back_acceptance(cut)
     cut.refresh_from_db()
     assert not one_verdict(cut)
     assert Card.objects.get().state == Card.State.HOME
 
 
-def test_the_word_is_on_the_disk_and_comes_back_with_a_rebuild(cut: Intake, small: Any) -> None:
-    take_in.accept_damage(cut, by="Ilka", now=NOON)
+def test_the_word_is_on_the_disk_and_comes_back_with_a_rebuild(cut: Import, small: Any) -> None:
+    import_card.accept_damage(cut, by="Ilka", now=NOON)
     ledger.write_sidecar(small.alder)
     rebuild.empty_all()
     rebuild.rebuild(Silent(), workers=1)
-    again = Intake.objects.get()
+    again = Import.objects.get()
     assert (again.accepted_by, again.accepted_at, one_verdict(again)) == ("Ilka", NOON, True)
 
 
-def test_a_word_helps_against_damage_alone(cut: Intake) -> None:
+def test_a_word_helps_against_damage_alone(cut: Import) -> None:
     cut.seen = {**cut.seen, "unreadable": {"count": 1, "named": ["x.jpg"]}}
     cut.save()
-    take_in.accept_damage(cut, by="Ilka", now=NOON)
+    import_card.accept_damage(cut, by="Ilka", now=NOON)
     assert not one_verdict(cut)
     assert [r.what for r in cut.verdict.reasons] == ["unreadable"]
 
@@ -187,7 +187,7 @@ def test_where_nothing_is_damaged_there_is_nothing_to_accept(small: Any, take: A
     card.bursts(pulled.days(1))
     row = take(card.folder, small.alder)
     with pytest.raises(WrongInput, match="a card with damaged files"):
-        take_in.accept_damage(row, by="Ilka", now=NOON)
+        import_card.accept_damage(row, by="Ilka", now=NOON)
 
 
 def test_a_card_that_was_safe_and_shows_errors_when_it_comes_again_is_not_called_safe(
@@ -206,16 +206,16 @@ def test_a_card_that_was_safe_and_shows_errors_when_it_comes_again_is_not_called
     assert Card.objects.get().state == Card.State.HOME
 
 
-def test_what_an_unknown_word_of_a_newer_trod_says_is_taken_for_a_reason(cut: Intake) -> None:
+def test_what_an_unknown_word_of_a_newer_trod_says_is_taken_for_a_reason(cut: Import) -> None:
     for seen in ({"from-tomorrow": {"count": 1}}, {"empty": "?"}, {"empty": {"named": 3}}):
         cut.seen = seen
         cut.save()
         assert not one_verdict(cut)
 
 
-def test_an_intake_written_before_the_single_tellings_keeps_its_verdict(small: Any) -> None:
-    def old(name: str, **more: Any) -> Intake:
-        return Intake.objects.create(
+def test_an_card_import_written_before_the_single_tellings_keeps_its_verdict(small: Any) -> None:
+    def old(name: str, **more: Any) -> Import:
+        return Import.objects.create(
             name=name, folder=f"unplaced/{name}", source="t", started_at=NOON, state="whole", files=3, new=3, **more
         )
 
@@ -223,12 +223,12 @@ def test_an_intake_written_before_the_single_tellings_keeps_its_verdict(small: A
     assert not one_verdict(old("lost", safe_to_format=False))
     damaged = old("cut", safe_to_format=True, damaged=1)
     assert not one_verdict(damaged)
-    take_in.accept_damage(damaged, by="Ilka", now=NOON)
+    import_card.accept_damage(damaged, by="Ilka", now=NOON)
     assert one_verdict(damaged)
 
 
-def test_an_intake_that_is_not_finished_is_never_safe(small: Any) -> None:
-    row = Intake.objects.create(name="x", folder="unplaced/x", source="t", started_at=NOON, safe_to_format=True)
+def test_an_card_import_that_is_not_finished_is_never_safe(small: Any) -> None:
+    row = Import.objects.create(name="x", folder="unplaced/x", source="t", started_at=NOON, safe_to_format=True)
     assert not one_verdict(row)
     row.save(update_fields=["state"])
     assert not one_verdict(row)
@@ -250,10 +250,10 @@ def test_a_bag_alone_brings_back_the_same_verdict(
         row = take(card.folder, small.alder)
     place = home.archive_root() / "alder-track/alder-track-2026/sidecar.json"
     kept = json.loads(place.read_bytes())
-    place.write_text(json.dumps({**kept, "intakes": []}))
+    place.write_text(json.dumps({**kept, "imports": []}))
     rebuild.empty_all()
     rebuild.rebuild(Silent(), workers=1)
-    again = Intake.objects.get()
+    again = Import.objects.get()
     assert again.verdict.reasons == row.verdict.reasons
     assert [(r.what, r.count) for r in again.verdict.reasons] == [("read-only-now", 1), ("empty", 2)]
     assert (again.files, again.new, again.duplicates, again.damaged, again.skipped) == (6, 5, 1, 2, 0)
@@ -265,7 +265,7 @@ def test_a_bag_alone_brings_back_the_same_verdict(
 def test_a_card_at_work_is_refused_and_its_row_is_left_as_it_is(small: Any) -> None:
     card = small.card()
     card.bursts(pulled.days(3))
-    row = take_in.begin(take_in.Asked(card.folder, small.alder), now=NOON)
+    row = import_card.begin(import_card.Asked(card.folder, small.alder), now=NOON)
     import subprocess
 
     script = (
@@ -285,19 +285,19 @@ def test_a_card_at_work_is_refused_and_its_row_is_left_as_it_is(small: Any) -> N
     assert holder.stdin is not None and holder.stdout is not None
     try:
         assert holder.stdout.readline() == b"held\n"
-        with pytest.raises(SourceBusy, match="is being taken in already"):
-            take_in.take_in(row, line=Silent(), now=NOON)
-        with pytest.raises(SourceBusy, match="is being taken in already"):
-            take_in.begin(take_in.Asked(card.folder, None), now=NOON)
+        with pytest.raises(SourceBusy, match="is being imported already"):
+            import_card.import_card(row, line=Silent(), now=NOON)
+        with pytest.raises(SourceBusy, match="is being imported already"):
+            import_card.begin(import_card.Asked(card.folder, None), now=NOON)
         row.refresh_from_db()
-        assert (row.state, Intake.objects.count()) == ("copying", 1)
+        assert (row.state, Import.objects.count()) == ("copying", 1)
     finally:
         holder.kill()
         holder.wait()
         for pipe in (holder.stdin, holder.stdout):
             with contextlib.suppress(OSError):
                 pipe.close()
-    take_in.take_in(row, line=Silent(), now=NOON, workers=1)
+    import_card.import_card(row, line=Silent(), now=NOON, workers=1)
     row.refresh_from_db()
     assert (row.state, row.new) == ("whole", 9), "a holder that was killed holds nothing"
 
@@ -309,8 +309,8 @@ def test_two_cards_of_one_name_begun_in_one_second_get_a_name_each(
     one, two = small.card("a/NO NAME"), small.card("b/NO NAME", number=50)
     for card in (one, two):
         card.bursts(pulled.days(1))
-    first = take_in.begin(take_in.Asked(one.folder), now=NOON)
-    honest, names = take_in._new_name, iter([first.name])
-    monkeypatch.setattr(take_in, "_new_name", lambda *a: next(names, None) or honest(*a))
-    second = take_in.begin(take_in.Asked(two.folder), now=NOON)
-    assert first.name != second.name and Intake.objects.count() == 2
+    first = import_card.begin(import_card.Asked(one.folder), now=NOON)
+    honest, names = import_card._new_name, iter([first.name])
+    monkeypatch.setattr(import_card, "_new_name", lambda *a: next(names, None) or honest(*a))
+    second = import_card.begin(import_card.Asked(two.folder), now=NOON)
+    assert first.name != second.name and Import.objects.count() == 2

@@ -7,15 +7,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import eventful
+import sequenced
 import pytest
 
 from trod.archive import sidecar
 from trod.errors import WrongInput
 from trod.web import home
-from trod.web.catalogue import answers, evidence, ledger, loading, taxa, words
-from trod.web.catalogue.words import Line
-from trod.web.models import Sighting, Species
+from trod.web.catalogue import answers, evidence, ledger, loading, taxa, identifications
+from trod.web.catalogue.identifications import Line
+from trod.web.models import Observation, Species
 
 pytestmark = pytest.mark.django_db
 NOON = datetime(2026, 1, 5, 12, tzinfo=UTC)
@@ -23,63 +23,63 @@ ILKA, TOBIN = "Ilka Marwood", "Tobin Achterfeld"
 
 
 @pytest.fixture
-def ground(trod_home: Path, db: Any) -> eventful.Ground:
-    return eventful.ground()
+def ground(trod_home: Path, db: Any) -> sequenced.Ground:
+    return sequenced.ground()
 
 
 def acts() -> list[dict[str, Any]]:
     return [
         json.loads(line)
-        for path in home.archive_root().rglob("words.jsonl")
+        for path in home.archive_root().rglob("identifications.jsonl")
         for line in path.read_text("utf-8").splitlines()
     ]
 
 
-def test_a_species_is_added_where_it_is_named(ground: eventful.Ground) -> None:
-    word = words.say(eventful.event(ground, 0), [Line(what="animal", named=" Wood  grouse ")], by=ILKA, at=NOON)
+def test_a_species_is_added_where_it_is_named(ground: sequenced.Ground) -> None:
+    word = identifications.say(sequenced.sequence(ground, 0), [Line(what="animal", named=" Wood  grouse ")], by=ILKA, at=NOON)
 
-    row = word.sightings.get().species
+    row = word.observations.get().species
     assert row is not None
     assert (row.name, row.slug, row.rank, row.scientific_name, row.active) == (
         "Wood grouse", "wood-grouse", "species", "", True,
     )  # fmt: skip
-    assert words.tell(word) == "1 × Wood grouse"
-    assert acts()[0]["sightings"][0]["species"] == {
+    assert identifications.tell(word) == "1 × Wood grouse"
+    assert acts()[0]["observations"][0]["species"] == {
         "slug": "wood-grouse", "name": "Wood grouse", "scientific_name": "",
     }  # fmt: skip
     assert taxa.without_scientific_name() == [row]
 
 
-def test_naming_it_again_in_any_case_adds_nothing(ground: eventful.Ground) -> None:
+def test_naming_it_again_in_any_case_adds_nothing(ground: sequenced.Ground) -> None:
     before = Species.objects.count()
     for number, name in enumerate(("Wood grouse", "wood grouse", "RED DEER")):
-        words.say(eventful.event(ground, number), [Line(what="animal", named=name)], by=ILKA, at=NOON)
+        identifications.say(sequenced.sequence(ground, number), [Line(what="animal", named=name)], by=ILKA, at=NOON)
 
     assert Species.objects.count() == before + 1
-    assert Sighting.objects.filter(species=ground.species["Red deer"]).count() == 1
+    assert Observation.objects.filter(species=ground.species["Red deer"]).count() == 1
 
 
-def test_a_species_that_was_not_offered_any_more_is_offered_again_when_named(ground: eventful.Ground) -> None:
+def test_a_species_that_was_not_offered_any_more_is_offered_again_when_named(ground: sequenced.Ground) -> None:
     Species.objects.filter(slug="jay").update(active=False)
-    words.say(eventful.event(ground, 0), [Line(what="animal", named="Jay")], by=ILKA, at=NOON)
+    identifications.say(sequenced.sequence(ground, 0), [Line(what="animal", named="Jay")], by=ILKA, at=NOON)
 
     assert Species.objects.get(slug="jay").active
 
 
-def test_a_deer_of_unknown_kind_is_a_family_above_the_deer_on_the_list(ground: eventful.Ground) -> None:
-    word = words.say(eventful.event(ground, 0), [Line(what="animal", named="deer", count=2)], by=ILKA, at=NOON)
+def test_a_deer_of_unknown_kind_is_a_family_above_the_deer_on_the_list(ground: sequenced.Ground) -> None:
+    word = identifications.say(sequenced.sequence(ground, 0), [Line(what="animal", named="deer", count=2)], by=ILKA, at=NOON)
 
     deer = Species.objects.get(scientific_name="Cervidae")
     assert (deer.name, deer.slug, deer.rank) == ("Deer", "deer", "family")
     assert deer.parent and deer.parent.parent and deer.parent.parent.scientific_name == "Mammalia"
     assert set(deer.children.values_list("name", flat=True)) == {"Red deer", "Roe deer"}
-    assert words.tell(word) == "2 × Deer, kind unknown"
-    assert acts()[0]["sightings"][0]["species"]["rank"] == "family"
+    assert identifications.tell(word) == "2 × Deer, kind unknown"
+    assert acts()[0]["observations"][0]["species"]["rank"] == "family"
     # The fox stands under the nearest kind that is on the list; its family is not.
     assert Species.objects.get(slug="red-fox").parent.scientific_name == "Mammalia"  # type: ignore[union-attr]
 
 
-def test_a_nearer_kind_takes_over_and_what_a_person_chose_stays(ground: eventful.Ground) -> None:
+def test_a_nearer_kind_takes_over_and_what_a_person_chose_stays(ground: sequenced.Ground) -> None:
     own = Species.objects.create(name="Our thieves", slug="our-thieves", rank="group")
     Species.objects.filter(slug="badger").update(parent=own)
     taxa.named("Mammal")
@@ -92,14 +92,14 @@ def test_a_nearer_kind_takes_over_and_what_a_person_chose_stays(ground: eventful
     assert taxa.place_all() == 0
 
 
-def test_a_kind_whose_name_a_species_has_already_is_told_apart(ground: eventful.Ground) -> None:
+def test_a_kind_whose_name_a_species_has_already_is_told_apart(ground: sequenced.Ground) -> None:
     Species.objects.create(name="Owl", slug="owl", scientific_name="Strix aluco")
     from trod.findings import taxa as known
 
     assert taxa.ensure(known.BY_KEY["strigidae"]).name == "Owl (Strigidae)"
 
 
-@pytest.mark.parametrize("what", ["blank", "person", "unsure"])
+@pytest.mark.parametrize("what", ["blank", "human", "unknown"])
 def test_only_an_animal_has_a_name(what: str) -> None:
     with pytest.raises(WrongInput, match="no species beside"):
         Line(what=what, named="Deer")
@@ -111,17 +111,17 @@ def test_a_name_of_no_or_too_many_letters_is_refused(name: str) -> None:
         Line(what="animal", named=name)
 
 
-def test_nothing_is_added_when_somebody_else_said_something_meanwhile(ground: eventful.Ground) -> None:
-    event = eventful.event(ground, 0)
-    words.say(event, [Line(what="animal", species="jay")], by=TOBIN, at=NOON)
-    with pytest.raises(words.SaidMeanwhile):
-        words.say(event, [Line(what="animal", named="Wood grouse")], by=ILKA, at=NOON, saw=None)
+def test_nothing_is_added_when_somebody_else_said_something_meanwhile(ground: sequenced.Ground) -> None:
+    sequence = sequenced.sequence(ground, 0)
+    identifications.say(sequence, [Line(what="animal", species="jay")], by=TOBIN, at=NOON)
+    with pytest.raises(identifications.SaidMeanwhile):
+        identifications.say(sequence, [Line(what="animal", named="Wood grouse")], by=ILKA, at=NOON, saw=None)
 
     assert not Species.objects.filter(name="Wood grouse").exists()
 
 
 @pytest.mark.django_db(transaction=True)
-def test_ledger_and_rebuild_keep_ranks_and_what_stands_above(ground: eventful.Ground) -> None:
+def test_ledger_and_rebuild_keep_ranks_and_what_stands_above(ground: sequenced.Ground) -> None:
     """The ledger names species by slug: a deer comes before its family there, and is loaded after it."""
     Species.objects.create(name="Axis deer", slug="axis-deer", scientific_name="Axis axis")
     taxa.named("Deer")
@@ -133,7 +133,7 @@ def test_ledger_and_rebuild_keep_ranks_and_what_stands_above(ground: eventful.Gr
     assert told["axis-deer"] == ("species", "deer") and told["deer"][0] == "family"
 
     with ledger.quiet():
-        Sighting.objects.all().delete()
+        Observation.objects.all().delete()
         Species.objects.all().delete()
         loader = loading.Loader()
         loader.load("species", kept["species"], "ledger.json")
@@ -142,30 +142,30 @@ def test_ledger_and_rebuild_keep_ranks_and_what_stands_above(ground: eventful.Gr
     assert ledger.dump_ledger()["species"] == kept["species"]
 
 
-def test_words_alone_bring_a_kind_back_with_its_rank(ground: eventful.Ground) -> None:
-    words.say(eventful.event(ground, 0), [Line(what="animal", named="Bird")], by=ILKA, at=NOON)
+def test_words_alone_bring_a_kind_back_with_its_rank(ground: sequenced.Ground) -> None:
+    identifications.say(sequenced.sequence(ground, 0), [Line(what="animal", named="Bird")], by=ILKA, at=NOON)
     written = acts()
-    from trod.web.models import Word
+    from trod.web.models import Identification
 
-    Word.objects.all().delete()
+    Identification.objects.all().delete()
     Species.objects.filter(name="Bird").delete()
-    words.replay(written)
+    identifications.replay(written)
 
     row = Species.objects.get(name="Bird")
     assert (row.rank, row.scientific_name) == ("class", "Aves")
-    assert words.tell(Word.objects.get()) == "1 × Bird, kind unknown"
+    assert identifications.tell(Identification.objects.get()) == "1 × Bird, kind unknown"
 
 
-def test_questions_roll_up_to_a_kind(ground: eventful.Ground) -> None:
+def test_questions_roll_up_to_a_kind(ground: sequenced.Ground) -> None:
     for number, line in enumerate((Line(what="animal", species="red-deer"), Line(what="animal", named="Deer"))):
-        words.say(eventful.event(ground, number), [line], by=ILKA, at=NOON)
+        identifications.say(sequenced.sequence(ground, number), [line], by=ILKA, at=NOON)
     evidence.forget()
     account = evidence.gather(ground.reserve)
 
     assert answers.known_species()["deer"] == "Deer, all kinds"
     asked = answers.make_filter(account, species=["DEER"])
     found = answers.ASK["what-comes"](account.evidence, asked)
-    assert [(row["species"], row["events"]) for row in found.rows] == [("Deer, all kinds", 2)]
+    assert [(row["species"], row["sequences"]) for row in found.rows] == [("Deer, all kinds", 2)]
     apart = answers.ASK["what-comes"](account.evidence, answers.make_filter(account))
     assert {row["species"] for row in apart.rows} == {"Red deer", "Deer, kind unknown"}
 

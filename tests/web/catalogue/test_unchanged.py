@@ -80,8 +80,8 @@ def test_a_writing_that_was_under_way_moves_the_mark_again_when_it_ends(cast):
 
 
 @SEVERAL
-def test_forecasts_and_evidence_follow_what_another_connection_writes(cast, bring_events):
-    bring_events([cast.now - timedelta(days=d) for d in range(20, 10, -1)])
+def test_forecasts_and_evidence_follow_what_another_connection_writes(cast, bring_sequences):
+    bring_sequences([cast.now - timedelta(days=d) for d in range(20, 10, -1)])
     day = date(2026, 7, 1)
     stamp, told = forecasts.stamp(cast.reserve, today=day), evidence.gather(cast.reserve)
 
@@ -102,8 +102,8 @@ def test_a_new_connection_does_not_take_an_earlier_ones_mark(cast):
     assert unchanged() != before
 
 
-def test_the_second_asking_costs_no_more_than_the_mark(cast, bring_events):
-    bring_events([cast.now - timedelta(days=d) for d in range(20, 10, -1)])
+def test_the_second_asking_costs_no_more_than_the_mark(cast, bring_sequences):
+    bring_sequences([cast.now - timedelta(days=d) for d in range(20, 10, -1)])
     day = date(2026, 7, 1)
     first = forecasts.stamp(cast.reserve, today=day), evidence.gather(cast.reserve)
     with CaptureQueriesContext(connection) as queries:
@@ -112,13 +112,13 @@ def test_the_second_asking_costs_no_more_than_the_mark(cast, bring_events):
     assert len(queries) == (2 if connection.vendor == "postgresql" else 0)
 
 
-def test_evidence_is_put_together_once_until_something_in_it_changes(cast, bring_events, monkeypatch):
-    bring_events([cast.now - timedelta(days=d) for d in range(20, 10, -1)])
+def test_evidence_is_put_together_once_until_something_in_it_changes(cast, bring_sequences, monkeypatch):
+    bring_sequences([cast.now - timedelta(days=d) for d in range(20, 10, -1)])
     monkeypatch.setattr(evidence, "unchanged", lambda: None)  # as where somebody writes all the time
     first = evidence.gather(cast.reserve)
     m.Card.objects.create(label="C-9", size_gb=16)  # nothing that the evidence tells of
     assert evidence.gather(cast.reserve) is first
-    bring_events([cast.now - timedelta(days=5)])
+    bring_sequences([cast.now - timedelta(days=5)])
     after = evidence.gather(cast.reserve)
     assert len(after.evidence.unseen) == len(first.evidence.unseen) + 1
     m.Site.objects.filter(pk=cast.ford.pk).update(name="Long Ford")

@@ -18,12 +18,12 @@ def site() -> m.Site:
 
 def test_a_feeding_ground_is_asked_how_many_come_at_once(site: m.Site) -> None:
     assert usual.aim(site) == "herd"
-    assert usual.dials(site) == {"aim": "herd", "herd": usual.HERD}
+    assert usual.inputs(site) == {"aim": "herd", "herd": usual.HERD}
 
 
 def test_a_trail_is_asked_for_no_herd(site: m.Site) -> None:
     site.feature = "trail"
-    assert usual.dials(site) == {"aim": usual.aim(site)}
+    assert usual.inputs(site) == {"aim": usual.aim(site)}
 
 
 def test_a_word_nobody_knows_is_other(site: m.Site) -> None:

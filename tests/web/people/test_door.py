@@ -60,14 +60,14 @@ def together(home: Path, code: str, processes: int) -> list[str]:
 def test_what_stands_in_the_database_of_a_session_opens_no_door(client, abroad):
     account("suri")
     assert log_in(client, "suri")
-    assert client.get("/ground/").status_code == 200
+    assert client.get("/map/").status_code == 200
     stored = list(Session.objects.values_list("session_key", flat=True))
 
     assert stored and client.cookies["sessionid"].value not in stored
     for key in stored:
         thief = Client()
         thief.cookies["sessionid"] = key
-        assert thief.get("/ground/").status_code == 302
+        assert thief.get("/map/").status_code == 302
 
 
 @pytest.mark.django_db
@@ -81,7 +81,7 @@ def test_a_session_outlives_a_change_and_ends_with_logging_out(client, abroad):
 
     assert not Session.objects.exists()
     client.cookies["sessionid"] = first
-    assert client.get("/ground/").status_code == 302
+    assert client.get("/map/").status_code == 302
 
 
 # Guessing ---------------------------------------------------------------------------------------------------
@@ -178,7 +178,7 @@ def test_a_flood_of_invented_names_leaves_few_rows(abroad):
 
 @pytest.mark.django_db
 def test_at_home_on_loopback_nothing_is_counted(client, cast):
-    for page in ("/", "/ground/", LOGIN):
+    for page in ("/", "/map/", LOGIN):
         assert client.get(page).status_code == 200
 
     assert not LoginTries.objects.exists()

@@ -24,7 +24,7 @@ def test_the_first_reserve_is_made_on_a_page(client, trod_home):
         },
     )
 
-    assert answer.url == "/ground/"
+    assert answer.url == "/map/"
     assert m.Reserve.objects.get().slug == "hollin"
 
 

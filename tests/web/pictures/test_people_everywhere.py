@@ -15,7 +15,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-import eventful
+import sequenced
 import homecoming
 import pytest
 from django.apps import apps
@@ -23,9 +23,9 @@ from django.contrib.auth import get_user_model
 from django.urls import URLPattern, get_resolver
 
 from trod.web import home, models
-from trod.web.catalogue import rounds, words
+from trod.web.catalogue import rounds, identifications
 from trod.web.catalogue.wishes import Wish
-from trod.web.catalogue.words import Line
+from trod.web.catalogue.identifications import Line
 from trod.web.people import rights
 from trod.web.pictures.people import RIGHT, verdict
 
@@ -48,19 +48,19 @@ OF_OTHER_THINGS: dict[str, str] = {
 @pytest.fixture
 def house(trod_home: Path, db: Any) -> dict[str, Any]:
     """A house with something at every address. open : the SHA-256s that everybody may see."""
-    made = eventful.ground()
+    made = sequenced.ground()
     root = home.archive_root()
     for number in range(4):
-        eventful.event(made, number, frames=2, root=root, size=(320, 240))
-    unseen, person, vehicle, deer = made.events
-    for event, line in ((person, Line(what="person")), (vehicle, Line(what="vehicle"))):
-        words.say(event, [line], by="Ilka Marwood", at=NOON)
-    words.say(deer, [Line(what="animal", species="red-deer")], by="Ilka Marwood", at=NOON)
-    for event in made.events:
-        event.cover = event.pictures.order_by("taken_at").first()
-        event.save(update_fields=["cover"])
-    loose = models.Picture.objects.filter(event=unseen).last()
-    models.Picture.objects.filter(pk=loose.pk).update(event=None)  # of no event: nobody can have reviewed it
+        sequenced.sequence(made, number, frames=2, root=root, size=(320, 240))
+    unseen, person, vehicle, deer = made.sequences
+    for sequence, line in ((person, Line(what="human")), (vehicle, Line(what="vehicle"))):
+        identifications.say(sequence, [line], by="Ilka Marwood", at=NOON)
+    identifications.say(deer, [Line(what="animal", species="red-deer")], by="Ilka Marwood", at=NOON)
+    for sequence in made.sequences:
+        sequence.cover = sequence.pictures.order_by("taken_at").first()
+        sequence.save(update_fields=["cover"])
+    loose = models.Picture.objects.filter(sequence=unseen).last()
+    models.Picture.objects.filter(pk=loose.pk).update(sequence=None)  # of no sequence: nobody can have reviewed it
 
     made.reserve.base_latitude, made.reserve.base_longitude = 47.29, 13.9
     made.reserve.save()
@@ -69,21 +69,21 @@ def house(trod_home: Path, db: Any) -> dict[str, Any]:
     row = rounds.keep(made.reserve, wish, rounds.plan(made.reserve, wish, now), by="Ada", now=now)
     model = models.CameraModel.objects.create(maker="Eskerwold Works", name="Invented 1", slug="invented-1")
     models.Placement.objects.create(
-        site=made.sites[0], name="One", camera_model=model, animal="red-deer", dials={}, at=NOON
+        site=made.sites[0], name="One", camera_model=model, animal="red-deer", inputs={}, at=NOON
     )
     seen = homecoming.visit(
         now - timedelta(minutes=5), site=made.sites[0].slug, deployment=made.deployments[0].slug,
         photo=homecoming.jpeg(), card_in="", card_out="",
     )  # fmt: skip
-    from trod.report.packet import read_packet
+    from trod.report.field_form import read_field_form
     from trod.web.catalogue import field_notes
 
-    file = read_packet(homecoming.packet_file(str(row.uuid), [seen], at=now))
-    field_notes.take(file.visits, field_notes.Origin(packet=str(row.uuid), by="Ada", at=now))
+    file = read_field_form(homecoming.field_form_file(str(row.uuid), [seen], at=now))
+    field_notes.take(file.visits, field_notes.Origin(field_form=str(row.uuid), by="Ada", at=now))
     models.Card.objects.create(label="C-1")
     models.Lock.objects.create(label="red", combination="123")
-    models.Mishap.objects.create(site=made.sites[0], kind="fault", found_on=NOON.date())
-    models.StockItem.objects.create(name="Cells")
+    models.Incident.objects.create(site=made.sites[0], kind="fault", found_on=NOON.date())
+    models.StockItem.objects.create(name="Batteries")
     models.Sign.objects.create(reserve=made.reserve, kind="tracks", seen_on=NOON.date(), latitude=47.29, longitude=13.9)
     models.WalkTest.objects.create(deployment=made.deployments[0], at=NOON)
     models.CostYear.objects.create(reserve=made.reserve, year=2026)
@@ -113,8 +113,8 @@ def examples(house: dict[str, Any]) -> dict[str, list[str]]:
         "int": [str(n) for n in range(1, 9)] + ["2026"],
         "slug": [*told, "sites", "a4", "letter", house["photo"]],
         "uuid": sorted({str(row.uuid) for row in rows if hasattr(row, "uuid")}),
-        "str": ["sheet.pdf", "table.csv", "round.gpx", "round.ics", "packet.html",
-                *models.Intake.objects.values_list("name", flat=True)],
+        "str": ["sheet.pdf", "table.csv", "round.gpx", "round.ics", "field-form.html",
+                *models.Import.objects.values_list("name", flat=True)],
         "question": ["what-comes", "when", "change"],
         "sha256": sorted(house["all"]),
         "kind": ["thumb", "view", "original"],
@@ -203,7 +203,7 @@ def test_with_the_right_the_addresses_that_give_pictures_are_those_named_here(
 def test_the_right_is_given_on_the_settings_page_by_those_who_hold_it(client: Any, house: dict[str, Any], settings: Any):
     suri = get_user_model().objects.create_user("suri")
     ben = get_user_model().objects.create_user("ben")
-    (sha,) = list(models.Picture.objects.filter(event=None).values_list("sha256", flat=True))
+    (sha,) = list(models.Picture.objects.filter(sequence=None).values_list("sha256", flat=True))
     client.post("/people/accounts/people/", {"who": [str(suri.pk)]})  # at the machine, which listens to itself alone
 
     settings.TROD_OPEN_ON_LOOPBACK = False
@@ -217,22 +217,22 @@ def test_the_right_is_given_on_the_settings_page_by_those_who_hold_it(client: An
     assert [user.username for user, holds in rights.holders(RIGHT) if holds] == ["suri"]  # not from themselves
 
 
-def test_who_may_not_see_an_event_may_not_call_it_blank_to_open_it(client: Any, house: dict[str, Any], settings: Any):
+def test_who_may_not_see_an_sequence_may_not_call_it_blank_to_open_it(client: Any, house: dict[str, Any], settings: Any):
     settings.TROD_OPEN_ON_LOOPBACK = False
     client.force_login(get_user_model().objects.create_user("suri"))
-    unseen = models.Event.objects.get(word__isnull=True)
-    person = models.Event.objects.get(word__sightings__what="person")
-    for event in (unseen, person):
-        said = {"act": "say", "uuid": str(uuid.uuid4()), "event": event.key, "lines": [{"what": "blank"}],
-                "saw": str(event.word.uuid) if event.word else ""}  # fmt: skip
-        answer = client.post("/look/act", json.dumps(said), content_type="application/json")
+    unseen = models.Sequence.objects.get(identification__isnull=True)
+    person = models.Sequence.objects.get(identification__observations__what="human")
+    for sequence in (unseen, person):
+        said = {"act": "say", "uuid": str(uuid.uuid4()), "sequence": sequence.key, "lines": [{"what": "blank"}],
+                "saw": str(sequence.identification.uuid) if sequence.identification else ""}  # fmt: skip
+        answer = client.post("/review/act", json.dumps(said), content_type="application/json")
 
         assert answer.status_code == 422 and "withheld from you" in answer.json()["message"]
-        before = event.word_id
-        event.refresh_from_db()
-        assert event.word_id == before
-        assert b"withheld from you" in client.get(f"/look/{event.pk}").content
-    assert b"You do not hold the right to see people" in client.get("/look/").content
+        before = sequence.identification_id
+        sequence.refresh_from_db()
+        assert sequence.identification_id == before
+        assert b"withheld from you" in client.get(f"/review/{sequence.pk}").content
+    assert b"You do not hold the right to see people" in client.get("/review/").content
 
 
 def test_an_export_lists_no_picture_that_everybody_may_not_see(house: dict[str, Any], tmp_path: Path) -> None:
@@ -246,8 +246,8 @@ def test_an_export_lists_no_picture_that_everybody_may_not_see(house: dict[str, 
 
     assert shas("few") == house["open"]
     assert shas("all") == house["all"]
-    sightings = (tmp_path / "few" / "sightings.csv").read_text("utf-8")
-    assert "person" not in sightings and "vehicle" not in sightings
+    observations = (tmp_path / "few" / "observations.csv").read_text("utf-8")
+    assert "person" not in observations and "vehicle" not in observations
     assert (told["people_left_out"], told["not_reviewed_left_out"]) == (4, 2)
 
 

@@ -6,14 +6,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import eventful
+import sequenced
 import pytest
 from PIL import Image
 
 from trod.web import home
-from trod.web.catalogue import words
-from trod.web.catalogue.words import Line
-from trod.web.models import Event, Hunch, Picture
+from trod.web.catalogue import identifications
+from trod.web.catalogue.identifications import Line
+from trod.web.models import Sequence, Suggestion, Picture
 from trod.web.pictures import cache
 
 pytestmark = pytest.mark.django_db
@@ -21,15 +21,15 @@ NOON = datetime(2026, 1, 5, 12, tzinfo=UTC)
 
 
 @pytest.fixture
-def ground(trod_home: Path, db: Any) -> eventful.Ground:
-    made = eventful.ground()
-    eventful.event(made, 0, root=home.archive_root(), size=(400, 300))
-    eventful.event(made, 1, root=home.archive_root(), size=(400, 300), ending="html")
+def ground(trod_home: Path, db: Any) -> sequenced.Ground:
+    made = sequenced.ground()
+    sequenced.sequence(made, 0, root=home.archive_root(), size=(400, 300))
+    sequenced.sequence(made, 1, root=home.archive_root(), size=(400, 300), ending="html")
     return made
 
 
-def first(event: Event) -> Picture:
-    return event.pictures.order_by("taken_at").first()
+def first(sequence: Sequence) -> Picture:
+    return sequence.pictures.order_by("taken_at").first()
 
 
 def url(picture: Picture, kind: str = "view", query: str = "") -> str:
@@ -40,15 +40,15 @@ def body(answer: Any) -> bytes:
     return b"".join(answer.streaming_content) if answer.streaming else answer.content
 
 
-def say(event: Event, *lines: Line) -> None:
-    words.say(event, lines, by="Ilka Marwood", at=NOON)
+def say(sequence: Sequence, *lines: Line) -> None:
+    identifications.say(sequence, lines, by="Ilka Marwood", at=NOON)
 
 
 @pytest.mark.parametrize(("kind", "wide"), [("thumb", 320), ("view", 400)])
 def test_thumbnail_and_view_are_made_when_they_are_missing(
-    client: Any, ground: eventful.Ground, kind: str, wide: int
+    client: Any, ground: sequenced.Ground, kind: str, wide: int
 ) -> None:
-    picture = first(ground.events[0])
+    picture = first(ground.sequences[0])
     made = cache.place(kind, picture.sha256)
     assert not made.exists()
 
@@ -63,8 +63,8 @@ def test_thumbnail_and_view_are_made_when_they_are_missing(
         assert image.width == wide
 
 
-def test_the_original_is_what_the_camera_wrote(client: Any, ground: eventful.Ground) -> None:
-    picture = first(ground.events[0])
+def test_the_original_is_what_the_camera_wrote(client: Any, ground: sequenced.Ground) -> None:
+    picture = first(ground.sequences[0])
     answer = client.get(url(picture, "original"))
     assert body(answer) == (home.archive_root() / picture.path).read_bytes()
     assert answer["Content-Type"] == "image/jpeg"
@@ -72,20 +72,20 @@ def test_the_original_is_what_the_camera_wrote(client: Any, ground: eventful.Gro
 
 
 def test_a_file_that_calls_itself_a_page_is_only_handed_over_as_a_file(
-    client: Any, ground: eventful.Ground
+    client: Any, ground: sequenced.Ground
 ) -> None:
-    answer = client.get(url(first(ground.events[1]), "original"))
+    answer = client.get(url(first(ground.sequences[1]), "original"))
     assert answer["Content-Type"] == "application/octet-stream"
     assert answer["Content-Disposition"].startswith("attachment")
     assert "sandbox" in answer["Content-Security-Policy"]
 
 
-def test_a_picture_that_was_looked_at_may_be_kept_for_a_year(client: Any, ground: eventful.Ground) -> None:
-    event = ground.events[0]
-    picture = first(event)
+def test_a_picture_that_was_looked_at_may_be_kept_for_a_year(client: Any, ground: sequenced.Ground) -> None:
+    sequence = ground.sequences[0]
+    picture = first(sequence)
     assert client.get(url(picture))["Cache-Control"] == "private, no-cache"
 
-    say(event, Line(what="animal", species="jay"))
+    say(sequence, Line(what="animal", species="jay"))
 
     answer = client.get(url(picture))
     assert answer["Cache-Control"] == "private, max-age=31536000, immutable"
@@ -95,12 +95,12 @@ def test_a_picture_that_was_looked_at_may_be_kept_for_a_year(client: Any, ground
 
 @pytest.mark.parametrize("kind", ["thumb", "view", "original"])
 def test_people_are_hidden_until_somebody_chooses_to_see_them(
-    client: Any, ground: eventful.Ground, kind: str
+    client: Any, ground: sequenced.Ground, kind: str
 ) -> None:
-    event = ground.events[0]
-    picture = first(event)
+    sequence = ground.sequences[0]
+    picture = first(sequence)
     seen = client.get(url(picture, kind))
-    say(event, Line(what="person"))
+    say(sequence, Line(what="human"))
 
     for query in ("", "?shown=1"):
         answer = client.get(url(picture, kind, query), headers={"If-None-Match": seen["ETag"]})
@@ -109,7 +109,7 @@ def test_people_are_hidden_until_somebody_chooses_to_see_them(
         assert answer["Cache-Control"] == "no-store"
         assert "ETag" not in answer
 
-    client.post("/pictures/people/", {"show": "1", "back": "/look/"})
+    client.post("/pictures/people/", {"show": "1", "back": "/review/"})
     shown = client.get(url(picture, kind, "?shown=1"))
     assert shown["Content-Type"] == "image/jpeg"
     assert shown["Cache-Control"] == "private, no-cache"
@@ -119,19 +119,19 @@ def test_people_are_hidden_until_somebody_chooses_to_see_them(
     assert b"A person or vehicle: hidden" in client.get(url(picture, kind, "?shown=1")).content
 
 
-def test_a_hunch_of_a_person_hides_until_somebody_has_looked(client: Any, ground: eventful.Ground) -> None:
-    event = ground.events[0]
-    one, other = event.pictures.order_by("taken_at")[:2]
-    Hunch.objects.create(picture=other, what="person", score=0.6, by="test", at=NOON)
+def test_a_suggestion_of_a_person_hides_until_somebody_has_looked(client: Any, ground: sequenced.Ground) -> None:
+    sequence = ground.sequences[0]
+    one, other = sequence.pictures.order_by("taken_at")[:2]
+    Suggestion.objects.create(picture=other, what="human", score=0.6, by="test", at=NOON)
     assert b"A person or vehicle: hidden" in client.get(url(one)).content
 
-    say(event, Line(what="animal", species="jay"))
+    say(sequence, Line(what="animal", species="jay"))
     assert client.get(url(one))["Content-Type"] == "image/jpeg"
 
 
-def test_the_way_back_after_choosing_stays_in_the_house(client: Any, ground: eventful.Ground) -> None:
+def test_the_way_back_after_choosing_stays_in_the_house(client: Any, ground: sequenced.Ground) -> None:
     assert client.post("/pictures/people/", {"show": "1", "back": "https://elsewhere.example/"}).url == "/"
-    assert client.post("/pictures/people/", {"show": "1", "back": "/look/1"}).url == "/look/1"
+    assert client.post("/pictures/people/", {"show": "1", "back": "/review/1"}).url == "/review/1"
 
 
 @pytest.mark.parametrize(
@@ -151,10 +151,10 @@ def test_the_way_back_after_choosing_stays_in_the_house(client: Any, ground: eve
     ],
 )
 def test_a_range_of_a_clip_can_be_asked_for(
-    client: Any, ground: eventful.Ground, asked: str, status: int, piece: slice | None, told: str | None
+    client: Any, ground: sequenced.Ground, asked: str, status: int, piece: slice | None, told: str | None
 ) -> None:
     """Single ranges as RFC 9110, section 14, has them; several at once are answered with the whole."""
-    picture = first(ground.events[0])
+    picture = first(ground.sequences[0])
     data = (home.archive_root() / picture.path).read_bytes()
     n = len(data)
 
@@ -169,8 +169,8 @@ def test_a_range_of_a_clip_can_be_asked_for(
         assert answer["Accept-Ranges"] == "bytes"
 
 
-def test_a_range_of_another_file_is_answered_with_the_whole(client: Any, ground: eventful.Ground) -> None:
-    picture = first(ground.events[0])
+def test_a_range_of_another_file_is_answered_with_the_whole(client: Any, ground: sequenced.Ground) -> None:
+    picture = first(ground.sequences[0])
     answer = client.get(url(picture, "original"), headers={"Range": "bytes=0-4", "If-Range": '"other"'})
     assert answer.status_code == 200
 
@@ -179,22 +179,22 @@ def test_a_range_of_another_file_is_answered_with_the_whole(client: Any, ground:
     "path", ["../secret-key", "/etc/hostname", "a/../../secret-key", "link.jpg", "bad\0name", "."]
 )
 def test_no_path_of_the_catalogue_leads_out_of_the_archive(
-    client: Any, ground: eventful.Ground, path: str
+    client: Any, ground: sequenced.Ground, path: str
 ) -> None:
     root = home.archive_root()
     (root.parent / "secret-key").write_text("secret")
     (root / "link.jpg").symlink_to(root.parent / "secret-key")
     assert cache.original(path) is None
     if "\0" not in path:
-        picture = first(ground.events[0])
+        picture = first(ground.sequences[0])
         Picture.objects.filter(pk=picture.pk).update(path=path)
         answer = client.get(url(picture, "original"))
         assert answer.status_code == 404
         assert b"trod verify" in answer.content
 
 
-def test_a_spoilt_picture_is_shown_as_such(client: Any, ground: eventful.Ground) -> None:
-    picture = first(ground.events[0])
+def test_a_spoilt_picture_is_shown_as_such(client: Any, ground: sequenced.Ground) -> None:
+    picture = first(ground.sequences[0])
     (home.archive_root() / picture.path).write_bytes(b"no picture at all")
     answer = client.get(url(picture))
     assert b"No picture to be seen" in answer.content
@@ -202,21 +202,21 @@ def test_a_spoilt_picture_is_shown_as_such(client: Any, ground: eventful.Ground)
 
 
 @pytest.mark.parametrize("path", [f"{'0' * 64}/view", "x/view", f"{'A' * 64}/view", f"{'0' * 64}/secret", ""])
-def test_an_unknown_picture_is_not_found(client: Any, ground: eventful.Ground, path: str) -> None:
+def test_an_unknown_picture_is_not_found(client: Any, ground: sequenced.Ground, path: str) -> None:
     assert client.get(f"/pictures/{path}").status_code == 404
 
 
 def test_a_picture_takes_one_question_to_the_database(
-    client: Any, ground: eventful.Ground, django_assert_num_queries: Any
+    client: Any, ground: sequenced.Ground, django_assert_num_queries: Any
 ) -> None:
-    picture = first(ground.events[0])
+    picture = first(ground.sequences[0])
     client.get(url(picture))
     with django_assert_num_queries(1):
         client.get(url(picture))
 
 
 def test_pictures_demand_an_account_when_the_house_does(
-    client: Any, ground: eventful.Ground, settings: Any
+    client: Any, ground: sequenced.Ground, settings: Any
 ) -> None:
     settings.TROD_OPEN_ON_LOOPBACK = False
-    assert client.get(url(first(ground.events[0]))).status_code == 302
+    assert client.get(url(first(ground.sequences[0]))).status_code == 302

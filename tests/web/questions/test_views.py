@@ -9,7 +9,7 @@ import re
 from datetime import timedelta
 
 import asked
-import eventful
+import sequenced
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -34,7 +34,7 @@ def test_the_sentence_stands_before_the_filter_and_the_chart(client, made):
     sentence = page.index("Two species came by in")
     assert sentence < page.index("Asked of:") < page.index('id="chart"') < page.index("The numbers")
     assert (
-        "All animals at all 2 sites, 5 January to 10 February 2026, passages at least 30 minutes apart."
+        "All animals at all 2 sites, 5 January to 10 February 2026, detections at least 30 minutes apart."
         in page
     )
 
@@ -46,7 +46,7 @@ def test_each_question_tells_its_filter_effort_assumptions_and_cautions(client, 
 
     for words in (
         "camera-days (trap-nights)",
-        "1 event of 42 (2 %) is not yet sorted",
+        "1 sequence of 42 (2 %) is not yet sorted",
         "not working at a visit",
     ):
         assert words in page
@@ -64,7 +64,7 @@ def test_the_filter_asked_for_is_the_one_in_the_sentence(client, made):
 
     assert (
         "Red fox at Grey Lick, 6 to 31 January 2026, between sunset and sunrise, "
-        "passages at least 1 hour apart." in page
+        "detections at least 1 hour apart." in page
     )
 
 
@@ -101,9 +101,9 @@ def test_a_number_opens_to_exactly_the_pictures_of_the_finding(client, made):
         page = text_of(client.get(f"/questions/what-comes/pictures?row={row['species_key']}"))
         shown = re.findall(r'src="/pictures/([0-9a-f]{64})/thumb"', page)
 
-        assert shown == [key[-64:] for key in row["event_keys"]]
+        assert shown == [key[-64:] for key in row["sequence_keys"]]
         assert set(row["pictures"]) <= set(shown)
-        assert f"{row['passages']} passage" in page
+        assert f"{row['detections']} detection" in page
 
 
 def test_pictures_behind_a_number_are_leafed_through_without_losing_one(client, made, monkeypatch):
@@ -114,21 +114,21 @@ def test_pictures_behind_a_number_are_leafed_through_without_losing_one(client, 
         page = text_of(client.get(f"/questions/change/pictures?page={number}"))
         shown += re.findall(r'src="/pictures/([0-9a-f]{64})/thumb"', page)
 
-    assert shown == [key[-64:] for key in finding.events]
+    assert shown == [key[-64:] for key in finding.sequences]
 
 
-def test_a_picture_leads_to_its_event_in_the_look_through(client, made):
+def test_a_picture_leads_to_its_sequence_in_the_look_through(client, made):
     page = text_of(client.get("/questions/what-comes/pictures?row=red-fox"))
-    link = re.search(r'href="(/look/\d+)"', page)
+    link = re.search(r'href="(/review/\d+)"', page)
 
     assert link and client.get(link[1]).status_code == 200
 
 
-def test_an_event_joined_to_a_passage_is_marked_as_joined(client, made):
+def test_an_sequence_joined_to_a_detection_is_marked_as_joined(client, made):
     page = text_of(client.get("/questions/what-comes/pictures?row=red-deer"))
 
     assert page.count('class="joined"') == 1
-    assert "28 passages in 29 events" in page
+    assert "28 detections in 29 sequences" in page
 
 
 def test_a_line_that_is_not_in_the_table_is_not_found(client, made):
@@ -177,12 +177,12 @@ def test_an_empty_trod_says_what_comes_first(client, trod_home, db):
 
 def test_a_reserve_without_pictures_asks_for_a_card(client, trod_home, db):
     evidence.forget()
-    eventful.ground()
+    sequenced.ground()
 
     assert "No picture has come home yet" in text_of(client.get("/questions/change"))
 
 
-def test_a_page_asks_the_database_as_often_for_many_events_as_for_few(client, made):
+def test_a_page_asks_the_database_as_often_for_many_sequences_as_for_few(client, made):
     def count():
         found = []
         for kind in KINDS:
@@ -195,8 +195,8 @@ def test_a_page_asks_the_database_as_often_for_many_events_as_for_few(client, ma
     client.get("/questions/")
     few = count()
     for number in range(150):
-        event = eventful.event(made, 2000 + number, at=asked.START + timedelta(hours=5 * number))
-        asked.say(event, species=made.species["Jay"])
+        sequence = sequenced.sequence(made, 2000 + number, at=asked.START + timedelta(hours=5 * number))
+        asked.say(sequence, species=made.species["Jay"])
     client.get("/questions/")
 
     assert count() == few
@@ -214,8 +214,8 @@ def test_a_question_is_kept_with_its_answer_and_asked_again_later(client, made):
     first = question.findings.get()
     assert "Red fox came by 10 times" in text_of(kept)
 
-    event = eventful.event(made, 3000, deployment=made.deployments[1], at=asked.START + timedelta(days=2))
-    asked.say(event, species=made.species["Red fox"])
+    sequence = sequenced.sequence(made, 3000, deployment=made.deployments[1], at=asked.START + timedelta(days=2))
+    asked.say(sequence, species=made.species["Red fox"])
     again = text_of(client.post(f"/questions/kept/{question.uuid}/again", follow=True))
 
     assert "Red fox came by 11 times" in again
@@ -251,7 +251,7 @@ def test_throwing_a_question_away_takes_its_answers_and_no_more(client, made):
     client.post(f"/questions/kept/{question.uuid}/forget")
 
     assert not Question.objects.exists() and not Finding.objects.exists()
-    assert len(evidence.evidence(made.reserve).sightings) == 41
+    assert len(evidence.evidence(made.reserve).observations) == 41
 
 
 def test_looking_at_a_question_keeps_nothing(client, made):

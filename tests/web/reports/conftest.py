@@ -4,10 +4,10 @@ from pathlib import Path
 from typing import Any
 
 import asked
-import eventful
+import sequenced
 import pytest
 
 
 @pytest.fixture
-def made(trod_home: Path, db: Any) -> eventful.Ground:
+def made(trod_home: Path, db: Any) -> sequenced.Ground:
     return asked.catalogue()

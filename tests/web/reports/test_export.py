@@ -33,7 +33,7 @@ def files(answer: Any) -> dict[str, str]:
 def test_the_preview_names_what_is_generalised_and_left_out(client: Any, secret: Any) -> None:
     page = client.get(URL).content.decode()
 
-    assert f"{secret.name}: each as the middle of a coarse cell" in page
+    assert f"{secret.name}: each as the middle of a coarse battery" in page
     assert "who visited and what they wrote" in page and "true-places" not in page
     from trod.web.reports import exporting
 
@@ -47,13 +47,13 @@ def test_what_goes_out_is_generalised_and_names_nobody(client: Any, secret: Any)
     out = files(answer)
 
     assert "true-places" not in answer["Content-Disposition"]
-    tables = {f"{name}.csv" for name in ("sites", "deployments", "visits", "effort", "sightings")}
+    tables = {f"{name}.csv" for name in ("sites", "deployments", "visits", "effort", "observations")}
     assert tables | {"sites.gpx", "sites.geojson"} <= set(out)
     assert "Ilka" not in out["visits.csv"] and "4711" not in "".join(out.values())
     place = f"{secret.latitude:.4f}"
     assert not any(place in text for text in out.values())
-    cell = next(f for f in json.loads(out["sites.geojson"])["features"] if f["properties"]["site"] == secret.slug)
-    assert cell["geometry"]["type"] == "Polygon"
+    battery = next(f for f in json.loads(out["sites.geojson"])["features"] if f["properties"]["site"] == secret.slug)
+    assert battery["geometry"]["type"] == "Polygon"
 
 
 def test_true_places_are_chosen_and_say_so_on_the_thing_itself(client: Any, secret: Any) -> None:

@@ -9,7 +9,7 @@ import zipfile
 from datetime import UTC, datetime
 
 import asked
-import eventful
+import sequenced
 import pytest
 
 from trod.errors import NotEnoughEvidence, WrongInput
@@ -151,15 +151,15 @@ def test_a_damaged_note_is_left_out_of_the_list(client, made):
 def test_an_empty_trod_says_that_there_is_nothing_to_report(client, trod_home, db):
     evidence.forget()
     assert "There is nothing to report yet." in text_of(client.get("/reports/"))
-    eventful.ground()
+    sequenced.ground()
     assert "Take a card in" in text_of(client.get("/reports/"))
 
 
 def test_a_person_is_never_among_the_pictures_of_a_report(made):
-    from trod.web.models import Event
+    from trod.web.models import Sequence
 
     data = making.data_of(Wish(), now=NOW)
-    person = Event.objects.get(word__sightings__what="person").key[-64:]
+    person = Sequence.objects.get(identification__observations__what="human").key[-64:]
 
     assert person not in data.comes.pictures
     assert asked.START  # the catalogue holds one

@@ -20,7 +20,7 @@ def base(cast: Any) -> Any:
     cast.reserve.base_latitude, cast.reserve.base_longitude = 47.295, 13.895
     cast.reserve.save()
     cast.deployment.start = now - timedelta(days=120)
-    cast.deployment.cells = "8 × LR6"
+    cast.deployment.batteries = "8 × LR6"
     cast.deployment.save()
     cast.second_card = m.Card.objects.create(label="C-2", size_gb=32)
     cast.second = m.Deployment.objects.create(
@@ -32,10 +32,10 @@ def base(cast: Any) -> Any:
 @pytest.fixture
 def wish(base: Any) -> Any:
     """wish(**changes) for tomorrow."""
-    from trod import watch
+    from trod import clock
     from trod.web.catalogue.wishes import Wish
 
-    today: date = watch.local(base.now, base.reserve.zone).date()
+    today: date = clock.local(base.now, base.reserve.zone).date()
 
     def make(**changes: Any) -> Any:
         return Wish(**{"name": "Both", "first": today + timedelta(days=1), "people": "Ada, Ben", **changes})

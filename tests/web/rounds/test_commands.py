@@ -1,4 +1,4 @@
-"""`trod rounds` and `trod packet` on a catalogue: who is due, a plan with its papers, a packet out."""
+"""`trod rounds` and `trod fieldform` on a catalogue: who is due, a plan with its papers, a field form out."""
 
 from __future__ import annotations
 
@@ -57,9 +57,9 @@ def test_a_file_without_a_day_is_refused(base: Any, tmp_path: Path) -> None:
     assert done.exit_code == 2 and "needs a round: give --day" in done.output
 
 
-def test_the_packet_of_a_kept_round_is_one_file_that_calls_nobody(kept: Any, tmp_path: Path) -> None:
-    out = tmp_path / "packet.html"
-    told = json.loads(trod("packet", "--round", kept.name, "--out", out, "--json").output)
+def test_the_field_form_of_a_kept_round_is_one_file_that_calls_nobody(kept: Any, tmp_path: Path) -> None:
+    out = tmp_path / "field-form.html"
+    told = json.loads(trod("field_form", "--round", kept.name, "--out", out, "--json").output)
     page = out.read_text("utf-8")
 
     assert told["stops"] == kept.stops.count() > 0 and told["bytes"] == out.stat().st_size
@@ -67,6 +67,6 @@ def test_the_packet_of_a_kept_round_is_one_file_that_calls_nobody(kept: Any, tmp
 
 
 def test_a_round_nobody_kept_is_told_with_those_there_are(kept: Any, tmp_path: Path) -> None:
-    done = trod("packet", "--round", "Nowhere", "--out", tmp_path / "p.html")
+    done = trod("field_form", "--round", "Nowhere", "--out", tmp_path / "p.html")
 
     assert done.exit_code == 3 and "'Nowhere'" in done.output and kept.name in done.output

@@ -6,7 +6,7 @@ import json
 from datetime import timedelta
 
 import pytest
-from homecoming import jpeg, packet_file, visit
+from homecoming import jpeg, field_form_file, visit
 
 pytestmark = pytest.mark.django_db
 OTHER = "99999999-2222-4333-8444-555555555555"
@@ -15,11 +15,11 @@ OTHER = "99999999-2222-4333-8444-555555555555"
 def hand_in(client, kept, visits, *, token=None, phone=1, **more):
     from trod.web.catalogue import round_papers
 
-    packet_id = str(kept.uuid)
-    token = round_papers.token_of(packet_id) if token is None else token
-    body = packet_file(packet_id, visits, at=kept.made_at, phone=phone)
-    headers = {"HTTP_X_TROD_PACKET": token} if token else {}
-    return client.post("/packet/visits/", body, content_type="application/json", **headers, **more)
+    field_form_id = str(kept.uuid)
+    token = round_papers.token_of(field_form_id) if token is None else token
+    body = field_form_file(field_form_id, visits, at=kept.made_at, phone=phone)
+    headers = {"HTTP_X_TROD_FIELD_FORM": token} if token else {}
+    return client.post("/fieldform/visits/", body, content_type="application/json", **headers, **more)
 
 
 def test_a_visit_handed_in_by_a_phone_stands_in_the_catalogue_and_on_the_disk(client, kept, base, trod_home):
@@ -31,7 +31,7 @@ def test_a_visit_handed_in_by_a_phone_stands_in_the_catalogue_and_on_the_disk(cl
     assert answer.status_code == 200
     assert answer.json() == {"accepted": [visit(base.now)["uuid"]], "already": [], "conflicts": [], "doubts": []}
     row = Visit.objects.get()
-    assert (row.deployment, row.cells_kind, row.cells_count, row.work) == (base.deployment, "FR6", 8, "cut the grass")
+    assert (row.deployment, row.battery_kind, row.battery_count, row.work) == (base.deployment, "FR6", 8, "cut the grass")
     assert (row.card_out.label, row.card_in.label) == ("C-1", "C-2")
     assert Card.objects.get(label="C-1").state == "home" and Card.objects.get(label="C-2").state == "out"
     shots = trod_home / "archive" / "field-notes" / f"{row.photos[0]['sha256']}.jpg"
@@ -74,7 +74,7 @@ def test_a_visit_struck_out_on_the_phone_goes_and_its_words_stay_on_the_disk(cli
     from trod.web.models import Visit
 
     hand_in(client, kept, [visit(base.now)])
-    hand_in(client, kept, [visit(base.now, revision=2, struck=True)])
+    hand_in(client, kept, [visit(base.now, revision=2, withdrawn=True)])
 
     assert Visit.objects.count() == 0
     path = trod_home / "archive" / "field-notes" / f"{visit(base.now)['uuid']}.json"
@@ -151,14 +151,14 @@ def test_of_two_notes_of_one_visit_the_second_can_take_the_first_ones_place(clie
 
 
 def test_two_states_under_one_number_lose_neither(client, kept, base):
-    from trod.report.packet import read_packet
+    from trod.report.field_form import read_field_form
     from trod.web.catalogue import field_notes
     from trod.web.models import Visit
 
     one, two = (
-        read_packet(packet_file(str(kept.uuid), [visit(base.now, work=word)], at=base.now)).visits[0] for word in "ab"
+        read_field_form(field_form_file(str(kept.uuid), [visit(base.now, work=word)], at=base.now)).visits[0] for word in "ab"
     )
-    taken = field_notes.take([one, two], field_notes.Origin(packet="", by="Ada", at=base.now))
+    taken = field_notes.take([one, two], field_notes.Origin(field_form="", by="Ada", at=base.now))
     (held,) = field_notes.open_held()
     assert list(taken.held) == [one.uuid] and Visit.objects.count() == 0
     client.post(f"/rounds/home/held/{held.name}/", {"keep": "both"})
@@ -179,7 +179,7 @@ def test_a_site_that_is_not_known_is_held_and_not_lost(client, kept, base):
 
     from trod.web.catalogue import field_notes
 
-    body = packet_file(str(kept.uuid), [visit(base.now, site="nowhere", deployment="")], at=base.now)
+    body = field_form_file(str(kept.uuid), [visit(base.now, site="nowhere", deployment="")], at=base.now)
     client.post("/rounds/home/", {"file": SimpleUploadedFile("visits.json", body)})
 
     (held,) = field_notes.open_held()
@@ -187,14 +187,14 @@ def test_a_site_that_is_not_known_is_held_and_not_lost(client, kept, base):
 
 
 def test_another_height_begins_a_new_deployment_and_says_so(kept, base):
-    from trod.report.packet import read_packet
+    from trod.report.field_form import read_field_form
     from trod.web.catalogue import field_notes
     from trod.web.models import Deployment
 
     row = visit(base.now)
     row["changes"]["height_m"] = 2.5
-    found = read_packet(packet_file(str(kept.uuid), [row], at=base.now))
-    taken = field_notes.take(found.visits, field_notes.Origin(packet="", by="Ada", at=base.now))
+    found = read_field_form(field_form_file(str(kept.uuid), [row], at=base.now))
+    taken = field_notes.take(found.visits, field_notes.Origin(field_form="", by="Ada", at=base.now))
 
     assert any("new deployment begins" in words for words in taken.told)
     new = Deployment.objects.filter(site=base.meadow, end__isnull=True).get()
@@ -234,7 +234,7 @@ def test_without_its_token_nothing_is_taken(client, kept, base):
     assert Visit.objects.count() == 0
 
 
-def test_the_token_of_one_packet_does_not_open_another(client, kept, base):
+def test_the_token_of_one_field_form_does_not_open_another(client, kept, base):
     from trod.web.catalogue import round_papers
 
     answer = hand_in(client, kept, [visit(base.now)], token=round_papers.token_of(OTHER))
@@ -245,14 +245,14 @@ def test_the_token_of_one_packet_does_not_open_another(client, kept, base):
 def test_a_page_from_a_file_may_ask_and_needs_no_account(client, kept, base, settings):
     settings.TROD_OPEN_ON_LOOPBACK = False
     first = client.options(
-        "/packet/visits/", HTTP_ORIGIN="null", HTTP_ACCESS_CONTROL_REQUEST_METHOD="POST",
+        "/fieldform/visits/", HTTP_ORIGIN="null", HTTP_ACCESS_CONTROL_REQUEST_METHOD="POST",
         HTTP_ACCESS_CONTROL_REQUEST_PRIVATE_NETWORK="true",
     )  # fmt: skip
     answer = hand_in(client, kept, [visit(base.now)], HTTP_ORIGIN="null")
 
     assert first.status_code == 204
     assert first.headers["Access-Control-Allow-Origin"] == "*"
-    assert first.headers["Access-Control-Allow-Headers"] == "content-type, x-trod-packet"
+    assert first.headers["Access-Control-Allow-Headers"] == "content-type, x-trod-field-form"
     assert first.headers["Access-Control-Allow-Private-Network"] == "true"
     assert "Access-Control-Allow-Credentials" not in first.headers
     assert answer.status_code == 200 and answer.headers["Access-Control-Allow-Origin"] == "*"
@@ -261,10 +261,10 @@ def test_a_page_from_a_file_may_ask_and_needs_no_account(client, kept, base, set
 
 @pytest.mark.parametrize(("days_ago", "status"), [(0, 200), (1, 200), (2, 409), (90, 409)])
 def test_the_door_is_open_until_the_day_after_the_round_and_then_says_so(client, kept, base, days_ago, status):
-    from trod import watch
+    from trod import clock
     from trod.web.models import Round
 
-    today = watch.local(base.now, base.reserve.zone).date()
+    today = clock.local(base.now, base.reserve.zone).date()
     wish = {**kept.wish, "first": (today - timedelta(days=days_ago)).isoformat()}
     Round.objects.filter(pk=kept.pk).update(wish=wish)
     answer = hand_in(client, kept, [visit(base.now)])
@@ -291,7 +291,7 @@ def test_what_another_phone_wrote_is_never_replaced_but_asked_about(client, kept
     from trod.web.models import Visit
 
     hand_in(client, kept, [visit(base.now)])
-    answer = hand_in(client, kept, [visit(base.now, revision=9, struck=True, work="none of it")], phone=2)
+    answer = hand_in(client, kept, [visit(base.now, revision=9, withdrawn=True, work="none of it")], phone=2)
 
     assert [c["uuid"] for c in answer.json()["conflicts"]] == [visit(base.now)["uuid"]]
     assert Visit.objects.get().work == "cut the grass"
@@ -346,9 +346,9 @@ def test_a_rounds_forms_hand_in_so_much_and_no_more(client, kept, base, monkeypa
     monkeypatch.setattr(field_door, limit, value)
     before = []
     for n in range(40):
-        # Struck out, so that no row tells of it: the files are what is counted.
+        # Withdrawn, so that no row tells of it: the files are what is counted.
         state = {"uid": str(uuid.UUID(int=n, version=4))} if limit == "VISITS_A_STOP" else {"revision": n + 1}
-        one = visit(base.now, struck=True, note=f"{n}", card_in="", card_out="", **state)
+        one = visit(base.now, withdrawn=True, note=f"{n}", card_in="", card_out="", **state)
         answer = hand_in(client, kept, [one])
         if answer.status_code != 200:
             break
@@ -366,45 +366,45 @@ def test_too_much_is_refused_before_it_is_read(client, kept):
     from trod.web.catalogue import round_papers
 
     answer = client.post(
-        "/packet/visits/", b"{}", content_type="application/json", CONTENT_LENGTH=str(70_000_000),
-        HTTP_X_TROD_PACKET=round_papers.token_of(str(kept.uuid)),
+        "/fieldform/visits/", b"{}", content_type="application/json", CONTENT_LENGTH=str(70_000_000),
+        HTTP_X_TROD_FIELD_FORM=round_papers.token_of(str(kept.uuid)),
     )  # fmt: skip
     assert answer.status_code == 413 and "64 MB" in answer.json()["error"]
 
 
-@pytest.mark.parametrize("body", [b"", b"[]", b"{", b'{"packet": 3}', b"[" * 100_000, b'{"packet": {"id": [1]}}'])
+@pytest.mark.parametrize("body", [b"", b"[]", b"{", b'{"field form": 3}', b"[" * 100_000, b'{"field form": {"id": [1]}}'])
 def test_what_is_no_file_of_visits_is_refused_in_words(client, kept, body):
     from trod.web.catalogue import round_papers
 
     token = round_papers.token_of(str(kept.uuid))
-    answer = client.post("/packet/visits/", body, content_type="application/json", HTTP_X_TROD_PACKET=token)
+    answer = client.post("/fieldform/visits/", body, content_type="application/json", HTTP_X_TROD_FIELD_FORM=token)
 
     assert answer.status_code == 422 and answer.json()["error"]
 
 
-def test_a_file_of_another_packet_is_refused(client, kept, base):
+def test_a_file_of_another_field_form_is_refused(client, kept, base):
     from trod.web.catalogue import round_papers
 
-    body = packet_file(OTHER, [visit(base.now)], at=base.now)
+    body = field_form_file(OTHER, [visit(base.now)], at=base.now)
     token = round_papers.token_of(str(kept.uuid))
-    answer = client.post("/packet/visits/", body, content_type="application/json", HTTP_X_TROD_PACKET=token)
+    answer = client.post("/fieldform/visits/", body, content_type="application/json", HTTP_X_TROD_FIELD_FORM=token)
 
-    assert answer.status_code == 403 and "another packet" in answer.json()["error"]
+    assert answer.status_code == 403 and "another field form" in answer.json()["error"]
 
 
 def test_a_visit_that_cannot_be_is_refused_with_its_place(client, kept, base):
-    answer = hand_in(client, kept, [visit(base.now, cells_percent=140)])
+    answer = hand_in(client, kept, [visit(base.now, battery_percent=140)])
 
-    assert answer.status_code == 422 and "cells_percent" in answer.json()["error"]
+    assert answer.status_code == 422 and "battery_percent" in answer.json()["error"]
 
 
 # By hand ----------------------------------------------------------------------------------------------------
 
 
-def test_the_exported_file_is_taken_in_on_the_page(client, kept, base):
+def test_the_exported_file_is_imported_on_the_page(client, kept, base):
     from django.core.files.uploadedfile import SimpleUploadedFile
 
-    file = SimpleUploadedFile("visits.json", packet_file(str(kept.uuid), [visit(base.now)], at=base.now))
+    file = SimpleUploadedFile("visits.json", field_form_file(str(kept.uuid), [visit(base.now)], at=base.now))
     answer = client.post("/rounds/home/", {"file": file})
 
     assert answer.status_code == 200
@@ -417,7 +417,7 @@ def test_a_file_of_another_kind_is_refused_on_the_page(client, base):
     answer = client.post("/rounds/home/", {"file": SimpleUploadedFile("x.json", b'{"trod": 9}')})
 
     assert answer.status_code == 422
-    assert "Nothing was taken in." in answer.content.decode()
+    assert "Nothing was imported." in answer.content.decode()
 
 
 def test_the_rounds_table_filled_in_by_hand_comes_home(client, kept, base):
@@ -432,8 +432,8 @@ def test_the_rounds_table_filled_in_by_hand_comes_home(client, kept, base):
     rows = list(csv.DictReader(io.StringIO(table)))
     line = next(r for r in rows if r["key"] == "meadow")
     line |= {
-        "came_at": "9:40", "state_on_arrival": "no power", "cells_percent": "0",
-        "cells_changed": "8 FR6",
+        "came_at": "9:40", "state_on_arrival": "no power", "battery_percent": "0",
+        "batteries_changed": "8 FR6",
         "card_out": "C-1", "card_in": "C-2", "clock_showed": "9:38:10", "true_time": "9:41", "work_done": "swapped all",
     }  # fmt: skip
     out = io.StringIO()
@@ -446,7 +446,7 @@ def test_the_rounds_table_filled_in_by_hand_comes_home(client, kept, base):
         assert f"Visits: {said}." in client.post("/rounds/home/", {"file": file}).content.decode()
     row = Visit.objects.get()
     assert (row.arrival, row.deployment, row.by) == ("dead", base.deployment, "Ada and Ben")
-    assert (row.cells_changed, row.cells_count, row.cells_kind) == (True, 8, "FR6")
+    assert (row.batteries_changed, row.battery_count, row.battery_kind) == (True, 8, "FR6")
     assert row.clock_shown.strftime("%H:%M:%S") == "09:38:10"
 
 
@@ -455,8 +455,8 @@ def test_a_line_that_cannot_be_read_is_named(client, kept, base):
 
     table = client.get(f"/rounds/of/{kept.uuid}/take/table.csv").content.decode().split("\r\n")
     head = table[0].split(",")
-    cells = dict.fromkeys(head, "") | {"day": "2026-07-01", "key": "meadow", "came_at": "soon"}
-    bad = "\r\n".join([table[0], ",".join(cells[h] for h in head)])
+    batteries = dict.fromkeys(head, "") | {"day": "2026-07-01", "key": "meadow", "came_at": "soon"}
+    bad = "\r\n".join([table[0], ",".join(batteries[h] for h in head)])
     answer = client.post("/rounds/home/", {"file": SimpleUploadedFile("b.csv", bad.encode())})
 
     assert answer.status_code == 422 and "line 2, came_at" in answer.content.decode()

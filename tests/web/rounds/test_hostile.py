@@ -8,11 +8,11 @@ from datetime import timedelta
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
-from homecoming import packet_file, visit
+from homecoming import field_form_file, visit
 from nonsense import nonsense
 
 pytestmark = pytest.mark.django_db
-PAPERS = ("sheet.pdf", "table.csv", "round.gpx", "round.ics", "packet.html")
+PAPERS = ("sheet.pdf", "table.csv", "round.gpx", "round.ics", "field-form.html")
 OTHER = "99999999-2222-4333-8444-555555555555"
 
 
@@ -158,7 +158,7 @@ def bring(client, data):
 def test_a_file_cut_short_at_any_place_is_refused_and_whole_it_comes(client, kept, base):
     from trod.web.models import Visit
 
-    good = packet_file(str(kept.uuid), [visit(base.now)], at=base.now)
+    good = field_form_file(str(kept.uuid), [visit(base.now)], at=base.now)
     for n in (0, 1, 2, 10, len(good) // 3, len(good) // 2, len(good) - 2, len(good) - 1):
         assert bring(client, good[:n]).status_code == 422, n
     assert Visit.objects.count() == 0
@@ -183,7 +183,7 @@ def test_what_is_no_file_from_a_round_is_refused_in_words_and_keeps_nothing(clie
     answer = bring(client, data)
 
     assert answer.status_code == 422
-    assert "Nothing was taken in" in read(answer) and "needed" in read(answer)
+    assert "Nothing was imported" in read(answer) and "needed" in read(answer)
     assert Visit.objects.count() == 0
 
 
@@ -199,7 +199,7 @@ def test_a_strange_site_and_a_card_nobody_knows_lose_no_note(client, kept, base,
     from trod.web.models import Card, Site, Visit
 
     strange = visit(base.now, site="nowhere", deployment="x")
-    file = packet_file(
+    file = field_form_file(
         str(kept.uuid), [strange, visit(base.now, uid=OTHER, card_in="Z-99 ☃", card_out="?")], at=base.now
     )
     for said in ("1 new, 1 held until you decide", "1 known already, 1 held until you decide"):
@@ -220,8 +220,8 @@ def test_two_phones_that_bring_one_visit_differently_are_both_kept_until_decided
     from trod.web.catalogue import field_notes
     from trod.web.models import Visit
 
-    first = packet_file(str(kept.uuid), [visit(base.now, by="Ada", work="one")], at=base.now)
-    second = packet_file(
+    first = field_form_file(str(kept.uuid), [visit(base.now, by="Ada", work="one")], at=base.now)
+    second = field_form_file(
         str(kept.uuid), [visit(base.now + timedelta(minutes=9), uid=OTHER, by="Ben", work="two")], at=base.now, phone=2
     )
     bring(client, first)
@@ -235,14 +235,14 @@ def test_two_phones_that_bring_one_visit_differently_are_both_kept_until_decided
 
 def test_a_camera_nobody_saw_for_longer_than_a_forecast_reaches_is_gone_to(base):
     """Beyond its last day the forecast knows no more; the camera is not forgotten for that."""
-    from trod import watch
+    from trod import clock
     from trod.web.catalogue import due as dues
     from trod.web.catalogue import forecasts
     from trod.web.models import Deployment
 
     Deployment.objects.filter(pk=base.second.pk).update(start=base.now - timedelta(days=4000))
     forecasts.make(base.reserve, base.now)
-    today = watch.local(base.now, base.reserve.zone).date()
+    today = clock.local(base.now, base.reserve.zone).date()
     found = dues.due(base.reserve, base.now, days=[today], next_days=30)
     day, why = dues.best_day(base.reserve, found, base.now)
 
@@ -254,26 +254,26 @@ def changed_at_home(client, kept, base):
     """Changed on the laptop and on the phone."""
     from trod.web.models import Visit
 
-    bring(client, packet_file(str(kept.uuid), [visit(base.now, work="first")], at=base.now))
+    bring(client, field_form_file(str(kept.uuid), [visit(base.now, work="first")], at=base.now))
     Visit.objects.update(work="at home")
     return [visit(base.now, revision=2, work="on the phone")], {"at home", "on the phone"}
 
 
 def one_number_twice(client, kept, base):
     """Two states of one visit under one number."""
-    bring(client, packet_file(str(kept.uuid), [visit(base.now, work="this")], at=base.now))
+    bring(client, field_form_file(str(kept.uuid), [visit(base.now, work="this")], at=base.now))
     return [visit(base.now, work="that")], {"this", "that"}
 
 
 def two_phones(client, kept, base):
     """Two people noted the same visit, each on a phone."""
-    bring(client, packet_file(str(kept.uuid), [visit(base.now, work="Ada's")], at=base.now))
+    bring(client, field_form_file(str(kept.uuid), [visit(base.now, work="Ada's")], at=base.now))
     return [visit(base.now + timedelta(minutes=9), uid=OTHER, by="Ben", work="Ben's")], {"Ada's", "Ben's"}
 
 
 def card_in_two(client, kept, base):
     """One card said to be in two cameras."""
-    bring(client, packet_file(str(kept.uuid), [visit(base.now, work="here")], at=base.now))
+    bring(client, field_form_file(str(kept.uuid), [visit(base.now, work="here")], at=base.now))
     there = visit(base.now, uid=OTHER, site="ford", deployment="ford-1", card_out="", card_in="C-2", work="there")
     return [there], {"here", "there"}
 
@@ -287,7 +287,7 @@ def test_however_a_conflict_is_decided_no_words_are_lost_and_it_is_asked_once(
     from trod.web.models import Visit
 
     notes, words = conflict(client, kept, base)
-    file = packet_file(str(kept.uuid), notes, at=base.now, phone=2)
+    file = field_form_file(str(kept.uuid), notes, at=base.now, phone=2)
     for _ in range(2):  # the same file twice asks once
         assert "1 held until you decide" in read(bring(client, file))
         assert len(field_notes.open_held()) == 1
@@ -309,15 +309,15 @@ def test_however_a_conflict_is_decided_no_words_are_lost_and_it_is_asked_once(
     assert sorted(str(v.uuid) for v in Visit.objects.all()) == before
 
 
-def test_the_command_takes_in_no_more_than_a_packet_can_make(base, tmp_path, monkeypatch):
+def test_the_command_takes_in_no_more_than_a_field_form_can_make(base, tmp_path, monkeypatch):
     """A file without an end, such as a device, is not read to its end."""
     from click.testing import CliRunner
 
     from trod.commands import main
 
-    monkeypatch.setattr("trod.report.packet.reading.MOST_BYTES", 3_000_000)
+    monkeypatch.setattr("trod.report.field_form.reading.MOST_BYTES", 3_000_000)
     big = tmp_path / "big.json"
     big.write_bytes(b"{" * 3_000_001)
-    done = CliRunner().invoke(main, ["packet", "--take", str(big)])
+    done = CliRunner().invoke(main, ["field_form", "--take", str(big)])
 
     assert done.exit_code == 3 and "needed: a file of at most 3 MB" in done.output

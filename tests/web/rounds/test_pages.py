@@ -37,7 +37,7 @@ def test_the_first_look_waits_for_no_forecast_and_comes_again_by_itself(client, 
     assert "every 5s" not in client.get("/rounds/").content.decode()
 
 
-def test_a_camera_that_has_stood_long_on_old_cells_is_due_before_a_fresh_one(client, base):
+def test_a_camera_that_has_stood_long_on_old_batteries_is_due_before_a_fresh_one(client, base):
     worker(base)
     page = client.get("/rounds/").content.decode()
 
@@ -95,7 +95,7 @@ def test_when_no_visit_pays_the_page_says_so_and_what_to_do(client, base, wish):
     from trod.web.models import Round
 
     for site in (base.meadow, base.ford):
-        site.quiet_days = 90
+        site.disturbance_days = 90
         site.save()
     client.post("/rounds/new/", form(base, wish, which="pays"))
     row = Round.objects.get()
@@ -262,36 +262,36 @@ def test_a_week_of_two_parties_has_an_entry_for_each_trip(client, base, wish):
     assert [e.decoded("DTSTART").date() for e in entries] == [w.first, w.first + timedelta(days=2)]
 
 
-def test_the_packet_is_offered_as_a_file_and_no_policy_of_ours_stops_its_script(client, kept):
-    answer = client.get(f"/rounds/of/{kept.uuid}/take/packet.html")
+def test_the_field_form_is_offered_as_a_file_and_no_policy_of_ours_stops_its_script(client, kept):
+    answer = client.get(f"/rounds/of/{kept.uuid}/take/field-form.html")
 
     assert answer.headers["Content-Disposition"].startswith("attachment")
     assert "script-src" not in answer.headers["Content-Security-Policy"]
     page = answer.content.decode()
-    assert str(kept.uuid) in page and "/packet/visits/" in page and "Meadow" in page
+    assert str(kept.uuid) in page and "/fieldform/visits/" in page and "Meadow" in page
 
 
-def test_without_sensitive_places_the_packet_does_not_hold_them(client, base, kept):
+def test_without_sensitive_places_the_field_form_does_not_hold_them(client, base, kept):
     base.meadow.sensitive = True
     base.meadow.save()
-    whole = client.get(f"/rounds/of/{kept.uuid}/take/packet.html?places=true")
-    left_out = client.get(f"/rounds/of/{kept.uuid}/take/packet.html").content.decode()
+    whole = client.get(f"/rounds/of/{kept.uuid}/take/field-form.html?places=true")
+    left_out = client.get(f"/rounds/of/{kept.uuid}/take/field-form.html").content.decode()
 
     assert "47.30000, 13.90000" in whole.content.decode() and "47.30000, 13.90000" not in left_out
     assert "TRUE places" in whole.content.decode() and "-true-places.html" in whole.headers["Content-Disposition"]
     assert "Its place is left out" in left_out
 
 
-def test_the_packet_carries_the_setup_slip_of_what_hangs_there(client, base, kept):
+def test_the_field_form_carries_the_setup_sheet_of_what_hangs_there(client, base, kept):
     from trod.web.models import Placement
 
     base.deployment.placement = Placement.objects.create(
-        site=base.meadow, name="west tree", animal="red_deer", dials={}, at=base.now
+        site=base.meadow, name="west tree", animal="red_deer", inputs={}, at=base.now
     )
     base.deployment.save()
-    page = client.get(f"/rounds/of/{kept.uuid}/take/packet.html").content.decode()
+    page = client.get(f"/rounds/of/{kept.uuid}/take/field-form.html").content.decode()
 
-    assert "Lens height" in page and "Setup slip" in page
+    assert "Lens height" in page and "Set-up sheet" in page
     assert page.count("<svg") >= 3  # two sketch maps and a side view
 
 
@@ -434,11 +434,11 @@ def test_the_commands_tell_the_same_as_the_pages(kept, base, tmp_path):
     row = json.loads(run(main, ["rounds", "--json"]).output)
     assert {d["site"] for d in row["due"]} == {"Meadow", "Ford"}
     out = tmp_path / "p.html"
-    made = run(main, ["packet", "--round", "both", "--out", str(out)])
+    made = run(main, ["field_form", "--round", "both", "--out", str(out)])
     assert made.exit_code == 0, made.output
     assert str(kept.uuid) in out.read_text("utf-8")
-    assert run(main, ["packet"]).exit_code == 2
-    wrong = run(main, ["packet", "--round", "nowhere", "--out", str(out)])
+    assert run(main, ["field_form"]).exit_code == 2
+    wrong = run(main, ["field_form", "--round", "nowhere", "--out", str(out)])
     assert wrong.exit_code == 3 and "one of: Both" in wrong.output
 
 
@@ -465,17 +465,17 @@ def test_the_command_plans_and_writes_every_paper(base, wish, tmp_path):
 
 def test_the_command_takes_notes_home(kept, base, tmp_path):
     from click.testing import CliRunner
-    from homecoming import packet_file, visit
+    from homecoming import field_form_file, visit
 
     from trod.commands import main
     from trod.web.models import Visit
 
     file = tmp_path / "visits.json"
-    file.write_bytes(packet_file(str(kept.uuid), [visit(base.now)], at=base.now))
-    first = CliRunner().invoke(main, ["packet", "--take", str(file)])
+    file.write_bytes(field_form_file(str(kept.uuid), [visit(base.now)], at=base.now))
+    first = CliRunner().invoke(main, ["field_form", "--take", str(file)])
     Visit.objects.update(work="at home")
-    file.write_bytes(packet_file(str(kept.uuid), [visit(base.now, revision=2, work="else")], at=base.now))
-    second = CliRunner().invoke(main, ["packet", "--take", str(file)])
+    file.write_bytes(field_form_file(str(kept.uuid), [visit(base.now, revision=2, work="else")], at=base.now))
+    second = CliRunner().invoke(main, ["field_form", "--take", str(file)])
 
     assert first.exit_code == 0 and "Visits: 1 new." in first.output
     assert second.exit_code == 1 and "held until you decide" in second.output

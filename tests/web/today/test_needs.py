@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from trod import watch
+from trod import clock
 from trod.web import models as m
 from trod.web.today import pages
 from trod.web.today.needs import Need, ago, how_far, in_order
@@ -24,7 +24,7 @@ def of_kind(cast, kind):
 
 
 def steady(cast, days, per_day=2, until=0):
-    """Events twice a day from so many days ago until so many days ago."""
+    """Sequences twice a day from so many days ago until so many days ago."""
     return [
         cast.now - timedelta(days=d, hours=24 / per_day * k)
         for d in range(days, until, -1)
@@ -72,38 +72,38 @@ def test_a_camera_that_was_gone_asks_for_its_end_and_is_the_worst(cast):
     assert needs(cast)[0].action == "End the deployment"
 
 
-def test_a_card_that_ended_in_silence_means_a_camera_dead_or_full(cast, bring_events):
+def test_a_card_that_ended_in_silence_means_a_camera_dead_or_full(cast, bring_sequences):
     pulled = cast.now - timedelta(days=1)
     m.Visit.objects.create(
         site=cast.meadow, deployment=cast.deployment, at=pulled, card_out=cast.card, arrival="dead"
     )
-    bring_events(steady(cast, 115, until=60))
+    bring_sequences(steady(cast, 115, until=60))
     (need,) = of_kind(cast, "silent")
 
     assert need.sentence.startswith("Red at Meadow brought nothing from its last")
     assert "It was probably dead or full." in need.sentence
 
 
-def test_a_card_with_pictures_to_its_end_is_no_alarm(cast, bring_events):
+def test_a_card_with_pictures_to_its_end_is_no_alarm(cast, bring_sequences):
     pulled = cast.now - timedelta(days=1)
     m.Visit.objects.create(
         site=cast.meadow, deployment=cast.deployment, at=pulled, card_out=cast.card, arrival="working"
     )
-    bring_events(steady(cast, 115, until=1))
+    bring_sequences(steady(cast, 115, until=1))
 
     assert of_kind(cast, "silent") == []
 
 
-def test_a_card_taken_out_and_not_taken_in_is_told_until_it_is(cast, bring_events):
+def test_a_card_taken_out_and_not_imported_is_told_until_it_is(cast, bring_sequences):
     m.Visit.objects.create(
         site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=3), card_out=cast.card
     )
 
     assert (
-        "Card C-1 was taken out at Meadow 3 days ago and is not taken in" in of_kind(cast, "card")[0].sentence
+        "Card C-1 was taken out at Meadow 3 days ago and is not imported" in of_kind(cast, "card")[0].sentence
     )
 
-    bring_events(steady(cast, 115, until=3), home=cast.now)
+    bring_sequences(steady(cast, 115, until=3), home=cast.now)
 
     assert of_kind(cast, "card") == []
 
@@ -112,11 +112,11 @@ def test_a_deployment_that_ended_without_a_card_is_told(cast):
     cast.deployment.end = cast.now - timedelta(days=10)
     cast.deployment.save()
 
-    assert "ended on 21 June and no card of it is taken in" in of_kind(cast, "card")[0].sentence
+    assert "ended on 21 June and no card of it is imported" in of_kind(cast, "card")[0].sentence
 
 
-def test_a_clock_found_wrong_is_told_until_it_is_corrected(cast, bring_events):
-    bring_events(steady(cast, 115, until=10))
+def test_a_clock_found_wrong_is_told_until_it_is_corrected(cast, bring_sequences):
+    bring_sequences(steady(cast, 115, until=10))
     at = cast.now - timedelta(days=9)
     m.Visit.objects.create(
         site=cast.meadow,
@@ -132,7 +132,7 @@ def test_a_clock_found_wrong_is_told_until_it_is_corrected(cast, bring_events):
         == "The clock of Red at Meadow was 63 min fast on 22 June, and its pictures are not corrected."
     )
 
-    m.WatchCorrection.objects.create(
+    m.ClockCorrection.objects.create(
         deployment=cast.deployment,
         shift_s=-63 * 60,
         reason="visit",
@@ -144,8 +144,8 @@ def test_a_clock_found_wrong_is_told_until_it_is_corrected(cast, bring_events):
     assert of_kind(cast, "clock") == []
 
 
-def test_a_clock_out_by_a_minute_is_right_enough(cast, bring_events):
-    bring_events(steady(cast, 115, until=10))
+def test_a_clock_out_by_a_minute_is_right_enough(cast, bring_sequences):
+    bring_sequences(steady(cast, 115, until=10))
     at = cast.now - timedelta(days=9)
     m.Visit.objects.create(
         site=cast.meadow,
@@ -158,15 +158,15 @@ def test_a_clock_out_by_a_minute_is_right_enough(cast, bring_events):
     assert of_kind(cast, "clock") == []
 
 
-def test_events_nobody_has_looked_at_are_counted(cast, bring_events):
-    bring_events(steady(cast, 20, until=10))
+def test_sequences_nobody_has_looked_at_are_counted(cast, bring_sequences):
+    bring_sequences(steady(cast, 20, until=10))
 
-    assert of_kind(cast, "unseen")[0].sentence == "20 events nobody has looked at."
+    assert of_kind(cast, "unseen")[0].sentence == "20 sequences nobody has looked at."
 
 
-def test_time_lapse_frames_alone_are_nothing_to_look_at(cast, bring_events):
-    bring_events(steady(cast, 20, until=10))
-    m.Event.objects.update(time_lapse=True)
+def test_time_lapse_frames_alone_are_nothing_to_look_at(cast, bring_sequences):
+    bring_sequences(steady(cast, 20, until=10))
+    m.Sequence.objects.update(time_lapse=True)
 
     assert of_kind(cast, "unseen") == []
 
@@ -180,20 +180,20 @@ def test_a_site_without_a_camera_is_told_and_a_retired_one_is_not(cast):
     assert of_kind(cast, "empty") == []
 
 
-def test_a_failed_intake_and_a_failed_job_are_told_with_their_reason(cast):
-    m.Intake.objects.create(name="i", folder="f", state="failed", source="s", started_at=cast.now)
-    m.Job.objects.create(kind="intake", state="failed", error="The disk is full.\nmore", created_at=cast.now)
+def test_a_failed_card_import_and_a_failed_job_are_told_with_their_reason(cast):
+    m.Import.objects.create(name="i", folder="f", state="failed", source="s", started_at=cast.now)
+    m.Job.objects.create(kind="card_import", state="failed", error="The disk is full.\nmore", created_at=cast.now)
 
-    assert of_kind(cast, "intake")[0].clay
-    assert of_kind(cast, "job")[0].sentence == "The work “intake” failed: The disk is full."
+    assert of_kind(cast, "card_import")[0].clay
+    assert of_kind(cast, "job")[0].sentence == "The work “card import” failed: The disk is full."
 
 
-def test_missing_time_lapse_frames_are_gaps(cast, bring_events):
+def test_missing_time_lapse_frames_are_gaps(cast, bring_sequences):
     cast.deployment.time_lapse_h = 24
     cast.deployment.save()
     noon = [cast.now - timedelta(days=d) for d in range(119, 0, -1) if not 40 <= d < 47]
-    bring_events(noon)
-    m.Event.objects.update(time_lapse=True)
+    bring_sequences(noon)
+    m.Sequence.objects.update(time_lapse=True)
 
     assert "made no time-lapse frame on 7 days" in of_kind(cast, "gap")[0].sentence
 
@@ -239,11 +239,11 @@ def foretold(cast, **changed):
 
 
 def today(cast):
-    return watch.local(cast.now, cast.reserve.zone).date()
+    return clock.local(cast.now, cast.reserve.zone).date()
 
 
 def test_a_camera_that_has_probably_stopped_is_told_with_its_chance_and_cause(cast):
-    foretold(cast, stopped=(0.0,) * 20 + (0.76,) * 300, causes={"cells": 0.2, "card": 0.7, "fault": 0.1})
+    foretold(cast, stopped=(0.0,) * 20 + (0.76,) * 300, causes={"batteries": 0.2, "card": 0.7, "fault": 0.1})
     (need,) = of_kind(cast, "stopped")
 
     assert need.sentence == (
@@ -258,12 +258,12 @@ def test_a_camera_that_has_probably_stopped_is_told_with_its_chance_and_cause(ca
 def test_a_camera_past_its_early_date_may_have_stopped(cast):
     foretold(
         cast, stopped=(0.0,) * 20 + (0.12,) * 300, early=today(cast) - timedelta(days=1),
-        causes={"cells": 0.9, "card": 0.0, "fault": 0.0},
+        causes={"batteries": 0.9, "card": 0.0, "fault": 0.0},
     )  # fmt: skip
     (need,) = of_kind(cast, "may-stop")
 
     assert need.sentence == (
-        "Red at Meadow may have stopped by now, with a chance of 12 in 100; most likely its cells no longer carry "
+        "Red at Meadow may have stopped by now, with a chance of 12 in 100; most likely its batteries no longer carry "
         "the flash."
     )
     assert need.url == "/cameras/deployments/of/meadow-2026-03-03/power/"
@@ -273,18 +273,18 @@ def test_a_camera_past_its_early_date_may_have_stopped(cast):
 def test_a_camera_that_is_due_within_a_fortnight_is_told_with_its_day(cast):
     foretold(
         cast, stopped=(0.0,) * 400, go_by=today(cast) + timedelta(days=3), early=today(cast) + timedelta(days=4),
-        causes={"cells": 0.9, "card": 0.0, "fault": 0.0},
+        causes={"batteries": 0.9, "card": 0.0, "fault": 0.0},
     )  # fmt: skip
     (need,) = of_kind(cast, "due")
 
     assert need.sentence == (
-        "Go to Red at Meadow by Saturday, 4 July: from 5 July on its cells fail with a chance of 1 in 10 or more."
+        "Go to Red at Meadow by Saturday, 4 July: from 5 July on its batteries fail with a chance of 1 in 10 or more."
     )
 
 
 def test_a_camera_that_has_time_is_not_told_however_long_nobody_was_there(cast):
     later = today(cast) + timedelta(days=40)
-    foretold(cast, stopped=(0.0,) * 400, go_by=later, early=later, causes={"cells": 0.9})
+    foretold(cast, stopped=(0.0,) * 400, go_by=later, early=later, causes={"batteries": 0.9})
 
     assert {need.kind for need in needs(cast)}.isdisjoint({"stopped", "may-stop", "due", "unvisited", "full"})
 
@@ -354,15 +354,15 @@ def test_the_camera_that_loses_most_stands_first(cast):
 def picture_at(cast, taken: datetime, number: int):
     """A picture of the standing deployment at a time of its clock."""
     return m.Picture.objects.create(
-        sha256=f"{number:064x}", path=f"x/{number}.JPG", intake=m.Intake.objects.get(), deployment=cast.deployment,
+        sha256=f"{number:064x}", path=f"x/{number}.JPG", card_import=m.Import.objects.get(), deployment=cast.deployment,
         size_bytes=1, file_order=number, taken_raw=taken, taken_at=taken - timedelta(hours=1), looked=True,
     )  # fmt: skip
 
 
 def test_a_clock_that_a_visit_read_is_corrected_from_today_by_one_press_and_undone_by_another(
-    client, cast, bring_events
+    client, cast, bring_sequences
 ):
-    bring_events(steady(cast, 115, until=10))
+    bring_sequences(steady(cast, 115, until=10))
     at = cast.now - timedelta(days=9)
     visit = m.Visit.objects.create(
         site=cast.meadow, deployment=cast.deployment, at=at, clock_true=at, clock_shown=at + timedelta(minutes=60 + 63)
@@ -374,20 +374,20 @@ def test_a_clock_that_a_visit_read_is_corrected_from_today_by_one_press_and_undo
 
     page = client.post(address, follow=True)
 
-    (made,) = m.WatchCorrection.objects.all()
+    (made,) = m.ClockCorrection.objects.all()
     assert page.redirect_chain[-1][0] == "/" and "It is corrected for" in page.content.decode()
     assert m.Picture.objects.get(pk=first.pk).taken_at != first.taken_at
     assert of_kind(cast, "clock") == []
-    assert f'action="/cameras/watch/{made.pk}/undo/"' in page.content.decode()  # the button that undoes it
+    assert f'action="/cameras/clock/{made.pk}/undo/"' in page.content.decode()  # the button that undoes it
 
-    client.post(f"/cameras/watch/{made.pk}/undo/")
+    client.post(f"/cameras/clock/{made.pk}/undo/")
 
     assert m.Picture.objects.get(pk=first.pk).taken_at == first.taken_at
     assert len(of_kind(cast, "clock")) == 1
 
 
-def test_a_second_press_corrects_nothing_and_says_so(client, cast, bring_events):
-    bring_events(steady(cast, 115, until=10))
+def test_a_second_press_corrects_nothing_and_says_so(client, cast, bring_sequences):
+    bring_sequences(steady(cast, 115, until=10))
     at = cast.now - timedelta(days=9)
     visit = m.Visit.objects.create(
         site=cast.meadow, deployment=cast.deployment, at=at, clock_true=at, clock_shown=at + timedelta(minutes=60 + 63)
@@ -397,18 +397,18 @@ def test_a_second_press_corrects_nothing_and_says_so(client, cast, bring_events)
     client.post(address)
     page = client.post(address, follow=True).content.decode()
 
-    assert m.WatchCorrection.objects.count() == 1
+    assert m.ClockCorrection.objects.count() == 1
     assert "Nothing to correct by the visit of" in page
 
 
-def test_a_visit_that_read_no_clock_corrects_nothing(client, cast, bring_events):
-    bring_events(steady(cast, 115, until=10))
+def test_a_visit_that_read_no_clock_corrects_nothing(client, cast, bring_sequences):
+    bring_sequences(steady(cast, 115, until=10))
     visit = m.Visit.objects.create(site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=9))
     page = client.post(
         f"/cameras/deployments/of/{cast.deployment.slug}/clock/visits/{visit.pk}/", follow=True
     ).content.decode()
 
-    assert not m.WatchCorrection.objects.exists()
+    assert not m.ClockCorrection.objects.exists()
     assert "does not hold both times" in page
 
 

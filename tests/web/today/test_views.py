@@ -27,16 +27,16 @@ def test_what_is_done_is_struck_from_the_first_steps(client, cast):
     assert "Take a card in." in page
 
 
-def test_the_first_steps_go_once_a_card_is_in(client, cast, bring_events):
-    bring_events([cast.now])
+def test_the_first_steps_go_once_a_card_is_in(client, cast, bring_sequences):
+    bring_sequences([cast.now])
 
     assert "To begin with" not in client.get("/").content.decode()
 
 
-def test_each_ribbon_also_stands_in_the_table(client, cast):
+def test_each_timeline_also_stands_in_the_table(client, cast):
     page = client.get("/").content.decode()
 
-    assert page.count('class="ribbon"') == 1
+    assert page.count('class="activity timeline"') == 1
     assert "The same as a table" in page
     assert page.count(">Meadow</a>") >= 2
 
@@ -46,24 +46,24 @@ def test_an_odd_span_is_no_fault(client, cast, asked):
     assert client.get("/", {"days": asked}).status_code == 200
 
 
-def test_a_summary_follows_new_events_and_changed_times(cast, bring_events):
+def test_a_summary_follows_new_sequences_and_changed_times(cast, bring_sequences):
     def now():
         return summary.summaries([cast.deployment], cast.reserve, cast.now)[cast.deployment.pk]
 
-    assert now().events == 0
-    bring_events([cast.now - timedelta(days=9), cast.now - timedelta(days=8)])
-    assert now().events == 2
-    last = m.Event.objects.order_by("start_at").last()
+    assert now().sequences == 0
+    bring_sequences([cast.now - timedelta(days=9), cast.now - timedelta(days=8)])
+    assert now().sequences == 2
+    last = m.Sequence.objects.order_by("start_at").last()
     last.start_at = last.end_at = last.end_at + timedelta(hours=5)
     last.save()
     assert now().last_at == last.end_at
 
 
-def test_days_are_the_reserves_own(cast, bring_events):
+def test_days_are_the_reserves_own(cast, bring_sequences):
     """23:30 in Vienna in June is 21:30 UTC of the same day; 00:30 is 22:30 UTC of the day before."""
     late = cast.now.replace(month=6, day=10, hour=21, minute=30)
     early = cast.now.replace(month=6, day=10, hour=22, minute=30)
-    bring_events([late, early])
+    bring_sequences([late, early])
     found = summary.summaries([cast.deployment], cast.reserve, cast.now)[cast.deployment.pk]
 
     assert [(day.day, n) for day, n, _ in found.by_day] == [(10, 1), (11, 1)]
@@ -88,14 +88,14 @@ def test_before_anything_is_foretold_it_says_that_it_is_being_worked_out(client,
     assert not m.Job.objects.exists()  # a page does not save; the worker looks for itself
 
 
-def test_what_is_foretold_stands_on_the_ribbon_in_the_legend_and_in_the_table(client, cast):
-    m.Deployment.objects.update(cells="12 FR6")
+def test_what_is_foretold_stands_on_the_timeline_in_the_legend_and_in_the_table(client, cast):
+    m.Deployment.objects.update(batteries="12 FR6")
     told = made(cast).forecasts[cast.deployment.slug]
     page = client.get("/").content.decode()
 
     assert "data-ahead=" in page
     assert 'class="ahead"' in page
-    assert "plan on this day: cells or card have stopped one in ten by then" in page
+    assert "plan on this day: batteries or card have stopped one in ten by then" in page
     assert "Forecasts were worked out just now." in page
     assert f"/cameras/deployments/of/{cast.deployment.slug}/power/" in page
     assert f"{told.go_by.day} {told.go_by:%b %Y}" in page

@@ -65,8 +65,8 @@ def start_of(site: Site, now: datetime) -> Start:
     )
 
 
-def dials(site: Site, now: datetime) -> dict[str, Any]:
-    """The same as dials, for the bench: what is expected of a site is one and the same on both pages."""
+def inputs(site: Site, now: datetime) -> dict[str, Any]:
+    """The same as inputs, for the placement planner: what is expected of a site is one and the same on both pages."""
     start = start_of(site, now)
     return {
         "triggers": start.triggers.value,
@@ -90,7 +90,7 @@ def _triggers(
 
 
 def _few(triggers: float) -> float:
-    """Two figures, and no finer than a box of the bench shows: what is told there is reckoned with there."""
+    """Two figures, and no finer than a box of the placement planner shows: what is told there is reckoned with there."""
     return max(0.01, round(float(f"{triggers:.2g}"), 2)) if triggers > 0 else 0.0
 
 
@@ -98,7 +98,7 @@ def _night(every: list[DaySum], prior: arrivals.Prior) -> Guess:
     dark = sum(one.dark for one in every)
     n = dark + sum(one.light for one in every)
     if n >= 20:
-        return Guess(round(dark / n, 2), f"from {n} events of this site's cards")
+        return Guess(round(dark / n, 2), f"from {n} sequences of this site's cards")
     return Guess(round(prior.night_share, 2), prior.source)
 
 

@@ -10,7 +10,7 @@ from typing import Any, get_args
 from django.db.models import QuerySet
 
 from trod.findings import effort, localtime
-from trod.findings.sightings import Filter, select
+from trod.findings.observations import Filter, select
 from trod.planning import season
 from trod.planning.adviser import AIMS, Aim
 from trod.planning.season import Came, Candidate, Place, SeenSign
@@ -92,22 +92,22 @@ def signs(rows: QuerySet[Sign]) -> list[SeenSign]:
 
 
 def came(reserve: Reserve, sites: Iterable[Site], month: int, species: str) -> list[Came]:
-    """What cameras saw at each site in a month of any year: events with the species (or any animal), and effort.
+    """What cameras saw at each site in a month of any year: sequences with the species (or any animal), and effort.
 
-    A site with none is left out while events of that month wait to be looked at: they may be what is asked for.
+    A site with none is left out while sequences of that month wait to be looked at: they may be what is asked for.
     """
-    days, events, unseen = _tables(reserve)
+    days, sequences, unseen = _tables(reserve)
     found = []
     for site in sites:
-        n = events.get((site.slug, month, species), 0)
+        n = sequences.get((site.slug, month, species), 0)
         if n or (site.slug, month) not in unseen:
             watched = days.get((site.slug, month), 0.0)
-            found.append(Came(place=site.name, events=n, camera_days=watched, what=species or "animals"))
+            found.append(Came(place=site.name, sequences=n, camera_days=watched, what=species or "animals"))
     return found
 
 
 def _tables(reserve: Reserve) -> _Tables:
-    """By site and month, all years together: camera-days, events by species ("" for any animal), months unseen."""
+    """By site and month, all years together: camera-days, sequences by species ("" for any animal), months unseen."""
     account = evidence.gather(reserve)
     with _lock:
         held = _kept.get(reserve.pk)
@@ -121,24 +121,24 @@ def _count(account: evidence.Account, number: int, zone: str) -> _Tables:
     days: dict[tuple[str, int], float] = {}
     for (site, first), part in effort.effort(select(account.evidence, Filter())).by_site_month.items():
         days[site, first.month] = days.get((site, first.month), 0.0) + part
-    animals = [s for s in account.evidence.sightings if s.what == "animal"]
+    animals = [s for s in account.evidence.observations if s.what == "animal"]
     months = localtime.months_of([s.utc_s for s in animals], zone) if animals else []
     seen: set[tuple[str, int, str, str]] = set()
-    for sighting, first in zip(animals, months, strict=True):
-        seen.add((sighting.site, first.month, "", sighting.event))
-        if sighting.species_name:
-            seen.add((sighting.site, first.month, sighting.species_name, sighting.event))
-    events: dict[tuple[str, int, str], int] = {}
+    for observation, first in zip(animals, months, strict=True):
+        seen.add((observation.site, first.month, "", observation.sequence))
+        if observation.species_name:
+            seen.add((observation.site, first.month, observation.species_name, observation.sequence))
+    sequences: dict[tuple[str, int, str], int] = {}
     for site, month, name, _ in seen:
-        events[site, month, name] = events.get((site, month, name), 0) + 1
+        sequences[site, month, name] = sequences.get((site, month, name), 0) + 1
     waiting = account.evidence.unseen
     of_waiting = localtime.months_of([u.utc_s for u in waiting], zone) if waiting else []
     unseen = {(one.site, first.month) for one, first in zip(waiting, of_waiting, strict=True)}
     with _lock:
         if len(_kept) > 16:
             _kept.clear()
-        _kept[number] = (account.stamp, (days, events, unseen))
-    return days, events, unseen
+        _kept[number] = (account.stamp, (days, sequences, unseen))
+    return days, sequences, unseen
 
 
 def sentence(found: list[Candidate], month: int, aim: Aim | None, species: str) -> str:

@@ -1,4 +1,4 @@
-"""The settings adviser of a site: what is asked, what it answers, how long cells and card would last."""
+"""The settings adviser of a site: what is asked, what it answers, how long batteries and card would last."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ from django.utils.http import urlencode
 
 from trod.errors import NotEnoughEvidence, WrongInput
 from trod.planning import adviser, arrivals, endurance
-from trod.planning.adviser import AIMS, Dials, Price, SettingsAdvice, Wish
+from trod.planning.adviser import AIMS, Inputs, Price, SettingsAdvice, Wish
 from trod.planning.animals import ANIMALS, animal
 from trod.planning.camera import CameraSpec
-from trod.planning.cells import CELLS, Pack, cell_by
+from trod.planning.batteries import BATTERIES, Pack, cell_by
 from trod.planning.energy import Draw
 from trod.planning.site import Cover
 from trod.planning.stopping import Outfit
@@ -135,7 +135,7 @@ def _two(value: float) -> str:
 
 def sentence(advice: SettingsAdvice) -> str:
     """The settings in one sentence, with what they cost."""
-    d = advice.dials
+    d = advice.inputs
     what = {"picture": "pictures", "clip": f"clips of {d.clip_s:.0f} s", "both": "pictures and clips"}[d.mode]
     burst = f", {d.burst} a burst" if d.mode != "clip" and d.burst > 1 else ", one a trigger" if d.mode != "clip" else ""
     delay = "without delay" if d.delay_s < 2 else f"with {duration(d.delay_s)} between triggers"
@@ -145,12 +145,12 @@ def sentence(advice: SettingsAdvice) -> str:
 
 
 def duration(seconds: float) -> str:
-    """Seconds as a person dials them in."""
+    """Seconds as a person inputs them in."""
     return f"{seconds / 60:g} min" if seconds >= 60 else f"{seconds:g} s"
 
 
-def dial_in(d: Dials) -> list[tuple[str, str]]:
-    """The list to dial in at the camera."""
+def camera_settings(d: Inputs) -> list[tuple[str, str]]:
+    """The list to set at the camera."""
     lines = [("Mode", {"picture": "pictures", "clip": "clips", "both": "pictures and clips"}[d.mode])]
     if d.mode != "clip":
         lines.append(("Pictures a burst", str(d.burst)))
@@ -166,7 +166,7 @@ def dial_in(d: Dials) -> list[tuple[str, str]]:
     return lines
 
 
-def deployment_link(site: Site, d: Dials) -> str:
+def deployment_link(site: Site, d: Inputs) -> str:
     """The form of a new deployment with these settings filled in."""
     values = {
         "site": site.slug,
@@ -181,7 +181,7 @@ def deployment_link(site: Site, d: Dials) -> str:
 
 @dataclass(frozen=True)
 class Lasting:
-    """How long cells and card would last. taken : what was assumed for it, in words."""
+    """How long batteries and card would last. taken : what was assumed for it, in words."""
 
     sentence: str
     after: str
@@ -189,16 +189,16 @@ class Lasting:
     taken: str
 
 
-def lasting(spec: CameraSpec, d: Dials, wish: Wish, site: Site, *, start: date) -> Lasting | None:
+def lasting(spec: CameraSpec, d: Inputs, wish: Wish, site: Site, *, start: date) -> Lasting | None:
     """The endurance forecast for these settings from a day on; None when it cannot be reckoned."""
-    cell, assumed = ("LR6", True) if spec.cell not in CELLS else (spec.cell, False)
-    number = int(spec.value("cells")) or 8
+    battery, assumed = ("LR6", True) if spec.battery not in BATTERIES else (spec.battery, False)
+    number = int(spec.value("batteries")) or 8
     losses = site.losses_per_year
     try:
         forecast = endurance.forecast(
             Outfit(
                 draw=Draw.of(spec),
-                pack=Pack(cell=cell_by(cell), number=number),
+                pack=Pack(battery=cell_by(battery), number=number),
                 card_gb=wish.card_gb,
                 frames=0 if d.mode == "clip" else d.burst,
                 clip_s=d.clip_s if d.mode != "picture" else 0.0,
@@ -215,14 +215,14 @@ def lasting(spec: CameraSpec, d: Dials, wish: Wish, site: Site, *, start: date) 
         )
     except (WrongInput, NotEnoughEvidence):
         return None
-    origin = spec.figure("cells").origin
-    cells = f"{number} × {cell}"
+    origin = spec.figure("batteries").origin
+    batteries = f"{number} × {battery}"
     guess = "; their kind is assumed" if assumed else "; their number is assumed" if origin == "assumed" else ""
     caveats = [c for c in forecast.caveats if not c.startswith("No card has come")]
     return Lasting(
         sentence=forecast.sentence(),
         after=forecast.after_flash(),
         caveats=tuple(caveats),
-        taken=f"Fresh cells ({cells}{guess}), an empty card of {wish.card_gb:g} GB, set up on {start:%Y-%m-%d}; the "
-        f"triggers as typed, their spread and the storms as usual for a site of the kind {wish.feature}.",
+        taken=f"Fresh batteries ({batteries}{guess}), an empty card of {wish.card_gb:g} GB, set up on {start:%Y-%m-%d}; the "
+        f"triggers as typed, their spread and the runs of false triggers as usual for a site of the kind {wish.feature}.",
     )

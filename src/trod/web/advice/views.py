@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from trod import watch
+from trod import clock
 from trod.errors import WrongInput
 from trod.planning import adviser, season
 from trod.planning.adviser import AIMS
@@ -18,7 +18,7 @@ from trod.planning.site import MONTHS
 from trod.web.advice import prefill, seasonal, settings
 from trod.web.catalogue.specs import spec_of
 from trod.web.forms_common import units_for
-from trod.web.ground import pages as ground_pages
+from trod.web.map import pages as ground_pages
 from trod.web.models import CameraModel, Deployment, Reserve, Sign, Site, Species
 from trod.web.reading import without_waiting
 
@@ -27,7 +27,7 @@ USUAL_CAMERA = CameraSpec(maker="Any", model="camera")
 
 @require_GET
 def site_settings(request: HttpRequest, slug: str) -> HttpResponse:
-    """What to dial in at a site, why, and at what price."""
+    """What to set at a site, why, and at what price."""
     site = get_object_or_404(Site.objects.select_related("reserve"), slug=slug)
     now = timezone.now()
     start = prefill.start_of(site, now)
@@ -36,7 +36,7 @@ def site_settings(request: HttpRequest, slug: str) -> HttpResponse:
     status = 200
     try:
         if form.is_valid():
-            context |= _advice(site, form, watch.local(now, site.reserve.zone).date())
+            context |= _advice(site, form, clock.local(now, site.reserve.zone).date())
         else:
             status = 422
     except WrongInput as trouble:
@@ -60,9 +60,9 @@ def _advice(site: Site, form: settings.WishForm, today: Any) -> dict[str, Any]:
         "advice": advice,
         "sentence": settings.sentence(advice),
         "choices": settings.choices(advice),
-        "dial_in": settings.dial_in(advice.dials),
-        "deployment_link": settings.deployment_link(site, advice.dials),
-        "lasting": settings.lasting(spec, advice.dials, wish, site, start=today),
+        "camera_settings": settings.camera_settings(advice.inputs),
+        "deployment_link": settings.deployment_link(site, advice.inputs),
+        "lasting": settings.lasting(spec, advice.inputs, wish, site, start=today),
         "model": row,
         "guessed": ", ".join(guessed),
     }
@@ -75,7 +75,7 @@ def by_season(request: HttpRequest) -> HttpResponse:
     reserve = Reserve.objects.order_by("id").first()
     if reserve is None:
         return render(request, "trod/advice/season.html", {})
-    today = watch.local(timezone.now(), reserve.zone).date()
+    today = clock.local(timezone.now(), reserve.zone).date()
     asked = request.GET.get("month", "")
     month = int(asked) if asked.isascii() and asked.isdigit() and 1 <= int(asked[:3]) <= 12 else today.month
     aim = request.GET.get("aim", "")

@@ -27,7 +27,7 @@ def follow_deployment(deployment: Deployment) -> None:
 
 @transaction.atomic
 def follow_visit(visit: Visit) -> None:
-    """A card taken out lies at home until it is taken in; one put in is out. A camera that is "
+    """A card taken out lies at home until it is imported; one put in is out. A camera that is "
     "gone is lost."""
     deployment = visit.deployment
     if visit.card_out is not None and visit.card_out.state == Card.State.OUT:

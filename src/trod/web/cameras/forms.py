@@ -1,4 +1,4 @@
-"""Forms for cameras, cards, deployments and watch corrections."""
+"""Forms for cameras, cards, deployments and clock corrections."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError
 from django.db.models import Q
 
-from trod import watch
-from trod.web.forms_common import Dial, LocalMoment, RecordForm, refusal, slug_from
+from trod import clock
+from trod.web.forms_common import Input, LocalMoment, RecordForm, refusal, slug_from
 from trod.web.models import Camera, Card, Deployment, Reserve, Site, Visit
 from trod.web.models.overlap import MESSAGE as OVERLAP
 from trod.web.models.overlap import NAME as OVERLAP_NAME
@@ -61,7 +61,7 @@ def offset_words(minutes: int) -> str:
 
 def offset_at(reserve: Reserve | None, when: datetime) -> int:
     """The reserve's offset from UTC at an instant, in minutes: what a camera's clock is set to by then."""
-    offset = watch.local(when, reserve.zone if reserve else "UTC").utcoffset()
+    offset = clock.local(when, reserve.zone if reserve else "UTC").utcoffset()
     return int(offset.total_seconds() // 60) if offset is not None else 0
 
 
@@ -92,7 +92,7 @@ class DeploymentForm(RecordForm):
                 "delay_s",
                 "sensitivity",
                 "time_lapse_h",
-                "cells",
+                "batteries",
                 "card",
                 "note",
             ),
@@ -126,7 +126,7 @@ class DeploymentForm(RecordForm):
             "delay_s",
             "sensitivity",
             "time_lapse_h",
-            "cells",
+            "batteries",
             "card",
             "set_by",
             "note",
@@ -151,7 +151,7 @@ class DeploymentForm(RecordForm):
 
     def slug_text(self) -> str:
         zone = self.reserve.zone if self.reserve else "UTC"
-        return f"{self.cleaned_data['site'].slug} {watch.local(self.cleaned_data['start'], zone):%Y-%m-%d}"
+        return f"{self.cleaned_data['site'].slug} {clock.local(self.cleaned_data['start'], zone):%Y-%m-%d}"
 
     def clean(self) -> dict[str, Any]:
         data = super().clean()
@@ -168,9 +168,9 @@ class DeploymentForm(RecordForm):
 
     def _overlap_words(self, other: Deployment) -> str:
         zone = self.reserve.zone if self.reserve else "UTC"
-        since = watch.local(other.start, zone)
+        since = clock.local(other.start, zone)
         until = (
-            f"until {watch.local(other.end, zone):%Y-%m-%d %H:%M}" if other.end else "and still stands there"
+            f"until {clock.local(other.end, zone):%Y-%m-%d %H:%M}" if other.end else "and still stands there"
         )
         return (
             f"{other.camera} is at {other.site} from {since:%Y-%m-%d %H:%M} {until} (deployment "
@@ -209,7 +209,7 @@ class EndForm(RecordForm):
         label="its card comes home with it",
         required=False,
         initial=True,
-        help_text="it then waits to be taken in",
+        help_text="it then waits to be imported",
     )
     note_more = forms.CharField(label="Note", required=False, widget=forms.Textarea)
 
@@ -222,21 +222,21 @@ class EndForm(RecordForm):
         if end <= self.instance.start:
             zone = self.reserve.zone if self.reserve else "UTC"
             raise ValidationError(
-                f"it was set up on {watch.local(self.instance.start, zone):%Y-%m-%d %H:%M}; it "
+                f"it was set up on {clock.local(self.instance.start, zone):%Y-%m-%d %H:%M}; it "
                 "can only end after that"
             )
         return end
 
 
-class WatchForm(forms.Form):
+class ClockForm(forms.Form):
     """Somebody's word on how far a camera's clock was out."""
 
-    shown = Dial(label="When the camera's clock showed")
+    shown = Input(label="When the camera's clock showed")
     truly = LocalMoment(label="It was truly")
-    from_raw = Dial(
+    from_raw = Input(
         label="From, on the camera's clock", required=False, help_text="left empty: from the first picture on"
     )
-    to_raw = Dial(
+    to_raw = Input(
         label="To, on the camera's clock", required=False, help_text="left empty: to the last picture"
     )
     reason = forms.CharField(label="How you know", max_length=200)
@@ -262,11 +262,11 @@ class WatchForm(forms.Form):
     def shift_s(self) -> float:
         """Seconds to add to the camera's time."""
         shown = self.cleaned_data["shown"].replace(tzinfo=None)
-        return watch.offset_from_visit(shown, self.cleaned_data["truly"], self.deployment.utc_offset_min)
+        return clock.offset_from_visit(shown, self.cleaned_data["truly"], self.deployment.utc_offset_min)
 
 
 def proposed_slug(site: Site, start: datetime, reserve: Reserve | None) -> str:
     """A deployment's folder name."""
     return slug_from(
-        f"{site.slug} {watch.local(start, reserve.zone if reserve else 'UTC'):%Y-%m-%d}", "deployment"
+        f"{site.slug} {clock.local(start, reserve.zone if reserve else 'UTC'):%Y-%m-%d}", "deployment"
     )

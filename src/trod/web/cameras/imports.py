@@ -19,7 +19,7 @@ TITLES = {
     "species": "Import species",
 }
 BACK = {
-    "sites": "ground:ground",
+    "sites": "map:map",
     "cameras": "cameras:cameras",
     "deployments": "cameras:cameras",
     "species": "people:species",

@@ -146,7 +146,7 @@ def plan(found: list[CameraSpec], *, keep: bool, system: System) -> Plan:
 def _changes(old: CameraSpec | None, new: CameraSpec, system: System) -> list[str]:
     """What a table says otherwise than the record does, figure by figure."""
     words = []
-    for label, attribute in (("flash", "flash"), ("cells", "cell"), ("note", "note")):
+    for label, attribute in (("flash", "flash"), ("batteries", "battery"), ("note", "note")):
         value = getattr(new, attribute)
         was = getattr(old, attribute) if old else ""
         if value and value != was and (old is not None or attribute != "flash"):

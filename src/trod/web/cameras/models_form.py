@@ -9,13 +9,13 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from trod.planning.camera import LIMITS, WHOLE
-from trod.planning.cells import CELLS
+from trod.planning.batteries import BATTERIES
 from trod.web.catalogue.specs import COLUMN_OF
 from trod.web.forms_common import RecordForm, unit_of
 from trod.web.models import CameraModel
 
 OTHER = "other"
-CELL_WORDS = {
+BATTERY_WORDS = {
     "LR6": "LR6: alkaline, AA",
     "FR6": "FR6: lithium, AA",
     "HR6": "HR6: rechargeable (nickel-metal hydride), AA",
@@ -83,13 +83,13 @@ class CameraModelForm(RecordForm):
     """A kind of camera: what its maker states, and what was measured."""
 
     slug_otherwise = "model"
-    cell_kind = forms.ChoiceField(
-        label="Kind of cells",
+    battery_kind = forms.ChoiceField(
+        label="Kind of batteries",
         required=False,
-        help_text="by IEC 60086 and IEC 61951-2, as printed on the cell",
-        choices=[("", "not told"), *((name, CELL_WORDS.get(name, name)) for name in CELLS), (OTHER, "another kind")],
+        help_text="by IEC 60086 and IEC 61951-2, as printed on the battery",
+        choices=[("", "not told"), *((name, BATTERY_WORDS.get(name, name)) for name in BATTERIES), (OTHER, "another kind")],
     )
-    cell_other = forms.CharField(
+    battery_other = forms.CharField(
         label="If another, its designation", required=False, max_length=12, help_text="such as LR20 or CR123A"
     )
 
@@ -99,23 +99,23 @@ class CameraModelForm(RecordForm):
             "maker",
             "name",
             "flash",
-            "cell_count",
-            "cell_kind",
-            "cells",
+            "battery_count",
+            "battery_kind",
+            "batteries",
             *(COLUMN_OF[name] for name in FIGURES),
             "claimed_megapixels",
             "native_megapixels",
             "note",
         )
-        labels = {"cells": "Cells, in words", "name": "Model"}
-        help_texts = {"cells": "left empty: made of their number and kind", "cell_count": ""}
+        labels = {"batteries": "Batteries, in words", "name": "Model"}
+        help_texts = {"batteries": "left empty: made of their number and kind", "battery_count": ""}
 
     def __init__(self, *args: Any, **more: Any) -> None:
         row = more.get("instance")
         measured = (row.measured if row is not None else None) or {}
         shown = {measured_name(name): measured.get(name) for name in FIGURES}
-        if row is not None and row.cell_kind and row.cell_kind not in CELLS:
-            shown |= {"cell_kind": OTHER, "cell_other": row.cell_kind}
+        if row is not None and row.battery_kind and row.battery_kind not in BATTERIES:
+            shown |= {"battery_kind": OTHER, "battery_other": row.battery_kind}
         super().__init__(*args, **{**more, "initial": {**shown, **(more.get("initial") or {})}})
         self.fields["flash"].choices = [("", "not told"), *CameraModel.Flash.choices]
         for name in FIGURES:
@@ -159,21 +159,21 @@ class CameraModelForm(RecordForm):
             "measured": measured,
         }
 
-    def clean_cell_other(self) -> str:
-        return str(self.cleaned_data["cell_other"]).strip()
+    def clean_battery_other(self) -> str:
+        return str(self.cleaned_data["battery_other"]).strip()
 
     def clean(self) -> dict[str, Any]:
         data = super().clean()
-        if data.get("cell_kind") == OTHER:
-            data["cell_kind"] = data.get("cell_other", "")
-            if not data["cell_kind"]:
+        if data.get("battery_kind") == OTHER:
+            data["battery_kind"] = data.get("battery_other", "")
+            if not data["battery_kind"]:
                 self.add_error(
-                    "cell_other", ValidationError("write the designation that is printed on the cell, such as LR20")
+                    "battery_other", ValidationError("write the designation that is printed on the battery, such as LR20")
                 )
-        count, kind = data.get("cell_count"), data.get("cell_kind")
-        made_before = _cells_in_words(self.initial.get("cell_count"), self.instance.cell_kind)
-        if count and kind and data.get("cells", "") in ("", made_before):
-            data["cells"] = _cells_in_words(count, kind)
+        count, kind = data.get("battery_count"), data.get("battery_kind")
+        made_before = _batteries_in_words(self.initial.get("battery_count"), self.instance.battery_kind)
+        if count and kind and data.get("batteries", "") in ("", made_before):
+            data["batteries"] = _batteries_in_words(count, kind)
         return data
 
     def save(self, commit: bool = True) -> Any:
@@ -187,5 +187,5 @@ class CameraModelForm(RecordForm):
         return f"{self.cleaned_data['maker']} {self.cleaned_data['name']}"
 
 
-def _cells_in_words(count: Any, kind: str) -> str:
+def _batteries_in_words(count: Any, kind: str) -> str:
     return f"{count} × {kind}" if count and kind else ""

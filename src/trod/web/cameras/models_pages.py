@@ -66,10 +66,10 @@ def summary(row: CameraModel, spec: CameraSpec) -> str:
     flash = {"none": "without flash", "white": "with a white flash"}.get(spec.flash, f"with {spec.flash} infrared flash")
     if not row.flash:
         flash = "of which nobody says what flash it has"
-    cells = row.cells or (f"{row.cell_count} × {row.cell_kind}" if row.cell_count and row.cell_kind else "")
+    batteries = row.batteries or (f"{row.battery_count} × {row.battery_kind}" if row.battery_count and row.battery_kind else "")
     known = {name for name in FIGURES if spec.figure(name).origin != "assumed"}
     measured = sum(spec.figure(name).origin == "measured" for name in FIGURES)
-    text = f"A camera {flash}" + (f", run by {cells}" if cells else "") + ". "
+    text = f"A camera {flash}" + (f", run by {batteries}" if batteries else "") + ". "
     text += f"Of its {len(FIGURES)} figures {len(known)} are known" if known else "None of its figures is known yet"
     return text + (f", {measured} of them by measuring." if measured else ".")
 

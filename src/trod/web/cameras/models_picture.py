@@ -20,7 +20,7 @@ STEP_M, STEP_US_M = 10.0, 30 * FOOT_M
 
 
 def farthest_m(specs: Iterable[CameraSpec], *, system: System = "metric") -> float:
-    """A distance that takes in zones and flashes of all these cameras, on a ring; at most 60 m. [m]"""
+    """A distance that imports zones and flashes of all these cameras, on a ring; at most 60 m. [m]"""
     step = STEP_US_M if system == "us" else STEP_M
     reach = max((max(s.value("range_m"), _flash_m(s)) for s in specs), default=step)
     return min(max(step, math.ceil(min(reach, 60.0) / step - 1e-9) * step), 60.0)

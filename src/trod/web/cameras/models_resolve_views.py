@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from trod import __version__, watch
+from trod import __version__, clock
 from trod.web import seen
 from trod.web.access import person
 from trod.web.cameras import models_picture, models_resolve
@@ -178,7 +178,7 @@ def resolves_keep(request: HttpRequest, slug: str, token: str) -> HttpResponse:
     seen.check(request, row, only=("measured",), mine="what was measured just now")
     before = serializers.serialize("json", [row])
     reserve = Reserve.objects.order_by("id").first()
-    today = watch.local(timezone.now(), reserve.zone if reserve else "UTC").date()
+    today = clock.local(timezone.now(), reserve.zone if reserve else "UTC").date()
     models_resolve.keep(row, work.result.value, set(request.POST.getlist("figure")), by=person(request), on=today)
     back = reverse("cameras:model", args=[slug])
     request.session["undo"] = {"what": "Take it back", "rows": before, "made": [], "next": back}

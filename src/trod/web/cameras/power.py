@@ -15,7 +15,7 @@ from django.utils import timezone
 from django.utils.html import json_script
 from django.views.decorators.http import require_GET, require_http_methods
 
-from trod import watch
+from trod import clock
 from trod.planning.outfit_change import Change
 from trod.report import charts
 from trod.web.cameras import power_chart
@@ -41,7 +41,7 @@ class PriceForm(forms.Form):
         help_text="of a round to all sites; there and back if you go to it alone",
         error_messages=_number("minutes, like 90"),
     )  # fmt: skip
-    quiet_days = forms.FloatField(
+    disturbance_days = forms.FloatField(
         label="Quiet after a visit (days)", min_value=0, max_value=90, required=False,
         help_text="for how long animals stay away", error_messages=_number("days, like 2"),
     )  # fmt: skip
@@ -55,7 +55,7 @@ class PriceForm(forms.Form):
 class ChangeForm(forms.Form):
     """What might be set otherwise at the next visit."""
 
-    cells = forms.CharField(label="Cells", max_length=60, required=False, help_text="like 12 FR6 or 8 alkaline")
+    batteries = forms.CharField(label="Batteries", max_length=60, required=False, help_text="like 12 FR6 or 8 alkaline")
     card_gb = forms.FloatField(
         label="Card (GB)", min_value=0.1, max_value=4096, required=False, error_messages=_number("gigabytes, like 64")
     )
@@ -68,10 +68,10 @@ class ChangeForm(forms.Form):
         error_messages=_number("pictures, like 3"),
     )  # fmt: skip
 
-    def clean_cells(self) -> str:
-        typed = str(self.cleaned_data["cells"]).strip()
+    def clean_batteries(self) -> str:
+        typed = str(self.cleaned_data["batteries"]).strip()
         if typed and outfits.pack_from(typed)[1].startswith("assumed"):
-            raise forms.ValidationError(f"{typed!r} tells no kind of cells; needed: a number and a kind, like 12 FR6")
+            raise forms.ValidationError(f"{typed!r} tells no kind of batteries; needed: a number and a kind, like 12 FR6")
         return typed
 
 
@@ -91,7 +91,7 @@ class Page:
         return self.of.forecast
 
 
-CAUSE_WORDS = (("cells", "cells"), ("card", "card full"), ("fault", "fault or theft"))
+CAUSE_WORDS = (("batteries", "batteries"), ("card", "card full"), ("fault", "fault or theft"))
 
 
 def page_of(found: Lasting, today: date, *, units: str = "metric") -> Page:
@@ -124,14 +124,14 @@ def in_units(text: str, units: str) -> str:
 def _price(form: PriceForm) -> Price:
     said = form.cleaned_data if form.is_valid() else {}
     return Price(
-        travel_min=said.get("travel_min"), quiet_days=said.get("quiet_days"), losses_per_year=said.get("losses")
+        travel_min=said.get("travel_min"), disturbance_days=said.get("disturbance_days"), losses_per_year=said.get("losses")
     )
 
 
 def _change(form: ChangeForm) -> Change:
     said = form.cleaned_data if form.is_valid() else {}
     return Change(
-        cells=said.get("cells") or None,
+        batteries=said.get("batteries") or None,
         card_gb=said.get("card_gb"),
         delay_s=said.get("delay_s"),
         burst=said.get("burst"),
@@ -161,7 +161,7 @@ def power(request: HttpRequest, slug: str) -> HttpResponse:
         context |= {"told": told, "change_form": change, "price_form": price}
         return render(request, "trod/cameras/power_wait.html", context)
     page = page_of(
-        held.lasting, watch.local(now, row.site.reserve.zone).date(), units=units_for(request, row.site.reserve)
+        held.lasting, clock.local(now, row.site.reserve.zone).date(), units=units_for(request, row.site.reserve)
     )
     told = page.forecast
     for name, value in page.of.as_is_now.items():
@@ -208,7 +208,7 @@ def _price_now(page: Page) -> dict[str, Any]:
     hazard = page.of.hazard_per_day
     return {
         "travel_min": f"{page.of.price.travel_min:.0f}",
-        "quiet_days": f"{page.of.price.disturbance_days:g}",
+        "disturbance_days": f"{page.of.price.disturbance_days:g}",
         "losses": "" if hazard is None else f"{hazard * 365.25:.3g}",
     }
 

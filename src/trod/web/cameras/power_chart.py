@@ -19,7 +19,7 @@ SURE = 0.985  # once so many futures have stopped, the rest of the line tells no
 LABEL_FROM = 0.12  # a band is named inside when it is so thick somewhere
 BANDS = (
     ("watching", "still watching", "band"),
-    ("cells", "cells", "effort"),
+    ("batteries", "batteries", "effort"),
     ("card", "card full", "twilight-sky"),
     ("fault", "fault or theft", "night-sky"),
 )
@@ -31,7 +31,7 @@ class Line:
 
     day: date
     watching: float
-    cells: float
+    batteries: float
     card: float
     fault: float
 
@@ -40,7 +40,7 @@ class Line:
         """Still watching, and what stopped it, in 100."""
         return tuple(
             "–" if p < 0.0005 else "under 1" if p < 0.005 else f"{100 * p:.0f}"
-            for p in (self.watching, self.cells, self.card, self.fault)
+            for p in (self.watching, self.batteries, self.card, self.fault)
         )
 
 
@@ -60,7 +60,7 @@ def lines(by_cause: Mapping[str, Floats], start: date, *, gone: int) -> list[Lin
         Line(
             start + timedelta(days=n),
             1 - sum(float(by_cause[c][n]) for c in by_cause),
-            *(float(by_cause[c][n]) for c in ("cells", "card", "fault")),
+            *(float(by_cause[c][n]) for c in ("batteries", "card", "fault")),
         )
         for n in sorted(set(days))
     ]

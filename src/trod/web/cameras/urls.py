@@ -2,8 +2,8 @@ from __future__ import annotations
 
 from django.urls import path
 
-from trod.web.cameras import imports, models_resolve_views, models_views, power, views, watching
-from trod.web.keeping import card_views, visit_views
+from trod.web.cameras import imports, models_resolve_views, models_views, power, views, clock_views
+from trod.web.maintenance import card_views, visit_views
 
 app_name = "cameras"
 urlpatterns = [
@@ -39,10 +39,10 @@ urlpatterns = [
     path("deployments/of/<slug:slug>/delete/", views.deployment_delete, name="deployment_delete"),
     path("deployments/of/<slug:slug>/power/", power.power, name="power"),
     path("deployments/of/<slug:slug>/power/work/", power.power_work, name="power_work"),
-    path("deployments/of/<slug:slug>/watch/", watching.watch_new, name="watch_new"),
-    path("deployments/of/<slug:slug>/clock/visits/<int:pk>/", watching.clock_by_visit, name="clock_by_visit"),
-    path("deployments/of/<slug:slug>/watch/work/", watching.watch_work, name="watch_work"),
-    path("watch/<int:pk>/undo/", watching.watch_undo, name="watch_undo"),
+    path("deployments/of/<slug:slug>/clock/", clock_views.clock_new, name="clock_new"),
+    path("deployments/of/<slug:slug>/clock/visits/<int:pk>/", clock_views.clock_by_visit, name="clock_by_visit"),
+    path("deployments/of/<slug:slug>/clock/work/", clock_views.clock_work, name="clock_work"),
+    path("clock/<int:pk>/undo/", clock_views.clock_undo, name="clock_undo"),
     path("visits/new/", visit_views.visit_edit, name="visit_new"),
     path("visits/<int:pk>/", visit_views.visit_edit, name="visit_edit"),
     path("visits/<int:pk>/delete/", visit_views.visit_delete, name="visit_delete"),

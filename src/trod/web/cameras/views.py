@@ -14,11 +14,11 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from trod import watch
+from trod import clock
 from trod.errors import TrodError
 from trod.web.access import person
-from trod.web.bench import pages as bench
-from trod.web.cameras import changes, watching
+from trod.web.planner import pages as planner
+from trod.web.cameras import changes, clock_views
 from trod.web.cameras.forms import (
     CameraForm,
     CardForm,
@@ -37,9 +37,9 @@ from trod.web.models import (
     Reserve,
     Site,
 )
-from trod.web.today import ribbons
-from trod.web.today.needs import dial_error_s, how_far
-from trod.web.today.pages import ribbons as ribbons_of
+from trod.web.today import timelines
+from trod.web.today.needs import clock_error_s, how_far
+from trod.web.today.pages import timelines as timelines_of
 from trod.web.today.summary import summaries, visits_by_deployment
 
 form_methods = require_http_methods(["GET", "POST"])
@@ -88,7 +88,7 @@ def cameras(request: HttpRequest) -> HttpResponse:
                 "deployment": d,
                 "standing": bool(camera.standing),
                 "last_at": seen.last_at if seen else None,
-                "per_day": seen.events_per_day if seen else None,
+                "per_day": seen.sequences_per_day if seen else None,
                 "visit": of[-1] if of else None,
             }
         )
@@ -115,7 +115,7 @@ def camera(request: HttpRequest, pk: int) -> HttpResponse:
     condition = []
     for v in every[:30]:
         d = by_pk[v.deployment_id]
-        error_s = dial_error_s(v, d.utc_offset_min)
+        error_s = clock_error_s(v, d.utc_offset_min)
         condition.append(
             {"visit": v, "site": d.site, "clock": how_far(error_s) if error_s and abs(error_s) >= 1 else ""}
         )
@@ -124,7 +124,7 @@ def camera(request: HttpRequest, pk: int) -> HttpResponse:
         "story": story,
         "condition": condition,
         "standing": next((d for d in deployments if d.end is None), None),
-        "events": sum(s.events for s in sums.values()),
+        "sequences": sum(s.sequences for s in sums.values()),
         "days": sum(s.days_watched for s in sums.values()),
     }
     return render(request, "trod/cameras/camera.html", context)
@@ -196,7 +196,7 @@ def card_delete(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_GET
 def deployment(request: HttpRequest, slug: str) -> HttpResponse:
-    """One deployment: settings, watch, visits, its ribbon, gaps and effort."""
+    """One deployment: settings, watch, visits, its activity timeline, gaps and effort."""
     row = get_object_or_404(
         Deployment.objects.select_related("camera__model", "site__reserve", "card"), slug=slug
     )
@@ -205,17 +205,17 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
     visits = list(row.visits.select_related("card_out", "card_in").order_by("at"))
     seen = summaries([row], reserve, now, {row.pk: visits})[row.pk]
     zone = reserve.zone
-    first = watch.local(row.start, zone).date()
-    today = watch.local(now, zone).date()
-    last = max(watch.local(row.end, zone).date() if row.end else today, first + timedelta(days=29))
+    first = clock.local(row.start, zone).date()
+    today = clock.local(now, zone).date()
+    last = max(clock.local(row.end, zone).date() if row.end else today, first + timedelta(days=29))
     foretold = forecasts.kept(reserve, now).forecasts.get(row.slug) if row.end is None else None
     told_of = {row.slug: foretold} if foretold else {}
-    (line,) = ribbons_of([row], {row.pk: seen}, {row.pk: visits}, zone, first, max(last, today), told_of)
+    (line,) = timelines_of([row], {row.pk: seen}, {row.pk: visits}, zone, first, max(last, today), told_of)
     if foretold is not None:
         last = max(last, min(foretold.late or today, today + timedelta(days=365)), today + timedelta(days=60))
     told = []
     for v in visits:
-        error_s = dial_error_s(v, row.utc_offset_min)
+        error_s = clock_error_s(v, row.utc_offset_min)
         told.append(
             {
                 "visit": v,
@@ -224,7 +224,7 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
             }
         )
     try:
-        from trod.web.catalogue.watch import proposals
+        from trod.web.catalogue.clocks import proposals
 
         proposed = proposals(row)
     except ImportError:
@@ -234,20 +234,20 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
         "seen": seen,
         "visits": told[::-1],
         "proposed": proposed,
-        "work": watching.work_on(row),
-        "svg": ribbons.draw(line, first=first, last=last, today=today),
-        "hover": ribbons.hover(line, first=first, last=min(last, max(today, first)) if foretold else last),
-        "ahead": ribbons.hover_ahead(line, today=today, last=last),
+        "work": clock_views.work_on(row),
+        "svg": timelines.draw(line, first=first, last=last, today=today),
+        "hover": timelines.hover(line, first=first, last=min(last, max(today, first)) if foretold else last),
+        "ahead": timelines.hover_ahead(line, today=today, last=last),
         "foretold": foretold,
         "first": first,
         "days": (last - first).days + 1,
         "months": [
-            {"label": label, "left": f"{place * 100:.2f}"} for label, place, _ in ribbons.months(first, last)
+            {"label": label, "left": f"{place * 100:.2f}"} for label, place, _ in timelines.months(first, last)
         ],
-        "corrections": row.watch_corrections.all(),
+        "corrections": row.clock_corrections.all(),
         "offset": offset_words(row.utc_offset_min),
         # What came over, without what is no picture: as many as counting its pictures would find.
-        "intakes": row.intakes.select_related("card").annotate(n=F("new") - Count("kept_files")),
+        "imports": row.imports.select_related("card").annotate(n=F("new") - Count("kept_files")),
         "gaps": [
             *((a, b, why, False) for a, b, why in seen.gaps),
             *((a, b, why, True) for a, b, why in seen.doubts),
@@ -272,7 +272,7 @@ def _deployment_start(request: HttpRequest) -> dict[str, Any]:
     )
     initial: dict[str, Any] = {"start": _now(), "site": site, "camera": camera, "set_by": person(request)}
     if last:
-        kept = ("mode", "burst", "delay_s", "sensitivity", "time_lapse_h", "cells")
+        kept = ("mode", "burst", "delay_s", "sensitivity", "time_lapse_h", "batteries")
         initial |= {name: getattr(last, name) for name in kept}
         if site and last.site_id == site.pk:
             initial |= {
@@ -282,7 +282,7 @@ def _deployment_start(request: HttpRequest) -> dict[str, Any]:
         if camera is None and placement.camera_model_id:
             at_home = Camera.objects.filter(model=placement.camera_model_id, state=Camera.State.READY)
             initial["camera"] = at_home.first()
-        initial |= bench.deployment_start(placement, year=timezone.now().year)
+        initial |= planner.deployment_start(placement, year=timezone.now().year)
     # Settings that the adviser hands over in the address go before the last deployment's.
     asked = ("mode", "burst", "delay_s", "sensitivity", "time_lapse_h")
     initial |= {name: request.GET[name] for name in asked if request.GET.get(name)}
@@ -311,7 +311,7 @@ def deployment_edit(request: HttpRequest, slug: str | None = None) -> HttpRespon
     def after(kept: Deployment) -> str:
         changes.follow_deployment(kept)
         if before is not None and before != kept.utc_offset_min:
-            _follow_watch(request, kept)
+            _follow_clock(request, kept)
         return kept.get_absolute_url()
 
     missing = [] if row else _missing()
@@ -321,7 +321,7 @@ def deployment_edit(request: HttpRequest, slug: str | None = None) -> HttpRespon
         title=f"Change {row}" if row else "New deployment",
         kept="The deployment {row} is kept.",
         lead=missing[0] if missing else _as_placed(placement),
-        aside=(reverse("bench:bench", args=[site.slug]), f"Work the placement out on the bench of {site}")
+        aside=(reverse("planner:planner", args=[site.slug]), f"Work the placement out on the placement planner of {site}")
         if site and not placement
         else None,
         back=row.get_absolute_url() if row else reverse("cameras:cameras"),
@@ -332,7 +332,7 @@ def deployment_edit(request: HttpRequest, slug: str | None = None) -> HttpRespon
 
 def _as_placed(placement: Placement | None) -> str:
     return (
-        f"Filled in from “{placement}” of the bench. Put in what was really done, where it came out otherwise."
+        f"Filled in from “{placement}” of the placement planner. Put in what was really done, where it came out otherwise."
         if placement
         else ""
     )
@@ -347,11 +347,11 @@ def _missing() -> list[str]:
     return words
 
 
-def _follow_watch(request: HttpRequest, row: Deployment) -> None:
-    """Times and events follow the clock. Said to the person, also when it fails."""
+def _follow_clock(request: HttpRequest, row: Deployment) -> None:
+    """Times and sequences follow the clock. Said to the person, also when it fails."""
     try:
         from trod.web.catalogue.line import Silent
-        from trod.web.catalogue.watch import follow
+        from trod.web.catalogue.clocks import follow
 
         for sentence in follow(row, Silent()):
             messages.info(request, sentence)

@@ -16,8 +16,8 @@ from trod.errors import TrodError
 from trod.web import home, jobs, seen
 from trod.web.access import person
 from trod.web.cards import pages, places
-from trod.web.catalogue import moving, propose, records, take_in, watch
-from trod.web.models import Card, Deployment, Intake, Job
+from trod.web.catalogue import moving, propose, records, import_card, clocks
+from trod.web.models import Card, Deployment, Import, Job
 
 
 @require_GET
@@ -45,7 +45,7 @@ def source(request: HttpRequest) -> HttpResponse:
     if trouble:
         messages.error(request, trouble)
         return redirect("cards:cards")
-    broken = take_in.broken_off(place, look_only=True)
+    broken = import_card.broken_off(place, look_only=True)
     try:
         found = propose.propose(scan(place, inside=False), now=timezone.now())
     except TrodError as problem:
@@ -59,31 +59,31 @@ def source(request: HttpRequest) -> HttpResponse:
         "deployments": deployments,
         "cards": Card.objects.all()[:400],
         "serial": next(iter(found.marks.serials), ""),
-        "before": Intake.objects.filter(source=str(place.resolve()), state=Intake.State.WHOLE).first(),
+        "before": Import.objects.filter(source=str(place.resolve()), state=Import.State.WHOLE).first(),
     }
     return render(request, "trod/cards_from.html", context)
 
 
 @require_POST
 def begin(request: HttpRequest) -> HttpResponse:
-    """Put the intake into the queue."""
+    """Put the import into the queue."""
     place = _path(request.POST.get("path", ""))
     trouble = _refused(request, place)
     if trouble:
         messages.error(request, trouble)
         return redirect("cards:cards")
     try:
-        row = take_in.broken_off(place) if request.POST.get("goes_on") else None
+        row = import_card.broken_off(place) if request.POST.get("goes_on") else None
         if row is None:
-            row = _new_intake(request, place)
+            row = _new_card_import(request, place)
     except TrodError as problem:
         messages.error(request, str(problem))
         return redirect(f"{_url('cards:from')}?{_query(path=str(place))}")
     _queue(row, person(request))
-    return redirect("cards:intake", name=row.name)
+    return redirect("cards:card_import", name=row.name)
 
 
-def _new_intake(request: HttpRequest, place: Path) -> Intake:
+def _new_card_import(request: HttpRequest, place: Path) -> Import:
     said = request.POST.get("deployment", "")
     deployment, card = None, None
     if said == "new":
@@ -103,84 +103,84 @@ def _new_intake(request: HttpRequest, place: Path) -> Intake:
         )
     if request.POST.get("card"):
         card = Card.objects.filter(label=request.POST["card"]).first()
-    asked = take_in.Asked(place, deployment, card, person(request), request.POST.get("read_back") == "1")
-    return take_in.begin(asked, now=timezone.now())
+    asked = import_card.Asked(place, deployment, card, person(request), request.POST.get("read_back") == "1")
+    return import_card.begin(asked, now=timezone.now())
 
 
-def _queue(row: Intake, by: str, *, accept_changes: bool = False) -> Job:
-    """The job that does an intake; one that waits or runs already is left as it is."""
+def _queue(row: Import, by: str, *, accept_changes: bool = False) -> Job:
+    """The job that does an import; one that waits or runs already is left as it is."""
     job = pages.job_of(row.name)
     if job is not None and job.state in (Job.State.WAITING, Job.State.RUNNING):
         return job
     if job is not None and job.kind == "take-in" and job.state != Job.State.DONE and not accept_changes:
         jobs.resume(job)
         return job
-    return jobs.ask("take-in", {"intake": row.name, "accept_changes": accept_changes}, by=by)
+    return jobs.ask("take-in", {"card_import": row.name, "accept_changes": accept_changes}, by=by)
 
 
 @require_GET
-def intake(request: HttpRequest, name: str) -> HttpResponse:
+def card_import(request: HttpRequest, name: str) -> HttpResponse:
     row = get_object_or_404(
-        Intake.objects.select_related("deployment__site__reserve", "deployment__camera", "card"), name=name
+        Import.objects.select_related("deployment__site__reserve", "deployment__camera", "card"), name=name
     )
-    page = pages.intake_page(row, request.GET.get("page"))
-    return render(request, "trod/cards_intake.html", {"page": page, "intake": row, "job": page.job})
+    page = pages.card_import_page(row, request.GET.get("page"))
+    return render(request, "trod/cards_import.html", {"page": page, "card_import": row, "job": page.job})
 
 
 @require_POST
 def again(request: HttpRequest, name: str) -> HttpResponse:
-    """Go on with an intake that was broken off, also when its card changed meanwhile."""
-    row = get_object_or_404(Intake, name=name)
+    """Go on with an import that was broken off, also when its card changed meanwhile."""
+    row = get_object_or_404(Import, name=name)
     _queue(row, person(request), accept_changes=request.POST.get("accept_changes") == "1")
-    return redirect("cards:intake", name=name)
+    return redirect("cards:card_import", name=name)
 
 
 @require_POST
 def place(request: HttpRequest, name: str) -> HttpResponse:
-    """Say where an intake comes from, move it to another place, lay it aside as unplaced, or take the last move back."""
-    row = get_object_or_404(Intake.objects.select_related("deployment__site"), name=name)
+    """Say where an import comes from, move it to another place, lay it aside as unplaced, or take the last move back."""
+    row = get_object_or_404(Import.objects.select_related("deployment__site"), name=name)
     said = request.POST.get("deployment", "")
     if request.POST.get("back"):
         can, target = moving.back_to(row)
         if not can:
             messages.error(request, "That place is not there any more. Choose another.")
-            return redirect("cards:intake", name=name)
+            return redirect("cards:card_import", name=name)
     else:
         target = None if said == "unplaced" else get_object_or_404(Deployment, slug=said)
     mine = f"it comes from {target}" if target else "nobody knows yet where it comes from"
     seen.check(request, row, only=("deployment",), mine=mine)
     if target == row.deployment:
         messages.info(request, "It lies there already.")
-        return redirect("cards:intake", name=name)
+        return redirect("cards:card_import", name=name)
     slug = target.slug if target else None
-    jobs.ask("place", {"intake": row.name, "deployment": slug}, by=person(request))
-    return redirect("cards:intake", name=name)
+    jobs.ask("place", {"card_import": row.name, "deployment": slug}, by=person(request))
+    return redirect("cards:card_import", name=name)
 
 
 @require_POST
 def accept(request: HttpRequest, name: str) -> HttpResponse:
     """A person says of the damaged files that they may go with the card, or takes that back."""
-    row = get_object_or_404(Intake.objects.select_related("card"), name=name)
+    row = get_object_or_404(Import.objects.select_related("card"), name=name)
     words = "the damaged files may stay" if request.POST.get("what") == "take-back" else "the damaged files may go"
     seen.check(request, row, only=("accepted_at", "accepted_by"), mine=words)
     if request.POST.get("what") == "take-back":
-        take_in.take_back_acceptance(row)
+        import_card.take_back_acceptance(row)
     elif row.verdict.has_damage:
-        take_in.accept_damage(row, by=person(request), now=timezone.now())
-    return redirect("cards:intake", name=name)
+        import_card.accept_damage(row, by=person(request), now=timezone.now())
+    return redirect("cards:card_import", name=name)
 
 
 @require_POST
 def clock(request: HttpRequest, name: str) -> HttpResponse:
     """Accept a proposed correction of the camera's clock."""
     row = get_object_or_404(
-        Intake.objects.select_related("deployment__site", "deployment__camera"), name=name
+        Import.objects.select_related("deployment__site", "deployment__camera"), name=name
     )
     wanted = request.POST.get("to", "")
-    for one in watch.proposals(row.deployment) if row.deployment else []:
+    for one in clocks.proposals(row.deployment) if row.deployment else []:
         if one.to_raw.isoformat() == wanted:
             try:
-                _, told = watch.correct(
+                _, told = clocks.correct(
                     row.deployment,
                     shift_s=one.shift_s,
                     drift_s_per_day=one.drift_s_per_day,
@@ -193,13 +193,13 @@ def clock(request: HttpRequest, name: str) -> HttpResponse:
             except TrodError as problem:
                 messages.error(request, str(problem))
             else:
-                messages.success(request, f"Corrected. {one.sentence} Times and events follow.")
+                messages.success(request, f"Corrected. {one.sentence} Times and sequences follow.")
                 for sentence in told:
                     messages.info(request, sentence)
             break
     else:
         messages.info(request, "That correction is made already.")
-    return redirect("cards:intake", name=name)
+    return redirect("cards:card_import", name=name)
 
 
 def _path(text: str) -> Path:
@@ -217,7 +217,7 @@ def _refused(request: HttpRequest, path: Path) -> str:
     except OSError:
         there = False
     if not places.allowed(request, path):
-        return "From another machine only a plugged-in card can be taken in."
+        return "From another machine only a plugged-in card can be imported."
     if not there:
         return (
             f"{printable(str(path))} is not a folder that can be read. Put the card in, or look at the path "

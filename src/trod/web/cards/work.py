@@ -15,7 +15,7 @@ from trod.web.models import Job
 
 LABELS = {
     "take-in": "Taking in",
-    "place": "Placing an intake",
+    "place": "Placing an import",
     "facts": "Reading pictures",
     "thumbnails": "Making thumbnails",
     "verify": "Verifying the archive",
@@ -43,7 +43,7 @@ def backup(request: HttpRequest) -> HttpResponse:
 
 def _back(job: Job) -> str:
     if job.kind in ("take-in", "place"):
-        return reverse("cards:intake", args=[job.args["intake"]])
+        return reverse("cards:card_import", args=[job.args["card_import"]])
     return reverse("cards:job", args=[job.pk])
 
 

@@ -15,8 +15,8 @@ from typing import Any
 from urllib.parse import urlencode
 
 from trod.errors import CatalogueTrouble, NotEnoughEvidence, WrongInput
-from trod.findings import Filter, Finding, change, localtime, sightings, taxa, what_comes, when
-from trod.findings.sightings import COMMON_INDEPENDENCE_MIN, Selection
+from trod.findings import Filter, Finding, change, localtime, observations, taxa, what_comes, when
+from trod.findings.observations import COMMON_INDEPENDENCE_MIN, Selection
 from trod.web import models
 from trod.web.catalogue import evidence
 from trod.web.catalogue.evidence import Account
@@ -38,7 +38,7 @@ class Rests:
     """
 
     deployments: int = 0
-    events_seen: int = 0
+    sequences_seen: int = 0
     unseen: int = 0
     gap_reasons: tuple[tuple[str, float], ...] = ()
     silences: int = 0
@@ -89,7 +89,7 @@ def answer(kind: str, asked: Filter, account: Account) -> Answer:
             _kept.move_to_end(key)
             return _kept[key]
     evidence.leave_if_long(account, lambda: answer(kind, asked, account))
-    selection = sightings.select(account.evidence, asked)
+    selection = observations.select(account.evidence, asked)
     finding, trouble = None, None
     try:
         finding = ASK[kind](account.evidence, asked)
@@ -140,7 +140,7 @@ def _rests(selection: Selection, account: Account) -> Rests:
                 silent_days += inside / 86_400
     return Rests(
         deployments=len(selection.watched),
-        events_seen=selection.events_seen,
+        sequences_seen=selection.sequences_seen,
         unseen=len(selection.unseen),
         gap_reasons=tuple(
             sorted(((r, d) for r, d in reasons.items() if d >= 0.05), key=lambda p: (-p[1], p[0]))
@@ -154,16 +154,16 @@ def _rests(selection: Selection, account: Account) -> Rests:
 def behind(
     finding: Finding, row: str = ""
 ) -> tuple[tuple[str, ...], tuple[str, ...], Mapping[str, Any] | None]:
-    """What is behind a number: (events' keys, first pictures of passages, the table's row).
+    """What is behind a number: (sequences' keys, first pictures of detections, the table's row).
 
     row : the key of one line of the table (a species, a light, a month); '' for the whole answer.
     Raises WrongInput when the answer has no such line.
     """
     if not row:
-        return finding.events, finding.pictures, None
+        return finding.sequences, finding.pictures, None
     for line in finding.rows:
         if line[ROW_KEY[finding.kind]] == row:
-            return line["event_keys"], line["pictures"], line
+            return line["sequence_keys"], line["pictures"], line
     lines = [str(line[ROW_KEY[finding.kind]]) for line in finding.rows]
     raise WrongInput(
         "row", got=row, needed=f"a line of the answer's table: {', '.join(lines) or 'it has none'}"

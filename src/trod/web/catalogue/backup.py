@@ -24,7 +24,7 @@ def backup(target: str | Path, line: Line, *, now: datetime) -> dict[str, Any]:
     """
     root = home.archive_root()
     if not root.is_dir():
-        raise WrongInput("archive", got=str(root), needed="an archive; nothing was taken in yet")
+        raise WrongInput("archive", got=str(root), needed="an archive; nothing was imported yet")
     out_of_step = ""
     try:
         standing.settle()

@@ -1,4 +1,4 @@
-"""A bag in the archive as rows: what an intake registers, and what a rebuild finds again.
+"""A bag in the archive as rows: what an import registers, and what a rebuild finds again.
 
 Both go this one way, from the files on the disk, so that a catalogue that is rebuilt is the catalogue that
 was.
@@ -17,7 +17,7 @@ from trod.archive.card import dcf_of, natural_key
 from trod.archive.content import DAMAGE, Problem, kind_of
 from trod.errors import CatalogueTrouble
 from trod.web.catalogue.line import Line
-from trod.web.models import Intake, KeptFile, Picture
+from trod.web.models import Import, KeptFile, Picture
 
 ROWS = 500  # put into the database in pieces of this many
 
@@ -85,7 +85,7 @@ class Bag:
 
     @property
     def on_card(self) -> int:
-        """Files of the card that the intake looked after."""
+        """Files of the card that the import looked after."""
         return self.copies + len(self.twins) + len(self.lost)
 
 
@@ -134,7 +134,7 @@ def of_entry(entry: sidecar.BagEntry) -> Bag:
     )
 
 
-def rows_of(bag: Bag, intake: Intake) -> Iterator[Picture]:
+def rows_of(bag: Bag, card_import: Import) -> Iterator[Picture]:
     """Picture rows of a bag, not yet looked into. Of several empty files only the first gets a row."""
     seen = set()
     for number, file in enumerate(bag.files):
@@ -145,8 +145,8 @@ def rows_of(bag: Bag, intake: Intake) -> Iterator[Picture]:
         yield Picture(
             sha256=file.sha256,
             path=f"{bag.folder}/{file.path}",
-            intake=intake,
-            deployment_id=intake.deployment_id,
+            card_import=card_import,
+            deployment_id=card_import.deployment_id,
             kind=Picture.Kind.CLIP if file.kind == "clip" else Picture.Kind.PICTURE,
             size_bytes=file.size_bytes,
             file_order=number,
@@ -154,17 +154,17 @@ def rows_of(bag: Bag, intake: Intake) -> Iterator[Picture]:
         )
 
 
-def register(bag: Bag, intake: Intake, line: Line) -> int:
+def register(bag: Bag, card_import: Import, line: Line) -> int:
     """Put a bag's pictures into the catalogue; what is there already stays. Returns how many it now has."""
-    have = set(Picture.objects.filter(intake=intake).values_list("sha256", flat=True))
-    rows = [row for row in rows_of(bag, intake) if row.sha256 not in have]
-    # A file whose very bytes lie in another bag too (taken in before the catalogue knew) keeps its first row.
+    have = set(Picture.objects.filter(card_import=card_import).values_list("sha256", flat=True))
+    rows = [row for row in rows_of(bag, card_import) if row.sha256 not in have]
+    # A file whose very bytes lie in another bag too (imported before the catalogue knew) keeps its first row.
     elsewhere = set()
     for start in range(0, len(rows), ROWS):
         piece = [row.sha256 for row in rows[start : start + ROWS]]
         elsewhere.update(Picture.objects.filter(sha256__in=piece).values_list("sha256", flat=True))
     rows = [row for row in rows if row.sha256 not in elsewhere]
-    _keep_others(bag, intake, {row.sha256 for row in rows} | have)
+    _keep_others(bag, card_import, {row.sha256 for row in rows} | have)
     for start in range(0, len(rows), ROWS):
         piece = rows[start : start + ROWS]
         with line.saving(start + len(piece), len(rows), "Entering in the catalogue"):
@@ -172,32 +172,32 @@ def register(bag: Bag, intake: Intake, line: Line) -> int:
     return len(have) + len(rows)
 
 
-def _keep_others(bag: Bag, intake: Intake, rows: set[str]) -> None:
+def _keep_others(bag: Bag, card_import: Import, rows: set[str]) -> None:
     """Note the files of a bag that get no picture's row: sound notes and the like, and second copies.
 
     Without that a card that comes again would bring them once more.
     """
-    KeptFile.objects.filter(intake=intake).delete()
+    KeptFile.objects.filter(card_import=card_import).delete()
     others = {f.path: f.sha256 for f in bag.others}
     others |= {f.path: f.sha256 for f in bag.files if f.sha256 not in rows}
     KeptFile.objects.bulk_create(
-        [KeptFile(sha256=sha256, path=f"{bag.folder}/{path}", intake=intake) for path, sha256 in others.items()],
+        [KeptFile(sha256=sha256, path=f"{bag.folder}/{path}", card_import=card_import) for path, sha256 in others.items()],
         batch_size=ROWS,
     )
 
 
-def count(bag: Bag, intake: Intake) -> None:
-    """Set an intake's counts from its bag. `foreign` comes with the facts."""
-    intake.files = bag.on_card
-    intake.new = bag.copies
-    intake.duplicates = len(bag.twins)
-    intake.damaged = bag.damaged
-    intake.skipped = len(bag.skipped)
-    intake.seen = verdict.plain(bag.seen)
+def count(bag: Bag, card_import: Import) -> None:
+    """Set an import's counts from its bag. `foreign` comes with the facts."""
+    card_import.files = bag.on_card
+    card_import.new = bag.copies
+    card_import.duplicates = len(bag.twins)
+    card_import.damaged = bag.damaged
+    card_import.skipped = len(bag.skipped)
+    card_import.seen = verdict.plain(bag.seen)
 
 
 def begun_at(name: str, about: dict[str, str]) -> datetime:
-    """When an intake of which only the bag is left was begun, as far as its name or its date tells."""
+    """When an import of which only the bag is left was begun, as far as its name or its date tells."""
     for text, form in ((name[:17], "%Y-%m-%d-%H%M%S"), (about.get("Bagging-Date", ""), "%Y-%m-%d")):
         try:
             return datetime.strptime(text, form).replace(tzinfo=UTC)

@@ -3,7 +3,7 @@
 What is stamped and what is reckoned with cannot drift apart, because they are the same tuples: the rows that a
 forecast works on are made from the values that were digested, column for column.
 
-Pictures and sequences are not rows of this record. They follow from rows that are: from the cards taken in, from the
+Pictures and sequences are not rows of this record. They follow from rows that are: from the cards imported, from the
 corrections of camera clocks, from the deployment that a card lies with; `FOLLOWS` says which. Identifications come
 by the thousand and each moves a forecast by next to nothing: they count in steps of `WORDS_A_STEP`, and wait for the
 next day below that.
@@ -24,25 +24,25 @@ from trod.web.models import (
     CameraModel,
     Card,
     Deployment,
-    Intake,
-    Mishap,
+    Import,
+    Incident,
     Reserve,
     Site,
     Visit,
-    WatchCorrection,
-    Word,
+    ClockCorrection,
+    Identification,
 )
 
 WORDS_A_STEP = 200  # so many words of people make a forecast stale; fewer wait for the next day
 Row = TypeVar("Row", bound=Model)
 # What a forecast reads that is no row of the record, and the rows that it follows from.
 FOLLOWS: dict[str, str] = {
-    "trod_event": "intakes, corrections, deployments; which word stands: words",
-    "trod_picture": "intakes",
-    "trod_deploymentsum": "what trod_event and trod_sighting follow from",
+    "trod_sequence": "imports, corrections, deployments; which word stands: words",
+    "trod_picture": "imports",
+    "trod_deploymentsum": "what trod_sequence and trod_observation follow from",
     "trod_daysum": "the same",
-    "trod_word": "words, in steps",
-    "trod_sighting": "words, in steps",
+    "trod_identification": "words, in steps",
+    "trod_observation": "words, in steps",
     "trod_species": "nothing: a forecast asks only whether it was an animal",
 }
 
@@ -122,16 +122,16 @@ def tables(reserve: Reserve) -> tuple[QuerySet[Any], ...]:
         CameraModel.objects.all(),
         Card.objects.all(),
         Visit.objects.filter(**within),
-        Mishap.objects.filter(site__reserve=reserve),
-        WatchCorrection.objects.filter(**within),
-        Intake.objects.filter(**within, state=Intake.State.WHOLE),
+        Incident.objects.filter(site__reserve=reserve),
+        ClockCorrection.objects.filter(**within),
+        Import.objects.filter(**within, state=Import.State.WHOLE),
     )
 
 
 def read(reserve: Reserve, *more: Any) -> Basis:
     """The record as it is now. A fixed number of quick queries."""
     found = {query.model._meta.db_table: _table(query) for query in tables(reserve)}
-    last = Word.objects.aggregate(last=Max("id"))["last"] or 0
+    last = Identification.objects.aggregate(last=Max("id"))["last"] or 0
     return Basis(tables=found, words=last // WORDS_A_STEP, more=more)
 
 

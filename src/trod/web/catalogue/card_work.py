@@ -20,20 +20,20 @@ from django.db import close_old_connections
 from trod.archive import disk
 from trod.archive.card import CardListing, Entry, scan
 from trod.archive.content import DAMAGE, look_inside
-from trod.archive.intake import source_alone
+from trod.archive.card_import import source_alone
 from trod.archive.names import printable
 from trod.errors import NothingFound, SourceBusy, TrodError, WrongInput
 from trod.web import home
 from trod.web.access import machine_person
-from trod.web.catalogue import propose, records, take_in
+from trod.web.catalogue import propose, records, import_card
 from trod.web.catalogue.line import Line
-from trod.web.models import Card, Deployment, Intake
+from trod.web.models import Card, Deployment, Import
 
 SETTLED_S = 2.0  # a file that was changed less long ago may still grow
 PATIENCE_S = 120.0  # one that breaks off may still be on its way; after this it is taken as it is
 
 
-class Unsure(TrodError):
+class Unknown(TrodError):
     """It is not certain where the pictures come from, and nobody is there to be asked."""
 
 
@@ -64,11 +64,11 @@ class CardWork:
 
     def _take(self, line: Line, listing: CardListing | None) -> dict[str, Any]:
         self.told = []
-        intake = take_in.broken_off(self.path)
-        if intake is not None and not self._still_meant(intake):
-            intake = None
-        if intake is not None:
-            self.told.append(f"Went on with the intake {intake.name}, which was broken off.")
+        card_import = import_card.broken_off(self.path)
+        if card_import is not None and not self._still_meant(card_import):
+            card_import = None
+        if card_import is not None:
+            self.told.append(f"Went on with the import {card_import.name}, which was broken off.")
             if listing is None:
                 listing = scan(self.path, inside=False)
         else:
@@ -80,23 +80,23 @@ class CardWork:
                     "above DCIM."
                 )
             deployment, card = self._choose(listing)
-            intake = take_in.begin(
-                take_in.Asked(self.path, deployment, card, machine_person(), self.read_back), now=_now()
+            card_import = import_card.begin(
+                import_card.Asked(self.path, deployment, card, machine_person(), self.read_back), now=_now()
             )
-        found = take_in.take_in(
-            intake, line=line, now=_now(), listing=listing, accept_changes=self.accept_changes
+        found = import_card.import_card(
+            card_import, line=line, now=_now(), listing=listing, accept_changes=self.accept_changes
         )
-        if take_in.read_the_rest(line):
-            self.told.append("Finished reading pictures of earlier intakes that were broken off.")
-        intake.refresh_from_db()
-        if self.accept_damaged and intake.verdict.has_damage:
-            take_in.accept_damage(intake, by=machine_person(), now=_now())
-            found = take_in.summary(intake)
+        if import_card.read_the_rest(line):
+            self.told.append("Finished reading pictures of earlier imports that were broken off.")
+        card_import.refresh_from_db()
+        if self.accept_damaged and card_import.verdict.has_damage:
+            import_card.accept_damage(card_import, by=machine_person(), now=_now())
+            found = import_card.summary(card_import)
         return found
 
-    def _still_meant(self, intake: Intake) -> bool:
-        """Whether a broken-off intake is of the camera and site that are named now."""
-        deployment = intake.deployment
+    def _still_meant(self, card_import: Import) -> bool:
+        """Whether a broken-off import is of the camera and site that are named now."""
+        deployment = card_import.deployment
         if deployment is None:
             return not (self.camera or self.site)
         return (not self.camera or records.find_camera(self.camera) == deployment.camera) and (
@@ -118,7 +118,7 @@ class CardWork:
         if self.yes:
             self.told.append(f"Taken in as unplaced. {found.sentence}")
             return None, propose.card_by_label(self.path, found.label)
-        raise Unsure(self._needed(found))
+        raise Unknown(self._needed(found))
 
     def _needed(self, found: propose.Proposal) -> str:
         lines = [found.sentence]
@@ -163,7 +163,7 @@ class CardWork:
         serial = self.camera or next(iter(found.marks.serials), "")
         if not serial or not self.site:
             missing = "--camera SERIAL" if not serial else "--site NAME"
-            raise Unsure(
+            raise Unknown(
                 f"No deployment of {self.camera or self.site} is known at the pictures' time. Name "
                 f"{missing} too, and a "
                 "new one is made."
@@ -212,14 +212,14 @@ class CardWork:
             self.camera = click.prompt("Camera's serial", default=usual, err=True)
             self.site = click.prompt("Site", err=True)
             return self._named(found)
-        raise Unsure("Nothing was taken in.")
+        raise Unknown("Nothing was imported.")
 
     # Staying
 
     def watch(
         self, every_s: float, bar: Callable[[], AbstractContextManager[Line]]
     ) -> Iterator[dict[str, Any]]:
-        """Take in what comes to the folder, a bag for each batch of files that have stopped growing."""
+        """Import what comes to the folder, a bag for each batch of files that have stopped growing."""
         memory = _Memory(self.path)
         before: dict[str, tuple[int, int]] = {}
         while True:
@@ -266,9 +266,9 @@ class CardWork:
         with bar() as line:
             found = self.take(line, batch)
         if not found["new"] and not found["damaged"]:
-            # All of it was in the archive before: such an intake is nothing to remember.
-            with contextlib.suppress(Intake.DoesNotExist):
-                Intake.objects.get(name=found["intake"], new=0).delete()
+            # All of it was in the archive before: such an import is nothing to remember.
+            with contextlib.suppress(Import.DoesNotExist):
+                Import.objects.get(name=found["card_import"], new=0).delete()
         return found
 
 
@@ -289,7 +289,7 @@ def _seems_whole(listing: CardListing, entry: Entry, now_s: float) -> bool:
 
 
 class _Memory:
-    """Which files of a watched folder were taken in, so that a new start need not read them all again."""
+    """Which files of a watched folder were imported, so that a new start need not read them all again."""
 
     def __init__(self, path: Path) -> None:
         name = hashlib.sha256(str(path.resolve()).encode("utf-8", "surrogateescape")).hexdigest()[:16]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
-from trod import watch
+from trod import clock
 from trod.findings import wording
 from trod.report.contents import Condition
 from trod.web import models
@@ -14,10 +14,10 @@ from trod.web.catalogue.evidence import Account
 DAY_S = 86_400.0
 # Less than this is the ordinary silence before a card is pulled. [days] Ours.
 LEAST_GAP_DAYS = 1.0
-# A clock within two minutes is right enough for events and hours. [s] Ours.
+# A clock within two minutes is right enough for sequences and hours. [s] Ours.
 CLOCK_S = 120.0
-# Cells that are nearly run down are told; changing good ones is upkeep. Ours.
-LOW_CELLS_PERCENT = 20.0
+# Batteries that are nearly run down are told; changing good ones is upkeep. Ours.
+LOW_BATTERY_PERCENT = 20.0
 
 FOUND = {
     models.Visit.Arrival.DEAD: "found without power",
@@ -46,7 +46,7 @@ class Standing:
     doubted_days: float | None
     visits: int
     last_visit: datetime | None
-    events: int
+    sequences: int
     problems: tuple[str, ...]
 
 
@@ -80,15 +80,15 @@ def conditions(reserve: models.Reserve, account: Account) -> tuple[Condition, ..
         out.append(Condition(site=stood.site, camera=stood.camera, when=when, what=what))
 
     of_reserve = {"deployment__site__reserve": reserve}
-    for slug, at, arrival, cells, changed, shown, true, offset in (
+    for slug, at, arrival, batteries, changed, shown, true, offset in (
         models.Visit.objects.filter(**of_reserve)
         .order_by("at", "uuid")
         .values_list(
             "deployment__slug",
             "at",
             "arrival",
-            "cells_percent",
-            "cells_changed",
+            "battery_percent",
+            "batteries_changed",
             "clock_shown",
             "clock_true",
             "deployment__utc_offset_min",
@@ -98,19 +98,19 @@ def conditions(reserve: models.Reserve, account: Account) -> tuple[Condition, ..
         error = clock_error_s(shown, true, offset)
         if error is not None and abs(error) >= CLOCK_S:
             what.append(clock_words(error))
-        if cells is not None and cells <= LOW_CELLS_PERCENT:
-            left = f"cells at {wording.trimmed(cells)} %" if cells > 0 else "cells empty"
+        if batteries is not None and batteries <= LOW_BATTERY_PERCENT:
+            left = f"batteries at {wording.trimmed(batteries)} %" if batteries > 0 else "batteries empty"
             what.append(f"{left}{', changed' if changed else ''}")
         if what:
             note(slug, _day(at, zone), wording.listed(what))
     for slug, at, damaged in (
-        models.Intake.objects.filter(**of_reserve, damaged__gt=0)
+        models.Import.objects.filter(**of_reserve, damaged__gt=0)
         .order_by("started_at", "name")
         .values_list("deployment__slug", "started_at", "damaged")
     ):
         note(slug, _day(at, zone), f"{wording.plural(damaged, 'damaged file')} on its card")
     for slug, at, reason in (
-        models.WatchCorrection.objects.filter(**of_reserve, undone_at__isnull=True)
+        models.ClockCorrection.objects.filter(**of_reserve, undone_at__isnull=True)
         .order_by("at", "uuid")
         .values_list("deployment__slug", "at", "reason")
     ):
@@ -170,7 +170,7 @@ def standings(reserve: models.Reserve, account: Account) -> tuple[Standing, ...]
                 doubted_days=sum(g.days for g in line.doubts) if line else None,
                 visits=len(visits.get(slug, ())),
                 last_visit=max(visits.get(slug, ()), default=None),
-                events=piece.events,
+                sequences=piece.sequences,
                 problems=tuple(
                     p
                     for p in problems.get((site, stood.camera), ())
@@ -182,7 +182,7 @@ def standings(reserve: models.Reserve, account: Account) -> tuple[Standing, ...]
 
 
 def _day(at: datetime, zone: str) -> date:
-    return watch.local(at, zone).date()
+    return clock.local(at, zone).date()
 
 
 def _day_s(at_s: float, zone: str) -> date:

@@ -1,4 +1,4 @@
-"""The invented reserve as rows. Its pictures come in through the very intake that a real card takes."""
+"""The invented reserve as rows. Its pictures come in through the very import that a real card takes."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ from trod.archive import disk, papers, sidecar
 from trod.demo import cards, past, reserve, upkeep
 from trod.demo.camera_models import CAMERA_SPECS
 from trod.demo.truth import read_truth
-from trod.demo.words import words_from_truth
+from trod.demo.identifications import identifications_from_truth
 from trod.errors import TrodError
 from trod.web import home
-from trod.web.catalogue import demo_keeping, specs, standing, take_in, watch, words
+from trod.web.catalogue import demo_maintenance, specs, standing, import_card, clocks, identifications
 from trod.web.catalogue import ledger as files
 from trod.web.catalogue.line import Line, Silent, teller
 from trod.web.models import (
@@ -30,21 +30,21 @@ from trod.web.models import (
     CameraModel,
     Card,
     Deployment,
-    Event,
-    Intake,
+    Sequence,
+    Import,
     Picture,
     Reserve,
     Sign,
     Site,
     Species,
     Visit,
-    Word,
+    Identification,
 )
 
 # Named so that the same demo has the same uuids, on every machine.
 SPACE = uuid.uuid5(uuid.NAMESPACE_DNS, "eskerwold.invalid")
 
-# species: its key in the look-through, its group
+# species: its key in the review, its group
 SPECIES = {
     "red_deer": ("d", "hoofed"),
     "roe_deer": ("r", "hoofed"),
@@ -94,7 +94,7 @@ def load(data: dict[str, Any]) -> None:
         ground = _reserve(data["reserve"])
         species = {row["key"]: _species(row) for row in data["species"]}
         models = {row["slug"]: _camera_model(row) for row in data["camera_models"]}
-        for spec in CAMERA_SPECS:  # what the bench reckons with, and some kinds nobody has bought yet
+        for spec in CAMERA_SPECS:  # what the placement planner reckons with, and some kinds nobody has bought yet
             specs.store(spec)
         standing = {row["camera"] for row in data["deployments"] if row["end"] is None}
         cameras = {row["serial"]: _camera(row, models, standing) for row in data["cameras"]}
@@ -114,7 +114,7 @@ def load(data: dict[str, Any]) -> None:
         }
         for row in data["visits"]:
             _visit(row, deployments, known_cards)
-        demo_keeping.keep(ground, until)
+        demo_maintenance.keep(ground, until)
 
 
 def _make(model: Any, known_by: dict[str, Any], /, **values: Any) -> Any:
@@ -189,7 +189,7 @@ def _camera_model(row: dict[str, Any]) -> CameraModel:
         flash={"low-glow": "low_glow", "no-glow": "no_glow"}.get(row["flash"], ""),
         flash_range_m=row["flash_range_m"],
         native_megapixels=row["megapixels"],
-        cells=row["cells"],
+        batteries=row["batteries"],
         note="An invented maker and model.",
     )
 
@@ -228,7 +228,7 @@ def _site(row: dict[str, Any], reserve: Reserve, heading_deg: float | None) -> S
         safety=known.safety,
         closed=[{"from": first, "to": last, "why": why} for first, last, why in known.closed],
         losses_per_year=known.losses_per_year,
-        quiet_days=known.quiet_days,
+        disturbance_days=known.disturbance_days,
         note=f"{row['kind'].capitalize()}, {row['elevation_m']:.0f} m above the sea.",
     )
 
@@ -248,7 +248,7 @@ def _candidate(one: upkeep.Candidate, reserve: Reserve, species: dict[str, Speci
         access=one.notes.access,
         safety=one.notes.safety,
         losses_per_year=one.notes.losses_per_year,
-        quiet_days=one.notes.quiet_days,
+        disturbance_days=one.notes.disturbance_days,
         note=one.note,
     )
     for what, animal, days_ago in one.sign:
@@ -315,7 +315,7 @@ def _deployment(
         delay_s=float(settings.get("rest", "0 s").split()[0]),
         sensitivity=settings.get("sensitivity", "high"),
         time_lapse_h=float(settings["time lapse"].split()[0]) if "time lapse" in settings else None,
-        cells=row["cells"],
+        batteries=row["batteries"],
         card=card,
     )
 
@@ -324,7 +324,7 @@ def _visit(row: dict[str, Any], deployments: dict[str, Deployment], cards: dict[
     deployment, at = deployments[row["deployment"]], _instant(row["at"])
     shown = None
     if row["clock_found_s"] is not None:
-        # What the dial showed, kept in a UTC column.
+        # What the input showed, kept in a UTC column.
         shown = at + timedelta(minutes=deployment.utc_offset_min, seconds=row["clock_found_s"])
     work = [row["kind"]]
     if row["clock_set"]:
@@ -337,8 +337,8 @@ def _visit(row: dict[str, Any], deployments: dict[str, Deployment], cards: dict[
         at=at,
         by=row["by"],
         arrival=ARRIVALS.get(row["found"], Visit.Arrival.UNKNOWN),
-        cells_percent=row["battery_pct"],
-        cells_changed=row["cells_changed"],
+        battery_percent=row["battery_pct"],
+        batteries_changed=row["batteries_changed"],
         card_out=cards.get(row["card_out"] or ""),
         card_in=cards.get(row["card_in"] or ""),
         clock_shown=shown,
@@ -355,7 +355,7 @@ MARKER = "demo.json"  # in TROD_HOME: that all in it is invented, and whether it
 CARDS = "demo-cards"  # the two cards that were pulled on the last day
 TRUTH = "demo-truth"  # what is really in each picture; for tests and benchmarks, never for a person's answer
 MAKING = "demo-making"
-LEFT_TO_DO = "larkfield-edge"  # of the two, the one that is still to be taken in
+LEFT_TO_DO = "larkfield-edge"  # of the two, the one that is still to be imported
 SIZE_PX = (640, 480)
 
 
@@ -405,7 +405,7 @@ def sweep() -> None:
 
 
 def build(line: Line, *, pictures: int, seed: int, workers: int, now: datetime) -> dict[str, Any]:
-    """Build the demo in an empty home, through the very intake that a real card takes.
+    """Build the demo in an empty home, through the very import that a real card takes.
 
     pictures : about how many in all. now : the invented year ends on this day, as the reserve counts days.
     Returns counts and how long each part took. [s]
@@ -446,14 +446,14 @@ def build(line: Line, *, pictures: int, seed: int, workers: int, now: datetime) 
     for made in (*year, *last):
         shutil.move(made.truth, top / TRUTH / made.truth.name)
     shutil.rmtree(top / CARDS / "truth", ignore_errors=True)
-    with _timed(took, "taking in"):
+    with _timed(took, "importing"):
         for number, made in enumerate(year):
             line.step(number, len(year) + 1, "Taking the cards in")
-            _take_in(made.folder, made)
+            _import_card(made.folder, made)
         for made in last:
             folder = made.folder.rename(top / CARDS / made.name)
             if made.site != LEFT_TO_DO:
-                _take_in(folder, made, pulled_on=str(folder.parent.resolve()))
+                _import_card(folder, made, pulled_on=str(folder.parent.resolve()))
         line.step(len(year) + 1, len(year) + 1, "Taking the cards in")
     with _timed(took, "clocks"):
         _mend_clocks([d for d in Deployment.objects.all() if d.site.slug not in reserve.JUST_PULLED])
@@ -464,8 +464,8 @@ def build(line: Line, *, pictures: int, seed: int, workers: int, now: datetime) 
     _write_marker(seed=seed, pictures=pictures, until=until.isoformat(), built=True)
     counts = {
         "pictures": Picture.objects.count(),
-        "events": Event.objects.count(),
-        "words": Word.objects.count(),
+        "sequences": Sequence.objects.count(),
+        "words": Identification.objects.count(),
     }
     return {"home": str(top), **counts, "took_s": {k: round(v, 1) for k, v in took.items()}, "told": told}
 
@@ -477,26 +477,26 @@ def _timed(took: dict[str, float], name: str) -> Iterator[None]:
     took[name] = took.get(name, 0.0) + time.monotonic() - began
 
 
-def _take_in(folder: Path, made: Any, *, pulled_on: str = "/media/demo") -> None:
+def _import_card(folder: Path, made: Any, *, pulled_on: str = "/media/demo") -> None:
     deployment = Deployment.objects.select_related("camera", "site").get(slug=made.deployment)
     card = Card.objects.filter(label=made.name).first()
     visit = Visit.objects.filter(card_out=card).order_by("-at").first() if card else None
     at = (visit.at if visit else made.last) + timedelta(hours=9)
     by = visit.by if visit else ""
-    intake = take_in.begin(take_in.Asked(folder, deployment, card, by), now=at)
-    take_in.take_in(intake, line=Silent(), now=at, workers=1)
+    card_import = import_card.begin(import_card.Asked(folder, deployment, card, by), now=at)
+    import_card.import_card(card_import, line=Silent(), now=at, workers=1)
     # The demo's cards come home on the evening of their visit, not today.
-    Intake.objects.filter(pk=intake.pk).update(
-        finished_at=at + timedelta(seconds=max(1.0, intake.seconds)), source=f"{pulled_on}/{made.name}"
+    Import.objects.filter(pk=card_import.pk).update(
+        finished_at=at + timedelta(seconds=max(1.0, card_import.seconds)), source=f"{pulled_on}/{made.name}"
     )
 
 
 def _mend_clocks(deployments: list[Deployment]) -> None:
     """What the invented technicians did at home: accept the corrections that their visits call for."""
     for deployment in deployments:
-        for one in watch.proposals(deployment):
-            visit = deployment.visits.filter(clock_shown=watch.dial(one.to_raw)).first()
-            watch.correct(
+        for one in clocks.proposals(deployment):
+            visit = deployment.visits.filter(clock_shown=clocks.input(one.to_raw)).first()
+            clocks.correct(
                 deployment,
                 shift_s=one.shift_s,
                 drift_s_per_day=one.drift_s_per_day,
@@ -509,42 +509,42 @@ def _mend_clocks(deployments: list[Deployment]) -> None:
 
 
 def _say(truth: list[Any], year: list[Any], seed: int, line: Line) -> list[str]:
-    """Let the invented technicians look through the year: into words.jsonl first, then into the catalogue."""
+    """Let the invented technicians look through the year: into identifications.jsonl first, then into the catalogue."""
     mine = {made.name for made in year}
     said_from = {made.name: made.last + timedelta(hours=12) for made in year}
     truth = [row for row in truth if row.card in mine]
     rows = list(
-        Event.objects.filter(time_lapse=False).select_related("deployment__site").order_by("start_at", "key")
+        Sequence.objects.filter(time_lapse=False).select_related("deployment__site").order_by("start_at", "key")
     )
     frames: dict[int, list[tuple[str, datetime]]] = {row.pk: [] for row in rows}
-    of = Picture.objects.filter(event__isnull=False).order_by("taken_at", "file_order", "sha256")
-    for event, sha256, at in of.values_list("event_id", "sha256", "taken_at"):
-        if event in frames:
-            frames[event].append((sha256, at))
-    said = words_from_truth(
+    of = Picture.objects.filter(sequence__isnull=False).order_by("taken_at", "file_order", "sha256")
+    for sequence, sha256, at in of.values_list("sequence_id", "sha256", "taken_at"):
+        if sequence in frames:
+            frames[sequence].append((sha256, at))
+    said = identifications_from_truth(
         truth, [frames[row.pk] for row in rows], said_from=said_from, seed=seed, skip=0.03
     )
     acts: dict[str, list[dict[str, Any]]] = {}
     names = {row.slug: row for row in Species.objects.all()}
-    for number, word in enumerate(said):
+    for number, identification in enumerate(said):
         line.step(number + 1, len(said), "Looking through the year")
-        event = rows[word["event"]]
-        place = f"{event.deployment.site.slug}/{event.deployment.slug}"
-        acts.setdefault(place, []).append(_act(event, frames[event.pk], word, names))
+        sequence = rows[identification["sequence"]]
+        place = f"{sequence.deployment.site.slug}/{sequence.deployment.slug}"
+        acts.setdefault(place, []).append(_act(sequence, frames[sequence.pk], identification, names))
     for place, lines in acts.items():
-        sidecar.append_words(home.archive_root() / place, lines)
+        sidecar.append_identifications(home.archive_root() / place, lines)
         standing.add_lines(home.archive_root() / place, len(lines))
-    replayed = words.replay(act for lines in acts.values() for act in lines)
+    replayed = identifications.replay(act for lines in acts.values() for act in lines)
     return replayed.told
 
 
 def _act(
-    event: Event, frames: list[tuple[str, datetime]], word: dict[str, Any], names: dict[str, Species]
+    sequence: Sequence, frames: list[tuple[str, datetime]], identification: dict[str, Any], names: dict[str, Species]
 ) -> dict[str, Any]:
-    """A word as a line of words.jsonl. The truth gives its dots in the order of its lines."""
-    dots = iter(word["marks"])
-    sightings = []
-    for row in word["sightings"]:
+    """A word as a line of identifications.jsonl. The truth gives its dots in the order of its lines."""
+    dots = iter(identification["marks"])
+    observations = []
+    for row in identification["observations"]:
         kept: dict[str, Any] = {"what": row["what"], "count": row["count"]}
         if row["species"]:
             species = names[row["species"].replace("_", "-")]
@@ -555,20 +555,20 @@ def _act(
             }
         if row["sex"] != "unknown":
             kept["sex"] = row["sex"]
-        if row["age_class"] != "unknown":
-            kept["age_class"] = row["age_class"]
+        if row["life_stage"] != "unknown":
+            kept["life_stage"] = row["life_stage"]
         own = [d for _, d in zip(range(row["count"]), dots, strict=False)]
-        if own and row["what"] not in ("blank", "unsure"):
+        if own and row["what"] not in ("blank", "unknown"):
             kept["dots"] = [{"picture": d["sha256"], "x": d["x"], "y": d["y"]} for d in own]
-        sightings.append(kept)
+        observations.append(kept)
     return {
         "act": "say",
-        "uuid": str(_uuid("word", event.key)),
-        "by": word["by"],
-        "at": word["at"].replace("Z", "+00:00"),
-        "event": event.key,
+        "uuid": str(_uuid("identification", sequence.key)),
+        "by": identification["by"],
+        "at": identification["at"].replace("Z", "+00:00"),
+        "sequence": sequence.key,
         "first": frames[0][0],
         "last": frames[-1][0],
-        "note": word["note"],
-        "sightings": sightings,
+        "note": identification["note"],
+        "observations": observations,
     }

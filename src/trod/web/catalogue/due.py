@@ -2,7 +2,7 @@
 
 What a visit saves is counted in camera-days, from the day of the visit until somebody comes by again:
 
-    the chance of standing dead, summed over those days, less what faults would take in any case
+    the chance of standing dead, summed over those days, less what faults would import any case
     + the days of pictures that hang out there, times the chance that the card is lost until then
     + a tenth of the days if its clock is known to be wrong (ours: times are mended later, but not always)
     − the days that the site stays quiet after somebody was there
@@ -17,7 +17,7 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from trod import watch
+from trod import clock
 from trod.errors import TrodError, WrongInput
 from trod.planning import kit as kits
 from trod.planning import spares
@@ -33,8 +33,8 @@ CLOCK_SHARE = 0.1
 WALK_TEST_MIN = 10.0  # assumed
 LADDER_MIN = 10.0  # assumed
 LADDER_M = 2.2  # above this a camera is out of reach; common practice
-# A cell of the AA size, by what it is made of; from memory. [kg]
-CELL_KG = {"LR6": 0.023, "FR6": 0.015, "HR6": 0.027}
+# A battery of the AA size, by what it is made of; from memory. [kg]
+BATTERY_KG = {"LR6": 0.023, "FR6": 0.015, "HR6": 0.027}
 LOCK_KG = 0.7  # a lock with its cable; assumed
 SPACE_DAYS = 3  # a visit that is closer to another one is not called overdue
 
@@ -100,7 +100,7 @@ def due(
     tested = set(
         Deployment.objects.filter(pk__in=[d.pk for d in standing], walk_tests__isnull=False).values_list("pk", flat=True)
     )
-    today = watch.local(now, reserve.zone).date()
+    today = clock.local(now, reserve.zone).date()
     found = [
         _due(group, told, visits, tested, today=today, zone=reserve.zone, days=days, next_days=next_days)
         for group in by_site.values()
@@ -120,7 +120,7 @@ def _due(
     next_days: int,
 ) -> Due:
     site = group[0].site
-    quiet = DISTURBANCE_DAYS if site.quiet_days is None else site.quiet_days
+    quiet = DISTURBANCE_DAYS if site.disturbance_days is None else site.disturbance_days
     closed = {
         day: closure.why
         for closure in outfits.closures_of(site, today=today)
@@ -130,7 +130,7 @@ def _due(
     why: list[tuple[float, str]] = []
     work: list[str] = []
     saves = np.zeros(len(days))
-    cells: dict[str, int] = {}
+    batteries: dict[str, int] = {}
     spare_stops: list[spares.Stop] = []
     go_by: list[date] = []
     load = 0.0
@@ -156,18 +156,18 @@ def _due(
             why += _reasons(f, days[0], today, next_days)
             if f.go_by is not None:
                 go_by.append(f.go_by)
-            renew = _cells_fail(f, days[0] + timedelta(days=next_days))
+            renew = _batteries_fail(f, days[0] + timedelta(days=next_days))
             stop_kit = spares.Stop(
-                name=name, cell=f.cells, cells=f.number, stops_before_next=min(1.0, renew),
+                name=name, battery=f.batteries, batteries=f.number, stops_before_next=min(1.0, renew),
                 days_until_next=float(next_days),
             )  # fmt: skip
             spare_stops.append(stop_kit)
             if f.found_on is not None:
                 work.append(f"Find out why {name} stopped ({f.found})")
             if renew > spares.RENEW_ABOVE:
-                cells[f.cells] = cells.get(f.cells, 0) + f.number
-                load += f.number * CELL_KG.get(f.cells, 0.025)
-                work.append(f"Fresh cells for {name}: {f.number} × {f.cells}")
+                batteries[f.batteries] = batteries.get(f.batteries, 0) + f.number
+                load += f.number * BATTERY_KG.get(f.batteries, 0.025)
+                work.append(f"Fresh batteries for {name}: {f.number} × {f.batteries}")
         else:
             why.append((0.0, f"{name} has no forecast yet"))
         work.append(f"Card out, an empty one in{f' ({d.card} is in {name})' if d.card else f' ({name})'}")
@@ -195,7 +195,7 @@ def _due(
         ladder=ladder,
         walk_test=walk_test,
         wants=kits.Wants(
-            site=site.name, cells=_cell_kinds(cells), cards=len(group), ladder=ladder,
+            site=site.name, batteries=_battery_kinds(batteries), cards=len(group), ladder=ladder,
             walk_test=walk_test, locks=locks,
         ),
         spare_stops=tuple(spare_stops),
@@ -204,12 +204,12 @@ def _due(
     )
 
 
-def _cell_kinds(cells: Mapping[str, int]) -> dict[str, int]:
-    """Only cells that have a designation go on the list by kind."""
+def _battery_kinds(batteries: Mapping[str, int]) -> dict[str, int]:
+    """Only batteries that have a designation go on the list by kind."""
     out = {}
-    for kind, number in cells.items():
+    for kind, number in batteries.items():
         try:
-            kits.cell_name(kind)
+            kits.battery_name(kind)
         except WrongInput:
             continue
         out[kind] = number
@@ -217,7 +217,7 @@ def _cell_kinds(cells: Mapping[str, int]) -> dict[str, int]:
 
 
 def _local(at: datetime, zone: str) -> date:
-    return watch.local(at, zone).date()
+    return clock.local(at, zone).date()
 
 
 def _saved(f: Forecast, day: date, next_days: int, *, hung_days: int) -> float:
@@ -229,21 +229,21 @@ def _saved(f: Forecast, day: date, next_days: int, *, hung_days: int) -> float:
     return max(0.0, dead - after) + lost_there
 
 
-def _cells_fail(f: Forecast, by: date) -> float:
-    """The chance that cells fail by a day, if they stay in: supply by the share of cells among its causes."""
+def _batteries_fail(f: Forecast, by: date) -> float:
+    """The chance that batteries fail by a day, if they stay in: supply by the share of batteries among its causes."""
     if f.found_on is not None:
         return 1.0
     n = (by - f.start).days
     supply = f.by_supply[min(n, len(f.by_supply) - 1)] if n >= 0 else 0.0
-    of_cells, of_card = f.causes.get("cells", 0.0), f.causes.get("card", 0.0)
-    return supply * (of_cells / (of_cells + of_card) if of_cells + of_card > 0 else 1.0)
+    of_batteries, of_card = f.causes.get("batteries", 0.0), f.causes.get("card", 0.0)
+    return supply * (of_batteries / (of_batteries + of_card) if of_batteries + of_card > 0 else 1.0)
 
 
 def _reasons(f: Forecast, day: date, today: date, next_days: int) -> list[tuple[float, str]]:
     if f.found_on is not None:
         return [(1e6, f"{f.camera} was found stopped on {sentences.day(f.found_on)} ({f.found})")]
     now, then = f.chance(day), f.chance(day + timedelta(days=next_days))
-    cause = {"cells": "its cells", "card": "its card", "fault": "a fault or theft"}.get(f.cause, "")
+    cause = {"batteries": "its batteries", "card": "its card", "fault": "a fault or theft"}.get(f.cause, "")
     because = f", most likely by {cause}" if cause else ""
     if now >= 0.05:
         return [(100 * now, f"{f.camera} has stopped by {sentences.day(day)} {_times(now)}{because}")]
@@ -277,7 +277,7 @@ def _how_far(error_s: float) -> str:
 def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[date | None, str]:
     """The best day for the next round to all cameras, and why, by the rule of upkeep; cameras found stopped want
     somebody today."""
-    today = watch.local(now, reserve.zone).date()
+    today = clock.local(now, reserve.zone).date()
     dead = [d.site.name for d in found if d.stopped]
     if dead:
         them = "it" if len(dead) == 1 else "them"
@@ -298,7 +298,7 @@ def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[dat
                             travel_min=0.0,
                             work_min=d.there_min,
                             camera_day_min=reserve.day_worth_min,
-                            disturbance_days=DISTURBANCE_DAYS if d.site.quiet_days is None else d.site.quiet_days,
+                            disturbance_days=DISTURBANCE_DAYS if d.site.disturbance_days is None else d.site.disturbance_days,
                         ),
                         hazard_per_day=f.faults_per_day,
                         fresh=np.asarray(f.fresh),

@@ -1,7 +1,7 @@
 """From rows to evidence: what the catalogue knows, as the findings want it.
 
 A fixed number of queries, whatever the number of pictures. What belongs to one deployment is kept in memory
-and read again only when its own rows changed, so that a page costs the same for a thousand events or a
+and read again only when its own rows changed, so that a page costs the same for a thousand sequences or a
 hundred thousand. Nothing in the evidence depends on a row's number: a rebuilt catalogue gives the same to the
 last digit.
 """
@@ -24,7 +24,7 @@ from django.db.models import BigIntegerField, Count, F, Max, Min, Q, QuerySet, S
 from django.db.models.functions import Cast
 
 from trod.findings import Deployment as Stood
-from trod.findings import Evidence, Gap, Reserve, Sighting, Site, UnseenEvent
+from trod.findings import Evidence, Gap, Reserve, Observation, Site, UnseenSequence
 from trod.findings.taxa import Taxon
 from trod.pictures.timeline import Timeline
 from trod.web import models
@@ -55,7 +55,7 @@ class StillReading(Exception):
 
 def leave_if_long(account: Account, todo: Callable[[], Any]) -> None:
     """Raise StillReading when somebody waits and what is to be done goes over a large record."""
-    many = len(account.evidence.sightings) + len(account.evidence.unseen)
+    many = len(account.evidence.observations) + len(account.evidence.unseen)
     if in_a_hurry.get() and many > LONG:
         raise StillReading(many, todo)
 
@@ -64,11 +64,11 @@ def leave_if_long(account: Account, todo: Callable[[], Any]) -> None:
 class Piece:
     """What one deployment gives. line : its watched time; None when none of its pictures is at home."""
 
-    sightings: tuple[Sighting, ...] = ()
-    unseen: tuple[UnseenEvent, ...] = ()
+    observations: tuple[Observation, ...] = ()
+    unseen: tuple[UnseenSequence, ...] = ()
     line: Timeline | None = None
     known_to_s: float | None = None
-    events: int = 0
+    sequences: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,7 +127,7 @@ def unchanged() -> tuple[Any, ...] | None:
 
 @dataclass(frozen=True, kw_only=True)
 class _Row:
-    """A deployment as it is read here. home : when the last intake from it began; None when there is none."""
+    """A deployment as it is read here. home : when the last import from it began; None when there is none."""
 
     pk: int
     slug: str
@@ -203,7 +203,7 @@ def _gather(reserve: models.Reserve) -> Account:
             reserve=own,
             sites=sites,
             deployments=tuple(_stood(row, pieces[row.slug]) for row in rows),
-            sightings=tuple(s for row in rows for s in pieces[row.slug].sightings),
+            observations=tuple(s for row in rows for s in pieces[row.slug].observations),
             unseen=tuple(u for row in rows for u in pieces[row.slug].unseen),
             taxa=taxa,
         ),
@@ -218,7 +218,7 @@ def _gather(reserve: models.Reserve) -> Account:
 
 
 def _deployments(reserve: models.Reserve) -> list[_Row]:
-    """Deployments by slug, each with visits, homecoming and totals that show whether events changed.
+    """Deployments by slug, each with visits, homecoming and totals that show whether sequences changed.
 
     That is the revision of its kept sums, where they can be trusted.
     """
@@ -231,7 +231,7 @@ def _deployments(reserve: models.Reserve) -> list[_Row]:
     ):
         visits.setdefault(deployment, []).append(Came(at=at, arrival=arrival, card_out=card_out is not None))
     homes: dict[int, datetime] = dict(
-        models.Intake.objects.filter(mine, state=models.Intake.State.WHOLE)
+        models.Import.objects.filter(mine, state=models.Import.State.WHOLE)
         .order_by()
         .values("deployment")
         .annotate(home=Max("started_at"))
@@ -267,10 +267,10 @@ def _deployments(reserve: models.Reserve) -> list[_Row]:
 
 
 def _counted(numbers: list[int]) -> dict[int, tuple[Any, ...]]:
-    """What shows whether the events of these deployments changed: a grouped query over all of them."""
+    """What shows whether the sequences of these deployments changed: a grouped query over all of them."""
     return {
         row[0]: row[1:]
-        for row in models.Event.objects.filter(deployment__in=numbers)
+        for row in models.Sequence.objects.filter(deployment__in=numbers)
         .order_by()
         .values("deployment")
         .annotate(
@@ -282,9 +282,9 @@ def _counted(numbers: list[int]) -> dict[int, tuple[Any, ...]]:
             ended=Sum(Millis("end_at")),
             frames_all=Sum("frames"),
             lapse=Count("id", filter=Q(time_lapse=True)),
-            said=Count("word"),
-            # Which word stands at which event: the sum changes with any exchange.
-            pairs=Sum(Cast(F("word_id"), BigIntegerField()) * Cast(F("id"), BigIntegerField())),
+            said=Count("identification"),
+            # Which word stands at which sequence: the sum changes with any exchange.
+            pairs=Sum(Cast(F("identification_id"), BigIntegerField()) * Cast(F("id"), BigIntegerField())),
             lowest=Min("key"),
             highest=Max("key"),
         )
@@ -352,20 +352,20 @@ def _sequences(row: _Row) -> int:
 def _read(rows: list[_Row], species: Mapping[int, tuple[str, str]], zone: str) -> dict[int, Piece]:
     by_pk = {row.pk: row for row in rows}
     everything = len(rows) > 500  # a list of numbers that long is slower than the whole table
-    events: QuerySet[models.Event] = models.Event.objects.order_by("start_at", "key")
+    sequences: QuerySet[models.Sequence] = models.Sequence.objects.order_by("start_at", "key")
     if not everything:
-        events = events.filter(deployment__in=list(by_pk))
+        sequences = sequences.filter(deployment__in=list(by_pk))
     read: dict[int, list[Any]] = {}
-    for row in events.values_list("deployment", "key", "start_at", "end_at", "frames", "time_lapse", "word"):
+    for row in sequences.values_list("deployment", "key", "start_at", "end_at", "frames", "time_lapse", "identification"):
         if row[0] in by_pk:
             read.setdefault(row[0], []).append(row[1:])
-    said = models.Sighting.objects.order_by()
-    standing = models.Event.objects.filter(word__isnull=False)
+    said = models.Observation.objects.order_by()
+    standing = models.Sequence.objects.filter(identification__isnull=False)
     if not everything:
         standing = standing.filter(deployment__in=list(by_pk))
     lines: dict[int, list[Any]] = {}
-    for line in said.filter(word__in=standing.order_by().values("word")).values_list(
-        "word", "what", "species", "count", "sex", "age_class", "word__by"
+    for line in said.filter(identification__in=standing.order_by().values("identification")).values_list(
+        "identification", "what", "species", "count", "sex", "life_stage", "identification__by"
     ):
         lines.setdefault(line[0], []).append(line[1:])
     texts = rollups.lines(by_pk)
@@ -374,28 +374,28 @@ def _read(rows: list[_Row], species: Mapping[int, tuple[str, str]], zone: str) -
 
 def _piece(
     row: _Row,
-    events: list[Any],
+    sequences: list[Any],
     lines: Mapping[int, list[Any]],
     species: Mapping[int, tuple[str, str]],
     zone: str,
     text: str,
 ) -> Piece:
-    sightings, unseen, starts, ends, lapse = [], [], [], [], []
-    for key, start_at, end_at, frames, time_lapse, word in events:
+    observations, unseen, starts, ends, lapse = [], [], [], [], []
+    for key, start_at, end_at, frames, time_lapse, identification in sequences:
         start_s, end_s = start_at.timestamp(), end_at.timestamp()
         starts.append(start_s)
         ends.append(end_s)
         lapse.append(time_lapse)
-        if time_lapse:  # proof that the camera worked, not a passage
+        if time_lapse:  # proof that the camera worked, not a detection
             continue
-        if word is None:
-            unseen.append(UnseenEvent(event=key, site=row.site, utc_s=start_s))
+        if identification is None:
+            unseen.append(UnseenSequence(sequence=key, site=row.site, utc_s=start_s))
             continue
-        for what, of, count, sex, age_class, by in lines.get(word, ()):
+        for what, of, count, sex, life_stage, by in lines.get(identification, ()):
             slug, name = species.get(of, ("", "")) if of is not None else ("", "")
-            sightings.append(
-                Sighting(
-                    event=key,
+            observations.append(
+                Observation(
+                    sequence=key,
                     deployment=row.slug,
                     site=row.site,
                     utc_s=start_s,
@@ -405,14 +405,14 @@ def _piece(
                     species_name=name,
                     count=count,
                     sex=sex,
-                    age_class=age_class,
+                    life_stage=life_stage,
                     said_by=by,
                     picture=first_picture(key),
                     pictures=frames,
                 )
             )
-    sightings.sort(
-        key=lambda s: (s.utc_s, s.event, s.what, s.species, s.sex, s.age_class, s.count, s.said_by)
+    observations.sort(
+        key=lambda s: (s.utc_s, s.sequence, s.what, s.species, s.sex, s.life_stage, s.count, s.said_by)
     )
     rests = rollups.Rests(
         start=row.start,
@@ -433,17 +433,17 @@ def _piece(
             )
         )
     return Piece(
-        sightings=tuple(sightings),
+        observations=tuple(observations),
         unseen=tuple(unseen),
         line=line,
         known_to_s=known,
-        events=len(starts) - sum(lapse),
+        sequences=len(starts) - sum(lapse),
     )
 
 
-def first_picture(event_key: str) -> str:
-    """The SHA-256 of an event's first picture, which ends its key; '' when it does not."""
-    found = _SHA.search(event_key)
+def first_picture(sequence_key: str) -> str:
+    """The SHA-256 of a sequence's first picture, which ends its key; '' when it does not."""
+    found = _SHA.search(sequence_key)
     return found[0] if found else ""
 
 

@@ -61,7 +61,7 @@ def _picture(task: Task, path: Path, thumb_to: Path | None) -> dict[str, Any]:
     if exif.orientation >= 5:  # the picture stands on its side; its row tells the size as it is seen
         values["width"], values["height"] = exif.height, exif.width
     if exif.taken_raw is None and not facts.readable:
-        return {**values, "time_from": "none"}  # nothing to be seen and no time: it is in no event
+        return {**values, "time_from": "none"}  # nothing to be seen and no time: it is in no sequence
     return {**values, **_time(exif.taken_raw, exif.subsecond_s, "exif", task)}
 
 

@@ -19,7 +19,7 @@ from trod.archive import times
 from trod.web import home
 from trod.web.catalogue import eye
 from trod.web.catalogue.line import Line
-from trod.web.models import Deployment, Intake, Picture
+from trod.web.models import Deployment, Import, Picture
 
 TOGETHER = 256  # pictures a transaction
 FEW = 24  # for so few, starting helpers costs more than they bring
@@ -58,7 +58,7 @@ def read(pictures: QuerySet[Picture], line: Line, *, workers: int | None = None,
     root = home.archive_root()
     todo = list(
         pictures.filter(looked=False)
-        .order_by("intake_id", "file_order")
+        .order_by("card_import_id", "file_order")
         .values_list("pk", "path", "sha256", "kind", "problem")
     )
     if not todo:
@@ -147,7 +147,7 @@ def _bare(serial: str) -> str:
 
 @dataclass(frozen=True)
 class Makers:
-    """Which camera made the pictures of an intake: the serial or make and model most of them bear.
+    """Which camera made the pictures of an import: the serial or make and model most of them bear.
 
     told : what does not fit, in sentences.
     """
@@ -181,7 +181,7 @@ def whose(rows: Iterable[tuple[int, str, str, str]], deployment: Deployment | No
             told.append(
                 f"The pictures bear the serial {usual[2]}; the camera of this deployment is entered as "
                 f"{camera.serial}. "
-                "If it is the same, mend its serial under Cameras; if not, place this intake elsewhere."
+                "If it is the same, mend its serial under Cameras; if not, place this import elsewhere."
             )
         elif number < MOST * len(marked):
             return Makers(usual, (), tuple(told))
@@ -195,12 +195,12 @@ def _one_camera(mark: tuple[str, ...], usual: tuple[str, ...]) -> bool:
     return not (mark[0] and usual[0] and mark[:2] != usual[:2])
 
 
-def tell_foreign(intake: Intake) -> Makers:
-    """Mark the pictures of another camera in an intake, and count them."""
-    rows = list(intake.pictures.values_list("pk", "make", "model", "serial"))
-    makers = whose(rows, intake.deployment)
-    intake.pictures.filter(foreign=True).exclude(pk__in=makers.foreign[:500]).update(foreign=False)
+def tell_foreign(card_import: Import) -> Makers:
+    """Mark the pictures of another camera in an import, and count them."""
+    rows = list(card_import.pictures.values_list("pk", "make", "model", "serial"))
+    makers = whose(rows, card_import.deployment)
+    card_import.pictures.filter(foreign=True).exclude(pk__in=makers.foreign[:500]).update(foreign=False)
     for start in range(0, len(makers.foreign), 500):
-        intake.pictures.filter(pk__in=makers.foreign[start : start + 500]).update(foreign=True)
-    intake.foreign = len(makers.foreign)
+        card_import.pictures.filter(pk__in=makers.foreign[start : start + 500]).update(foreign=True)
+    card_import.foreign = len(makers.foreign)
     return makers

@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from trod.archive import fieldnotes as files
 from trod.planning.rounds import RoundPlan
 from trod.report import sentences
-from trod.report.packet import VisitNote
+from trod.report.field_form import VisitNote
 from trod.web import home
 from trod.web.catalogue import field_notes, round_papers
 from trod.web.catalogue.field_notes import Origin, Taken
@@ -56,7 +56,7 @@ def hand_in(row: Round, notes: Sequence[VisitNote], *, size: int, now: datetime)
         raise Refused(403, words)
     with files.lock(home.archive_root()):  # so that two phones do not both find the last room free
         _check_room(row, notes, size=size, stops=len(stops))
-        origin = Origin(packet=str(row.uuid), by=f"phone, {row.name}"[:80], at=now, by_token=True)
+        origin = Origin(field_form=str(row.uuid), by=f"phone, {row.name}"[:80], at=now, by_token=True)
         return field_notes.take_locked(notes, origin)
 
 
@@ -66,7 +66,7 @@ def _stops(plan: RoundPlan) -> set[str]:
 
 def _check_room(row: Round, notes: Sequence[VisitNote], *, size: int, stops: int) -> None:
     since = datetime.combine(row.day, datetime.min.time(), UTC) - LOOK_BACK
-    kept = files.of_packet(home.archive_root(), str(row.uuid), since_s=since.timestamp())
+    kept = files.of_field_form(home.archive_root(), str(row.uuid), since_s=since.timestamp())
     most = VISITS_A_STOP * stops
     fresh = {note.uuid for note in notes} - kept.visits
     full = ""

@@ -1,4 +1,4 @@
-"""Notes of visits that come home, from a packet or a sheet: brought together with what is known, kept, and shown.
+"""Notes of visits that come home, from a field form or a sheet: brought together with what is known, kept, and shown.
 
 The note itself is kept as a file of the archive before the database hears of it (`trod.archive.fieldnotes`); a visit
 row is made of it. Nothing is doubled; what two sides say differently is held, both sides, until a person decides.
@@ -15,12 +15,12 @@ from typing import Any
 from django.db import transaction
 from django.db.models import ProtectedError, Q
 
-from trod import watch
+from trod import clock
 from trod.archive import fieldnotes as files
 from trod.errors import CatalogueTrouble, WrongInput
-from trod.planning.cells import CELLS
-from trod.report.packet import CardPut, KnownVisit, VisitNote, merge
-from trod.report.packet.merging import DOUBLE_WITHIN, Conflict
+from trod.planning.batteries import BATTERIES
+from trod.report.field_form import CardPut, KnownVisit, VisitNote, merge
+from trod.report.field_form.merging import DOUBLE_WITHIN, Conflict
 from trod.web import home
 from trod.web.catalogue import field_origin, note_plain, outfits, standing
 from trod.web.models import Card, Deployment, NotVisited, Round, Site, Visit
@@ -33,13 +33,13 @@ ANOTHERS = "The visit was written by another hand"
 
 @dataclass(frozen=True, kw_only=True)
 class Origin:
-    """Where notes came from. packet : its id, or "". reserve : as the field form names it; "" for a table.
+    """Where notes came from. field form : its id, or "". reserve : as the field form names it; "" for a table.
     by : who handed them in. at : when.
 
-    by_token : nobody logged in stands behind it, only the packet's token; then it replaces nothing of another's.
+    by_token : nobody logged in stands behind it, only the field form's token; then it replaces nothing of another's.
     """
 
-    packet: str
+    field_form: str
     by: str
     at: datetime
     reserve: str = ""
@@ -77,7 +77,7 @@ class Taken:
 def take(notes: Sequence[VisitNote], origin: Origin) -> Taken:
     """Take notes in. When this returns, every one of them is on the disk: kept, known already, or held.
 
-    Raises TrodError when the disk refuses; nothing is promised then, and taking in again does no harm.
+    Raises TrodError when the disk refuses; nothing is promised then, and importing again does no harm.
     """
     standing.require()
     with files.lock(home.archive_root()):
@@ -91,7 +91,7 @@ def take_locked(notes: Sequence[VisitNote], origin: Origin) -> Taken:
     fit = []
     for note in notes:
         site = sites.get(note.site)
-        why = field_origin.strange(note, site, packet=origin.packet, reserve=origin.reserve)
+        why = field_origin.strange(note, site, field_form=origin.field_form, reserve=origin.reserve)
         before = files.read(home.archive_root(), note.uuid) if why is not None else None
         if why is not None and before is None:
             _hold(None, note, why.kind, why.words, origin, taken)
@@ -122,11 +122,11 @@ def take_locked(notes: Sequence[VisitNote], origin: Origin) -> Taken:
 
 
 def _same_hand(known: VisitNote, note: VisitNote, origin: Origin) -> bool:
-    """Whether a known visit came from the same phone by the same packet, so that a later state of it is its own."""
+    """Whether a known visit came from the same phone by the same field form, so that a later state of it is its own."""
     if not known.phone or known.phone != note.phone or known.site != note.site:
         return False
     fields = files.read(home.archive_root(), note.uuid)
-    return fields is not None and fields.get("packet") == origin.packet
+    return fields is not None and fields.get("field_form") == origin.field_form
 
 
 def _anothers_words(note: VisitNote) -> str:
@@ -159,7 +159,7 @@ def _write(note: VisitNote, before: Mapping[str, Any] | None, origin: Origin, st
             files.keep_photo(root, photo.jpeg)
     fields = {
         "state": state,
-        "packet": origin.packet,
+        "field_form": origin.field_form,
         "by": origin.by,
         "at": _moment(origin.at),
         "note": note_plain.note_plain(note),
@@ -172,11 +172,11 @@ def _write(note: VisitNote, before: Mapping[str, Any] | None, origin: Origin, st
 def _row(note: VisitNote, fields: Mapping[str, Any], origin: Origin, taken: Taken) -> None:
     """The visit's row of a note whose file is written; then the file says so."""
     from trod.web.cameras import changes
-    from trod.web.keeping import visiting
+    from trod.web.maintenance import visiting
 
     with transaction.atomic():
         row = Visit.objects.filter(uuid=note.uuid).first()
-        _not_visited(note, str(fields.get("packet", "")), taken)
+        _not_visited(note, str(fields.get("field_form", "")), taken)
         if not note.stands:
             if row is not None:
                 row.delete()
@@ -184,7 +184,7 @@ def _row(note: VisitNote, fields: Mapping[str, Any], origin: Origin, taken: Take
         else:
             new = row is None
             values, settings = _values(note)
-            values["packet"] = str(fields.get("packet", ""))
+            values["field_form"] = str(fields.get("field_form", ""))
             row = row or Visit(uuid=uuid.UUID(note.uuid))
             for name, value in values.items():
                 setattr(row, name, value)
@@ -204,9 +204,9 @@ def _row(note: VisitNote, fields: Mapping[str, Any], origin: Origin, taken: Take
     files.write(home.archive_root(), note.uuid, {**fields, "state": "kept"})
 
 
-def _not_visited(note: VisitNote, packet: str, taken: Taken) -> None:
+def _not_visited(note: VisitNote, field_form: str, taken: Taken) -> None:
     """The row of a stop that was not reached; none when it was, or when the note was taken back."""
-    if note.outcome != "not visited" or note.struck:
+    if note.outcome != "not visited" or note.withdrawn:
         for row in NotVisited.objects.filter(uuid=note.uuid):
             row.delete()
         return
@@ -217,7 +217,7 @@ def _not_visited(note: VisitNote, packet: str, taken: Taken) -> None:
         "at": note.at,
         "by": note.by[:80],
         "why": " ".join(part for part in (note.why_not, note.note) if part),
-        "packet": packet,
+        "field_form": field_form,
     }
     _, new = NotVisited.objects.update_or_create(uuid=note.uuid, defaults=values)
     if new:
@@ -230,14 +230,14 @@ def _values(note: VisitNote) -> tuple[dict[str, Any], dict[str, Any]]:
     deployment = Deployment.objects.filter(slug=note.deployment).first() if note.deployment else None
     if deployment is not None and deployment.site_id != site.pk:
         deployment = None
-    kind, count = _cells(note.cells)
+    kind, count = _batteries(note.batteries)
     extra = []
     if note.deployment and deployment is None:
         extra.append(f"Noted for the deployment {note.deployment}, which is not here.")
     if note.harm:
         extra.append(f"Theft or damage: {note.harm_note or 'no more was noted'}.")
-    if note.cells and not (kind and count):
-        extra.append(f"Cells: {note.cells}.")
+    if note.batteries and not (kind and count):
+        extra.append(f"Batteries: {note.batteries}.")
     if note.clock_photographed_at:
         extra.append(f"The camera photographed the phone's clock at {_moment(note.clock_photographed_at)}.")
     extra += note_plain.passes_words(note)
@@ -247,10 +247,10 @@ def _values(note: VisitNote) -> tuple[dict[str, Any], dict[str, Any]]:
         "at": note.at,
         "by": note.by[:80],
         "arrival": note.arrival,
-        "cells_percent": note.cells_percent,
-        "cells_changed": note.cells_changed,
-        "cells_kind": kind,
-        "cells_count": count,
+        "battery_percent": note.battery_percent,
+        "batteries_changed": note.batteries_changed,
+        "battery_kind": kind,
+        "battery_count": count,
         "card_out": _card(note.card_out),
         "card_in": _card(note.card_in),
         "clock_shown": note.clock_shown.replace(tzinfo=UTC) if note.clock_shown else None,
@@ -258,8 +258,8 @@ def _values(note: VisitNote) -> tuple[dict[str, Any], dict[str, Any]]:
         "walk_test": bool(note.walk_passes),
         "work": note.work,
         "note": "\n".join(part for part in (note.note, *extra) if part),
-        "packet_revision": note.revision,
-        "packet_digest": note.digest(),
+        "field_form_revision": note.revision,
+        "field_form_digest": note.digest(),
         "photos": [
             {"sha256": p.sha256, "name": f"{p.taken_at:%Y-%m-%d %H:%M}", "path": f"{files.FOLDER}/{p.sha256}.jpg"}
             for p in note_plain.with_identity(note.photos)
@@ -281,15 +281,15 @@ def _sensitivities() -> set[str]:
     return {str(key) for key, _ in (field_.choices or ())}
 
 
-def _cells(text: str) -> tuple[str, int | None]:
+def _batteries(text: str) -> tuple[str, int | None]:
     """Kind and number of "8 × FR6"; nothing where the text does not tell both."""
     if not text.strip():
         return "", None
     pack, source = outfits.pack_from(text)
-    told_number = any(ch.isdigit() for ch in text.replace(pack.cell.designation, ""))
-    if source != "as written down" or pack.cell.designation not in CELLS or not told_number:
+    told_number = any(ch.isdigit() for ch in text.replace(pack.battery.designation, ""))
+    if source != "as written down" or pack.battery.designation not in BATTERIES or not told_number:
         return "", None
-    return pack.cell.designation, pack.number
+    return pack.battery.designation, pack.number
 
 
 def _card(label: str) -> Card | None:
@@ -318,7 +318,7 @@ def _known(notes: Sequence[VisitNote], sites: Mapping[str, Site]) -> list[KnownV
     rows = {str(v.uuid): v for v in visits}
     for uid in {*rows, *(n.uuid for n in notes)}:
         row, fields = rows.get(uid), None
-        if row is None or row.packet_revision is not None:
+        if row is None or row.field_form_revision is not None:
             try:
                 fields = files.read(root, uid)
             except CatalogueTrouble:
@@ -333,7 +333,7 @@ def _known(notes: Sequence[VisitNote], sites: Mapping[str, Site]) -> list[KnownV
 
 
 COMPARED = (
-    "at", "by", "arrival", "cells_percent", "cells_changed", "card_out", "card_in", "clock_shown", "clock_true", "work",
+    "at", "by", "arrival", "battery_percent", "batteries_changed", "card_out", "card_in", "clock_shown", "clock_true", "work",
     "note",
 )  # fmt: skip
 
@@ -363,7 +363,7 @@ def _values_without_cards(note: VisitNote) -> tuple[dict[str, Any], dict[str, An
 
 def from_row(row: Visit) -> VisitNote:
     """A visit as it was written at home, as a note."""
-    cells = f"{row.cells_count} × {row.cells_kind}" if row.cells_kind and row.cells_count else row.cells_kind
+    batteries = f"{row.battery_count} × {row.battery_kind}" if row.battery_kind and row.battery_count else row.battery_kind
     return VisitNote(
         uuid=str(row.uuid),
         site=row.site.slug,
@@ -371,14 +371,14 @@ def from_row(row: Visit) -> VisitNote:
         phone="",
         made_at=row.at,
         changed_at=row.at,
-        revision=row.packet_revision or 1,
+        revision=row.field_form_revision or 1,
         outcome="visited",
         at=row.at,
         by=row.by,
         arrival=row.arrival,  # type: ignore[arg-type]
-        cells_percent=row.cells_percent,
-        cells_changed=row.cells_changed,
-        cells=cells,
+        battery_percent=row.battery_percent,
+        batteries_changed=row.batteries_changed,
+        batteries=batteries,
         card_out=row.card_out.label if row.card_out else "",
         card_in=row.card_in.label if row.card_in else "",
         clock_shown=row.clock_shown.replace(tzinfo=None) if row.clock_shown else None,
@@ -421,7 +421,7 @@ class Held:
     other: VisitNote
     one_came: bool
     came_at: datetime
-    packet: str
+    field_form: str
 
     @property
     def strange(self) -> bool:
@@ -440,7 +440,7 @@ class Held:
     def heading(self, site: str, zone: str) -> str:
         """The sentence with the site's name and the reserve's time."""
         said = self.words.partition(" UTC: ")[2] or self.words
-        return f"{site}, {watch.local(self.other.at, zone):%Y-%m-%d %H:%M}: {said}"
+        return f"{site}, {clock.local(self.other.at, zone):%Y-%m-%d %H:%M}: {said}"
 
 
 def _hold_conflict(conflict: Conflict, held: set[str], origin: Origin, taken: Taken) -> None:
@@ -481,7 +481,7 @@ def _hold(
                 "one": note_plain.note_plain(one) if one is not None else None,
                 "other": note_plain.note_plain(other),
                 "one_came": one_came,
-                "packet": origin.packet,
+                "field_form": origin.field_form,
                 "by": origin.by,
                 "at": _moment(origin.at),
                 "decided": None,
@@ -517,7 +517,7 @@ def _held(name: str, fields: Mapping[str, Any]) -> Held:
         other=note_plain.note_from(fields["other"]),
         one_came=bool(fields.get("one_came")),
         came_at=datetime.fromisoformat(fields["at"].replace("Z", "+00:00")),
-        packet=fields.get("packet", ""),
+        field_form=fields.get("field_form", ""),
     )
 
 
@@ -536,7 +536,7 @@ def decide(name: str, choice: str, *, by: str, now: datetime) -> Taken:
         if not Site.objects.filter(slug=held.other.site).exists() and choice != "one":
             needed = "a site of that name; make it first, or leave the note out"
             raise WrongInput("site", got=held.other.site, needed=needed)
-        origin = Origin(packet=held.packet, by=by, at=now)
+        origin = Origin(field_form=held.field_form, by=by, at=now)
         _settle(held, choice, origin, taken)
         files.write_held(root, name, {**fields, "decided": {"what": choice, "by": by, "at": _moment(now)}})
     return taken
@@ -597,30 +597,30 @@ def brought(row: Round, slugs: Sequence[str]) -> list[Visit]:
     """Visits that came by a round's field form, whenever they were made, and those from a table at its sites, from its
     first day on for two months."""
     zone = row.reserve.zone
-    begin = watch.utc_from_local(datetime.combine(row.day, datetime.min.time()) + timedelta(hours=3), zone)
+    begin = clock.utc_from_local(datetime.combine(row.day, datetime.min.time()) + timedelta(hours=3), zone)
     first, last = begin - timedelta(days=1), begin + timedelta(days=60)
     # What came before the field form was written beside a visit stands in the note's file alone.
-    unsaid = Q(packet="", site__slug__in=slugs, packet_revision__isnull=False, at__gte=begin - LOOK_BACK, at__lte=last)
+    unsaid = Q(field_form="", site__slug__in=slugs, field_form_revision__isnull=False, at__gte=begin - LOOK_BACK, at__lte=last)
     rows = (
-        Visit.objects.filter(Q(packet=str(row.uuid)) | unsaid)
+        Visit.objects.filter(Q(field_form=str(row.uuid)) | unsaid)
         .select_related("site", "deployment", "card_in", "card_out")
         .order_by("at")
     )
     out = []
     for visit in rows:
-        packet = visit.packet or _packet_of(visit)
-        if packet == str(row.uuid) or (not packet and first <= visit.at):
+        field_form = visit.field_form or _field_form_of(visit)
+        if field_form == str(row.uuid) or (not field_form and first <= visit.at):
             out.append(visit)
     return out
 
 
-def _packet_of(visit: Visit) -> str:
-    """The packet that a visit came from; "" for one from a table, or where its note cannot be read."""
+def _field_form_of(visit: Visit) -> str:
+    """The field form that a visit came from; "" for one from a table, or where its note cannot be read."""
     try:
         fields = files.read(home.archive_root(), str(visit.uuid))
     except CatalogueTrouble:
         fields = None
-    return str(fields.get("packet", "")) if fields else ""
+    return str(fields.get("field_form", "")) if fields else ""
 
 
 def _moment(at: datetime) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trod.report.packet import VisitNote
+from trod.report.field_form import VisitNote
 from trod.web.models import Deployment, Reserve, Round, Site
 
 NO_SITE, OTHER_RESERVE, NO_DEPLOYMENT = "site not known", "other reserve", "deployment not known"
@@ -19,13 +19,13 @@ class Strange:
     words: str
 
 
-def strange(note: VisitNote, site: Site | None, *, packet: str, reserve: str) -> Strange | None:
+def strange(note: VisitNote, site: Site | None, *, field_form: str, reserve: str) -> Strange | None:
     """Why a note is not plainly one of ours; None when it is.
 
-    site : the one of the note's slug, with its reserve. packet : the id of its field form, which is that of a round
+    site : the one of the note's slug, with its reserve. field form : the id of its field form, which is that of a round
     planned here, or else of a round that was deleted here or planned elsewhere. reserve : as the form names it.
     """
-    other = _other_reserve(site, packet, reserve)
+    other = _other_reserve(site, field_form, reserve)
     if other:
         return Strange(kind=OTHER_RESERVE, words=f"{note.site}, {note.at:%Y-%m-%d %H:%M} UTC: {other}")
     if site is None:
@@ -40,9 +40,9 @@ def strange(note: VisitNote, site: Site | None, *, packet: str, reserve: str) ->
     return None
 
 
-def _other_reserve(site: Site | None, packet: str, reserve: str) -> str:
+def _other_reserve(site: Site | None, field_form: str, reserve: str) -> str:
     """That the field form is of another reserve, in words; "" when it is of this one."""
-    row = Round.objects.select_related("reserve").filter(uuid=packet).only("reserve__name").first() if packet else None
+    row = Round.objects.select_related("reserve").filter(uuid=field_form).only("reserve__name").first() if field_form else None
     if row is not None:
         if site is not None and site.reserve_id != row.reserve_id:
             return f"The form is of the reserve {row.reserve}, and the site lies in {site.reserve}."

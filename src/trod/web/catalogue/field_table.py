@@ -9,10 +9,10 @@ import uuid
 from datetime import date, datetime, time, timedelta
 from typing import Any, get_args
 
-from trod import watch
+from trod import clock
 from trod.errors import WrongInput
-from trod.report.packet import VisitNote
-from trod.report.packet.visit import Arrival
+from trod.report.field_form import VisitNote
+from trod.report.field_form.visit import Arrival
 from trod.report.round_sheet import BLANK_COLUMNS
 from trod.web.models import Deployment, Reserve, Site, Visit
 
@@ -80,11 +80,11 @@ def _note(
     hung = [d for d in standing.get(key, ()) if d.start <= at + timedelta(hours=12) and (d.end is None or d.end >= at)]
     shown = said.get("clock_showed", "")
     left = said.get("left_at", "")
-    put_in = said.get("cells_changed", "")
+    put_in = said.get("batteries_changed", "")
     work = said.get("work_done", "")
-    percent = said.get("cells_percent", "").rstrip(" %").replace(",", ".")
+    percent = said.get("battery_percent", "").rstrip(" %").replace(",", ".")
     if percent and not (re.fullmatch(r"\d+(\.\d+)?", percent) and 0 <= float(percent) <= 100):
-        raise WrongInput("cells_percent", got=said["cells_percent"], needed="a number from 0 to 100, or nothing")
+        raise WrongInput("battery_percent", got=said["battery_percent"], needed="a number from 0 to 100, or nothing")
     return VisitNote(
         uuid=str(uuid.uuid5(SHEET, f"{key} {at.isoformat()}")),
         site=key,
@@ -97,9 +97,9 @@ def _note(
         at=at,
         by=said.get("by") or said.get("party", ""),
         arrival=_arrival(said.get("state_on_arrival", "")),  # type: ignore[arg-type]
-        cells_percent=float(percent) if percent else None,
-        cells_changed=_yes("cells_changed", said.get("cells_changed", "")),
-        cells=put_in if any(ch.isdigit() for ch in put_in) else "",
+        battery_percent=float(percent) if percent else None,
+        batteries_changed=_yes("batteries_changed", said.get("batteries_changed", "")),
+        batteries=put_in if any(ch.isdigit() for ch in put_in) else "",
         card_out=said.get("card_out", ""),
         card_in=said.get("card_in", ""),
         clock_shown=_moment("clock_showed", shown, day) if shown else None,
@@ -150,6 +150,6 @@ def _moment(what: str, text: str, day: date) -> datetime:
 
 def _instant(what: str, text: str, day: date, zone: str) -> datetime:
     try:
-        return watch.utc_from_local(_moment(what, text, day), zone)
-    except watch.AmbiguousTime as trouble:
+        return clock.utc_from_local(_moment(what, text, day), zone)
+    except clock.AmbiguousTime as trouble:
         raise WrongInput(what, got=text, needed=f"a time that the clock has once; {trouble.why}") from trouble

@@ -4,7 +4,7 @@ Working it out takes some hundredths of a second a camera and reads all that cam
 worker, kept in `cache/forecasts-<reserve>.json`, and made anew when what it rests on changed or a new day began.
 A page shows what is kept, says how old it is, and never waits.
 
-Cells and card are followed by the simulation; faults and theft, which come at random, are put on top of it.
+Batteries and card are followed by the simulation; faults and theft, which come at random, are put on top of it.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from django.db.models.functions import Cast
 from django.utils import timezone
 from numpy.typing import NDArray
 
-from trod import watch
+from trod import clock
 from trod.archive import disk
 from trod.errors import TrodError
 from trod.planning import endurance, upkeep
@@ -35,11 +35,11 @@ from trod.planning.endurance import NO_HAZARD, StopForecast
 from trod.planning.upkeep import Access, NextVisit, Standing, VisitPrice
 from trod.planning.weather import Climate
 from trod.web import home, jobs
-from trod.web.catalogue import basis, heights, hunger, outfits, ways
+from trod.web.catalogue import basis, heights, power_draw, outfits, ways
 from trod.web.catalogue.basis import Basis
 from trod.web.catalogue.evidence import gather, unchanged
 from trod.web.catalogue.outfits import Assumed
-from trod.web.models import Deployment, Job, Mishap, Picture, Reserve, Visit
+from trod.web.models import Deployment, Job, Incident, Picture, Reserve, Visit
 
 Floats = NDArray[np.float64]
 JOB = "forecasts"
@@ -54,11 +54,11 @@ class Forecast:
     """One standing camera: when it will probably stop, and when to go there.
 
     start : the day from which it is forecast. stopped : chance that it has stopped by day 0, 1, 2 … after `start`,
-    for any cause; `by_supply` by cells and card alone; `fresh` the same for a set put in on the day this was made.
+    for any cause; `by_supply` by batteries and card alone; `fresh` the same for a set put in on the day this was made.
     hung_days : days of pictures on its card at `start`. travel_min : its share of the way of a round. early, middle,
     late : the dates by which these have stopped 1, 5 and 9 futures of ten; None beyond the horizon. found : set when
     its last visit found it stopped.
-    cells, number : what feeds it. chance_now : that it has stopped by the day this was made for.
+    batteries, number : what feeds it. chance_now : that it has stopped by the day this was made for.
     go_by : when to go; None when there is no open day or nothing to say. go_why : why then.
     """
 
@@ -67,7 +67,7 @@ class Forecast:
     site_name: str
     camera: str
     card: str
-    cells: str
+    batteries: str
     number: int
     start: date
     made_for: date
@@ -113,7 +113,7 @@ class Forecast:
 
     @property
     def cause(self) -> str:
-        """The likeliest cause: cells, card or fault; "" where hardly any future stops."""
+        """The likeliest cause: batteries, card or fault; "" where hardly any future stops."""
         return max(self.causes, key=lambda c: self.causes[c]) if sum(self.causes.values()) >= 0.05 else ""
 
 
@@ -276,7 +276,7 @@ def from_plain(row: dict[str, Any]) -> Forecast:
 
 
 def _today(reserve: Reserve, now: datetime) -> date:
-    return watch.local(now, reserve.zone).date()
+    return clock.local(now, reserve.zone).date()
 
 
 def work_out(
@@ -322,11 +322,11 @@ def equipment(
         if visit.at <= now:
             visits.setdefault(visit.deployment_id or 0, []).append(visit)
     camera_of = {d.pk: d.camera_id for d in every}
-    suffered: dict[int, list[Mishap]] = {}
-    for mishap in rests_on.rows(Mishap):
-        camera = mishap.camera_id or camera_of.get(mishap.deployment_id or 0)
+    suffered: dict[int, list[Incident]] = {}
+    for incident in rests_on.rows(Incident):
+        camera = incident.camera_id or camera_of.get(incident.deployment_id or 0)
         if camera is not None:
-            suffered.setdefault(camera, []).append(mishap)
+            suffered.setdefault(camera, []).append(incident)
     sizes = file_sizes(reserve)
     by_model: dict[int | None, FileSizes] = {}
     counts: dict[int, Sequence[Any]] = {}
@@ -345,14 +345,14 @@ def equipment(
     for d in standing:
         mine = visits.get(d.pk, [])
         spec = outfits.spec_for(d)
-        kind = outfits.pack_at(d, spec, mine, zone)[0].cell.designation
+        kind = outfits.pack_at(d, spec, mine, zone)[0].battery.designation
         life = [
-            hunger.Stood(
-                deployment=o, visits=visits.get(o.pk, []), counts=counts[o.pk], mishaps=suffered.get(o.camera_id, ())
+            power_draw.Stood(
+                deployment=o, visits=visits.get(o.pk, []), counts=counts[o.pk], incidents=suffered.get(o.camera_id, ())
             )
             for o in sorted(of_camera[d.camera_id], key=lambda o: o.start)
         ]
-        scale, learnt = hunger.learn(life, designation=kind, climate=climate, zone=zone)
+        scale, learnt = power_draw.learn(life, designation=kind, climate=climate, zone=zone)
         gear = outfits.equip(
             d,
             visits=mine,
@@ -428,7 +428,7 @@ class Price:
     """What a visit to one camera costs, and how often one is lost: what somebody typed; None where nobody did."""
 
     travel_min: float | None = None
-    quiet_days: float | None = None
+    disturbance_days: float | None = None
     losses_per_year: float | None = None
 
 
@@ -437,7 +437,7 @@ UNTYPED = Price()
 
 @dataclass(frozen=True, kw_only=True)
 class Reckoned:
-    """One camera worked out. stop : of cells and card alone. by_cause : with faults and theft on top.
+    """One camera worked out. stop : of batteries and card alone. by_cause : with faults and theft on top.
 
     visit : when to go; None when there is nothing to plan.
     """
@@ -477,7 +477,7 @@ def reckon(
     by_cause = with_faults(stop.by_cause, hazard or 0.0)
     stopped = np.clip(np.sum(list(by_cause.values()), axis=0), 0.0, 1.0)
     minutes, way = (gear.travel_min, gear.travel_told) if price.travel_min is None else (price.travel_min, "typed in")
-    quiet = site.quiet_days if price.quiet_days is None else price.quiet_days
+    quiet = site.disturbance_days if price.disturbance_days is None else price.disturbance_days
     cost = VisitPrice(
         travel_min=minutes,
         work_min=ways.VISIT_MIN,
@@ -506,7 +506,7 @@ def reckon(
         Assumed(
             "Quiet after a visit",
             f"{cost.disturbance_days:g} days",
-            "assumed" if quiet is None else "typed in" if price.quiet_days is not None
+            "assumed" if quiet is None else "typed in" if price.disturbance_days is not None
             else "as written down for the site",
         ),
         Assumed("At the camera", f"{cost.work_min:g} min", "assumed"),
@@ -524,7 +524,7 @@ def reckon(
         site_name=site.name,
         camera=str(deployment.camera),
         card=gear.card,
-        cells=gear.outfit.pack.cell.designation,
+        batteries=gear.outfit.pack.battery.designation,
         number=gear.outfit.pack.number,
         start=gear.start,
         made_for=today,
@@ -573,11 +573,11 @@ def _sentence(
     alone = said[0].lower() + said[1:]
     if by_cause["fault"][-1] > 0.5 * stopped[-1]:
         when = f", in half of the futures by {_day(gear.start + timedelta(days=int(half[0])))}" if len(half) else ""
-        return f"Most likely a fault or theft ends it{when}. By cells and card alone it {alone}{run}"
+        return f"Most likely a fault or theft ends it{when}. By batteries and card alone it {alone}{run}"
     until = stop.early or today + timedelta(days=365)
     by = min(max(0, (until - gear.start).days), len(stopped) - 1)
     chance = float(by_cause["fault"][by])
-    said = f"By cells and card it {alone}"
+    said = f"By batteries and card it {alone}"
     if chance >= 0.005:
         said += f" A fault or theft comes first with a chance of {100 * chance:.0f} in 100 by {_day(until)}."
     return said + run

@@ -6,37 +6,37 @@ from typing import Any
 
 from django.utils import timezone
 
-from trod.web.catalogue import facts, forecasts, lasting, moving, rollups, rounds, take_in, watch
+from trod.web.catalogue import facts, forecasts, lasting, moving, rollups, rounds, import_card, clocks
 from trod.web.jobs import Report, handles
-from trod.web.models import Deployment, Intake, Job, Reserve
+from trod.web.models import Deployment, Import, Job, Reserve
 
 
 @handles("take-in")
-def do_take_in(args: dict[str, Any], report: Report) -> dict[str, Any]:
-    """args: intake (its name), accept_changes."""
-    intake = Intake.objects.select_related("deployment__camera", "deployment__site", "card").get(
-        name=args["intake"]
+def do_import_card(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """args: import (its name), accept_changes."""
+    card_import = Import.objects.select_related("deployment__camera", "deployment__site", "card").get(
+        name=args["card_import"]
     )
-    return take_in.take_in(
-        intake, line=report, now=timezone.now(), accept_changes=bool(args.get("accept_changes"))
+    return import_card.import_card(
+        card_import, line=report, now=timezone.now(), accept_changes=bool(args.get("accept_changes"))
     )
 
 
 @handles("place")
 def do_place(args: dict[str, Any], report: Report) -> dict[str, Any]:
-    """args: intake (its name), deployment (its slug; None lays it aside as unplaced)."""
-    intake = Intake.objects.select_related("deployment__site", "deployment__camera", "card").get(name=args["intake"])
+    """args: import (its name), deployment (its slug; None lays it aside as unplaced)."""
+    card_import = Import.objects.select_related("deployment__site", "deployment__camera", "card").get(name=args["card_import"])
     deployment = None
     if args["deployment"] is not None:
         deployment = Deployment.objects.select_related("site", "camera").get(slug=args["deployment"])
     by = Job.objects.values_list("by", flat=True).get(pk=report.job_id)
-    return moving.move(intake, deployment, line=report, now=timezone.now(), by=by)
+    return moving.move(card_import, deployment, line=report, now=timezone.now(), by=by)
 
 
 @handles("facts")
 def do_facts(args: dict[str, Any], report: Report) -> dict[str, Any]:
-    """Finish intakes whose pictures a death left half read."""
-    return {"intakes": take_in.read_the_rest(report)}
+    """Finish imports whose pictures a death left half read."""
+    return {"imports": import_card.read_the_rest(report)}
 
 
 def settle_in() -> None:
@@ -50,7 +50,7 @@ def settle_in() -> None:
     at_work = Job.objects.filter(
         kind__in=("take-in", "place", "facts"), state__in=["waiting", "running", "paused"]
     )
-    if not at_work.exists() and take_in.half_read():
+    if not at_work.exists() and import_card.half_read():
         jobs.ask("facts", by="Trod")
 
 
@@ -119,11 +119,11 @@ def do_lasting(args: dict[str, Any], report: Report) -> dict[str, Any]:
     return {}
 
 
-@handles(watch.JOB)
-def do_follow_watch(args: dict[str, Any], report: Report) -> dict[str, Any]:
-    """Bring times and events of a deployment up to its clock. args: deployment (its slug)."""
+@handles(clocks.JOB)
+def do_follow_clock(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """Bring times and sequences of a deployment up to its clock. args: deployment (its slug)."""
     deployment = Deployment.objects.select_related("site__reserve").get(slug=args["deployment"])
-    return {"told": watch.follow(deployment, report)}
+    return {"told": clocks.follow(deployment, report)}
 
 
 @handles(rounds.JOB)

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from trod import watch
+from trod import clock
 from trod.archive import disk
 from trod.errors import TrodError, WrongInput
 from trod.planning import outfit_change
@@ -68,7 +68,7 @@ class Kept:
 def work_out(row: Deployment, now: datetime, *, price: Price, change: Change) -> Lasting:
     """Everything about one standing camera, worked out now."""
     reserve = row.site.reserve
-    today = watch.local(now, reserve.zone).date()
+    today = clock.local(now, reserve.zone).date()
     climate = outfits.climate_of(reserve)
     ((deployment, gear),) = forecasts.equipment(reserve, now, only=row)
     reckoned = forecasts.reckon(deployment, gear, climate=climate, today=today, close=True, price=price)
@@ -89,7 +89,7 @@ def work_out(row: Deployment, now: datetime, *, price: Price, change: Change) ->
         as_is=outfit_change.words(as_is),
         as_is_says=as_is_stop.sentence(),
         as_is_now={
-            "cells": as_is.pack.name,
+            "batteries": as_is.pack.name,
             "card_gb": f"{as_is.card_gb:g}",
             "delay_s": f"{as_is.delay_s:g}",
             "burst": str(as_is.frames),
@@ -124,14 +124,14 @@ def kept(row: Deployment, price: Price, change: Change, now: datetime) -> Kept |
         made_at = datetime.fromisoformat(data["made_at"])
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
-    today = watch.local(now, reserve.zone).date()
+    today = clock.local(now, reserve.zone).date()
     return Kept(lasting=found, made_at=made_at, stale=data["stamp"] != forecasts.stamp(reserve, today=today))
 
 
 def make(row: Deployment, now: datetime, *, price: Price, change: Change) -> Lasting:
     """Work it out and keep it."""
     reserve = row.site.reserve
-    mark = forecasts.stamp(reserve, today=watch.local(now, reserve.zone).date())
+    mark = forecasts.stamp(reserve, today=clock.local(now, reserve.zone).date())
     found = work_out(row, now, price=price, change=change)
     path = _path(args_of(row, price, change))
     data = {

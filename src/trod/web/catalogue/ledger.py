@@ -5,10 +5,10 @@ as it is committed. Rows are named by keys that outlive a rebuild (slugs, serial
 their numbers. Accounts and sessions are no part of it: passwords do not belong beside pictures.
 
     ledger.json    reserves, species, camera models, cameras, sites, signs, cards, placements,
-                   visits to empty sites, questions with their findings, rounds, mishaps, stock, costs, and what
+                   visits to empty sites, questions with their findings, rounds, incidents, stock, costs, and what
                    was not visited
     private.json   locks with their numbers; readable by its owner alone
-    sidecar.json   a deployment, its visits, walk tests and watch corrections, its bags, its events
+    sidecar.json   a deployment, its visits, walk tests and clock corrections, its bags, its sequences
 """
 
 from __future__ import annotations
@@ -42,12 +42,12 @@ from trod.web.models import (
     CostYear,
     Deletion,
     Deployment,
-    Event,
+    Sequence,
     Finding,
-    Intake,
+    Import,
     Lock,
     LockSeal,
-    Mishap,
+    Incident,
     NotVisited,
     Picture,
     Placement,
@@ -61,12 +61,12 @@ from trod.web.models import (
     StockItem,
     Visit,
     WalkTest,
-    WatchCorrection,
+    ClockCorrection,
 )
 
 UNPLACED = "unplaced"
 MOST_DELETED = 2000  # deletions on record in one paper; the paper's own lines, so that they are few kilobytes
-EVENT_PICTURES = 4000  # picture paths are read from the database in pieces of this many
+SEQUENCE_PICTURES = 4000  # picture paths are read from the database in pieces of this many
 
 
 @dataclass(frozen=True)
@@ -99,15 +99,15 @@ KINDS: tuple[Kind, ...] = (
     Kind("deployments", Deployment, ("slug",)),
     Kind("visits", Visit, ("uuid",)),
     Kind("walk_tests", WalkTest, ("uuid",)),
-    Kind("watch_corrections", WatchCorrection, ("uuid",)),
-    Kind("intakes", Intake, ("name",)),
+    Kind("clock_corrections", ClockCorrection, ("uuid",)),
+    Kind("imports", Import, ("name",)),
     Kind("questions", Question, ("uuid",)),
     Kind("findings", Finding, ("question", "at")),
     Kind("rounds", Round, ("uuid",)),
     Kind("round_stops", RoundStop, ("round", "turn")),
     Kind("lock_seals", LockSeal, ("uuid",), frozenset({"one"})),
     Kind("locks", Lock, ("uuid",)),
-    Kind("mishaps", Mishap, ("uuid",)),
+    Kind("incidents", Incident, ("uuid",)),
     Kind("stock_items", StockItem, ("uuid",)),
     Kind("bookings", Booking, ("uuid",)),
     Kind("cost_years", CostYear, ("uuid",)),
@@ -117,11 +117,11 @@ BY_MODEL = {kind.model: kind for kind in KINDS}
 BY_NAME = {kind.name: kind for kind in KINDS}
 IN_LEDGER = (
     "reserves", "species", "camera_models", "cameras", "sites", "signs", "cards", "placements", "questions", "findings",
-    "rounds", "round_stops", "mishaps", "stock_items", "bookings", "cost_years",
+    "rounds", "round_stops", "incidents", "stock_items", "bookings", "cost_years",
     "not_visited",
 )  # fmt: skip
 # These stand in ledger.json and name deployments and visits, which are read from sidecars before them.
-LATE = frozenset({"mishaps", "bookings", "not_visited"})
+LATE = frozenset({"incidents", "bookings", "not_visited"})
 
 
 # Rows to plain data -----------------------------------------------------------------------------------------
@@ -180,8 +180,8 @@ def dump_ledger() -> dict[str, Any]:
             rows = kind.model._default_manager.order_by(*kind.key)
         elif kind.model is Visit:
             rows = Visit.objects.filter(deployment__isnull=True).order_by("uuid")
-        elif kind.model is Intake:
-            rows = Intake.objects.filter(deployment__isnull=True, state=Intake.State.WHOLE).order_by("name")
+        elif kind.model is Import:
+            rows = Import.objects.filter(deployment__isnull=True, state=Import.State.WHOLE).order_by("name")
         else:
             continue
         out[kind.name] = [plain_row(row, kind, names) for row in rows]
@@ -198,7 +198,7 @@ def dump_private() -> dict[str, Any]:
 
 
 def dump_sidecar(deployment: Deployment, kept: dict[str, Any] | None = None) -> dict[str, Any]:
-    """All that a deployment's sidecar.json holds. kept : the file as it stands, when no bag or event has changed
+    """All that a deployment's sidecar.json holds. kept : the file as it stands, when no bag or sequence has changed
     since it was written; then these are taken from it, for to read them anew takes longest."""
     names = Names()
     out: dict[str, Any] = {}
@@ -206,32 +206,32 @@ def dump_sidecar(deployment: Deployment, kept: dict[str, Any] | None = None) -> 
     for name, found in (
         ("visits", deployment.visits.order_by("at", "uuid")),
         ("walk_tests", deployment.walk_tests.order_by("at", "uuid")),
-        ("watch_corrections", deployment.watch_corrections.order_by("at", "uuid")),
-        ("intakes", deployment.intakes.filter(state=Intake.State.WHOLE).order_by("started_at", "name")),
+        ("clock_corrections", deployment.clock_corrections.order_by("at", "uuid")),
+        ("imports", deployment.imports.filter(state=Import.State.WHOLE).order_by("started_at", "name")),
     ):
         out[name] = [plain_row(row, BY_NAME[name], names) for row in found]
-    if kept is not None and all(isinstance(kept.get(name), list) for name in ("bags", "events")):
-        return {**out, "bags": kept["bags"], "events": kept["events"]}
-    out["bags"] = [row["name"] for row in out["intakes"] if row["new"]]
-    out["events"] = [
-        {"key": key, "pictures": pictures} for key, pictures in _event_pictures(deployment).items()
+    if kept is not None and all(isinstance(kept.get(name), list) for name in ("bags", "sequences")):
+        return {**out, "bags": kept["bags"], "sequences": kept["sequences"]}
+    out["bags"] = [row["name"] for row in out["imports"] if row["new"]]
+    out["sequences"] = [
+        {"key": key, "pictures": pictures} for key, pictures in _sequence_pictures(deployment).items()
     ]
     return out
 
 
-def _event_pictures(deployment: Deployment) -> dict[str, list[str]]:
-    """{event key: its pictures as "<bag>/<path below data>"}, in the order of time."""
-    bags = {i.pk: (i.name, f"{i.folder}/data/") for i in deployment.intakes.all()}
+def _sequence_pictures(deployment: Deployment) -> dict[str, list[str]]:
+    """{sequence key: its pictures as "<bag>/<path below data>"}, in the order of time."""
+    bags = {i.pk: (i.name, f"{i.folder}/data/") for i in deployment.imports.all()}
     out: dict[str, list[str]] = {}
-    keys = dict(Event.objects.filter(deployment=deployment).values_list("pk", "key"))
+    keys = dict(Sequence.objects.filter(deployment=deployment).values_list("pk", "key"))
     rows = (
-        Picture.objects.filter(event__deployment=deployment)
-        .order_by("event__start_at", "event__key", "taken_at", "file_order", "sha256")
-        .values_list("event_id", "intake_id", "path")
+        Picture.objects.filter(sequence__deployment=deployment)
+        .order_by("sequence__start_at", "sequence__key", "taken_at", "file_order", "sha256")
+        .values_list("sequence_id", "card_import_id", "path")
     )
-    for event, intake, path in rows.iterator(chunk_size=EVENT_PICTURES):
-        name, folder = bags[intake]
-        out.setdefault(keys[event], []).append(f"{name}/{path.removeprefix(folder)}")
+    for sequence, card_import, path in rows.iterator(chunk_size=SEQUENCE_PICTURES):
+        name, folder = bags[card_import]
+        out.setdefault(keys[sequence], []).append(f"{name}/{path.removeprefix(folder)}")
     return out
 
 
@@ -241,7 +241,7 @@ def _event_pictures(deployment: Deployment) -> dict[str, list[str]]:
 def deployment_folder(deployment: Deployment) -> str:
     """A deployment's folder below the archive: where its bags already lie, else by its site and slug."""
     first = (
-        deployment.intakes.exclude(folder__startswith=f"{UNPLACED}/")
+        deployment.imports.exclude(folder__startswith=f"{UNPLACED}/")
         .order_by("started_at", "name")
         .values_list("folder", flat=True)
         .first()
@@ -316,7 +316,7 @@ def write_private() -> bool:
 def write_sidecar(deployment: Deployment, *, papers_only: bool = False) -> bool:
     """Write a deployment's sidecar.json if it is not up to date. Returns whether it had to be.
 
-    papers_only : neither its bags nor its events changed; see `dump_sidecar`.
+    papers_only : neither its bags nor its sequences changed; see `dump_sidecar`.
     """
     root = home.archive_root()
     folder = root / deployment_folder(deployment)
@@ -413,7 +413,7 @@ class _Pending(threading.local):
         self.ledger = False
         self.private = False
         self.deployments: set[int] = set()
-        self.papers: set[int] = set()  # of these only what people wrote, neither bags nor events
+        self.papers: set[int] = set()  # of these only what people wrote, neither bags nor sequences
         self.gone: set[str] = set()
 
 
@@ -465,9 +465,9 @@ def flush() -> None:
 
 # A sidecar names cameras, sites and cards by their keys; to save these fields alone changes none.
 _NO_KEYS = frozenset({"state", "note"})
-# What a visit may change of a deployment; neither its bags, its folder nor its events hang on it.
+# What a visit may change of a deployment; neither its bags, its folder nor its sequences hang on it.
 _PAPER_FIELDS = frozenset(
-    {"card", "cells", "height_m", "tilt_deg", "heading_deg", "aim_distance_m", "burst", "delay_s", "sensitivity"}
+    {"card", "batteries", "height_m", "tilt_deg", "heading_deg", "aim_distance_m", "burst", "delay_s", "sensitivity"}
 )
 
 
@@ -484,10 +484,10 @@ def touched(row: models.Model, fields: Iterable[str] | None = None) -> None:
         if row.deployment_id is not None:
             _pending.papers.add(row.deployment_id)
         _pending.ledger = _pending.ledger or isinstance(row, Visit)
-    elif isinstance(row, (WatchCorrection, Intake)):
+    elif isinstance(row, (ClockCorrection, Import)):
         if row.deployment_id is not None:
             _pending.deployments.add(row.deployment_id)
-        _pending.ledger = _pending.ledger or isinstance(row, Intake)
+        _pending.ledger = _pending.ledger or isinstance(row, Import)
     elif isinstance(row, (Lock, LockSeal)):
         _pending.private = True
     elif type(row) in BY_MODEL:
@@ -538,7 +538,7 @@ def _naming(row: models.Model) -> set[int]:
     if isinstance(row, Card):
         visits = Visit.objects.filter(models.Q(card_in=row) | models.Q(card_out=row), deployment__isnull=False)
         named |= set(visits.values_list("deployment_id", flat=True))
-        named |= set(Intake.objects.filter(card=row, deployment__isnull=False).values_list("deployment_id", flat=True))
+        named |= set(Import.objects.filter(card=row, deployment__isnull=False).values_list("deployment_id", flat=True))
     return named
 
 
@@ -549,7 +549,7 @@ def _to_be_saved(
     if raw or _pending.quiet:
         return
     standing.require()
-    if isinstance(instance, (Visit, WalkTest, WatchCorrection, Intake)) and instance.pk is not None:
+    if isinstance(instance, (Visit, WalkTest, ClockCorrection, Import)) and instance.pk is not None:
         before = type(instance)._default_manager.filter(pk=instance.pk).values_list("deployment_id", flat=True).first()
         if before is not None and before != instance.deployment_id:  # the paper that it leaves follows too
             _pending.deployments.add(before)
@@ -579,4 +579,4 @@ def watch_records() -> None:
 
 def is_fresh() -> bool:
     """Whether nothing has been entered yet."""
-    return not (Reserve.objects.exists() or Deployment.objects.exists() or Intake.objects.exists())
+    return not (Reserve.objects.exists() or Deployment.objects.exists() or Import.objects.exists())

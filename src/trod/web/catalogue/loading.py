@@ -115,7 +115,7 @@ def _short(problem: Exception) -> str:
 
 
 def load_ledger(data: dict[str, Any], loader: Loader, where: str = LEDGER) -> None:
-    """Rows of all that stands in ledger.json except unplaced intakes, which come with their bags, and what
+    """Rows of all that stands in ledger.json except unplaced imports, which come with their bags, and what
     `load_late` brings."""
     for kind in KINDS:
         if (kind.name in IN_LEDGER and kind.name not in LATE) or kind.model is Visit:
@@ -136,13 +136,13 @@ def load_private(data: dict[str, Any], loader: Loader, where: str = PRIVATE) -> 
 
 
 def load_sidecar(data: dict[str, Any], loader: Loader, where: str) -> Deployment | None:
-    """A deployment with its visits and corrections; its bags and events are loaded with the pictures."""
+    """A deployment with its visits and corrections; its bags and sequences are loaded with the pictures."""
     made = loader.load("deployments", [data.get("deployment") or {}], where)
     if not made:
         return None
     loader.load("visits", data.get("visits") or (), where)
     loader.load("walk_tests", data.get("walk_tests") or (), where)
-    loader.load("watch_corrections", data.get("watch_corrections") or (), where)
+    loader.load("clock_corrections", data.get("clock_corrections") or (), where)
     (deployment,) = made
     assert isinstance(deployment, Deployment)
     return deployment

@@ -34,7 +34,7 @@ def at_site(site: Site) -> list[NotVisited]:
 
 def of_round(row: Round) -> list[NotVisited]:
     """All that came by one round's field form, in the order of time; `waits` says whether somebody went since."""
-    return list(_rows().filter(packet=str(row.uuid)).order_by("at"))
+    return list(_rows().filter(field_form=str(row.uuid)).order_by("at"))
 
 
 def what(row: NotVisited) -> str:

@@ -7,10 +7,10 @@ from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 
-from trod import watch
+from trod import clock
 from trod.errors import WrongInput
-from trod.report.packet import VisitNote
-from trod.report.packet.visit import Changes, PhonePlace, Photo, WalkPass
+from trod.report.field_form import VisitNote
+from trod.report.field_form.visit import Changes, PhonePlace, Photo, WalkPass
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,9 +95,9 @@ def passes_words(note: VisitNote) -> list[str]:
 
 
 LABELS = (
-    ("outcome", "outcome"), ("struck", "taken back"), ("at", "when"), ("by", "by"), ("why_not", "why not"),
+    ("outcome", "outcome"), ("withdrawn", "taken back"), ("at", "when"), ("by", "by"), ("why_not", "why not"),
     ("deployment", "deployment"), ("arrival", "state on arrival"), ("harm_note", "theft or damage"),
-    ("cells_percent", "cells left (%)"), ("cells_changed", "cells changed"), ("cells", "cells put in"),
+    ("battery_percent", "batteries left (%)"), ("batteries_changed", "batteries changed"), ("batteries", "batteries put in"),
     ("card_out", "card out"), ("card_in", "card in"), ("clock_shown", "camera's clock showed"),
     ("clock_true_at", "true time then"), ("walk_passes", "walk test"), ("changes", "set otherwise"),
     ("work", "work done"), ("note", "note"), ("photos", "photos"), ("revision", "state number"),
@@ -121,7 +121,7 @@ def _words(value: Any, zone: str) -> str:
     if value is True:
         return "yes"
     if isinstance(value, datetime):
-        return f"{watch.local(value, zone) if value.tzinfo else value:%Y-%m-%d %H:%M:%S}"
+        return f"{clock.local(value, zone) if value.tzinfo else value:%Y-%m-%d %H:%M:%S}"
     if isinstance(value, Changes):
         names = ((f.name, getattr(value, f.name)) for f in fields(value))
         return ", ".join(f"{n.replace('_', ' ')} {v:g}" if isinstance(v, float) else f"{n.replace('_', ' ')} {v}"

@@ -13,12 +13,12 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from trod import sky, watch
+from trod import sky, clock
 from trod.errors import WrongInput
 from trod.planning.arrivals import MOST_TRIGGERS, Arrivals, DayCount
 from trod.planning.camera import CameraSpec
 from trod.planning.card_room import FileSizes
-from trod.planning.cells import Pack
+from trod.planning.batteries import Pack
 from trod.planning.endurance import EnergyScale, Outfit, Used
 from trod.planning.energy import Draw
 from trod.planning.pack_text import pack_from
@@ -79,7 +79,7 @@ class Equipped:
     arrivals: Arrivals
     start: date
     used: Used
-    fresh_cells: date
+    fresh_batteries: date
     card_in: date
     card: str
     stopped_on: date | None
@@ -103,17 +103,17 @@ def pack_at(
 ) -> tuple[Pack, str]:
     """What fed a camera after these visits, and where that is from."""
     model = deployment.camera.model
-    known = spec.figure("cells") if spec else None
+    known = spec.figure("batteries") if spec else None
     pack, source = pack_from(
-        deployment.cells or (model.cells if model else ""),
-        kind=spec.cell if spec else "",
+        deployment.batteries or (model.batteries if model else ""),
+        kind=spec.battery if spec else "",
         number=round(known.value) if known and known.origin != "assumed" and 1 <= known.value <= 64 else None,
     )
-    last = next((v for v in reversed(visits) if v.cells_changed and (v.cells_kind or v.cells_count)), None)
+    last = next((v for v in reversed(visits) if v.batteries_changed and (v.battery_kind or v.battery_count)), None)
     if last is None:
         return pack, source
-    put, _ = pack_from(last.cells_kind, kind=pack.cell.designation, number=last.cells_count or pack.number)
-    on = watch.local(last.at, zone).date()
+    put, _ = pack_from(last.battery_kind, kind=pack.battery.designation, number=last.battery_count or pack.number)
+    on = clock.local(last.at, zone).date()
     return put, f"put in on {on.day} {on:%B %Y}"
 
 
@@ -167,8 +167,8 @@ def _day(year: int, month: int, day: int) -> date:
 def day_counts(site: Site, deployment: Deployment, piece: Piece | None, *, zone: str) -> tuple[DayCount, ...]:
     """The triggers of each whole day that a deployment watched, animals and people apart from blanks.
 
-    An event of n pictures counts as n / (pictures a burst) triggers. A day counts as watched when its camera did
-    for more than half of it. Days with events nobody has looked at are told as not yet told apart.
+    A sequence of n pictures counts as n / (pictures a burst) triggers. A day counts as watched when its camera did
+    for more than half of it. Days with sequences nobody has looked at are told as not yet told apart.
     """
     if piece is None or piece.line is None or not piece.line.watched:
         return ()
@@ -177,10 +177,10 @@ def day_counts(site: Site, deployment: Deployment, piece: Piece | None, *, zone:
         return ()
     first, n = int(days[0]), int(days[-1] - days[0]) + 1
     burst = max(1, deployment.burst)
-    events = {s.event: s for s in reversed(piece.sightings)}.values()  # the first line of each event's word
-    at = np.array([s.utc_s for s in events], dtype=float)
-    triggers = np.ceil(np.array([s.pictures for s in events], dtype=float) / burst).clip(min=1)
-    kind = np.array([{"blank": 2, "person": 1, "vehicle": 1}.get(s.what, 0) for s in events], dtype=int)
+    sequences = {s.sequence: s for s in reversed(piece.observations)}.values()  # the first line of each sequence's word
+    at = np.array([s.utc_s for s in sequences], dtype=float)
+    triggers = np.ceil(np.array([s.pictures for s in sequences], dtype=float) / burst).clip(min=1)
+    kind = np.array([{"blank": 2, "human": 1, "vehicle": 1}.get(s.what, 0) for s in sequences], dtype=int)
     where = _local_days(at, zone) - first
     dark = _in_the_dark(site, at)
     unseen_at = _local_days(np.array([u.utc_s for u in piece.unseen], dtype=float), zone) - first
@@ -212,14 +212,14 @@ def _local_days(utc_s: NDArray[np.float64], zone: str) -> NDArray[np.int64]:
     """Local days as numbers, 0 for 1 January 1970."""
     if not len(utc_s):
         return np.zeros(0, dtype=np.int64)
-    return np.floor((utc_s + watch.utc_offsets_s(utc_s, zone)) / 86_400).astype(np.int64)
+    return np.floor((utc_s + clock.utc_offsets_s(utc_s, zone)) / 86_400).astype(np.int64)
 
 
 def _watched_days(piece: Piece, zone: str) -> NDArray[np.int64]:
     """The local days, as numbers, of which a camera watched more than half."""
     assert piece.line is not None
     spans = piece.line.watched
-    cuts = np.array(watch.day_starts_s(spans[0].from_s, max(s.to_s for s in spans), zone))
+    cuts = np.array(clock.day_starts_s(spans[0].from_s, max(s.to_s for s in spans), zone))
     share = np.zeros(max(len(cuts) - 1, 0))
     for span in spans:
         share += np.clip(np.minimum(cuts[1:], span.to_s) - np.maximum(cuts[:-1], span.from_s), 0, None)
@@ -297,22 +297,22 @@ def equip(
     """One standing camera, ready to be forecast.
 
     visits : to this deployment up to now, oldest first. counts : its own days. sizes : of files that came home.
-    scale, learnt : its hunger, None where nothing
+    scale, learnt : its power draw, None where nothing
     taught it, and where that is from.
     """
     spec = spec_for(deployment)
     seen_to = arrivals.posterior.last_day
-    if any(CUT.search(f"{v.work} {v.note}") for v in visits if seen_to and watch.local(v.at, zone).date() >= seen_to):
+    if any(CUT.search(f"{v.work} {v.note}") for v in visits if seen_to and clock.local(v.at, zone).date() >= seen_to):
         arrivals = replace(arrivals, run_ended=True)
     pack, source = pack_at(deployment, spec, visits, zone)
     card = next((v.card_in for v in reversed(visits) if v.card_in_id), None) or deployment.card
     outfit = outfit_of(deployment, pack, spec, sizes, scale=scale, card=card)
 
     def local(at: datetime) -> date:
-        return min(watch.local(at, zone).date(), today)
+        return min(clock.local(at, zone).date(), today)
 
     begun = local(deployment.start)
-    fresh_cells = max([begun, *(local(v.at) for v in visits if v.cells_changed)])
+    fresh_batteries = max([begun, *(local(v.at) for v in visits if v.batteries_changed)])
     card_in = max([begun, *(local(v.at) for v in visits if v.card_in_id)])
     last = next((v for v in reversed(visits) if v.arrival != Visit.Arrival.UNKNOWN or goes_again(v)), None)
     stopped_on, how = None, ""
@@ -322,13 +322,13 @@ def equip(
     if piece is not None and piece.known_to_s is not None:
         known_day = max(begun, local(datetime.fromtimestamp(piece.known_to_s, UTC)))
     start = max([known_day, *(local(v.at) for v in visits if was_alive(v))])
-    used, unknown = _used(outfit, arrivals, counts, fresh_cells, card_in, start)
+    used, unknown = _used(outfit, arrivals, counts, fresh_batteries, card_in, start)
     return Equipped(
         outfit=outfit,
         arrivals=arrivals,
         start=start,
         used=used,
-        fresh_cells=fresh_cells,
+        fresh_batteries=fresh_batteries,
         card_in=card_in,
         card=card.label if card else "",
         stopped_on=stopped_on,
@@ -340,13 +340,13 @@ def equip(
 
 def goes_again(visit: Visit) -> bool:
     """Whether something was done at a visit that sets a stopped camera going."""
-    return bool(visit.cells_changed or visit.card_in_id or visit.card_out_id)
+    return bool(visit.batteries_changed or visit.card_in_id or visit.card_out_id)
 
 
 def stands_still(visit: Visit) -> bool:
-    """Whether a visit found a camera stopped and left it so: no power and old cells, a full card left in, or gone."""
+    """Whether a visit found a camera stopped and left it so: no power and old batteries, a full card left in, or gone."""
     if visit.arrival == Visit.Arrival.DEAD:
-        return not visit.cells_changed
+        return not visit.batteries_changed
     if visit.arrival == Visit.Arrival.FULL:
         return not (visit.card_in_id or visit.card_out_id)
     return visit.arrival == Visit.Arrival.GONE
@@ -363,11 +363,11 @@ def _told(
     outfit: Outfit,
     spec: CameraSpec | None,
     arrivals: Arrivals,
-    cells_source: str,
+    batteries_source: str,
     learnt: str,
 ) -> tuple[Assumed, ...]:
     """Every figure of the camera and its site with where it is from."""
-    says = [Assumed("Cells", outfit.pack.name, cells_source)]
+    says = [Assumed("Batteries", outfit.pack.name, batteries_source)]
     draw = outfit.draw
     for name, what, value in (
         ("idle_mw", "Drawn while waiting", f"{draw.idle_w * 1000:g} mW"),
@@ -380,7 +380,7 @@ def _told(
     low, high = scale.within()
     nothing = "no set of its batteries has ended with known counts"
     learnt = learnt or f"assumed: {low:.2f} to {high:.2f} of it, 8 of 10; {nothing}"
-    says.append(Assumed("Its own hunger", f"{np.exp(scale.ln_mean):.2f} of that", learnt))
+    says.append(Assumed("Its own power draw", f"{np.exp(scale.ln_mean):.2f} of that", learnt))
     written = card is not None and card.size_gb
     says.append(Assumed("Card", f"{outfit.card_gb:g} GB", "as written down" if written else "assumed"))
     if outfit.frames:
@@ -394,23 +394,23 @@ def _told(
 
 
 def _used(
-    outfit: Outfit, arrivals: Arrivals, counts: Sequence[DayCount], fresh_cells: date, card_in: date, start: date
+    outfit: Outfit, arrivals: Arrivals, counts: Sequence[DayCount], fresh_batteries: date, card_in: date, start: date
 ) -> tuple[Used, int]:
-    """What cells and card gave before `start`: by the counts, and by the mean for days nobody has seen yet."""
-    first = min(fresh_cells, card_in)
+    """What batteries and card gave before `start`: by the counts, and by the mean for days nobody has seen yet."""
+    first = min(fresh_batteries, card_in)
     known = {c.day: c for c in counts if first <= c.day < start}
     night = arrivals.posterior.night_share
-    used = Used.of(outfit, list(known.values()), fresh_cells=fresh_cells, card_in=card_in, night_share=night)
+    used = Used.of(outfit, list(known.values()), fresh_batteries=fresh_batteries, card_in=card_in, night_share=night)
     wanting = [first + timedelta(days=n) for n in range((start - first).days) if first + timedelta(days=n) not in known]
     each = {day: arrivals.posterior.per_day_on(day) for day in wanting}
-    power = [day for day in wanting if day >= fresh_cells]
+    power = [day for day in wanting if day >= fresh_batteries]
     room = [day for day in wanting if day >= card_in]
     of_power, of_room = (sum(each[day] for day in days) for days in (power, room))
     return (
         Used(
             energy_wh=used.energy_wh + len(power) * outfit.resting_wh_a_day + of_power * outfit.trigger_wh(night),
             card_mb=used.card_mb + len(room) * outfit.resting_mb_a_day + of_room * outfit.trigger_mb(night),
-            days=float((start - fresh_cells).days),
+            days=float((start - fresh_batteries).days),
         ),
         len(wanting),
     )

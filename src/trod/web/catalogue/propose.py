@@ -16,7 +16,7 @@ from pathlib import Path
 from trod.archive.card import CardListing, Entry
 from trod.pictures import exif
 from trod.web.catalogue import facts
-from trod.web.models import Card, Deployment, Intake, Visit
+from trod.web.models import Card, Deployment, Import, Visit
 
 SAMPLE = 40  # files whose header is read
 SURE, LEAD = 5.0, 3.0
@@ -57,7 +57,7 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Proposal:
-    """What is known of a source before it is taken in."""
+    """What is known of a source before it is imported."""
 
     source: Path
     label: str
@@ -282,11 +282,11 @@ def _by_label(deployment: Deployment, card: Card | None) -> Iterator[tuple[float
 
 
 def waiting_visit(deployment: Deployment) -> Visit | None:
-    """The visit that took out a card of this deployment which has not been taken in."""
+    """The visit that took out a card of this deployment which has not been imported."""
     for visit in sorted(deployment.visits.all(), key=lambda v: v.at, reverse=True):
         if (
             visit.card_out_id
-            and not Intake.objects.filter(deployment=deployment, card_id=visit.card_out_id).exists()
+            and not Import.objects.filter(deployment=deployment, card_id=visit.card_out_id).exists()
         ):
             return visit
     return None

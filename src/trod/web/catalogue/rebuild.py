@@ -1,6 +1,6 @@
 """The whole catalogue again from the archive's folders alone.
 
-Ledger first, then each deployment with its bags, what the pictures say, the events its sidecar lists, and
+Ledger first, then each deployment with its bags, what the pictures say, the sequences its sidecar lists, and
 every word. What stands in the archive decides; what is damaged there is told and left out, and the rest comes
 back.
 """
@@ -18,10 +18,10 @@ from trod.archive import sidecar
 from trod.archive.papers import LEDGER, PRIVATE, SIDECAR
 from trod.errors import CatalogueTrouble, WrongInput
 from trod.web import home
-from trod.web.catalogue import bags, events, facts, ledger, loading, standing, watch, words
+from trod.web.catalogue import bags, sequences, facts, ledger, loading, standing, clocks, identifications
 from trod.web.catalogue.anew import NO_ARCHIVE
 from trod.web.catalogue.line import Line
-from trod.web.models import Deployment, Event, Intake, Picture, Word
+from trod.web.models import Deployment, Sequence, Import, Picture, Identification
 
 STAYS = {"trod_logintries"}  # has nothing to do with what the archive holds
 
@@ -113,20 +113,20 @@ def rebuild(line: Line, *, remake_thumbnails: bool = False, workers: int | None 
             loader.not_whole.add(PRIVATE)
         for (deployment, folder), number in zip(deployments, range(len(folders)), strict=True):
             line.step(number, len(folders), "Reading the bags")
-            _intakes(deployment, folder, book, loader, made, line)
+            _imports(deployment, folder, book, loader, made, line)
         facts.read(Picture.objects.all(), line, workers=workers, remake=remake_thumbnails)
         for number, (deployment, folder) in enumerate(deployments):
-            line.step(number, len(folders), "Putting events together")
-            _events(deployment, folder, line)
+            line.step(number, len(folders), "Putting sequences together")
+            _sequences(deployment, folder, line)
         line.step(len(folders), len(folders), "Reading words")
-        replayed = words.replay(_words(folders))
+        replayed = identifications.replay(_words(folders))
         standing.end_building(read, loader.not_whole)
         made.trouble += loader.trouble + replayed.told
         made.counts = {
             **{kind.name: kind.model._default_manager.count() for kind in ledger.KINDS},
             "pictures": Picture.objects.count(),
-            "events": Event.objects.count(),
-            "words": Word.objects.count(),
+            "sequences": Sequence.objects.count(),
+            "words": Identification.objects.count(),
         }
     return made
 
@@ -151,7 +151,7 @@ def _deployment(folder: sidecar.DeploymentFolder, loader: loading.Loader, made: 
     return loading.load_sidecar(folder.sidecar, loader, f"{where}/sidecar.json")
 
 
-def _intakes(
+def _imports(
     deployment: Deployment | None,
     folder: sidecar.DeploymentFolder,
     book: dict[str, Any],
@@ -159,77 +159,77 @@ def _intakes(
     made: Rebuilt,
     line: Line,
 ) -> None:
-    listed = (folder.sidecar or {}).get("intakes") or ()
+    listed = (folder.sidecar or {}).get("imports") or ()
     paper = f"{folder.site_slug}/{folder.deployment_slug}/{SIDECAR}"
     if folder.deployment_slug is None:
-        listed, paper = book.get("intakes") or (), LEDGER
-    rows: dict[str, Intake] = {}
-    for row in loader.load("intakes", listed, paper):
-        assert isinstance(row, Intake)
+        listed, paper = book.get("imports") or (), LEDGER
+    rows: dict[str, Import] = {}
+    for row in loader.load("imports", listed, paper):
+        assert isinstance(row, Import)
         rows[row.name] = row
     found = [bags.of_entry(entry) for entry in folder.bags]
     for bag in sorted(found, key=lambda b: (_begun(rows.get(b.name), b), b.name)):
-        intake = rows.get(bag.name) or _bare_intake(bag, deployment, made)
-        if intake.folder != bag.folder:  # it was moved, and the database died before it heard of it
-            intake.folder, intake.deployment = bag.folder, deployment
-            intake.save(update_fields=["folder", "deployment"])
-        bags.register(bag, intake, line)
+        card_import = rows.get(bag.name) or _bare_card_import(bag, deployment, made)
+        if card_import.folder != bag.folder:  # it was moved, and the database died before it heard of it
+            card_import.folder, card_import.deployment = bag.folder, deployment
+            card_import.save(update_fields=["folder", "deployment"])
+        bags.register(bag, card_import, line)
 
 
-def _begun(intake: Intake | None, bag: bags.Bag) -> datetime:
-    return intake.started_at if intake else bags.begun_at(bag.name, bag.about)
+def _begun(card_import: Import | None, bag: bags.Bag) -> datetime:
+    return card_import.started_at if card_import else bags.begun_at(bag.name, bag.about)
 
 
-def _bare_intake(bag: bags.Bag, deployment: Deployment | None, made: Rebuilt) -> Intake:
-    """An intake of which only the bag is left: its process died before the sidecar was written."""
+def _bare_card_import(bag: bags.Bag, deployment: Deployment | None, made: Rebuilt) -> Import:
+    """An import of which only the bag is left: its process died before the sidecar was written."""
     begun = bag.about.get("Trod-Begun")
     started = datetime.fromisoformat(begun) if begun else bags.begun_at(bag.name, bag.about)
-    intake = Intake(
+    card_import = Import(
         name=bag.name,
         folder=bag.folder,
         deployment=deployment,
-        state=Intake.State.WHOLE,
+        state=Import.State.WHOLE,
         source=bag.about.get("Trod-Source", "")[:500],
         started_at=started,
         finished_at=started,
         by=bag.about.get("Contact-Name", "")[:80],
     )
-    bags.count(bag, intake)
-    intake.bytes = sum(f.size_bytes for f in bag.files)
-    intake.save()
+    bags.count(bag, card_import)
+    card_import.bytes = sum(f.size_bytes for f in bag.files)
+    card_import.save()
     made.trouble.append(f"{bag.folder}: stands in no sidecar; its counts were taken from the bag itself.")
-    return intake
+    return card_import
 
 
-def _events(deployment: Deployment | None, folder: sidecar.DeploymentFolder, line: Line) -> None:
-    mine = Intake.objects.filter(
+def _sequences(deployment: Deployment | None, folder: sidecar.DeploymentFolder, line: Line) -> None:
+    mine = Import.objects.filter(
         folder__startswith=f"{folder.path.relative_to(home.archive_root()).as_posix()}/"
     )
-    for intake in mine:
-        before = intake.foreign
-        facts.tell_foreign(intake)
-        if intake.foreign != before:
-            intake.save(update_fields=["foreign"])
+    for card_import in mine:
+        before = card_import.foreign
+        facts.tell_foreign(card_import)
+        if card_import.foreign != before:
+            card_import.save(update_fields=["foreign"])
     if deployment is None:
-        for intake in mine:
-            watch.retime_unplaced(intake.pk)
+        for card_import in mine:
+            clocks.retime_unplaced(card_import.pk)
         return
     with transaction.atomic():
-        watch.retime(deployment)
-        events.tell_triggers(deployment)
-        heads = {i.pk: (i.name, f"{i.folder}/data/") for i in deployment.intakes.all()}
+        clocks.retime(deployment)
+        sequences.tell_triggers(deployment)
+        heads = {i.pk: (i.name, f"{i.folder}/data/") for i in deployment.imports.all()}
         paths = {}
-        for pk, intake, path in Picture.objects.filter(deployment=deployment).values_list(
-            "pk", "intake_id", "path"
+        for pk, card_import, path in Picture.objects.filter(deployment=deployment).values_list(
+            "pk", "card_import_id", "path"
         ):
-            name, head = heads[intake]
+            name, head = heads[card_import]
             paths[f"{name}/{path.removeprefix(head)}"] = pk
-        events.restore(deployment, (folder.sidecar or {}).get("events") or [], paths)
+        sequences.restore(deployment, (folder.sidecar or {}).get("sequences") or [], paths)
         missing = Picture.objects.filter(
-            deployment=deployment, event__isnull=True, taken_at__isnull=False, foreign=False
+            deployment=deployment, sequence__isnull=True, taken_at__isnull=False, foreign=False
         )
         if missing.exists():
-            events.regroup(deployment, line)
+            sequences.regroup(deployment, line)
 
 
 def _words(folders: list[sidecar.DeploymentFolder]) -> Iterator[dict[str, Any]]:

@@ -1,4 +1,4 @@
-"""The fewest records that an intake needs, made from what a person names and the pictures say."""
+"""The fewest records that an import needs, made from what a person names and the pictures say."""
 
 from __future__ import annotations
 

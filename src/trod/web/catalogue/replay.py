@@ -13,8 +13,8 @@ from django.db import transaction
 from django.utils.text import slugify
 
 from trod.web.catalogue import rollups
-from trod.web.catalogue.wordlines import LONGEST_NOTE, Line, line_from, name_of, text
-from trod.web.models import Event, Mark, Picture, Sighting, Species, Word
+from trod.web.catalogue.identification_lines import LONGEST_NOTE, Line, line_from, name_of, text
+from trod.web.models import Sequence, Mark, Picture, Observation, Species, Identification
 from trod.web.models.sums import summing_up
 
 CHUNK = 400  # values in one IN (…); SQLite allowed 999 variables for long
@@ -29,14 +29,14 @@ class Replayed:
     undone: int = 0
     told: list[str] = field(default_factory=list)
     unplaced: list[str] = field(default_factory=list)
-    """uuids of words whose pictures are in no event of the catalogue; they stay in the file."""
+    """uuids of words whose pictures are in no sequence of the catalogue; they stay in the file."""
     species_made: list[str] = field(default_factory=list)
 
 
 def replay(lines: Iterable[str | bytes | Mapping[str, Any]]) -> Replayed:
-    """Bring the database up to these lines of one or more `words.jsonl` files.
+    """Bring the database up to these lines of one or more `identifications.jsonl` files.
 
-    The order of the lines and how often one comes make no difference. A word finds its event by the key,
+    The order of the lines and how often one comes make no difference. A word finds its sequence by the key,
     else by its first or last picture. An unknown species becomes a placeholder, which is told. A torn or
     foreign line is told and passed over. To be called with whole files: what a word's undo and redo lines
     come to is judged among them.
@@ -55,7 +55,7 @@ def replay(lines: Iterable[str | bytes | Mapping[str, Any]]) -> Replayed:
         if act["act"] == "say":
             says.setdefault(act["uuid"], act)
         else:
-            turns.setdefault(act["word"], {}).setdefault(act["uuid"], act)
+            turns.setdefault(act["identification"], {}).setdefault(act["uuid"], act)
     with transaction.atomic():
         touched = _add_said(says, done)
         touched |= _turn(turns, done)
@@ -72,15 +72,15 @@ def _act(raw: str | bytes | Mapping[str, Any]) -> dict[str, Any]:
     if act["at"].tzinfo is None:
         raise ValueError("a time without its zone")
     act["by"] = name_of(act["by"])
-    act |= {name: text(act[name]) for name in ("event", "first", "last") if act.get(name)}
+    act |= {name: text(act[name]) for name in ("sequence", "first", "last") if act.get(name)}
     if act["act"] == "say":
-        act["lines"] = [(_line_of_file(row), row.get("species") or None) for row in act["sightings"]]
+        act["lines"] = [(_line_of_file(row), row.get("species") or None) for row in act["observations"]]
         if not act["lines"]:
-            raise ValueError("a word without a sighting")
+            raise ValueError("a word without an observation")
         return act
     if act["act"] not in ("undo", "redo"):
         raise ValueError(f"an unknown act {act['act']!r}")
-    act["word"] = uuids.UUID(str(act["word"]))
+    act["identification"] = uuids.UUID(str(act["identification"]))
     return act
 
 
@@ -97,29 +97,29 @@ def _chunks(values: Iterable[Any]) -> Iterable[list[Any]]:
 def _add_said(says: dict[uuids.UUID, dict[str, Any]], done: Replayed) -> set[int]:
     known: set[uuids.UUID] = set()
     for chunk in _chunks(says):
-        known |= set(Word.objects.filter(uuid__in=chunk).values_list("uuid", flat=True))
+        known |= set(Identification.objects.filter(uuid__in=chunk).values_list("uuid", flat=True))
     done.known = len(known)
     new = sorted((a for u, a in says.items() if u not in known), key=lambda a: (a["at"], a["uuid"]))
     species = _species_or_placeholders(new, done)
     by_key: dict[str, int] = {}
-    for chunk in _chunks({a.get("event", "") for a in new}):
-        by_key |= dict(Event.objects.filter(key__in=chunk).values_list("key", "pk"))
+    for chunk in _chunks({a.get("sequence", "") for a in new}):
+        by_key |= dict(Sequence.objects.filter(key__in=chunk).values_list("key", "pk"))
     shas = {sha for a in new for sha in (a.get("first"), a.get("last")) if sha}
     shas |= {dot.picture for a in new for line, _ in a["lines"] for dot in line.dots}
     pictures: dict[str, tuple[int, int | None]] = {}
     unplaced: set[str] = set()
     for chunk in _chunks(shas):
-        rows = Picture.objects.filter(sha256__in=chunk).values_list("sha256", "pk", "event_id", "deployment_id")
-        for sha, pk, in_event, deployment in rows:
-            pictures[sha] = (pk, in_event)
+        rows = Picture.objects.filter(sha256__in=chunk).values_list("sha256", "pk", "sequence_id", "deployment_id")
+        for sha, pk, in_sequence, deployment in rows:
+            pictures[sha] = (pk, in_sequence)
             unplaced |= {sha} if deployment is None else set()
 
     placed = []
     for act in new:
-        event = by_key.get(act.get("event", ""))
+        sequence = by_key.get(act.get("sequence", ""))
         for sha in (act.get("first"), act.get("last")):
-            event = event or pictures.get(sha or "", (0, None))[1]
-        if event is None:
+            sequence = sequence or pictures.get(sha or "", (0, None))[1]
+        if sequence is None:
             done.unplaced.append(str(act["uuid"]))
             if unplaced & {act.get("first"), act.get("last")}:
                 continue  # its card was laid aside; the word waits until somebody places that
@@ -128,47 +128,47 @@ def _add_said(says: dict[uuids.UUID, dict[str, Any]], done: Replayed) -> set[int
                 "the catalogue. It stays in the archive and is taken up when they come."
             )
         else:
-            placed.append((act, event))
-    words = Word.objects.bulk_create(
+            placed.append((act, sequence))
+    words = Identification.objects.bulk_create(
         [
-            Word(
+            Identification(
                 uuid=a["uuid"],
-                event_id=event,
+                sequence_id=sequence,
                 by=a["by"],
                 at=a["at"],
                 note=text(a.get("note") or "")[:LONGEST_NOTE],
             )
-            for a, event in placed
+            for a, sequence in placed
         ],
         batch_size=CHUNK,
     )
-    flat = [(word, line) for word, (act, _) in zip(words, placed, strict=True) for line, _ in act["lines"]]
-    sightings = Sighting.objects.bulk_create(
+    flat = [(identification, line) for identification, (act, _) in zip(words, placed, strict=True) for line, _ in act["lines"]]
+    observations = Observation.objects.bulk_create(
         [
-            Sighting(
-                word=word,
+            Observation(
+                identification=identification,
                 what=line.what,
                 species_id=species[line.species] if line.species else None,
                 count=line.count,
                 sex=line.sex,
-                age_class=line.age_class,
+                life_stage=line.life_stage,
             )
-            for word, line in flat
+            for identification, line in flat
         ],
         batch_size=CHUNK,
     )
     marks, lost = [], 0
-    for sighting, (_, line) in zip(sightings, flat, strict=True):
+    for observation, (_, line) in zip(observations, flat, strict=True):
         for dot in line.dots:
             if dot.picture in pictures:
-                marks.append(Mark(sighting=sighting, picture_id=pictures[dot.picture][0], x=dot.x, y=dot.y))
+                marks.append(Mark(observation=observation, picture_id=pictures[dot.picture][0], x=dot.x, y=dot.y))
             else:
                 lost += 1
     Mark.objects.bulk_create(marks, batch_size=CHUNK)
     if lost:
         done.told.append(f"{lost} dots lie on pictures that are not in the catalogue; they stay in the archive.")
     done.said = len(words)
-    return {event for _, event in placed}
+    return {sequence for _, sequence in placed}
 
 
 def _species_or_placeholders(acts: Iterable[Mapping[str, Any]], done: Replayed) -> dict[str, int]:
@@ -209,27 +209,27 @@ def _species_or_placeholders(acts: Iterable[Mapping[str, Any]], done: Replayed) 
 def _turn(turns: dict[uuids.UUID, dict[uuids.UUID, dict[str, Any]]], done: Replayed) -> set[int]:
     touched: set[int] = set()
     for chunk in _chunks(turns):
-        for word in Word.objects.filter(uuid__in=chunk):
-            last = max(turns[word.uuid].values(), key=lambda a: (a["at"], a["uuid"]))
+        for identification in Identification.objects.filter(uuid__in=chunk):
+            last = max(turns[identification.uuid].values(), key=lambda a: (a["at"], a["uuid"]))
             undone_at, undone_by = (last["at"], last["by"]) if last["act"] == "undo" else (None, "")
             done.undone += undone_at is not None
-            if (word.undone_at, word.undone_by) != (undone_at, undone_by):
-                word.undone_at, word.undone_by = undone_at, undone_by
-                word.save(update_fields=["undone_at", "undone_by"])
-                touched.add(word.event_id)
+            if (identification.undone_at, identification.undone_by) != (undone_at, undone_by):
+                identification.undone_at, identification.undone_by = undone_at, undone_by
+                identification.save(update_fields=["undone_at", "undone_by"])
+                touched.add(identification.sequence_id)
     return touched
 
 
-def stand(events: Iterable[int]) -> None:
-    """Let the latest word that is not undone stand for each of these events. Their sums are for the caller."""
-    for chunk in _chunks(events):
+def stand(sequences: Iterable[int]) -> None:
+    """Let the latest word that is not undone stand for each of these sequences. Their sums are for the caller."""
+    for chunk in _chunks(sequences):
         stands: dict[int, int | None] = dict.fromkeys(chunk)
-        rows = Word.objects.filter(event__in=chunk, undone_at__isnull=True).order_by("at", "uuid")
-        stands |= dict(rows.values_list("event_id", "pk"))
+        rows = Identification.objects.filter(sequence__in=chunk, undone_at__isnull=True).order_by("at", "uuid")
+        stands |= dict(rows.values_list("sequence_id", "pk"))
         changed = []
-        for event in Event.objects.filter(pk__in=chunk).only("pk", "word_id"):
-            if event.word_id != stands[event.pk]:
-                event.word_id = stands[event.pk]
-                changed.append(event)
+        for sequence in Sequence.objects.filter(pk__in=chunk).only("pk", "identification_id"):
+            if sequence.identification_id != stands[sequence.pk]:
+                sequence.identification_id = stands[sequence.pk]
+                changed.append(sequence)
         with summing_up():
-            Event.objects.bulk_update(changed, ["word"], batch_size=CHUNK)
+            Sequence.objects.bulk_update(changed, ["identification"], batch_size=CHUNK)

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections import abc
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
@@ -19,11 +20,11 @@ from django.db import connection, transaction
 from django.db.models import BigIntegerField, Count, Func, Max, Q, QuerySet, Sum
 from numpy.typing import NDArray
 
-from trod import watch
+from trod import clock
 from trod.pictures.timeline import Gap, Interval, Timeline
 from trod.web.catalogue import watched
 from trod.web.catalogue.watched import Came
-from trod.web.models import DaySum, Deployment, DeploymentSum, Event, Intake, Reserve, Sighting, Visit
+from trod.web.models import DaySum, Deployment, DeploymentSum, Sequence, Import, Reserve, Observation, Visit
 from trod.web.models.sums import COUNTS, new_revision
 
 EPOCH = date(1970, 1, 1)
@@ -96,7 +97,7 @@ def days(of: QuerySet[Deployment], zone: str) -> list[DaySum]:
         elif values[0] is not None:
             found.append(DaySum(deployment_id=number, **dict(zip(names, values, strict=True))))
     for number in afresh:
-        mine = Event.objects.filter(deployment=number)
+        mine = Sequence.objects.filter(deployment=number)
         found += count_days(number, read(mine), _said(mine), zone)
     return found
 
@@ -130,12 +131,12 @@ class Rows:
         return watched.Times(starts=self.starts, ends=self.ends, lapse=self.lapse)
 
 
-def read(rows: QuerySet[Event]) -> Rows:
+def read(rows: QuerySet[Sequence]) -> Rows:
     """Sequences as arrays, in one query."""
     found = list(
         rows.order_by("start_at", "key")
         .annotate(s=Millis("start_at"), e=Millis("end_at"))
-        .values_list("s", "e", "frames", "time_lapse", "infrared", "word_id")
+        .values_list("s", "e", "frames", "time_lapse", "infrared", "identification_id")
     )
     columns = list(zip(*found, strict=True)) if found else [()] * 6
     return Rows(
@@ -148,12 +149,12 @@ def read(rows: QuerySet[Event]) -> Rows:
     )
 
 
-def _said(rows: QuerySet[Event]) -> dict[int, list[tuple[str, int | None, int]]]:
+def _said(rows: QuerySet[Sequence]) -> dict[int, list[tuple[str, int | None, int]]]:
     """What the identifications that stand say, by their number."""
-    standing = rows.filter(word__isnull=False).order_by().values("word")
+    standing = rows.filter(identification__isnull=False).order_by().values("identification")
     said: dict[int, list[tuple[str, int | None, int]]] = {}
     for word, what, of, count in (
-        Sighting.objects.filter(word__in=standing).order_by().values_list("word", "what", "species", "count")
+        Observation.objects.filter(identification__in=standing).order_by().values_list("identification", "what", "species", "count")
     ):
         said.setdefault(word, []).append((what, of, count))
     return said
@@ -163,26 +164,26 @@ def day_numbers(utc_s: NDArray[np.float64], zone: str) -> NDArray[np.int64]:
     """Local days as numbers, 0 for 1 January 1970."""
     if not len(utc_s):
         return np.zeros(0, dtype=np.int64)
-    return np.floor((utc_s + watch.utc_offsets_s(utc_s, zone)) / 86_400).astype(np.int64)
+    return np.floor((utc_s + clock.utc_offsets_s(utc_s, zone)) / 86_400).astype(np.int64)
 
 
 def count_days(
-    deployment: int, rows: Rows, said: Mapping[int, Sequence[tuple[str, int | None, int]]], zone: str
+    deployment: int, rows: Rows, said: Mapping[int, abc.Sequence[tuple[str, int | None, int]]], zone: str
 ) -> list[DaySum]:
     """The days of these sequences, counted."""
     numbers, where = np.unique(day_numbers(rows.starts, zone), return_inverse=True)
     blank = np.array([any(what == "blank" for what, _, _ in said.get(int(w), ())) for w in rows.word], dtype=bool)
-    passage, unseen = ~rows.lapse, rows.word == 0
+    detection, unseen = ~rows.lapse, rows.word == 0
     weights = {
-        "sequences": passage,
-        "dark": passage & (rows.dark == 1),
-        "light": passage & (rows.dark == 0),
-        "unreviewed": passage & unseen,
-        "unreviewed_dark": passage & unseen & (rows.dark == 1),
-        "unreviewed_light": passage & unseen & (rows.dark == 0),
-        "identified": passage & ~unseen,
-        "blanks": passage & ~unseen & blank,
-        "frames": np.where(passage, rows.frames, 0),
+        "sequences": detection,
+        "dark": detection & (rows.dark == 1),
+        "light": detection & (rows.dark == 0),
+        "unreviewed": detection & unseen,
+        "unreviewed_dark": detection & unseen & (rows.dark == 1),
+        "unreviewed_light": detection & unseen & (rows.dark == 0),
+        "identified": detection & ~unseen,
+        "blanks": detection & ~unseen & blank,
+        "frames": np.where(detection, rows.frames, 0),
         "pictures": rows.frames,
     }
     counted = {
@@ -229,7 +230,7 @@ def refresh(deployment: Deployment) -> None:
     zone = deployment.site.reserve.zone
     with transaction.atomic():
         row, _ = _held(deployment.pk)
-        mine = Event.objects.filter(deployment=deployment)
+        mine = Sequence.objects.filter(deployment=deployment)
         rows = read(mine)
         DaySum.objects.filter(deployment=deployment).delete()
         DaySum.objects.bulk_create(count_days(deployment.pk, rows, _said(mine), zone), batch_size=500)
@@ -252,9 +253,9 @@ def refresh_days(deployment: Deployment, instants: Iterable[datetime]) -> None:
         if new or row.dirty or row.zone not in ("", zone):  # to be counted whole; the worker comes by for that
             DeploymentSum.objects.filter(pk=row.pk).update(revision=new_revision())
             return
-        mine = Event.objects.filter(deployment=deployment)
-        for day in sorted({watch.local(at, zone).date() for at in instants}):
-            low, high = (datetime.combine(d, time(0), watch.zone(zone)) for d in (day, day + timedelta(days=1)))
+        mine = Sequence.objects.filter(deployment=deployment)
+        for day in sorted({clock.local(at, zone).date() for at in instants}):
+            low, high = (datetime.combine(d, time(0), clock.zone(zone)) for d in (day, day + timedelta(days=1)))
             those = mine.filter(start_at__gte=low, start_at__lt=high)
             DaySum.objects.filter(deployment=deployment, day=day).delete()
             DaySum.objects.bulk_create(count_days(deployment.pk, read(those), _said(those), zone))
@@ -266,7 +267,7 @@ def refresh_sequences(sequences: Iterable[int]) -> None:
     numbers = list(sequences)
     at: dict[int, list[datetime]] = {}
     for start in range(0, len(numbers), 500):
-        rows = Event.objects.filter(pk__in=numbers[start : start + 500]).order_by().values_list("deployment", "start_at")
+        rows = Sequence.objects.filter(pk__in=numbers[start : start + 500]).order_by().values_list("deployment", "start_at")
         for deployment, when in rows:
             at.setdefault(deployment, []).append(when)
     for one in Deployment.objects.filter(pk__in=list(at)).select_related("site__reserve").order_by("pk"):
@@ -299,7 +300,7 @@ def look_round() -> int:
         for one in every:
             row = rows.get(one.pk)
             if row is not None and row.line_key != (key := rests[one.pk].key(row.times)):
-                line = as_text(*rests[one.pk].work_out(read(Event.objects.filter(deployment=one)).times))
+                line = as_text(*rests[one.pk].work_out(read(Sequence.objects.filter(deployment=one)).times))
                 DeploymentSum.objects.filter(pk=one.pk, times=row.times).update(line=line, line_key=key)
                 done += 1
     return done
@@ -349,7 +350,7 @@ def line_of(number: int, rests: Rests, row: Any, text: str) -> tuple[float | Non
     """
     if text and row.line_key == rests.key(row.times):
         return from_text(text)
-    return rests.work_out(read(Event.objects.filter(deployment=number)).times)
+    return rests.work_out(read(Sequence.objects.filter(deployment=number)).times)
 
 
 def lines(deployments: Iterable[int]) -> dict[int, str]:
@@ -371,7 +372,7 @@ def rests_on(deployments: Iterable[Deployment], zone: str) -> dict[int, Rests]:
     ):
         came.setdefault(deployment, []).append(Came(at=at, arrival=arrival, card_out=card_out is not None))
     homes = dict(
-        Intake.objects.filter(deployment__in=numbers, state=Intake.State.WHOLE)
+        Import.objects.filter(deployment__in=numbers, state=Import.State.WHOLE)
         .order_by()
         .values("deployment")
         .annotate(home=Max("started_at"))

@@ -1,4 +1,4 @@
-"""A kept round as papers and files to take along: sheet, table, hand-held, calendar, packet."""
+"""A kept round as papers and files to take along: sheet, table, hand-held, calendar, field form."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 
 from django.utils.crypto import constant_time_compare, salted_hmac
 
-from trod import watch
+from trod import clock
 from trod.errors import TrodError
 from trod.exchange import gpx, icalendar
 from trod.leaving import FitPlace, fit_place, without_places
@@ -17,21 +17,21 @@ from trod.leaving.rounds import HIDES, FitRound, FitTrip, FitVisit, fit_round
 from trod.planning import drawing
 from trod.planning.rounds import RoundPlan, Stop
 from trod.planning.said import System
-from trod.report import round_sheet, sentences, setup_slip, sketch_map
-from trod.report.packet import PacketCamera, PacketData, PacketStop
-from trod.report.packet.data import LONGEST_TEXT
+from trod.report import round_sheet, sentences, setup_sheet, sketch_map
+from trod.report.field_form import FieldFormCamera, FieldFormData, FieldFormStop
+from trod.report.field_form.data import LONGEST_TEXT
 from trod.web.catalogue import outfits, round_plain
 from trod.web.catalogue.round_plain import Planned
 from trod.web.catalogue.wishes import Wish
 from trod.web.catalogue.wishes import from_plain as wish_from
 from trod.web.models import Deployment, Round, Site
 
-UPLOAD_PATH = "/packet/visits/"
-COMING_HOME = timedelta(days=1)  # so long after its last day a round's packet still hands in: people come home late
+UPLOAD_PATH = "/fieldform/visits/"
+COMING_HOME = timedelta(days=1)  # so long after its last day a round's field form still hands in: people come home late
 LOOKED_BACK = timedelta(days=120)  # so far back an ended round is still told by its name
 DAYS = round_sheet.DAYS
-MOST_OPEN = 1000  # rounds whose packets may hand in
-MOST_SLIPS = 60  # a placement is worked out anew for its slip; some hundredths of a second each
+MOST_OPEN = 1000  # rounds whose field forms may hand in
+MOST_SETUP_SHEETS = 60  # a placement is worked out anew for its set-up sheet; some hundredths of a second each
 
 
 def planned_of(row: Round) -> Planned:
@@ -89,7 +89,7 @@ def sheet(row: Round, *, units: str, paper: str = "", true_places: bool = False)
         start_name="the start",
         paper=paper or ("us-letter" if system == "us" else "a4"),
         system=system,
-        made_on=watch.local(row.made_at, row.reserve.zone).date() if row.made_at else None,
+        made_on=clock.local(row.made_at, row.reserve.zone).date() if row.made_at else None,
     )
 
 
@@ -143,8 +143,8 @@ def calendar_of(row: Round, *, true_places: bool = False, now: datetime) -> str:
         starts: datetime | date = trip.day
         ends: datetime | date = trip.day
         if trip.leave is not None and trip.home is not None:
-            starts = watch.utc_from_local(trip.leave, zone)
-            ends = watch.utc_from_local(max(trip.home, trip.leave + timedelta(minutes=1)), zone)
+            starts = clock.utc_from_local(trip.leave, zone)
+            ends = clock.utc_from_local(max(trip.home, trip.leave + timedelta(minutes=1)), zone)
         entries.append(
             icalendar.Entry(
                 uid=f"{row.uuid}-{n}@trod",
@@ -160,21 +160,21 @@ def calendar_of(row: Round, *, true_places: bool = False, now: datetime) -> str:
     return icalendar.calendar_text(entries, name=row.name, stamp=now)
 
 
-# The packet -------------------------------------------------------------------------------------------------
+# The field form -------------------------------------------------------------------------------------------------
 
 
-def token_of(packet_id: str) -> str:
-    """What opens the door for one packet's visits. Worked out from this house's secret key, kept nowhere."""
-    return salted_hmac("trod.packet", packet_id, algorithm="sha256").hexdigest()
+def token_of(field_form_id: str) -> str:
+    """What opens the door for one field form's visits. Worked out from this house's secret key, kept nowhere."""
+    return salted_hmac("trod.field-form", field_form_id, algorithm="sha256").hexdigest()
 
 
-def token_fits(packet_id: str, token: str) -> bool:
-    """Whether a token belongs to a packet; compared in constant time."""
-    return constant_time_compare(token_of(packet_id), token)
+def token_fits(field_form_id: str, token: str) -> bool:
+    """Whether a token belongs to a field form; compared in constant time."""
+    return constant_time_compare(token_of(field_form_id), token)
 
 
 def round_of(token: str, now: datetime) -> Round | None:
-    """The round whose packet a token belongs to, ended or not. Each is compared in constant time."""
+    """The round whose field form a token belongs to, ended or not. Each is compared in constant time."""
     found = None
     recent = Round.objects.select_related("reserve").defer("plan").filter(day__gte=(now - LOOKED_BACK).date())
     for row in recent.order_by("-day", "-id")[:MOST_OPEN]:
@@ -183,26 +183,26 @@ def round_of(token: str, now: datetime) -> Round | None:
     return found
 
 
-def packet_of(
+def field_form_of(
     row: Round, *, units: str, now: datetime, addresses: Sequence[str] = (), true_places: bool = False
-) -> PacketData:
-    """The round's packet. true_places : carry the places of sensitive sites, too."""
+) -> FieldFormData:
+    """The round's field form. true_places : carry the places of sensitive sites, too."""
     made, wish = fit_of(row, true_places=true_places), wish_of(row)
     system = _system(units)
     reserve = row.reserve
     slugs = [v.stop.key for t in made.trips for v in t.visits]
     sites = {s.slug: s for s in Site.objects.filter(reserve=reserve, slug__in=slugs)}
     standing = _standing(sites.values())
-    stops: list[PacketStop] = []
+    stops: list[FieldFormStop] = []
     for trip in made.trips:
         before = made.start
         for v in trip.visits:
             site = sites.get(v.stop.key)
             if site is not None:
                 stops.append(
-                    _packet_stop(
+                    _field_form_stop(
                         v, trip, site, standing.get(site.pk, []), made.start if trip.hides else before, system=system,
-                        now=now, of_days=len(wish.dates), true_places=true_places, slips=len(slugs) <= MOST_SLIPS,
+                        now=now, of_days=len(wish.dates), true_places=true_places, setup_sheets=len(slugs) <= MOST_SETUP_SHEETS,
                     )
                 )  # fmt: skip
             before = v.stop.place
@@ -216,8 +216,8 @@ def packet_of(
         for trip in made.trips
     ]
     cautions = [f"{c.about}: {c.words}" for c in made.cautions if not c.sites]
-    return PacketData(
-        packet_id=str(row.uuid),
+    return FieldFormData(
+        field_form_id=str(row.uuid),
         made_at=row.made_at or now,
         reserve=reserve.name,
         round_name=row.name,
@@ -251,7 +251,7 @@ def _lines(text: str) -> tuple[str, ...]:
     return tuple(line.strip()[:LONGEST_TEXT] for line in text.splitlines() if line.strip())
 
 
-def _packet_stop(
+def _field_form_stop(
     v: FitVisit,
     trip: FitTrip,
     site: Site,
@@ -262,8 +262,8 @@ def _packet_stop(
     now: datetime,
     of_days: int,
     true_places: bool,
-    slips: bool,
-) -> PacketStop:
+    setup_sheets: bool,
+) -> FieldFormStop:
     stop = v.stop
     plan = [f"{DAYS[trip.day.weekday()]} {trip.day.day} {trip.day:%B}"] if of_days > 1 else []
     if v.arrive is not None and v.way is not None:
@@ -281,13 +281,13 @@ def _packet_stop(
         place = fit_place(
             latitude_deg=site.latitude, longitude_deg=site.longitude, sensitive=place.sensitive, true_places=true_places
         )
-    return PacketStop(
+    return FieldFormStop(
         site_slug=site.slug,
         site_name=said(site.name),
         place=place,
         sensitive=place.sensitive,
         cameras=tuple(
-            _packet_camera(d, system=system, year=now.year, true_places=true_places, slips=slips) for d in hang
+            _field_form_camera(d, system=system, year=now.year, true_places=true_places, setup_sheets=setup_sheets) for d in hang
         ),
         plan=", ".join(plan),
         why=_lines(stop.why),
@@ -299,36 +299,36 @@ def _packet_stop(
     )
 
 
-def _packet_camera(d: Deployment, *, system: System, year: int, true_places: bool, slips: bool) -> PacketCamera:
-    slip: tuple[tuple[str, str], ...] = ()
+def _field_form_camera(d: Deployment, *, system: System, year: int, true_places: bool, setup_sheets: bool) -> FieldFormCamera:
+    setup_sheet: tuple[tuple[str, str], ...] = ()
     side = ""
-    if d.placement_id and slips:
-        slip, side = _slip(d, system=system, year=year, true_places=true_places)
-    return PacketCamera(
+    if d.placement_id and setup_sheets:
+        setup_sheet, side = _setup_sheet(d, system=system, year=year, true_places=true_places)
+    return FieldFormCamera(
         deployment_slug=d.slug,
         name=d.camera.name,
         serial=d.camera.serial,
         card=d.card.label if d.card else "",
-        cells=d.cells,
+        batteries=d.batteries,
         utc_offset_min=d.utc_offset_min,
-        slip=slip,
+        setup_sheet=setup_sheet,
         side_view_svg=side,
     )
 
 
-def _slip(
+def _setup_sheet(
     hangs: Deployment, *, system: System, year: int, true_places: bool
 ) -> tuple[tuple[tuple[str, str], ...], str]:
-    from trod.web.slip.making import setup_of
+    from trod.web.setup_sheet.making import setup_of
 
     assert hangs.placement is not None
     try:
         setup = setup_of(hangs.placement, system=system, year=year, true_places=true_places)
     except TrodError as trouble:
-        return (("not worked out", f"{trouble}. Look at the site's bench."),), ""
+        return (("not worked out", f"{trouble}. Look at the site's placement planner."),), ""
     rows = [
-        *((label, f"{value}, {hint}" if hint else value) for label, value, hint in setup_slip.tiles(setup)),
-        *setup_slip.settings_rows(setup),
+        *((label, f"{value}, {hint}" if hint else value) for label, value, hint in setup_sheet.tiles(setup)),
+        *setup_sheet.settings_rows(setup),
     ]
     side = drawing.side_svg(
         setup.advice,
@@ -362,5 +362,5 @@ def last_day(row: Round) -> date:
 
 
 def may_still_hand_in(row: Round, now: datetime) -> bool:
-    """Whether a round's packet still takes visits: until the day after its last day is over."""
-    return watch.local(now, row.reserve.zone).date() <= last_day(row) + COMING_HOME
+    """Whether a round's field form still takes visits: until the day after its last day is over."""
+    return clock.local(now, row.reserve.zone).date() <= last_day(row) + COMING_HOME

@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from trod import watch
+from trod import clock
 from trod.errors import WrongInput
 from trod.planning import byhand, spares
 from trod.planning import kit as kits
@@ -106,7 +106,7 @@ def prepare(reserve: Reserve, wish: Wish, now: datetime) -> Ground:
             "start", got="no place where rounds start", needed="one; set it under Rounds, or give latitude and longitude"
         )
     start = Place(key=START, latitude_deg=at[0], longitude_deg=at[1])
-    today = watch.local(now, reserve.zone).date()
+    today = clock.local(now, reserve.zone).date()
     if wish.first < today:
         raise WrongInput("day", got=wish.first.isoformat(), needed=f"today ({today}) or a later day")
     if (wish.first - today).days > 366:
@@ -344,7 +344,7 @@ def _kit(here: Sequence[Due], going: kits.Going) -> tuple[kits.KitItem, ...]:
     for line in found.lines:
         if line.spare and line.what not in ("card", "camera"):
             try:
-                kits.cell_name(line.what)
+                kits.battery_name(line.what)
             except WrongInput:
                 continue
         if line.spare:

@@ -24,7 +24,7 @@ COLUMN_OF = {
     "flash_reach_m": "flash_range_m",
     "columns": "columns",
     "rows": "rows",
-    "cells": "cell_count",
+    "batteries": "battery_count",
     "idle_mw": "idle_mw",
     "wake_j": "wake_j",
     "day_frame_j": "day_frame_j",
@@ -49,7 +49,7 @@ def spec_of(row: CameraModel) -> CameraSpec:
         maker=row.maker,
         model=row.name,
         flash=FLASH_OF.get(row.flash, "low glow"),  # type: ignore[arg-type]
-        cell=row.cell_kind,
+        battery=row.battery_kind,
         claimed=_possible(claimed),
         measured=_possible(measured),
         note=row.note,
@@ -85,16 +85,16 @@ def store(spec: CameraSpec) -> tuple[CameraModel, bool]:
         slug = free_slug(CameraModel, slug_from(spec.name, "model"))
         row = CameraModel(maker=spec.maker, name=spec.model, slug=slug)
     row.flash = ROW_FLASH[spec.flash]
-    if spec.cell:
-        row.cell_kind = spec.cell
+    if spec.battery:
+        row.battery_kind = spec.battery
     if spec.note:
         row.note = spec.note
     for name, value in spec.claimed.known():
         setattr(row, COLUMN_OF[name], value)
     figures = asdict(spec.measured)
     row.measured = {**(row.measured or {}), **{name: value for name, value in figures.items() if value is not None}}
-    if row.cell_count and row.cell_kind and not row.cells:
-        row.cells = f"{row.cell_count} × {row.cell_kind}"
+    if row.battery_count and row.battery_kind and not row.batteries:
+        row.batteries = f"{row.battery_count} × {row.battery_kind}"
     row.full_clean(validate_unique=False)
     row.save()
     return row, new

@@ -5,7 +5,7 @@ that it has read whole or written itself. It may write only where all of that st
 missing, empty, half made, older than the papers, or of another archive writes nothing: it is made anew from the
 archive (`trod rebuild`; `trod serve` does it by itself where nothing can be lost by it).
 
-Words (`words.jsonl`) are only ever appended to; lines that the catalogue does not hold yet are taken up, not refused.
+Words (`identifications.jsonl`) are only ever appended to; lines that the catalogue does not hold yet are taken up, not refused.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from trod.archive.folders import bag_folders, folders_of_bags
 from trod.archive.register import NOT_THERE
 from trod.errors import CatalogueTrouble, OutOfStep
 from trod.web import home
-from trod.web.models import Catalogue, Deployment, Event, Intake, Paper, Picture, Reserve, Species, Word
+from trod.web.models import Catalogue, Deployment, Sequence, Import, Paper, Picture, Reserve, Species, Identification
 
 KINDS = {papers.LEDGER: "ledger", papers.PRIVATE: "private", papers.SIDECAR: "deployment"}
 # So long a look that found all in order is believed; the writing itself compares again, paper by paper.
@@ -62,11 +62,11 @@ SAID = {
 
 @dataclass(frozen=True)
 class Standing:
-    """How things stand. told : what was found, in sentences. words : folders whose words are to be taken up."""
+    """How things stand. told : what was found, in sentences. identifications : folders whose identifications are to be taken up."""
 
     how: How
     told: tuple[str, ...] = ()
-    words: tuple[Path, ...] = ()
+    identifications: tuple[Path, ...] = ()
 
     @property
     def may_write(self) -> bool:
@@ -108,7 +108,7 @@ def _state_of(root: Path, path: str) -> str:
         data = place.read_bytes()
     except (FileNotFoundError, NotADirectoryError):
         return NOT_THERE
-    found = str(data.count(b"\n")) if path.endswith(papers.WORDS) else papers.digest_of(data)
+    found = str(data.count(b"\n")) if path.endswith(papers.IDENTIFICATIONS) else papers.digest_of(data)
     # A file changed within the clock's last tick may change again without showing it.
     if time.time_ns() - mark[0] > 2_000_000_000:
         _seen[place] = (mark, found)
@@ -120,7 +120,7 @@ def on_disk(root: Path) -> dict[str, str]:
     names = [name for name in (papers.LEDGER, papers.PRIVATE) if (root / name).is_file()]
     for _, deployment, folder in folders_of_bags(root):
         if deployment is not None:
-            for name in (papers.SIDECAR, papers.WORDS):
+            for name in (papers.SIDECAR, papers.IDENTIFICATIONS):
                 if (folder / name).is_file():
                     names.append(papers.path_of(root, folder / name))
     return {path: _state_of(root, path) for path in names}
@@ -128,7 +128,7 @@ def on_disk(root: Path) -> dict[str, str]:
 
 def holds_records() -> bool:
     """Whether the catalogue holds any record at all."""
-    return any(m.objects.exists() for m in (Reserve, Species, Deployment, Intake, Picture, Event, Word))
+    return any(m.objects.exists() for m in (Reserve, Species, Deployment, Import, Picture, Sequence, Identification))
 
 
 def look() -> Standing:
@@ -164,15 +164,15 @@ def _look() -> Standing:
 
 
 def _compare(root: Path, known: dict[str, Paper], found: dict[str, str]) -> Standing:
-    newer, damaged, words = [], [], []
+    newer, damaged, identifications = [], [], []
     for path in sorted({*known, *found}):
         here, paper = found.get(path, NOT_THERE), known.get(path)
-        if path.endswith(papers.WORDS):
+        if path.endswith(papers.IDENTIFICATIONS):
             lines, mine = int(here or 0), paper.lines if paper is not None else 0
             if lines < mine:
                 damaged.append(f"{path} has {lines} lines where the catalogue knows {mine}.")
             elif lines > mine:
-                words.append(papers.place_of(root, path).parent)
+                identifications.append(papers.place_of(root, path).parent)
         elif paper is not None and _fits(root, paper, here):
             continue
         elif here == NOT_THERE:
@@ -185,7 +185,7 @@ def _compare(root: Path, known: dict[str, Paper], found: dict[str, str]) -> Stan
         return Standing(How.DAMAGED, tuple(damaged + newer))
     if newer:
         return Standing(How.BEHIND, tuple(newer))
-    return Standing(How.WHOLE, words=tuple(words))
+    return Standing(How.WHOLE, identifications=tuple(identifications))
 
 
 def _fits(root: Path, paper: Paper, here: str) -> bool:
@@ -250,14 +250,14 @@ def settle() -> Standing:
             standing = look()
     if not standing.may_write:
         raise standing.trouble()
-    if standing.words:
-        from trod.web.catalogue import words
+    if standing.identifications:
+        from trod.web.catalogue import identifications
 
         root = home.archive_root()
-        for folder in standing.words:
-            path = papers.path_of(root, folder / papers.WORDS)
+        for folder in standing.identifications:
+            path = papers.path_of(root, folder / papers.IDENTIFICATIONS)
             lines = int(_state_of(root, path) or 0)
-            words.replay(sidecar.read_words(folder).lines)
+            identifications.replay(sidecar.read_identifications(folder).lines)
             _set(path, lines=lines)
     return standing
 
@@ -327,7 +327,7 @@ def reread(folder: Path) -> None:
 
 def add_lines(folder: Path, number: int) -> None:
     """Lines of words were appended, and the catalogue holds them once its transaction is committed."""
-    path = papers.path_of(home.archive_root(), folder / papers.WORDS)
+    path = papers.path_of(home.archive_root(), folder / papers.IDENTIFICATIONS)
     _own_row()
     Paper.objects.get_or_create(path=path)
     Paper.objects.filter(path=path).update(lines=F("lines") + number)
@@ -373,7 +373,7 @@ def end_building(read: dict[str, str], not_whole: set[str]) -> None:
     with transaction.atomic():
         Paper.objects.all().delete()
         Paper.objects.bulk_create(
-            Paper(path=path, lines=int(state)) if path.endswith(papers.WORDS)
+            Paper(path=path, lines=int(state)) if path.endswith(papers.IDENTIFICATIONS)
             else Paper(path=path, sha256=state, whole=path not in not_whole)
             for path, state in read.items()
         )  # fmt: skip
@@ -386,7 +386,7 @@ def adopt() -> None:
     with transaction.atomic():
         _own_row()
         for path, state in on_disk(root).items():
-            if path.endswith(papers.WORDS):
+            if path.endswith(papers.IDENTIFICATIONS):
                 Paper.objects.get_or_create(path=path)  # none of its lines is known to be held: they are taken up
             else:
                 _set(path, sha256=state, coming=None)

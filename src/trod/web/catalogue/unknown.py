@@ -6,13 +6,13 @@ import uuid as uuids
 from pathlib import Path
 
 from trod.archive import papers, sidecar
-from trod.web.models import Catalogue, Word
+from trod.web.models import Catalogue, Identification
 
 TOGETHER = 500  # uuids that are asked for at once
 
 
 def words(root: Path) -> dict[str, int]:
-    """{path of a words.jsonl below the archive: how many of its words the catalogue lacks}, where there are any.
+    """{path of a identifications.jsonl below the archive: how many of its words the catalogue lacks}, where there are any.
 
     Nothing is said of another archive's catalogue.
     """
@@ -23,14 +23,14 @@ def words(root: Path) -> dict[str, int]:
     for site, _, folder in sidecar.folders_of_bags(root):
         if site is None:
             continue
-        said = [u for line in sidecar.read_words(folder).lines if (u := _said(line)) is not None]
+        said = [u for line in sidecar.read_identifications(folder).lines if (u := _said(line)) is not None]
         known: set[uuids.UUID] = set()
         for start in range(0, len(said), TOGETHER):
             some = said[start : start + TOGETHER]
-            known |= set(Word.objects.filter(uuid__in=some).values_list("uuid", flat=True))
+            known |= set(Identification.objects.filter(uuid__in=some).values_list("uuid", flat=True))
         lacking = set(said) - known
         if lacking:
-            found[papers.path_of(root, folder / papers.WORDS)] = len(lacking)
+            found[papers.path_of(root, folder / papers.IDENTIFICATIONS)] = len(lacking)
     return found
 
 

@@ -1,4 +1,4 @@
-"""What a person most likely means at a site: camera, animal, question, herd. Bench and settings begin with it."""
+"""What a person most likely means at a site: camera, animal, question, herd. Placement planner and settings begin with it."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def herd(site: Site, every: list[DaySum] | None = None) -> int:
     return HERD if aim(site) in ("herd", "composition") else 1
 
 
-def dials(site: Site) -> dict[str, Any]:
-    """Dials that a fresh bench begins with, beside what is known of the place."""
+def inputs(site: Site) -> dict[str, Any]:
+    """Input that a fresh placement planner begins with, beside what is known of the place."""
     said = aim(site)
     return {"aim": said, "herd": herd(site)} if said in ("herd", "composition") else {"aim": said}

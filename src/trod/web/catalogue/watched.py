@@ -1,4 +1,4 @@
-"""Up to when it is known what a camera did, and when it watched until then: one rule for findings and ribbons."""
+"""Up to when it is known what a camera did, and when it watched until then: one rule for findings and activity timelines."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class Came:
 
 @dataclass(frozen=True, kw_only=True)
 class Times:
-    """A deployment's events, each an entry of the arrays. [Unix s]; lapse : taken by the clock."""
+    """A deployment's sequences, each an entry of the arrays. [Unix s]; lapse : taken by the clock."""
 
     starts: NDArray[np.float64]
     ends: NDArray[np.float64]
@@ -44,7 +44,7 @@ def known_to(
 ) -> float | None:
     """Up to when it is known what the camera did: last picture, end, or a card that came home. [Unix s]
 
-    home : when the last intake began; None when nothing is at home. A camera in the field is no evidence of
+    home : when the last import began; None when nothing is at home. A camera in the field is no evidence of
     absence for the days whose card nobody has read yet.
     """
     known = [] if last_s is None else [last_s]

@@ -22,7 +22,7 @@ from trod.web.models import Reserve, Site
 WALK_IN_M = 150.0  # from car to site, where no track tells; assumed
 TRAVEL_MIN = 60.0  # there and back, where nobody said where rounds start; assumed
 DAY_MIN = 510.0  # away from home on a day of a round: 8:00 to 17:00 less half an hour of rest, as rounds are planned
-VISIT_MIN = 15.0  # card, cells, lens, clock; assumed
+VISIT_MIN = 15.0  # card, batteries, lens, clock; assumed
 LEVEL = "Reckoned level: there is no height grid of the reserve, and nobody typed a climb. 600 m up take an hour more."
 START = "@start"  # no slug looks like this
 

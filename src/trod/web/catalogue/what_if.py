@@ -1,6 +1,6 @@
 """What a camera would do if it were visited today: as it is, with something set otherwise, with a fix.
 
-All begin on the day of the visit with fresh cells and an empty card, so that they can be laid side by side.
+All begin on the day of the visit with fresh batteries and an empty card, so that they can be laid side by side.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from datetime import date
 import numpy as np
 
 from trod.planning import endurance, fixes
-from trod.planning.arrivals import STORM_DAY_BLANKS, Arrivals
-from trod.planning.cells import CELLS
+from trod.planning.arrivals import FALSE_RUN_DAY_BLANKS, Arrivals
+from trod.planning.batteries import BATTERIES
 from trod.planning.endurance import Outfit, StopForecast, Task, Used
 from trod.planning.outfit_change import Change, changed
 from trod.planning.upkeep import CARD_LOST_SHARE
@@ -65,7 +65,7 @@ def what_helps(gear: Equipped, reckoned: Reckoned, *, today: date, climate: Clim
     """Fixes that are worth more than nothing, the best first.
 
     Each is compared with the camera as it is, both visited today and from then on at their own best intervals.
-    What cells, cards and work cost is not taken off.
+    What batteries, cards and work cost is not taken off.
     """
     tries = list(_tries(gear, reckoned))
     tasks = [Task(outfit=gear.outfit, arrivals=gear.arrivals, start=today)]
@@ -98,9 +98,9 @@ def what_helps(gear: Equipped, reckoned: Reckoned, *, today: date, climate: Clim
 def _tries(gear: Equipped, reckoned: Reckoned) -> Iterator[tuple[str, str, Outfit, Arrivals, float, str]]:
     """Key, what is done, outfit and arrivals with it, share of faults that is left, a note."""
     outfit, arrivals = gear.outfit, gear.arrivals
-    if outfit.pack.cell.designation != "FR6":
-        better = replace(outfit.pack, cell=CELLS["FR6"])
-        yield "cells", f"Lithium cells, {better.name}", replace(outfit, pack=better), arrivals, 1.0, ""
+    if outfit.pack.battery.designation != "FR6":
+        better = replace(outfit.pack, battery=BATTERIES["FR6"])
+        yield "batteries", f"Lithium batteries, {better.name}", replace(outfit, pack=better), arrivals, 1.0, ""
     card_gb = float(2 ** np.ceil(np.log2(2 * outfit.card_gb)))
     yield "card", f"A card of {card_gb:g} GB", replace(outfit, card_gb=card_gb), arrivals, 1.0, ""
     if outfit.delay_s < LONGER_DELAY_S:
@@ -114,8 +114,8 @@ def _tries(gear: Equipped, reckoned: Reckoned) -> Iterator[tuple[str, str, Outfi
             "The second and third picture often tell sex and number.",
         )  # fmt: skip
     yield (
-        "branch", "The branch or grass that waves before it cut", outfit, without_storms(arrivals), 1.0,
-        "If every storm of blanks comes from it.",
+        "branch", "The branch or grass that waves before it cut", outfit, without_false_runs(arrivals), 1.0,
+        "If every run of false triggers of blanks comes from it.",
     )  # fmt: skip
     if reckoned.hazard_per_day:
         yield (
@@ -124,9 +124,9 @@ def _tries(gear: Equipped, reckoned: Reckoned) -> Iterator[tuple[str, str, Outfi
         )  # fmt: skip
 
 
-def without_storms(arrivals: Arrivals) -> Arrivals:
-    """A site on which no storm of blanks comes; a few blanks a day stay."""
+def without_false_runs(arrivals: Arrivals) -> Arrivals:
+    """A site on which no run of false triggers of blanks comes; a few blanks a day stay."""
     calm = tuple(
-        replace(count, blanks=0) if count.blanks >= STORM_DAY_BLANKS else count for count in arrivals.counts
+        replace(count, blanks=0) if count.blanks >= FALSE_RUN_DAY_BLANKS else count for count in arrivals.counts
     )
-    return replace(arrivals, prior=replace(arrivals.prior, storm_start=0.0), counts=calm)
+    return replace(arrivals, prior=replace(arrivals.prior, false_run_start=0.0), counts=calm)

@@ -1,13 +1,13 @@
 """The records, as rows. Rows hold and check; computing is done in the core rooms, changing in `web/catalogue`."""
 
 from trod.web.models.camera import Camera, CameraModel
-from trod.web.models.card import Card, Intake, KeptFile
+from trod.web.models.card import Card, Import, KeptFile
 from trod.web.models.changed import LastChange
-from trod.web.models.deployment import Deployment, NotVisited, Visit, WalkTest, WatchCorrection
+from trod.web.models.deployment import Deployment, NotVisited, Visit, WalkTest, ClockCorrection
 from trod.web.models.door import LoginTries
-from trod.web.models.event import Event, Hunch, Mark, Sighting, Word
+from trod.web.models.sequence import Sequence, Suggestion, Mark, Observation, Identification
 from trod.web.models.job import Job
-from trod.web.models.keeping import Booking, CostYear, Lock, LockSeal, Mishap, StockItem
+from trod.web.models.maintenance import Booking, CostYear, Lock, LockSeal, Incident, StockItem
 from trod.web.models.picture import Picture
 from trod.web.models.placement import Placement
 from trod.web.models.question import Finding, Question, Round, RoundStop
@@ -26,10 +26,10 @@ __all__ = [
     "Deletion",
     "Deployment",
     "DeploymentSum",
-    "Event",
+    "Sequence",
     "Finding",
-    "Hunch",
-    "Intake",
+    "Suggestion",
+    "Import",
     "Job",
     "KeptFile",
     "LastChange",
@@ -37,7 +37,7 @@ __all__ = [
     "LockSeal",
     "LoginTries",
     "Mark",
-    "Mishap",
+    "Incident",
     "NotVisited",
     "Paper",
     "Picture",
@@ -46,13 +46,13 @@ __all__ = [
     "Reserve",
     "Round",
     "RoundStop",
-    "Sighting",
+    "Observation",
     "Sign",
     "Site",
     "Species",
     "StockItem",
     "Visit",
     "WalkTest",
-    "WatchCorrection",
-    "Word",
+    "ClockCorrection",
+    "Identification",
 ]

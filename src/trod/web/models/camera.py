@@ -34,11 +34,11 @@ class CameraModel(models.Model):
     flash_range_m = models.FloatField(null=True, blank=True)
     native_megapixels = models.FloatField(null=True, blank=True)
     claimed_megapixels = models.FloatField(null=True, blank=True)
-    cells = models.CharField(max_length=40, blank=True, help_text="e.g. 8 × LR6")
-    cell_kind = models.CharField(
-        "kind of cells", max_length=12, blank=True, help_text="by IEC 60086: LR6 alkaline, FR6 lithium, HR6 rechargeable"
+    batteries = models.CharField(max_length=40, blank=True, help_text="e.g. 8 × LR6")
+    battery_kind = models.CharField(
+        "kind of batteries", max_length=12, blank=True, help_text="by IEC 60086: LR6 alkaline, FR6 lithium, HR6 rechargeable"
     )
-    cell_count = models.PositiveSmallIntegerField("number of cells", null=True, blank=True)
+    battery_count = models.PositiveSmallIntegerField("number of batteries", null=True, blank=True)
     burst_gap_s = models.FloatField("between pictures of a burst", null=True, blank=True)
     columns = models.PositiveIntegerField("picture's columns", null=True, blank=True, help_text="pixels")
     rows = models.PositiveIntegerField("picture's rows", null=True, blank=True, help_text="pixels")
@@ -59,7 +59,7 @@ class CameraModel(models.Model):
             fields.within("model_trigger_time", "trigger_time_s", 0, 60),
             fields.within("model_recovery_time", "recovery_time_s", 0, 600),
             fields.within("model_burst_gap", "burst_gap_s", 0, 60),
-            fields.within("model_cell_count", "cell_count", 0, 64),
+            fields.within("model_battery_count", "battery_count", 0, 64),
             fields.within("model_columns", "columns", 16, 60_000),
             fields.within("model_rows", "rows", 16, 60_000),
             fields.within("model_idle", "idle_mw", 0, 1000),

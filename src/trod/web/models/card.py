@@ -1,4 +1,4 @@
-"""Cards, and the intakes that brought their pictures home."""
+"""Cards, and the imports that brought their pictures home."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ class Card(models.Model):
     class State(models.TextChoices):
         READY = "ready", "empty, ready to go out"
         OUT = "out", "in a camera"
-        HOME = "home", "home, not taken in yet"
-        KEPT = "kept", "taken in, safe to format in the camera"
+        HOME = "home", "home, not imported yet"
+        KEPT = "kept", "imported, safe to format in the camera"
         BAD = "bad", "worn out or damaged"
         LOST = "lost", "lost"
 
@@ -36,8 +36,8 @@ class Card(models.Model):
         return self.label
 
 
-class Intake(models.Model):
-    """One card or folder taken in: one bag in the archive."""
+class Import(models.Model):
+    """One card or folder imported: one bag in the archive."""
 
     class State(models.TextChoices):
         COPYING = "copying", "being copied"
@@ -47,8 +47,8 @@ class Intake(models.Model):
 
     name = models.CharField(max_length=80, unique=True)
     folder = models.CharField(max_length=400, unique=True, help_text="the bag, relative to the archive")
-    deployment = models.ForeignKey(Deployment, on_delete=models.PROTECT, null=True, blank=True, related_name="intakes")
-    card = models.ForeignKey(Card, on_delete=models.SET_NULL, null=True, blank=True, related_name="intakes")
+    deployment = models.ForeignKey(Deployment, on_delete=models.PROTECT, null=True, blank=True, related_name="imports")
+    card = models.ForeignKey(Card, on_delete=models.SET_NULL, null=True, blank=True, related_name="imports")
     state = models.CharField(max_length=8, choices=State, default=State.COPYING)
     source = models.CharField(max_length=500)
     started_at = models.DateTimeField()
@@ -75,7 +75,7 @@ class Intake(models.Model):
         ordering = ["-started_at"]
         constraints = [
             models.CheckConstraint(
-                name="intake_times_in_order",
+                name="card_import_times_in_order",
                 condition=Q(finished_at__isnull=True) | Q(finished_at__gte=F("started_at")),
             ),
         ]
@@ -90,7 +90,7 @@ class Intake(models.Model):
 
     @property
     def verdict(self) -> Verdict:
-        """May the card be formatted: the one rule, asked of what this intake wrote down."""
+        """May the card be formatted: the one rule, asked of what this import wrote down."""
         return verdict(
             CardFacts(
                 files=self.files,
@@ -103,7 +103,7 @@ class Intake(models.Model):
         )
 
     def _seen_before(self) -> list[tuple[str, int]]:
-        return [("damaged", self.damaged), ("unproven", int(not self.safe_to_format))]
+        return [("damaged", self.damaged), ("unverified", int(not self.safe_to_format))]
 
     def _seen(self) -> dict[str, Tally]:
         seen = from_plain(self.seen) if isinstance(self.seen, dict) else {}
@@ -121,7 +121,7 @@ class Intake(models.Model):
 class KeptFile(models.Model):
     """A file of a bag that is no picture of the catalogue: a sound note, or a second copy of the same bytes."""
 
-    intake = models.ForeignKey(Intake, on_delete=models.CASCADE, related_name="kept_files")
+    card_import = models.ForeignKey(Import, on_delete=models.CASCADE, related_name="kept_files")
     sha256 = models.CharField(max_length=64, db_index=True)
     path = models.CharField(max_length=500, unique=True, help_text="relative to the archive")
 

@@ -47,7 +47,7 @@ class Deployment(models.Model):
     time_lapse_h = models.FloatField(
         "time lapse every", null=True, blank=True, help_text="hours; one frame a day (24) proves that the camera worked"
     )
-    cells = models.CharField(max_length=80, blank=True)
+    batteries = models.CharField(max_length=80, blank=True)
     card = models.ForeignKey("trod.Card", on_delete=models.SET_NULL, null=True, blank=True, related_name="deployments")
     placement = models.ForeignKey(
         Placement, on_delete=models.SET_NULL, null=True, blank=True, related_name="deployments", editable=False
@@ -106,15 +106,15 @@ class Visit(models.Model):
     at = models.DateTimeField()
     by = models.CharField("visited by", max_length=80, blank=True)
     arrival = models.CharField("state on arrival", max_length=8, choices=Arrival, default=Arrival.UNKNOWN)
-    cells_percent = models.FloatField("cells left", null=True, blank=True, help_text="percent, as the camera shows")
-    cells_changed = models.BooleanField(default=False)
-    cells_kind = models.CharField(
-        "kind of cells put in",
+    battery_percent = models.FloatField("batteries left", null=True, blank=True, help_text="percent, as the camera shows")
+    batteries_changed = models.BooleanField(default=False)
+    battery_kind = models.CharField(
+        "kind of batteries put in",
         max_length=12,
         blank=True,
         help_text="by IEC 60086: LR6 alkaline, FR6 lithium, HR6 rechargeable",
     )
-    cells_count = models.PositiveSmallIntegerField("number of cells put in", null=True, blank=True)
+    battery_count = models.PositiveSmallIntegerField("number of batteries put in", null=True, blank=True)
     card_out = models.ForeignKey("trod.Card", on_delete=models.SET_NULL, null=True, blank=True, related_name="taken_out")
     card_in = models.ForeignKey("trod.Card", on_delete=models.SET_NULL, null=True, blank=True, related_name="put_in")
     clock_shown = models.DateTimeField(
@@ -128,13 +128,13 @@ class Visit(models.Model):
     )
     work = models.TextField("work done", blank=True)
     note = models.TextField(blank=True)
-    packet_revision = models.PositiveIntegerField(
+    field_form_revision = models.PositiveIntegerField(
         null=True, blank=True, editable=False, help_text="the phone's revision that was taken last"
     )
-    packet_digest = models.TextField(
+    field_form_digest = models.TextField(
         blank=True, editable=False, help_text="what the phone's note said when it was taken last, as a SHA-256"
     )
-    packet = models.CharField(
+    field_form = models.CharField(
         "field form", max_length=36, blank=True, editable=False, help_text="the round whose field form it came by"
     )
     photos = models.JSONField(
@@ -145,8 +145,8 @@ class Visit(models.Model):
         ordering = ["-at"]
         indexes = [models.Index(fields=["site", "at"])]
         constraints = [
-            fields.within("visit_cells", "cells_percent", 0, 100),
-            fields.within("visit_cells_count", "cells_count", 0, 64),
+            fields.within("visit_batteries", "battery_percent", 0, 100),
+            fields.within("visit_battery_count", "battery_count", 0, 64),
         ]
 
     def __str__(self) -> str:
@@ -164,7 +164,7 @@ class NotVisited(models.Model):
     at = models.DateTimeField()
     by = models.CharField("noted by", max_length=80, blank=True)
     why = models.TextField("why not", blank=True)
-    packet = models.CharField("field form", max_length=36, blank=True, editable=False)
+    field_form = models.CharField("field form", max_length=36, blank=True, editable=False)
 
     class Meta:
         ordering = ["-at"]
@@ -195,12 +195,12 @@ class WalkTest(models.Model):
         return f"{len(self.walks)} walks, {self.at:%Y-%m-%d}"
 
 
-class WatchCorrection(models.Model):
+class ClockCorrection(models.Model):
     """Somebody's word on how far a camera's clock was out, between two of its own times."""
 
     uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
-    deployment = models.ForeignKey(Deployment, on_delete=models.CASCADE, related_name="watch_corrections")
-    # Naive camera times, kept in UTC columns: they are readings of a dial, not instants.
+    deployment = models.ForeignKey(Deployment, on_delete=models.CASCADE, related_name="clock_corrections")
+    # Naive camera times, kept in UTC columns: they are readings of a input, not instants.
     from_raw = models.DateTimeField("from, on the camera's clock", null=True, blank=True)
     to_raw = models.DateTimeField("to, on the camera's clock", null=True, blank=True)
     shift_s = models.FloatField("add", help_text="seconds to add to the camera's time")

@@ -14,7 +14,7 @@ MESSAGE = "this camera is already deployed somewhere in that time"
 NAME = "trod_deployment_no_overlap"
 
 _TRIGGER = """
-CREATE TRIGGER IF NOT EXISTS {name}_{when} BEFORE {event} ON trod_deployment
+CREATE TRIGGER IF NOT EXISTS {name}_{when} BEFORE {sequence} ON trod_deployment
 WHEN EXISTS (
   SELECT 1 FROM trod_deployment AS other
   WHERE other.camera_id = NEW.camera_id AND other.id IS NOT NEW.id
@@ -36,8 +36,8 @@ def guard_overlaps(using: str = DEFAULT_DB_ALIAS, **kwargs: Any) -> None:
         if "trod_deployment" not in connection.introspection.table_names(cursor):
             return
         if connection.vendor == "sqlite":
-            for event in ("INSERT", "UPDATE"):
-                cursor.execute(_TRIGGER.format(name=NAME, when=event.lower(), event=event, message=MESSAGE))
+            for sequence in ("INSERT", "UPDATE"):
+                cursor.execute(_TRIGGER.format(name=NAME, when=sequence.lower(), sequence=sequence, message=MESSAGE))
         elif connection.vendor == "postgresql":
             cursor.execute("SELECT 1 FROM pg_constraint WHERE conname = %s", [NAME])
             if cursor.fetchone() is None:

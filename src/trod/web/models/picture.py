@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from trod.web.models.card import Intake
+from trod.web.models.card import Import
 from trod.web.models.deployment import Deployment
 
 
@@ -23,13 +23,13 @@ class Picture(models.Model):
 
     sha256 = models.CharField(max_length=64, unique=True)
     path = models.CharField(max_length=500, unique=True, help_text="relative to the archive")
-    intake = models.ForeignKey(Intake, on_delete=models.PROTECT, related_name="pictures")
+    card_import = models.ForeignKey(Import, on_delete=models.PROTECT, related_name="pictures")
     deployment = models.ForeignKey(Deployment, on_delete=models.PROTECT, null=True, related_name="pictures")
-    event = models.ForeignKey("trod.Event", on_delete=models.SET_NULL, null=True, related_name="pictures")
+    sequence = models.ForeignKey("trod.Sequence", on_delete=models.SET_NULL, null=True, related_name="pictures")
     kind = models.CharField(max_length=8, choices=Kind, default=Kind.PICTURE)
     size_bytes = models.PositiveBigIntegerField()
     file_order = models.PositiveIntegerField(default=0, help_text="its turn on the card")
-    # As the camera wrote it (a dial reading, kept in a UTC column) and as an instant, corrected.
+    # As the camera wrote it (a input reading, kept in a UTC column) and as an instant, corrected.
     taken_raw = models.DateTimeField(null=True)
     subsecond_ms = models.PositiveSmallIntegerField(default=0)
     taken_at = models.DateTimeField(null=True)
@@ -54,8 +54,8 @@ class Picture(models.Model):
         permissions = [("see_people", "Can see people in pictures, and pictures nobody has reviewed")]
         indexes = [
             models.Index(fields=["deployment", "taken_at"]),
-            models.Index(fields=["event", "taken_at"]),
-            models.Index(fields=["intake", "file_order"]),
+            models.Index(fields=["sequence", "taken_at"]),
+            models.Index(fields=["card_import", "file_order"]),
             models.Index(fields=["looked"], name="picture_to_look", condition=Q(looked=False)),
             # The newest by day of one deployment, however many there are by night. The kind stands in the fields, for
             # SQLite does not see that a condition with a handed-in value holds.

@@ -1,4 +1,4 @@
-"""Ways to hang a camera, worked out on the bench and kept."""
+"""Ways to hang a camera, worked out on the placement planner and kept."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from trod.web.models.reserve import Site
 class Placement(models.Model):
     """One way to hang one kind of camera at a site. At most three of a site stand side by side.
 
-    `dials` is what was dialled in on the bench, not what came out: the answer is worked out anew, so that it
+    `inputs` is what was dialled in on the placement planner, not what came out: the answer is worked out anew, so that it
     follows what is learned of the camera and the place.
     """
 
@@ -27,8 +27,8 @@ class Placement(models.Model):
         CameraModel, on_delete=models.SET_NULL, null=True, blank=True, related_name="placements"
     )
     animal = models.CharField(max_length=40)
-    dials = models.JSONField(default=dict, blank=True)
-    chosen = models.BooleanField(default=False, help_text="the one a setup slip was made of")
+    inputs = models.JSONField(default=dict, blank=True)
+    chosen = models.BooleanField(default=False, help_text="the one a set-up sheet was made of")
     by = models.CharField(max_length=80, blank=True)
     at = models.DateTimeField()
     note = models.TextField(blank=True)

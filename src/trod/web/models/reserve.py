@@ -1,4 +1,4 @@
-"""The ground: reserve, sites, sign; and the species that are looked for."""
+"""The map: reserve, sites, sign; and the species that are looked for."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ class Reserve(models.Model):
 
 
 class Species(models.Model):
-    """A kind of animal that may come: its names, its key in the look-through, its size for scale.
+    """A kind of animal that may come: its names, its key in the review, its size for scale.
 
     A rank above species stands for animals of which no more is known ("Deer, kind unknown"), and for all kinds below
     it in a question.
@@ -97,12 +97,12 @@ class Species(models.Model):
     )
     slug = fields.slug_field()
     key = models.CharField(
-        max_length=1, null=True, blank=True, unique=True, help_text="one key that says this species in the look-through"
+        max_length=1, null=True, blank=True, unique=True, help_text="one key that says this species in the review"
     )
     group = models.CharField(max_length=40, blank=True, help_text="e.g. hoofed, carnivore, bird")
     shoulder_height_m = models.FloatField(null=True, blank=True)
     body_length_m = models.FloatField(null=True, blank=True)
-    active = models.BooleanField(default=True, help_text="offered in the look-through")
+    active = models.BooleanField(default=True, help_text="offered in the review")
     note = models.TextField(blank=True)
 
     class Meta:
@@ -155,7 +155,7 @@ class Site(models.Model):
     tree_diameter_cm = models.FloatField(null=True, blank=True)
     sensitive = models.BooleanField(default=False, help_text="its place is blurred in all that leaves the house")
     ground = models.JSONField(
-        default=dict, blank=True, help_text="what the bench was told of it: path, branch, snow, horizon"
+        default=dict, blank=True, help_text="what the placement planner was told of it: path, branch, snow, horizon"
     )
     access = models.TextField("how to get there", blank=True)
     safety = models.TextField("what to beware of", blank=True)
@@ -165,8 +165,8 @@ class Site(models.Model):
     losses_per_year = models.FloatField(
         "faults and thefts", null=True, blank=True, help_text="how many a year a camera here suffers, about"
     )
-    quiet_days = models.FloatField(
-        "quiet days after a visit", null=True, blank=True, help_text="for how long animals stay away; 2 when not told"
+    disturbance_days = models.FloatField(
+        "days of disturbance after a visit", null=True, blank=True, help_text="for how long animals stay away; 2 when not told"
     )
     climb_m = models.FloatField(
         "climb on foot to it",
@@ -188,7 +188,7 @@ class Site(models.Model):
             fields.within("site_canopy", "canopy_percent", 0, 100),
             fields.within("site_tree_diameter", "tree_diameter_cm", 1, 500),
             fields.within("site_losses", "losses_per_year", 0, 50),
-            fields.within("site_quiet_days", "quiet_days", 0, 90),
+            fields.within("site_disturbance_days", "disturbance_days", 0, 90),
             fields.within("site_climb", "climb_m", -3000, 5000),
         ]
 
@@ -196,11 +196,11 @@ class Site(models.Model):
         return self.name
 
     def get_absolute_url(self) -> str:
-        return reverse("ground:site", args=[self.slug])
+        return reverse("map:site", args=[self.slug])
 
 
 class Sign(models.Model):
-    """What somebody saw on the ground: tracks, droppings, a rub, a trail."""
+    """What somebody saw on the map: tracks, droppings, a rub, a trail."""
 
     class Kind(models.TextChoices):
         TRACKS = "tracks", "tracks"

@@ -31,7 +31,7 @@ class Paper(models.Model):
     sha256 = models.CharField(max_length=64, blank=True, help_text="of the state read or written; empty for none")
     coming = models.CharField(max_length=72, null=True, blank=True)
     whole = models.BooleanField(default=True, help_text="every record in it was read")
-    lines = models.PositiveIntegerField(default=0, help_text="of words.jsonl: how many lines the catalogue holds")
+    lines = models.PositiveIntegerField(default=0, help_text="of identifications.jsonl: how many lines the catalogue holds")
 
     def __str__(self) -> str:
         return self.path

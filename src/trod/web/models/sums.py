@@ -114,7 +114,7 @@ def mark_dirty(deployments: Iterable[int]) -> None:
 
 
 # What of a sequence is summed up.
-SUMMED = frozenset({"deployment", "start_at", "end_at", "frames", "infrared", "time_lapse", "word", "key"})
+SUMMED = frozenset({"deployment", "start_at", "end_at", "frames", "infrared", "time_lapse", "identification", "key"})
 
 
 class SequenceRows(models.QuerySet[Any]):

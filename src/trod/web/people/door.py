@@ -23,7 +23,7 @@ class Leave(LogoutView):
     """Django's own, which also forgets the pass phrase that was said in this session."""
 
     def post(self, request: HttpRequest, *args: Any, **more: Any) -> HttpResponse:
-        from trod.web.keeping import seal
+        from trod.web.maintenance import seal
 
         seal.cover(request)
         return super().post(request, *args, **more)

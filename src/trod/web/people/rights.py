@@ -107,7 +107,7 @@ def give(codename: str, chosen: set[int], *, at_machine: bool, shown: set[int] |
 
 
 def give_by(request: HttpRequest, codename: str, chosen: set[int]) -> None:
-    """As `give`, by somebody who holds it; nobody takes the right from themselves by a slip.
+    """As `give`, by somebody who holds it; nobody takes the right from themselves by a set-up sheet.
 
     The page says in `shown` who held it as it was made.
     """

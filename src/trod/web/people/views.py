@@ -69,7 +69,7 @@ def reserve(request: HttpRequest) -> HttpResponse:
         lead="" if row else "The ground you keep. A rough middle of it will do; its time zone matters.",
         kept="The reserve {row} is kept.",
         back=reverse("people:settings") if row else reverse("today:today"),
-        after=lambda kept: reverse("ground:ground"),
+        after=lambda kept: reverse("map:map"),
         zones=ReserveForm.zones(),
     )
 

@@ -12,14 +12,14 @@ from typing import Any, Literal
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.http import HttpRequest
 
-from trod.web.models import Event, Hunch, Picture, Sighting
+from trod.web.models import Sequence, Suggestion, Picture, Observation
 from trod.web.people import rights
 
 RIGHT = "see_people"
 SESSION = "show_people"
 # From here on a guess of "person" hides. Ours: better one deer hidden than one walker shown.
-HUNCH_SCORE = 0.3
-SHOWS_PEOPLE = (Sighting.What.PERSON, Sighting.What.VEHICLE)
+SUGGESTION_SCORE = 0.3
+SHOWS_PEOPLE = (Observation.What.PERSON, Observation.What.VEHICLE)
 
 Verdict = Literal["open", "shown", "hidden", "not reviewed", "people"]
 """open : to every account. shown : to this caller. hidden : until this caller chooses to see people. The other two:
@@ -40,7 +40,7 @@ def chose(request: HttpRequest) -> bool:
 def verdict(*, reviewed: bool, people: bool, guessed: bool, may: bool, chosen: bool) -> Verdict:
     """Whether a picture is shown to a caller.
 
-    people : somebody said that a person or a vehicle is in its event. guessed : a machine guesses a person.
+    people : somebody said that a person or a vehicle is in its sequence. guessed : a machine guesses a person.
     may : the caller holds the right. chosen : and wants to see people now.
     """
     if reviewed and not people:
@@ -53,20 +53,20 @@ def verdict(*, reviewed: bool, people: bool, guessed: bool, may: bool, chosen: b
 
 def with_people(pictures: QuerySet[Picture]) -> QuerySet[Picture]:
     """Adds to each picture what decides: `person_said`, `person_guessed` and `person_alone` (of the file itself)."""
-    said = Sighting.objects.filter(word=OuterRef("event__word"), what__in=SHOWS_PEOPLE)
-    guessed = Hunch.objects.filter(
-        picture__event=OuterRef("event"), what=Sighting.What.PERSON, score__gte=HUNCH_SCORE
+    said = Observation.objects.filter(identification=OuterRef("sequence__identification"), what__in=SHOWS_PEOPLE)
+    guessed = Suggestion.objects.filter(
+        picture__sequence=OuterRef("sequence"), what=Observation.What.PERSON, score__gte=SUGGESTION_SCORE
     )
-    alone = Hunch.objects.filter(picture=OuterRef("pk"), what=Sighting.What.PERSON, score__gte=HUNCH_SCORE)
+    alone = Suggestion.objects.filter(picture=OuterRef("pk"), what=Observation.What.PERSON, score__gte=SUGGESTION_SCORE)
     return pictures.annotate(
         person_said=Exists(said), person_guessed=Exists(guessed), person_alone=Exists(alone)
     )
 
 
 def of_row(row: dict[str, Any], *, may: bool, chosen: bool) -> Verdict:
-    """The verdict on a picture's values, taken after `with_people`: `event__word` and what that adds."""
+    """The verdict on a picture's values, taken after `with_people`: `sequence__identification` and what that adds."""
     return verdict(
-        reviewed=row["event__word"] is not None,
+        reviewed=row["sequence__identification"] is not None,
         people=row["person_said"],
         guessed=row["person_guessed"] or row["person_alone"],
         may=may,
@@ -74,16 +74,16 @@ def of_row(row: dict[str, Any], *, may: bool, chosen: bool) -> Verdict:
     )
 
 
-NOT_REVIEWED = Q(event__word__isnull=True)
+NOT_REVIEWED = Q(sequence__identification__isnull=True)
 """Of pictures that went through `with_people`: nobody has reviewed it."""
-OPEN = Q(event__word__isnull=False, person_said=False)
+OPEN = Q(sequence__identification__isnull=False, person_said=False)
 """Of the same: open to every account."""
 
 
-def event_verdict(event: Event, *, may: bool, chosen: bool = False) -> Verdict:
-    """The verdict on one event's pictures."""
-    said = event.word_id is not None and Sighting.objects.filter(word=event.word_id, what__in=SHOWS_PEOPLE).exists()
-    guessed = Hunch.objects.filter(
-        picture__event=event, what=Sighting.What.PERSON, score__gte=HUNCH_SCORE
+def sequence_verdict(sequence: Sequence, *, may: bool, chosen: bool = False) -> Verdict:
+    """The verdict on one sequence's pictures."""
+    said = sequence.identification_id is not None and Observation.objects.filter(identification=sequence.identification_id, what__in=SHOWS_PEOPLE).exists()
+    guessed = Suggestion.objects.filter(
+        picture__sequence=sequence, what=Observation.What.PERSON, score__gte=SUGGESTION_SCORE
     ).exists()
-    return verdict(reviewed=event.word_id is not None, people=said, guessed=guessed, may=may, chosen=chosen)
+    return verdict(reviewed=sequence.identification_id is not None, people=said, guessed=guessed, may=may, chosen=chosen)

@@ -65,7 +65,7 @@ MISSING = _DRAWN.format(words="No picture to be seen", figure="", low=250).encod
 def picture(request: HttpRequest, sha256: str, kind: str) -> HttpResponseBase:
     row = (
         hiding.with_people(Picture.objects.filter(sha256=sha256))
-        .values("path", "event__word", "person_said", "person_guessed", "person_alone")
+        .values("path", "sequence__identification", "person_said", "person_guessed", "person_alone")
         .first()
     )
     if row is None:

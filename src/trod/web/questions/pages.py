@@ -20,8 +20,8 @@ HEADINGS = {"species": "Species", "light": "Light", "month": "Month"}
 
 
 @dataclass(frozen=True)
-class Cell:
-    """One cell. small : its interval, beneath. url : to the pictures behind it. number : set to the right."""
+class Battery:
+    """One battery. small : its interval, beneath. url : to the pictures behind it. number : set to the right."""
 
     text: str
     small: str = ""
@@ -39,7 +39,7 @@ class Heading:
 @dataclass(frozen=True)
 class Table:
     headings: tuple[Heading, ...] = ()
-    rows: tuple[tuple[Cell, ...], ...] = ()
+    rows: tuple[tuple[Battery, ...], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -145,12 +145,12 @@ def table_of(plain: Mapping[str, Any], kind: str, query: str | None) -> Table:
         headings=tuple(_heading(columns[key], key, "low" in columns) for key in shown),
         rows=tuple(
             tuple(
-                _cell(
+                _battery(
                     row,
                     key,
                     columns[key]["kind"],
                     _url(where, query, row=str(row[key_of]))
-                    if query is not None and row.get("event_keys")
+                    if query is not None and row.get("sequence_keys")
                     else "",
                     with_interval="low" in columns,
                 )
@@ -170,17 +170,17 @@ def _heading(column: Mapping[str, Any], key: str, with_interval: bool) -> Headin
     return Heading(column["title"], small, column["kind"] not in ("name", "text", "date"))
 
 
-def _cell(row: Mapping[str, Any], key: str, kind: str, url: str, *, with_interval: bool) -> Cell:
+def _battery(row: Mapping[str, Any], key: str, kind: str, url: str, *, with_interval: bool) -> Battery:
     value = row.get(key)
     if key == "exact_low":
-        return Cell("–" if value is None else wording.between(value, row["exact_high"]))
+        return Battery("–" if value is None else wording.between(value, row["exact_high"]))
     if value is None:
-        return Cell("–", number=kind not in ("name", "text", "date"))
+        return Battery("–", number=kind not in ("name", "text", "date"))
     if kind == "count":
-        return Cell(wording.count(int(value)), url=url if key in ("passages", "events") and value else "")
+        return Battery(wording.count(int(value)), url=url if key in ("detections", "sequences") and value else "")
     if kind == "date":
         text = str(value)
-        return Cell(
+        return Battery(
             wording.month(date.fromisoformat(f"{text}-01"))
             if len(text) == 7
             else _short(date.fromisoformat(text)),
@@ -191,10 +191,10 @@ def _cell(row: Mapping[str, Any], key: str, kind: str, url: str, *, with_interva
         small = ""
         if key in ("rate", "share") and with_interval and row.get("low") is not None:
             small = f"{say(row['low'])} to {say(row['high'])}"
-        return Cell(say(value), small)
+        return Battery(say(value), small)
     if kind == "days":
-        return Cell(wording.number(value))
-    return Cell(wording.capital(str(value)) if key in HEADINGS else str(value), number=False)
+        return Battery(wording.number(value))
+    return Battery(wording.capital(str(value)) if key in HEADINGS else str(value), number=False)
 
 
 def _short(day: date) -> str:
@@ -249,12 +249,12 @@ def rests(answer: Answer) -> tuple[tuple[str, str], ...]:
         out.append(
             (
                 "Not home",
-                f"{wording.plural(known.not_home, 'deployment')} of which no card has been taken in; "
+                f"{wording.plural(known.not_home, 'deployment')} of which no card has been imported; "
                 "not counted.",
             )
         )
     out.append(
-        ("Events", f"{wording.count(known.events_seen)} looked at, {wording.count(known.unseen)} not yet")
+        ("Sequences", f"{wording.count(known.sequences_seen)} looked at, {wording.count(known.unseen)} not yet")
     )
     return tuple(out)
 

@@ -23,7 +23,7 @@ from trod.web import access
 from trod.web.catalogue import answers, evidence
 from trod.web.catalogue.answers import Answer
 from trod.web.catalogue.evidence import Account
-from trod.web.models import Event, Finding, Question, Reserve
+from trod.web.models import Sequence, Finding, Question, Reserve
 from trod.web.questions import pages, script
 from trod.web.reading import without_waiting
 
@@ -65,7 +65,7 @@ def _question(request: HttpRequest, kind: str) -> HttpResponse:
             "page": page,
             "kind": kind,
             "problems": problems,
-            "empty": not account.evidence.sightings and not account.evidence.unseen,
+            "empty": not account.evidence.observations and not account.evidence.unseen,
             "species": answers.known_species(),
             "sites": sites,
             "intervals": sorted({*pages.INTERVALS_MIN, asked.independence_min}),
@@ -173,8 +173,8 @@ def behind(request: HttpRequest, kind: str) -> HttpResponse:
     page = Paginator(keys, A_PAGE).get_page(request.GET.get("page"))
     reserve = _reserve()
     known = {
-        event["key"]: event
-        for event in Event.objects.filter(key__in=list(page.object_list)).values(
+        sequence["key"]: sequence
+        for sequence in Sequence.objects.filter(key__in=list(page.object_list)).values(
             "key", "pk", "start_at", "frames", "deployment__site__name"
         )
     }
@@ -199,8 +199,8 @@ def behind(request: HttpRequest, kind: str) -> HttpResponse:
         {
             "answer": answer,
             "of": _of(answer, line),
-            "events": shown,
-            "passages": len(pictures),
+            "sequences": shown,
+            "detections": len(pictures),
             "page": page,
             "numbers": pages.pager(len(keys), page.number, A_PAGE),
             "query": query.urlencode(),

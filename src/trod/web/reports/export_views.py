@@ -18,7 +18,7 @@ from trod.web.pictures import people
 from trod.web.reports import exporting
 
 TABLES = (
-    "Sites, deployments, visits, species, effort, sightings and the list of pictures, as CSV; the sites as GPX "
+    "Sites, deployments, visits, species, effort, observations and the list of pictures, as CSV; the sites as GPX "
     "and GeoJSON"
 )
 

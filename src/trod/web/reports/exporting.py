@@ -38,7 +38,7 @@ _DEPLOYMENTS = (
     ("doubted_days", "of watched_days: silences far longer than its own rhythm", "days"),
     ("visits", "how many visits"),
     ("last_visit", "the last one, UTC"),
-    ("events", "how many events it gave"),
+    ("sequences", "how many sequences it gave"),
     ("problems", "what was found wrong or done, with its day"),
 )
 _VISITS = (
@@ -46,8 +46,8 @@ _VISITS = (
     ("deployment", "key of the deployment; empty for a visit to an empty site"),
     ("at", "when, UTC"),
     ("state_on_arrival", "how the camera was found"),
-    ("cells_percent", "what the camera showed as left", "%"),
-    ("cells_changed", "whether cells were changed"),
+    ("battery_percent", "what the camera showed as left", "%"),
+    ("batteries_changed", "whether batteries were changed"),
     ("card_out", "whether a card was taken out"),
     ("card_in", "whether one was put in"),
     ("clock_ahead_s", "how far the camera's clock was ahead, as it was read", "s"),
@@ -65,12 +65,12 @@ _PICTURES = (
     ("sha256", "SHA-256 of the file: its identity"),
     ("path", "below the archive"),
     ("deployment", "key of the deployment"),
-    ("event", "key of the event it belongs to"),
+    ("sequence", "key of the sequence it belongs to"),
     ("kind", "picture or clip"),
     ("taken", "when, UTC, clock corrected"),
     ("taken_as_written", "as the camera wrote it, on its own clock"),
     ("trigger", "motion, time_lapse or unknown"),
-    ("infrared", "true: taken in infrared light"),
+    ("infrared", "true: imported infrared light"),
     ("width", "of the picture", "pixels"),
     ("height", "of the picture", "pixels"),
     ("duration_s", "of a clip", "s"),
@@ -97,7 +97,7 @@ def export(
 ) -> dict[str, Any]:
     """Write the records into a folder. Raises WrongInput, CatalogueTrouble, OSError.
 
-    people : list events and pictures with people or vehicles too, and pictures nobody has reviewed.
+    people : list sequences and pictures with people or vehicles too, and pictures nobody has reviewed.
     show_sensitive : sensitive sites at their true places.
     Returns rows by table, and how many pictures with people, and how many not reviewed, were left out.
     """
@@ -158,7 +158,7 @@ def export(
 
 @dataclass(frozen=True, kw_only=True)
 class Preview:
-    """What an export would do, before it is made. generalised : names of sites told as a coarse cell; shown : of
+    """What an export would do, before it is made. generalised : names of sites told as a coarse battery; shown : of
     sensitive ones told at their true places. people_left_out, not_reviewed_left_out : pictures."""
 
     generalised: tuple[str, ...]
@@ -229,8 +229,8 @@ def _visits(reserve: models.Reserve, asked: Filter) -> Iterator[Sequence[Any]]:
             off = (v.clock_shown - v.clock_true).total_seconds() - 60 * v.deployment.utc_offset_min
             ahead = f"{off:g}"
         yield (
-            v.site.slug, v.deployment.slug if v.deployment else "", _utc(v.at), v.arrival, v.cells_percent,
-            v.cells_changed, v.card_out_id is not None, v.card_in_id is not None, ahead, v.walk_test,
+            v.site.slug, v.deployment.slug if v.deployment else "", _utc(v.at), v.arrival, v.battery_percent,
+            v.batteries_changed, v.card_out_id is not None, v.card_in_id is not None, ahead, v.walk_test,
         )  # fmt: skip
 
 
@@ -252,11 +252,11 @@ def _notes(
         notes.append(
             "Sensitive sites stand at their TRUE places: keep this to those who may know them."
             if show_sensitive
-            else "Sensitive sites stand at the middle of a coarse cell, with their uncertainty in metres."
+            else "Sensitive sites stand at the middle of a coarse battery, with their uncertainty in metres."
         )
     if people:
         notes.append(
-            "Events and pictures with people and vehicles, and pictures nobody has reviewed, are listed: mind the "
+            "Sequences and pictures with people and vehicles, and pictures nobody has reviewed, are listed: mind the "
             "privacy of people and your law."
         )
     else:
@@ -268,7 +268,7 @@ def _notes(
             notes.append(f"Left out: {wording.plural(unseen, 'picture')} that nobody has reviewed.")
     if account.evidence.unseen:
         notes.append(
-            f"{wording.plural(len(account.evidence.unseen), 'event')} of the reserve not looked at yet."
+            f"{wording.plural(len(account.evidence.unseen), 'sequence')} of the reserve not looked at yet."
         )
     return notes
 
@@ -305,7 +305,7 @@ def _deployments(reserve: models.Reserve, account: Account, said: Callable[[str]
             s.doubted_days,
             s.visits,
             _utc(s.last_visit),
-            s.events,
+            s.sequences,
             said("; ".join(s.problems)),
         )
 
@@ -330,7 +330,7 @@ def _picture_rows(pictures: QuerySet[models.Picture]) -> Iterator[Sequence[Any]]
             "sha256",
             "path",
             "deployment__slug",
-            "event__key",
+            "sequence__key",
             "kind",
             "taken_at",
             "taken_raw",
@@ -344,12 +344,12 @@ def _picture_rows(pictures: QuerySet[models.Picture]) -> Iterator[Sequence[Any]]
         )
         .iterator(5000)
     ):
-        sha, path, deployment, event, kind, at, raw, *rest = row
+        sha, path, deployment, sequence, kind, at, raw, *rest = row
         yield (
             sha,
             path,
             deployment,
-            event,
+            sequence,
             kind,
             _utc(at),
             raw.replace(tzinfo=None).isoformat() if raw else "",

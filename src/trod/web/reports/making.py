@@ -24,7 +24,7 @@ from trod.web.catalogue import answers, condition, evidence
 from trod.web.catalogue.line import Line, Silent
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
-# From so many sightings on, a report is made as a job beside the pages. Ours.
+# From so many observations on, a report is made as a job beside the pages. Ours.
 LONG_WORK = 2500
 _NAME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}-[a-z0-9-]{1,80}\Z")
 
@@ -101,7 +101,7 @@ def tables_of(data: ReportData, folder: Path) -> tuple[Path, ...]:
 
 def is_long_work(reserve: models.Reserve) -> bool:
     """Whether making a report takes longer than a page should."""
-    return len(evidence.gather(reserve).evidence.sightings) > LONG_WORK
+    return len(evidence.gather(reserve).evidence.observations) > LONG_WORK
 
 
 def make(

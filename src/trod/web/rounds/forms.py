@@ -312,5 +312,5 @@ class HomeForm(forms.Form):
     file = forms.FileField(
         label="The file",
         widget=forms.ClearableFileInput({"accept": ".json,.csv,application/json,text/csv"}),
-        help_text="the .json that the packet made, or the round's .csv with its columns filled in",
+        help_text="the .json that the field form made, or the round's .csv with its columns filled in",
     )

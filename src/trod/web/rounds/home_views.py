@@ -1,4 +1,4 @@
-"""What comes home: a packet handed in over the Wi-Fi, a file brought in, a conflict settled, a photo shown."""
+"""What comes home: a field form handed in over the Wi-Fi, a file brought in, a conflict settled, a photo shown."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from trod.archive import fieldnotes as files
 from trod.errors import TrodError, WrongInput
 from trod.limits import HAND_IN_BYTES
-from trod.report.packet import read_packet
-from trod.report.packet.reading import MOST_BYTES
+from trod.report.field_form import read_field_form
+from trod.report.field_form.reading import MOST_BYTES
 from trod.web import home
 from trod.web.access import person
-from trod.web.catalogue import bring_home, field_door, field_notes, round_papers
+from trod.web.catalogue import upload, field_door, field_notes, round_papers
 from trod.web.models import Reserve, Site
 from trod.web.pictures import people
 from trod.web.pictures import views as pictures
@@ -27,7 +27,7 @@ from trod.web.rounds.forms import HomeForm
 
 MOST_HANDED_IN = HAND_IN_BYTES  # one visit can weigh 55 MB
 TOO_BIG = f"at most {MOST_HANDED_IN // 1_000_000} MB at once."
-TOKEN = "X-Trod-Packet"
+TOKEN = "X-Trod-Field-Form"
 
 
 # The phone's door -------------------------------------------------------------------------------------------
@@ -37,7 +37,7 @@ def _doors(request: HttpRequest, answer: HttpResponse) -> HttpResponse:
     """A page that was opened from a file has the origin null; the token alone opens this door."""
     answer.headers["Access-Control-Allow-Origin"] = "*"
     answer.headers["Access-Control-Allow-Methods"] = "POST"
-    answer.headers["Access-Control-Allow-Headers"] = "content-type, x-trod-packet"
+    answer.headers["Access-Control-Allow-Headers"] = "content-type, x-trod-field-form"
     if request.headers.get("Access-Control-Request-Private-Network") == "true":
         answer.headers["Access-Control-Allow-Private-Network"] = "true"
     answer.headers["Cache-Control"] = "no-store"
@@ -51,12 +51,12 @@ def _refused(request: HttpRequest, status: int, words: str) -> HttpResponse:
 @csrf_exempt
 @require_http_methods(["POST", "OPTIONS"])
 def hand_in(request: HttpRequest) -> HttpResponse:
-    """Take visits from a packet; see docs/packet.md. The answer is a promise: what it names is on the disk."""
+    """Take visits from a field form; see docs/fieldform.md. The answer is a promise: what it names is on the disk."""
     if request.method == "OPTIONS":
         return _doors(request, HttpResponse(status=204))
     token = request.headers.get(TOKEN, "")
     if not token:
-        return _refused(request, 401, "No token came with it. Hand the visits in from the packet's own page.")
+        return _refused(request, 401, "No token came with it. Hand the visits in from the field form's own page.")
     # Whose it is comes first: nothing of a stranger's is read.
     row = round_papers.round_of(token, timezone.now())
     if row is None:
@@ -78,9 +78,9 @@ def hand_in(request: HttpRequest) -> HttpResponse:
     if len(data) > MOST_HANDED_IN:
         return _refused(request, 413, f"More came than fits; {TOO_BIG}")
     try:
-        found = read_packet(data, now=now, at_once=True)
-        if found.packet_id != str(row.uuid):
-            return _refused(request, 403, "The token belongs to another packet. Take the packet of this round anew.")
+        found = read_field_form(data, now=now, at_once=True)
+        if found.field_form_id != str(row.uuid):
+            return _refused(request, 403, "The token belongs to another field form. Take the field form of this round anew.")
         taken = field_door.hand_in(row, found.visits, size=len(data), now=now)
     except field_door.Refused as shut:
         return _refused(request, shut.status, str(shut))
@@ -141,7 +141,7 @@ def _bring(request: HttpRequest, file: Any) -> tuple[field_notes.Taken, tuple[st
     data = file.read(MOST_BYTES + 1)
     if len(data) > MOST_BYTES:
         raise WrongInput("file", got=f"{file.size // 1_000_000} MB", needed=f"at most {MOST_BYTES // 1_000_000} MB")
-    return bring_home.take_file(data, file.name or "", by=person(request), now=timezone.now())
+    return upload.take_file(data, file.name or "", by=person(request), now=timezone.now())
 
 
 @require_POST

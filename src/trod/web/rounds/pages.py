@@ -139,7 +139,7 @@ def kit_words(kit: Sequence[KitItem]) -> str:
     parts = []
     for item in kit:
         if item.group in GROUPS[:2]:
-            what = item.what.removeprefix("cells ").partition(" (")[0].partition(",")[0].removeprefix("empty ")
+            what = item.what.removeprefix("batteries ").partition(" (")[0].partition(",")[0].removeprefix("empty ")
             if item.number == 1:
                 what = {"cards": "card"}.get(what, what)
             parts.append(what if item.number == 1 and what == "ladder" else f"{item.number} {what}")

@@ -50,7 +50,7 @@ def start(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def nights(request: HttpRequest) -> HttpResponse:
-    """The mean night minima by month; cells give less in the cold."""
+    """The mean night minima by month; batteries give less in the cold."""
     reserve = Reserve.objects.order_by("id").first()
     if reserve is None:
         return redirect("people:reserve")

@@ -14,10 +14,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from trod import watch
+from trod import clock
 from trod.errors import TrodError, WrongInput
 from trod.report import round_sheet, sentences
-from trod.report.packet import packet_html
+from trod.report.field_form import field_form_html
 from trod.web import jobs, seen
 from trod.web.access import person
 from trod.web.catalogue import due as dues
@@ -60,7 +60,7 @@ def rounds(request: HttpRequest) -> HttpResponse:
     if reserve is None:
         return render(request, "trod/rounds/rounds.html", {"nothing": "reserve"})
     now = timezone.now()
-    today = watch.local(now, reserve.zone).date()
+    today = clock.local(now, reserve.zone).date()
     ahead = next((n for n in AHEADS if str(n) == request.GET.get("days")), 30)
     held = forecasts.kept(reserve, now)
     found = dues.due(reserve, now, days=[today], next_days=ahead, held=held)
@@ -100,7 +100,7 @@ def plan(request: HttpRequest, uuid: UUID | None = None) -> HttpResponse:
         messages.info(request, "A round goes over a reserve: write that down first.")
         return redirect("people:reserve")
     now = timezone.now()
-    today = watch.local(now, reserve.zone).date()
+    today = clock.local(now, reserve.zone).date()
     sites = list(
         Site.objects.filter(reserve=reserve, retired=False)
         .filter(pk__in=Deployment.objects.filter(end__isnull=True).values("site"))
@@ -196,7 +196,7 @@ def one(request: HttpRequest, uuid: UUID) -> HttpResponse:
     row = get_object_or_404(Round.objects.select_related("reserve"), uuid=uuid)
     units = units_for(request, row.reserve)
     now = timezone.now()
-    context: dict[str, Any] = {"row": row, "past": row.day < watch.local(now, row.reserve.zone).date()}
+    context: dict[str, Any] = {"row": row, "past": row.day < clock.local(now, row.reserve.zone).date()}
     try:
         planned = round_papers.planned_of(row)
         wish = round_papers.wish_of(row)
@@ -291,7 +291,7 @@ KINDS = {
     "table.csv": "text/csv; charset=utf-8",
     "round.gpx": "application/gpx+xml",
     "round.ics": "text/calendar; charset=utf-8",
-    "packet.html": "text/html; charset=utf-8",
+    "field-form.html": "text/html; charset=utf-8",
 }
 
 
@@ -306,11 +306,11 @@ def paper(request: HttpRequest, uuid: UUID, what: str) -> HttpResponse:
     now = timezone.now()
     made: str | bytes
     try:
-        if what == "packet.html":
-            data = round_papers.packet_of(
+        if what == "field-form.html":
+            data = round_papers.field_form_of(
                 row, units=units, now=now, addresses=addresses(request), true_places=true_places
             )
-            made = packet_html(data)
+            made = field_form_html(data)
         elif what == "round.gpx":
             made = round_papers.gpx_of(row, true_places=true_places)
         elif what == "round.ics":
@@ -330,7 +330,7 @@ def paper(request: HttpRequest, uuid: UUID, what: str) -> HttpResponse:
     answer.headers["Content-Disposition"] = f'{way}; filename="{stem}.{ending}"'
     answer.headers["X-Content-Type-Options"] = "nosniff"
     answer.headers["Cache-Control"] = "no-store"
-    if what == "packet.html":
+    if what == "field-form.html":
         # The page brings its own policy; ours beside it would stop its script. Two policies both bind.
         answer.headers["Content-Security-Policy"] = "frame-ancestors 'none'; object-src 'none'"
     return answer

@@ -16,23 +16,23 @@ from urllib.parse import urlencode
 from django.db.models import Exists, OuterRef
 from django.urls import NoReverseMatch, reverse
 
-from trod import watch
+from trod import clock
 from trod.web.catalogue import not_visited as missed
 from trod.web.catalogue import rollups, taxa
-from trod.web.catalogue import watch as clocks
+from trod.web.catalogue import clocks
 from trod.web.catalogue.forecasts import Forecast
 from trod.web.models import (
     Card,
     Deployment,
-    Event,
+    Sequence,
     Finding,
-    Intake,
+    Import,
     Job,
     NotVisited,
     Reserve,
     Site,
     Visit,
-    WatchCorrection,
+    ClockCorrection,
 )
 from trod.web.today.summary import Summary
 
@@ -41,11 +41,11 @@ USUAL_VISIT_D = 60  # between visits, when the reserve has no rhythm of its own 
 LIKELY = 0.5  # a chance from which a camera has "probably" stopped
 SOON_D = 14  # a visit that is due within so many days is told
 MOST_LIKELY = {
-    "cells": "; most likely its cells no longer carry the flash",
+    "batteries": "; most likely its batteries no longer carry the flash",
     "card": "; most likely its card is full",
     "fault": "; most likely by a fault or theft",
 }
-WOULD = {"cells": "its cells fail", "card": "its card is full"}
+WOULD = {"batteries": "its batteries fail", "card": "its card is full"}
 MANY = 3  # more cameras than this without a visit are one line: it is one round to plan, not many errands
 MOST_EACH = 40  # of one kind; what is beyond is counted in one line
 
@@ -82,7 +82,7 @@ def count(n: int, one: str, many: str | None = None) -> str:
     return f"{n:,} {one if n == 1 else many or one + 's'}".replace(",", " ")
 
 
-def dial_error_s(visit: Visit, utc_offset_min: int) -> float | None:
+def clock_error_s(visit: Visit, utc_offset_min: int) -> float | None:
     """How far the camera's clock was ahead of the true time at a visit; None when nobody read it. [s]"""
     if visit.clock_shown is None or visit.clock_true is None:
         return None
@@ -269,7 +269,7 @@ def not_reached(rows: Iterable[NotVisited], zone: str) -> list[Need]:
     """Stops that a round was to visit and did not, until somebody has been there."""
     needs = []
     for row in list(rows)[:MOST_EACH]:
-        day = watch.local(row.at, zone).date()
+        day = clock.local(row.at, zone).date()
         why = " ".join(row.why.split()).rstrip(".")[:160] or "no reason noted"
         sentence = f"{missed.what(row)} was not visited on {day.day} {day:%B}: {why}."
         needs.append(Need("not-visited", float(AHEAD_D), sentence, *_round()))
@@ -303,11 +303,11 @@ def _silence_to_end(d: Deployment, seen: Summary) -> float:
     for stretches in (seen.gaps, seen.doubts):
         for begin, end, _ in stretches:
             days = (end - begin).total_seconds() / 86400
-            if end >= seen.known_to - timedelta(hours=1) and days >= 3 and seen.events >= 10:
-                usual = seen.events / max(seen.days_watched, 1.0)
+            if end >= seen.known_to - timedelta(hours=1) and days >= 3 and seen.sequences >= 10:
+                usual = seen.sequences / max(seen.days_watched, 1.0)
                 if (
                     usual * days >= 7
-                ):  # so many events would have been due; chance alone leaves none in 1 of 1100
+                ):  # so many sequences would have been due; chance alone leaves none in 1 of 1100
                     return days
     return 0.0
 
@@ -334,7 +334,7 @@ def cards_not_home(
     visits: Mapping[int, list[Visit]],
     now: datetime,
 ) -> list[Need]:
-    """Cards that were taken out and not taken in, and ended deployments of which nothing came."""
+    """Cards that were taken out and not imported, and ended deployments of which nothing came."""
     needs = []
     waiting: dict[str, str] = {}
     for d in deployments:
@@ -350,7 +350,7 @@ def cards_not_home(
                     0.6 * min(days, 365),
                     f"Card {labels} was taken out at {d.site} "
                     f"{ago((now - out[-1].at).total_seconds() / 86400)} ago and is "
-                    f"not taken in: {ago(days)} of pictures.",
+                    f"not imported: {ago(days)} of pictures.",
                     "Take it in",
                     reverse("cards:cards"),
                 )
@@ -377,9 +377,9 @@ def cards_not_home(
             Need(
                 "card",
                 20.0 + len(others),
-                f"{count(len(others), 'card')} lie{'s' if len(others) == 1 else ''} at home, not taken in: "
+                f"{count(len(others), 'card')} lie{'s' if len(others) == 1 else ''} at home, not imported: "
                 f"{', '.join(others[:6])}{' …' if len(others) > 6 else ''}.",
-                "Take in",
+                "Import",
                 reverse("cards:cards"),
             )
         )
@@ -387,22 +387,22 @@ def cards_not_home(
 
 
 def work_stuck() -> list[Need]:
-    """Intakes that are not finished, and jobs that failed."""
+    """Imports that are not finished, and jobs that failed."""
     needs = []
-    states = Intake.State
-    for intake in Intake.objects.filter(state__in=[states.PAUSED, states.FAILED]).order_by("-started_at")[
+    states = Import.State
+    for card_import in Import.objects.filter(state__in=[states.PAUSED, states.FAILED]).order_by("-started_at")[
         :MOST_EACH
     ]:
         needs.append(
             Need(
-                "intake",
+                "card_import",
                 60.0,
-                f"The intake {intake.name} is {intake.get_state_display()}: "
-                f"{count(intake.files, 'file')} so far. "
+                f"The import {card_import.name} is {card_import.get_state_display()}: "
+                f"{count(card_import.files, 'file')} so far. "
                 "What came over is kept.",
                 "See it",
                 reverse("cards:cards"),
-                clay=intake.state == states.FAILED,
+                clay=card_import.state == states.FAILED,
             )
         )
     for job in Job.objects.filter(state=Job.State.FAILED).order_by("-id")[:5]:
@@ -411,7 +411,7 @@ def work_stuck() -> list[Need]:
             Need(
                 "job",
                 25.0,
-                f"The work “{job.kind}” failed: {why[:160]}",
+                f"The work “{job.kind.replace('_', ' ')}” failed: {why[:160]}",
                 "See it",
                 reverse("cards:cards"),
                 clay=True,
@@ -425,8 +425,8 @@ def wrong_clocks(
 ) -> list[Need]:
     """Clocks that a visit found wrong, with pictures before it at home, of which no correction speaks."""
     deployments = list(deployments)
-    corrected: dict[int, list[WatchCorrection]] = {}
-    standing = WatchCorrection.objects.filter(
+    corrected: dict[int, list[ClockCorrection]] = {}
+    standing = ClockCorrection.objects.filter(
         undone_at__isnull=True, deployment__in=[d.pk for d in deployments]
     )
     for correction in standing:
@@ -438,7 +438,7 @@ def wrong_clocks(
         before = d.start
         for visit in visits.get(d.pk, ()):
             since, before = before, visit.at
-            error_s = dial_error_s(visit, d.utc_offset_min)
+            error_s = clock_error_s(visit, d.utc_offset_min)
             if error_s is None or abs(error_s) < clocks.LEAST_S or visit.at <= d.start + timedelta(hours=1):
                 continue
             if not seen or not any(since.date() <= day <= visit.at.date() for day, _, _ in seen.by_day):
@@ -461,7 +461,7 @@ def wrong_clocks(
                     f"{_date(visit.at)}, and its pictures "
                     "are not corrected.",
                     "Look first",
-                    reverse("cameras:watch_new", args=[d.slug]) + f"?visit={visit.pk}",
+                    reverse("cameras:clock_new", args=[d.slug]) + f"?visit={visit.pk}",
                     clay=True,
                     at_once=reverse("cameras:clock_by_visit", args=[d.slug, visit.pk]),
                 )
@@ -469,19 +469,19 @@ def wrong_clocks(
     return needs
 
 
-def unseen_events(zone: str) -> list[Need]:
-    """Events nobody has looked at."""
+def unseen_sequences(zone: str) -> list[Need]:
+    """Sequences nobody has looked at."""
     kept = rollups.total(Deployment.objects.all(), zone, "unreviewed")
-    n = kept["unreviewed"] if kept else Event.objects.filter(word__isnull=True, time_lapse=False).count()
+    n = kept["unreviewed"] if kept else Sequence.objects.filter(identification__isnull=True, time_lapse=False).count()
     if not n:
         return []
     return [
         Need(
             "unseen",
             12.0 + min(n / 200, 60),
-            f"{count(n, 'event')} nobody has looked at.",
+            f"{count(n, 'sequence')} nobody has looked at.",
             "Look through",
-            reverse("look:look"),
+            reverse("review:review"),
         )
     ]
 

@@ -8,21 +8,21 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import Sum
 
-from trod import watch
+from trod import clock
 from trod.web.catalogue import forecasts, not_visited
 from trod.web.catalogue.forecasts import Forecast, Kept
-from trod.web.models import Camera, Deployment, Intake, Reserve, Site, Visit
+from trod.web.models import Camera, Deployment, Import, Reserve, Site, Visit
 from trod.web.today import needs as n
-from trod.web.today.ribbons import Ahead, Ribbon, Stay
+from trod.web.today.timelines import Ahead, Timeline, Stay
 from trod.web.today.summary import Summary, summaries
 
 NOTHING_KEPT = Kept(forecasts={}, made_at=None, stale=False)
-SPANS = (90, 182, 365, 730)  # days a person may choose for the ribbons
+SPANS = (90, 182, 365, 730)  # days a person may choose for the activity timelines
 
 
 @dataclass(frozen=True)
 class Today:
-    """The whole page. last : the last day of the ribbons; beyond today where something is foretold.
+    """The whole page. last : the last day of the activity timelines; beyond today where something is foretold.
 
     first_steps : what to do first, when there is little yet: (done, sentence, action, url name). kept : the
     forecasts that are shown. unmade : standing cameras of which no forecast is kept yet.
@@ -31,7 +31,7 @@ class Today:
     now: datetime
     today: date
     needs: list[n.Need]
-    ribbons: list[Ribbon]
+    timelines: list[Timeline]
     first: date
     last: date
     days: int
@@ -41,7 +41,7 @@ class Today:
 
     @property
     def span(self) -> int:
-        """Days from the ribbons' first to their last, the foretold ones with them."""
+        """Days from the activity timelines' first to their last, the foretold ones with them."""
         return (self.last - self.first).days + 1
 
     @property
@@ -58,7 +58,7 @@ class Today:
 def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
     """All of the page, for a reserve at an instant."""
     zone = reserve.zone if reserve else "UTC"
-    today = watch.local(now, zone).date()
+    today = clock.local(now, zone).date()
     first = today - timedelta(days=days - 1)
     steps = first_steps(reserve)
     if reserve is None:
@@ -76,7 +76,7 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
     homes: dict[int, datetime] = {}
     sizes: dict[int, float] = {}
     for row in (
-        Intake.objects.filter(deployment__isnull=False, state=Intake.State.WHOLE)
+        Import.objects.filter(deployment__isnull=False, state=Import.State.WHOLE)
         .values("deployment", "started_at")
         .annotate(sum_bytes=Sum("bytes"), sum_files=Sum("files"))
         .order_by()
@@ -98,21 +98,21 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
         *n.cards_not_home(deployments, homes, visits, now),
         *n.work_stuck(),
         *n.wrong_clocks(deployments, visits, sums),
-        *n.unseen_events(zone),
+        *n.unseen_sequences(zone),
         *n.unnamed_species(),
         *n.lapse_gaps(deployments, sums),
         *n.empty_sites(reserve),
         *n.short_questions(),
     ]
     last = today + timedelta(days=days // 3) if foretold else today
-    lines = ribbons(deployments, sums, visits, zone, first, today, foretold)
+    lines = timelines(deployments, sums, visits, zone, first, today, foretold)
     unmade = any(d.slug not in foretold for d in standing)
     return Today(now, today, n.in_order(found), lines, first, last, days, steps, kept, unmade)
 
 
 def first_steps(reserve: Reserve | None) -> list[tuple[bool, str, str, str]]:
-    """The way from nothing to the first card; empty once a card has been taken in."""
-    if Intake.objects.exists():
+    """The way from nothing to the first card; empty once a card has been imported."""
+    if Import.objects.exists():
         return []
     return [
         (reserve is not None, "Write down your reserve.", "The reserve", "people:reserve"),
@@ -120,7 +120,7 @@ def first_steps(reserve: Reserve | None) -> list[tuple[bool, str, str, str]]:
             Site.objects.exists(),
             "Put your first site on the ground, or bring many from a list or a GPX file.",
             "New site",
-            "ground:site_new",
+            "map:site_new",
         ),
         (
             Camera.objects.exists(),
@@ -139,14 +139,14 @@ def first_steps(reserve: Reserve | None) -> list[tuple[bool, str, str, str]]:
 
 
 def ahead_of(told: Forecast) -> Ahead:
-    """A forecast as the ribbon draws it."""
+    """A forecast as the activity timeline draws it."""
     if told.found_on is not None:
         return Ahead(told.found_on, (1.0,), None, f"found on {_day(told.found_on)}: {told.found}")
     return Ahead(told.start, told.stopped, told.early, when(told))
 
 
 def when(told: Forecast) -> str:
-    """When a camera probably stops, in few words: by cells and card."""
+    """When a camera probably stops, in few words: by batteries and card."""
     if told.early is None:
         return "lasts longer than is foretold"
     if told.late is None:
@@ -154,7 +154,7 @@ def when(told: Forecast) -> str:
     return f"probably stops {_day(told.early)} to {_day(told.late)}"
 
 
-def told_of(line: Ribbon, kept: Kept) -> list[dict[str, object]]:
+def told_of(line: Timeline, kept: Kept) -> list[dict[str, object]]:
     """The forecasts of a line's cameras in words, for the table."""
     of = [kept.forecasts[s.deployment] for s in line.stays if s.end is None and s.deployment in kept.forecasts]
     rows = []
@@ -168,7 +168,7 @@ def _day(day: date) -> str:
     return f"{day.day} {day:%b %Y}"
 
 
-def ribbons(
+def timelines(
     deployments: list[Deployment],
     sums: dict[int, Summary],
     visits: dict[int, list[Visit]],
@@ -176,11 +176,11 @@ def ribbons(
     first: date,
     today: date,
     foretold: Mapping[str, Forecast] | None = None,
-) -> list[Ribbon]:
-    """One line a site that had a camera in these days. Cameras side by side share the line, their events added."""
+) -> list[Timeline]:
+    """One line a site that had a camera in these days. Cameras side by side share the line, their sequences added."""
 
     def day(when: datetime) -> date:
-        return watch.local(when, zone).date()
+        return clock.local(when, zone).date()
 
     by_site: dict[int, list[Deployment]] = {}
     for d in deployments:
@@ -192,8 +192,8 @@ def ribbons(
         stays, gaps, doubts, ticks = [], [], [], []
         for d in of:
             seen = sums[d.pk]
-            for on, events, _ in seen.by_day:
-                counts[on] = counts.get(on, 0) + events
+            for on, sequences, _ in seen.by_day:
+                counts[on] = counts.get(on, 0) + sequences
             known = day(seen.known_to) if seen.known_to else None
             told = (foretold or {}).get(d.slug) if d.end is None else None
             end, ahead = day(d.end) if d.end else None, ahead_of(told) if told else None
@@ -207,7 +207,7 @@ def ribbons(
             ticks += [day(v.at) for v in visits.get(d.pk, ())]
         site = of[0].site
         lines.append(
-            Ribbon(
+            Timeline(
                 site.name,
                 site.get_absolute_url(),
                 tuple(stays),

@@ -1,7 +1,7 @@
-"""What each deployment's events come to, day by day: for the ribbons, the list of cameras and Today's needs.
+"""What each deployment's sequences come to, day by day: for the activity timelines, the list of cameras and Today's needs.
 
 It is read from the daily sums that are kept (`catalogue.rollups`), and held in memory as long as their revision stands;
-only a deployment whose sums cannot be trusted is counted from its events. So a page costs the same whether there are a
+only a deployment whose sums cannot be trusted is counted from its sequences. So a page costs the same whether there are a
 thousand pictures or a million.
 """
 
@@ -20,7 +20,7 @@ from trod.pictures import timeline as timelines
 from trod.web.catalogue import rollups
 from trod.web.catalogue.rollups import Rests
 from trod.web.catalogue.watched import Came
-from trod.web.models import DaySum, Deployment, Event, Intake, Reserve, Visit
+from trod.web.models import DaySum, Deployment, Sequence, Import, Reserve, Visit
 
 DAY_S = 86_400.0
 MOST_KEPT = 5000
@@ -30,14 +30,14 @@ MOST_KEPT = 5000
 class Summary:
     """One deployment, up to now.
 
-    by_day : (local day, events, pictures), days with any, in order; time-lapse frames are no events.
+    by_day : (local day, sequences, pictures), days with any, in order; time-lapse frames are no sequences.
     first_at, last_at : of its pictures. known_to : up to when its pictures are at home; None: nothing is yet.
     gaps, doubts : (from, to, reason); doubts may be no gaps. days_watched : camera-days up to known_to.
     """
 
     deployment: int
     by_day: tuple[tuple[date, int, int], ...] = ()
-    events: int = 0
+    sequences: int = 0
     pictures: int = 0
     first_at: datetime | None = None
     last_at: datetime | None = None
@@ -47,8 +47,8 @@ class Summary:
     days_watched: float = 0.0
 
     @property
-    def events_per_day(self) -> float | None:
-        return self.events / self.days_watched if self.days_watched > 0 else None
+    def sequences_per_day(self) -> float | None:
+        return self.sequences / self.days_watched if self.days_watched > 0 else None
 
 
 _known: dict[int, tuple[Any, Summary]] = {}
@@ -59,7 +59,7 @@ def seconds(column: str) -> str:
     """An SQL expression: a time column as Unix seconds."""
     if connection.vendor == "sqlite":
         # 2440587.5 is 1970-01-01 00:00 UTC. A Julian day in a float is only good to some 20 µs; without rounding
-        # an event could fall before the very moment it began.
+        # a sequence could fall before the very moment it began.
         return f"ROUND((julianday({column}) - 2440587.5) * 86400.0, 3)"
     return f"EXTRACT(EPOCH FROM {column})::float8"
 
@@ -92,7 +92,7 @@ def summaries(
     if len(kept) < len(numbers):
         totals |= _counted([number for number in numbers if number not in kept])
     homes: dict[int, datetime] = {}
-    for number, at in Intake.objects.filter(deployment__in=numbers, state=Intake.State.WHOLE).values_list(
+    for number, at in Import.objects.filter(deployment__in=numbers, state=Import.State.WHOLE).values_list(
         "deployment", "started_at"
     ):
         homes[number] = max(at, homes.get(number, at))
@@ -134,8 +134,8 @@ def summaries(
 
 
 def _counted(numbers: list[int]) -> dict[int, tuple[Any, ...]]:
-    """What shows whether the events of these deployments changed: a grouped query over all of them."""
-    rows = Event.objects.filter(deployment__in=numbers).order_by().values("deployment")
+    """What shows whether the sequences of these deployments changed: a grouped query over all of them."""
+    rows = Sequence.objects.filter(deployment__in=numbers).order_by().values("deployment")
     counted = rows.annotate(
         n=Count("id"), last_id=Max("id"), frames=Sum("frames"), first=Min("start_at"), last=Max("end_at")
     )
@@ -152,8 +152,8 @@ def _days(numbers: list[int]) -> dict[int, list[tuple[date, int, int]]]:
 
 
 def _compute(number: int, rests: Rests) -> Summary:
-    """A summary counted from events."""
-    rows = rollups.read(Event.objects.filter(deployment=number))
+    """A summary counted from sequences."""
+    rows = rollups.read(Sequence.objects.filter(deployment=number))
     known_s, line = rests.work_out(rows.times)
     days = tuple((one.day, one.sequences, one.pictures) for one in rollups.count_days(number, rows, {}, rests.zone))
     ends = bool(len(rows.starts))
@@ -174,7 +174,7 @@ def _summary(
     known_s: float | None,
     line: timelines.Timeline | None,
     days: tuple[tuple[date, int, int], ...],
-    events: int,
+    sequences: int,
     pictures: int,
     first_at: datetime | None,
     last_at: datetime | None,
@@ -184,7 +184,7 @@ def _summary(
     return Summary(
         deployment=number,
         by_day=days,
-        events=events,
+        sequences=sequences,
         pictures=pictures,
         first_at=first_at,
         last_at=last_at,

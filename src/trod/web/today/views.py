@@ -7,7 +7,7 @@ from django.views.decorators.http import require_GET
 
 from trod.web.forms_common import whole
 from trod.web.models import Reserve
-from trod.web.today import pages, ribbons
+from trod.web.today import pages, timelines
 
 
 @require_GET
@@ -17,14 +17,14 @@ def today(request: HttpRequest) -> HttpResponse:
     page = pages.gather(Reserve.objects.order_by("id").first(), timezone.now(), days=days)
     lines = [
         {
-            "ribbon": line,
-            "svg": ribbons.draw(line, first=page.first, last=page.last, today=page.today),
-            "hover": ribbons.hover(line, first=page.first, last=page.today),
-            "ahead": ribbons.hover_ahead(line, today=page.today, last=page.last),
+            "activity timeline": line,
+            "svg": timelines.draw(line, first=page.first, last=page.last, today=page.today),
+            "hover": timelines.hover(line, first=page.first, last=page.today),
+            "ahead": timelines.hover_ahead(line, today=page.today, last=page.last),
             "told": pages.told_of(line, page.kept),
             "cameras": ", ".join(dict.fromkeys(s.camera for s in line.stays if s.end is None)),
             "days_out": line.days_out(page.first, page.today),
-            "events": sum(n for day, n in line.counts.items() if page.first <= day <= page.today),
+            "sequences": sum(n for day, n in line.counts.items() if page.first <= day <= page.today),
             "gap_days": sum(
                 (min(b, page.today) - max(a, page.first)).days + 1
                 for a, b in line.gaps
@@ -32,7 +32,7 @@ def today(request: HttpRequest) -> HttpResponse:
             ),
             "last_visit": max(line.visits, default=None),
         }
-        for line in page.ribbons
+        for line in page.timelines
     ]
     shown, folded = page.needs[:12], page.needs[12:]
     return render(
@@ -49,12 +49,12 @@ def today(request: HttpRequest) -> HttpResponse:
                     "left": f"{place * 100:.2f}",
                     "year": year,
                 }
-                for label, place, year in ribbons.months(page.first, page.last)
+                for label, place, year in timelines.months(page.first, page.last)
             ],
             "spans": pages.SPANS,
             "shades": [
-                {"shade": k + 1, "label": f"{low}–{ribbons.SHADES[k + 1] - 1}" if k < 4 else f"{low} or more"}
-                for k, low in enumerate(ribbons.SHADES)
+                {"shade": k + 1, "label": f"{low}–{timelines.SHADES[k + 1] - 1}" if k < 4 else f"{low} or more"}
+                for k, low in enumerate(timelines.SHADES)
             ],
         },
     )

@@ -1,1 +1,0 @@
-"""The bench: where a placement is worked out before the walk."""

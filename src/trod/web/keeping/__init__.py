@@ -1,1 +1,0 @@
-"""Keeping cameras alive: cards, locks, mishaps, cells, stock and what it all costs."""

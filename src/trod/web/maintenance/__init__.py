@@ -1,0 +1,1 @@
+"""Keeping cameras alive: cards, locks, incidents, batteries, stock and what it all costs."""

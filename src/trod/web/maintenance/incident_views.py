@@ -1,0 +1,123 @@
+"""Pages: theft and damage, and how often a site loses a camera's days."""
+
+from __future__ import annotations
+
+import uuid as uuids
+from typing import Any
+
+from django.contrib import messages
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from trod import clock
+from trod.web import seen
+from trod.web.forms_common import delete_page, form_page
+from trod.web.maintenance import incidents
+from trod.web.maintenance.common import HERE, can_undo, who
+from trod.web.maintenance.forms import IncidentForm
+from trod.web.models import Camera, CostYear, Deployment, Incident, Site
+
+form_methods = require_http_methods(["GET", "POST"])
+USUAL_STATE = {"theft": Camera.State.LOST, "fault": Camera.State.REPAIR}
+
+
+@require_GET
+def log(request: HttpRequest) -> HttpResponse:
+    """What cameras suffered, newest first, and the rate of each site."""
+    found, whole = incidents.rates(timezone.now())
+    last = CostYear.objects.order_by("-year").first()
+    rest = [r for r in found if r.borrowed and r.suggested is not None and not r.taken]
+    context = {
+        "rest": rest,
+        "rest_sites": [r.site for r in rest],
+        "rest_rate": rest[0].suggested if rest else None,
+        "incidents": Incident.objects.select_related("site", "camera", "deployment"),
+        "rates": found,
+        "whole": whole,
+        "currency": last.currency if last else "",
+        **HERE,
+    }
+    return render(request, "trod/maintenance/incidents.html", context)
+
+
+@form_methods
+def edit(request: HttpRequest, uuid: uuids.UUID | None = None) -> HttpResponse:
+    """Write an incident down, or change one."""
+    row = get_object_or_404(Incident, uuid=uuid) if uuid else None
+    told = who(request)
+    reserve = told["reserve"]
+    initial: dict[str, Any] = {}
+    if row is None:
+        d = Deployment.objects.filter(slug=request.GET.get("deployment", "")).first()
+        kind = request.GET.get("kind", "")
+        initial = {
+            "deployment": d,
+            "site": None if d else Site.objects.filter(slug=request.GET.get("site", "")).first(),
+            "found_on": clock.local(timezone.now(), reserve.zone if reserve else "UTC").date(),
+            "by": told["person"],
+            "kind": kind if kind in Incident.Kind.values else "",
+            "camera_becomes": USUAL_STATE.get(kind, ""),
+        }
+    form = IncidentForm(request.POST or None, instance=row, initial=initial, **told)
+
+    def after(kept: Incident) -> str:
+        state = form.cleaned_data.get("camera_becomes")
+        if state and kept.camera and kept.camera.state != state:
+            kept.camera.state = state
+            kept.camera.save(update_fields=["state"])
+        still = kept.deployment and kept.deployment.end is None
+        if still and state:
+            messages.info(request, f"{kept.camera} still stands at {kept.site} by the records. Say when it ended.")
+            return reverse("cameras:deployment_end", args=[kept.deployment.slug])
+        return reverse("maintenance:incidents")
+
+    return form_page(
+        request,
+        form,
+        title="Change what happened" if row else "Theft or damage",
+        kept="It is written down.",
+        back=reverse("maintenance:incidents"),
+        after=after,
+        delete_url=reverse("maintenance:incident_delete", args=[row.uuid]) if row else "",
+        **HERE,
+    )
+
+
+@form_methods
+def delete(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
+    """Delete an incident; it can be put back."""
+    row = get_object_or_404(Incident.objects.select_related("site"), uuid=uuid)
+    return delete_page(
+        request,
+        row,
+        name=f"what happened at {row.site} ({row.found_on})",
+        back=reverse("maintenance:incident_edit", args=[uuid]),
+        after=reverse("maintenance:incidents"),
+    )
+
+
+@require_POST
+def take_rate(request: HttpRequest, slug: str = "") -> HttpResponse:
+    """Reckon a site, or all without an incident of their own, with the rate of the log from now on. It can be put back."""
+    back = reverse("maintenance:incidents")
+    found, _ = incidents.rates(timezone.now())
+    mine = [r for r in found if (r.site.slug == slug if slug else r.borrowed) and r.suggested is not None]
+    if not mine:
+        messages.error(request, "The log says nothing that could be reckoned with. Write down what happened first.")
+        return redirect(back)
+    name = str(mine[0].site) if slug else "the sites without an incident"
+    with transaction.atomic():
+        for one in mine:
+            seen.check(request, one.site, only=("losses_per_year",), mine=f"{one.suggested:g} a year from the log")
+        can_undo(request, f"Put {name} back as before", back, before=[Site.objects.get(pk=r.site.pk) for r in mine])
+        for one in mine:
+            one.site.losses_per_year = one.suggested
+            one.site.save(update_fields=["losses_per_year"])
+    messages.success(
+        request, f"Reckoned with {mine[0].suggested:g} faults and thefts a year from now on: {name}.", extra_tags="undo"
+    )
+    return redirect(back)

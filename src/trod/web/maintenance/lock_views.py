@@ -1,0 +1,197 @@
+"""Pages: locks and who may see their numbers."""
+
+from __future__ import annotations
+
+import math
+import uuid as uuids
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from trod.errors import WrongInput
+from trod.web.access import person
+from trod.web.forms_common import delete_page, form_page, whole
+from trod.web.maintenance import locks, seal
+from trod.web.maintenance.common import HERE, who
+from trod.web.maintenance.forms import LockForm, PhraseForm
+from trod.web.models import Camera, Lock, Site
+from trod.web.people import rights, tries
+
+form_methods = require_http_methods(["GET", "POST"])
+
+
+def _no_right(request: HttpRequest) -> HttpResponse:
+    context = {
+        "title": "Numbers of locks are for few",
+        "words": "You may see which locks there are, not their numbers, and not change them. Somebody who may can give "
+        "you the right on this page; else open Trod on the machine itself (trod serve without --host).",
+        **HERE,
+    }
+    return render(request, "trod/maintenance/no_right.html", context, status=403)
+
+
+def _private(answer: HttpResponse) -> HttpResponse:
+    answer["Cache-Control"] = "no-store"
+    return answer
+
+
+@require_GET
+def locks_page(request: HttpRequest) -> HttpResponse:
+    """Locks and where they hang. No number is in the page."""
+    may = locks.may_see(request)
+    rows = Lock.objects.select_related("camera", "site").defer("key_number", "combination")
+    has = set(Lock.objects.exclude(key_number="", combination="").values_list("pk", flat=True))
+    context = {
+        "locks": [{"lock": row, "has": row.pk in has} for row in rows],
+        "may": may,
+        "sealed": may and seal.current() is not None,
+        "opened": may and seal.key_of(request) is not None,
+        "holders": locks.holders() if may else [],
+        **HERE,
+    }
+    return _private(render(request, "trod/maintenance/locks.html", context))
+
+
+@require_POST
+def show(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
+    """One lock's numbers, asked for by pressing."""
+    if not locks.may_see(request):
+        return _no_right(request)
+    row = get_object_or_404(Lock.objects.select_related("camera", "site"), uuid=uuid)
+    page = "trod/maintenance/lock_numbers.html" if request.headers.get("HX-Request") else "trod/maintenance/lock.html"
+    context: dict[str, Any] = {"lock": row, **HERE}
+    if "phrase" in request.POST:
+        context["wrong"] = _opened(request)
+    try:
+        context["numbers"] = seal.shown(row, seal.key_of(request))
+    except seal.Shut:
+        context["ask"] = True
+    return _private(render(request, page, context, status=422 if context.get("wrong") and not request.htmx else 200))
+
+
+def _tried(request: HttpRequest, do: Callable[[], Any]) -> tuple[Any, str]:
+    """What comes of a pass phrase, or why it is not taken. From afar tries are counted as passwords are."""
+    counted = () if rights.at_the_machine(request) else tries.counters(request, "the pass phrase of the locks")
+    if counted and (wait_s := tries.book(counted)):
+        minutes = math.ceil(wait_s / 60)
+        return None, f"Too many wrong pass phrases from where you are. Wait {minutes} minutes, then try again."
+    try:
+        made = do()
+    except seal.WrongPhrase as trouble:
+        return None, str(trouble)
+    if counted:
+        tries.give_back(counted)
+    return made, ""
+
+
+def _opened(request: HttpRequest) -> str:
+    """Try the phrase that came; why it does not open, or nothing."""
+    said = request.POST.get("phrase", "")[: seal.MOST_CHARACTERS]
+    return _tried(request, lambda: seal.open_with(request, said))[1]
+
+
+@require_POST
+def cover(request: HttpRequest) -> HttpResponse:
+    """Forget the pass phrase of this session."""
+    seal.cover(request)
+    messages.success(request, "The numbers are covered; the pass phrase is asked for again.")
+    return redirect("maintenance:locks")
+
+
+@form_methods
+def phrase(request: HttpRequest) -> HttpResponse:
+    """Set, change or take off the pass phrase, or give up the numbers when it is lost."""
+    if not locks.may_see(request):
+        return _no_right(request)
+    sealed = seal.current() is not None
+    if request.method == "POST" and request.POST.get("do") == "lost":
+        if request.POST.get("sure") == "yes":
+            number = seal.throw_away()
+            are = "number is" if number == 1 else "numbers are"
+            messages.success(request, f"{number} sealed {are} thrown away. Put them in anew.")
+            return redirect("maintenance:locks")
+        messages.error(request, "Nothing is thrown away: tick that you are sure.")
+        return redirect("maintenance:locks_phrase")
+    form = PhraseForm(request.POST or None, sealed=sealed)
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        old, new = said.get("old", "")[: seal.MOST_CHARACTERS], said["new"]
+        number, wrong = None, ""
+        try:
+            number, wrong = _tried(request, lambda: seal.change(request, old=old, new=new, by=person(request)))
+        except WrongInput as trouble:
+            form.add_error("new", f"got {trouble.got}; needed: {trouble.needed}")
+        if wrong:
+            form.add_error("old" if sealed else None, wrong)
+        if number is not None:
+            done = "sealed" if said["new"] else "laid open"
+            messages.success(request, f"{number} number{'s are' if number != 1 else ' is'} {done}.")
+            return redirect("maintenance:locks")
+    context = {"form": form, "sealed": sealed, **HERE}
+    return _private(render(request, "trod/maintenance/phrase.html", context, status=422 if form.is_bound else 200))
+
+
+@form_methods
+def edit(request: HttpRequest, uuid: uuids.UUID | None = None) -> HttpResponse:
+    """A new lock, or changes to one."""
+    if not locks.may_see(request):
+        return _no_right(request)
+    row = get_object_or_404(Lock, uuid=uuid) if uuid else None
+    initial = {}
+    if not row:
+        initial = {
+            "camera": Camera.objects.filter(pk=whole(request.GET.get("camera", ""))).first(),
+            "site": Site.objects.filter(slug=request.GET.get("site", "")).first(),
+        }
+    key = seal.key_of(request)
+    shut = key is None and seal.current() is not None
+    form = LockForm(request.POST or None, instance=row, initial=initial, key=key, shut=shut, **who(request))
+    return _private(
+        form_page(
+            request,
+            form,
+            lead="The numbers are sealed. Show one under Locks and keys and say the pass phrase to change them."
+            if shut
+            else "",
+            title=f"Lock {row}" if row else "New lock",
+            kept="The lock {row} is kept.",
+            back=reverse("maintenance:locks"),
+            delete_url=reverse("maintenance:lock_delete", args=[row.uuid]) if row else "",
+            **HERE,
+        )
+    )
+
+
+@form_methods
+def delete(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
+    """Delete a lock; it can be put back."""
+    if not locks.may_see(request):
+        return _no_right(request)
+    row = get_object_or_404(Lock, uuid=uuid)
+    return delete_page(
+        request,
+        row,
+        name=f"the lock {row}",
+        back=reverse("maintenance:lock_edit", args=[uuid]),
+        after=reverse("maintenance:locks"),
+    )
+
+
+@require_POST
+def give(request: HttpRequest) -> HttpResponse:
+    """Say which accounts may see numbers."""
+    if not locks.may_see(request):
+        return _no_right(request)
+    chosen = {n for said in request.POST.getlist("who") if (n := whole(said)) is not None}
+    try:
+        rights.give_by(request, locks.RIGHT, chosen)
+    except rights.LastHolder as trouble:
+        messages.error(request, str(trouble))
+    else:
+        messages.success(request, "It is kept who may see numbers of locks.")
+    return redirect("maintenance:locks")

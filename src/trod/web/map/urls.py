@@ -1,0 +1,21 @@
+from __future__ import annotations
+
+from django.urls import path
+
+from trod.web.advice import views as advice
+from trod.web.map import views
+
+app_name = "map"
+urlpatterns = [
+    path("", views.ground, name="map"),
+    path("tracks/", views.tracks, name="tracks"),
+    path("season/", advice.by_season, name="season"),
+    path("sites/new/", views.site_edit, name="site_new"),
+    path("sites/of/<slug:slug>/", views.site, name="site"),
+    path("sites/of/<slug:slug>/change/", views.site_edit, name="site_edit"),
+    path("sites/of/<slug:slug>/delete/", views.site_delete, name="site_delete"),
+    path("sites/of/<slug:slug>/settings/", advice.site_settings, name="settings"),
+    path("sign/new/", views.sign_edit, name="sign_new"),
+    path("sign/<int:pk>/", views.sign_edit, name="sign_edit"),
+    path("sign/<int:pk>/delete/", views.sign_delete, name="sign_delete"),
+]

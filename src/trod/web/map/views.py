@@ -1,0 +1,209 @@
+"""Ground: the map, sites, sign, the boundary."""
+
+from __future__ import annotations
+
+from calendar import month_name
+from typing import Any
+
+from django.contrib import messages
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods
+
+from trod import clock
+from trod.errors import WrongInput
+from trod.web import lists, seen
+from trod.web.access import person
+from trod.web.catalogue import not_visited
+from trod.web.forms_common import delete_page, form_page, units_for, whole
+from trod.web.map import pages, seasons
+from trod.web.map.forms import SignForm, SiteForm, TrackForm
+from trod.web.models import Reserve, Sign, Site
+from trod.web.today.summary import summaries
+
+form_methods = require_http_methods(["GET", "POST"])
+
+
+def _reserve() -> Reserve | None:
+    return Reserve.objects.order_by("id").first()
+
+
+def _who(request: HttpRequest, reserve: Reserve | None) -> dict[str, Any]:
+    return {"reserve": reserve, "units": units_for(request, reserve), "person": person(request)}
+
+
+@require_GET
+def ground(request: HttpRequest) -> HttpResponse:
+    """The map with sites and sign, and the same as a list beside it."""
+    reserve = _reserve()
+    if reserve is None:
+        return render(request, "trod/map.html", {"sites": []})
+    asked = whole(request.GET.get("month", ""))
+    month = asked if asked is not None and 1 <= asked <= 12 else None
+    sites = list(reserve.sites.order_by("retired", "name"))
+    for site in sites:
+        site.reserve = reserve
+    standing = pages.standing_cameras(reserve)
+    sign = pages.sign_of_month(reserve, month)
+    context = {
+        "lines": [{"site": s, "cameras": standing.get(s.pk, [])} for s in sites],
+        "data": pages.map_data(reserve, sites, standing, sign),
+        "sign": sign[:200],
+        "sign_count": len(sign),
+        "month": month,
+        "months": list(enumerate(month_name))[1:],
+        "month_name": month_name[month] if month else "",
+    }
+    return render(request, "trod/map.html", context)
+
+
+@require_GET
+def site(request: HttpRequest, slug: str) -> HttpResponse:
+    """One site: what it is like, who stood there, what was seen, what came."""
+    row = get_object_or_404(Site.objects.select_related("reserve"), slug=slug)
+    deployments = list(row.deployments.select_related("camera", "site", "card").order_by("-start"))
+    sums = summaries(deployments, row.reserve, timezone.now())
+    months, came = pages.came_by_month(row)
+    context = {
+        "site": row,
+        "closed": seasons.write(row.closed),
+        "story": [{"deployment": d, "seen": sums[d.pk]} for d in deployments],
+        "standing": [d for d in deployments if d.end is None],
+        "missed": not_visited.listed(not_visited.at_site(row)),
+        "visits": row.visits.select_related("deployment__camera")[:12],
+        "sign": row.sign.select_related("species")[:12],
+        "months": months,
+        "came": came,
+        "most": max((max(m) for _, m, _ in came), default=0),
+        "shots": pages.latest_pictures(row),
+        "days": sum(s.days_watched for s in sums.values()),
+        "sequences": sum(s.sequences for s in sums.values()),
+        "data": pages.map_data(row.reserve, [row], {row.pk: [d for d in deployments if d.end is None]}, []),
+    }
+    return render(request, "trod/map/site.html", context)
+
+
+@form_methods
+def site_edit(request: HttpRequest, slug: str | None = None) -> HttpResponse:
+    row = get_object_or_404(Site.objects.select_related("reserve"), slug=slug) if slug else None
+    reserve = row.reserve if row else _reserve()
+    if reserve is None:
+        messages.info(request, "A site lies on a reserve: write that down first.")
+        return redirect("people:reserve")
+    initial: dict[str, Any] = {}
+    if row is None:
+        initial = {"latitude": reserve.latitude, "longitude": reserve.longitude}
+        initial |= {name: request.GET[name] for name in ("latitude", "longitude") if request.GET.get(name)}
+    form = SiteForm(request.POST or None, instance=row, initial=initial, **_who(request, reserve))
+    return form_page(
+        request,
+        form,
+        title=f"Change {row}" if row else "New site",
+        kept="The site {row} is kept.",
+        lead="" if row else "A click on the map of Ground brings its place here too.",
+        back=row.get_absolute_url() if row else reverse("map:map"),
+        after=lambda kept: kept.get_absolute_url(),
+        delete_url=reverse("map:site_delete", args=[row.slug]) if row else "",
+    )
+
+
+@form_methods
+def site_delete(request: HttpRequest, slug: str) -> HttpResponse:
+    row = get_object_or_404(Site, slug=slug)
+    return delete_page(
+        request,
+        row,
+        name=f"the site {row}",
+        back=row.get_absolute_url(),
+        after=reverse("map:map"),
+        instead="Put the tick at “retired” instead: then it stays for its history alone.",
+    )
+
+
+@form_methods
+def sign_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    row = get_object_or_404(Sign.objects.select_related("reserve", "species"), pk=pk) if pk else None
+    reserve = row.reserve if row else _reserve()
+    if reserve is None:
+        messages.info(request, "Sign is seen on a reserve: write that down first.")
+        return redirect("people:reserve")
+    initial: dict[str, Any] = {}
+    if row is None:
+        site = reserve.sites.filter(slug=request.GET.get("site", "")).first()
+        initial = {
+            "seen_on": clock.local(timezone.now(), reserve.zone).date(),
+            "seen_by": person(request),
+            "site": site,
+            **{name: request.GET[name] for name in ("latitude", "longitude") if request.GET.get(name)},
+        }
+    form = SignForm(request.POST or None, instance=row, initial=initial, **_who(request, reserve))
+    return form_page(
+        request,
+        form,
+        title=f"Change {row}" if row else "Sign seen",
+        kept="{row}: kept.",
+        back=reverse("map:map"),
+        delete_url=reverse("map:sign_delete", args=[row.pk]) if row else "",
+    )
+
+
+@form_methods
+def sign_delete(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(Sign, pk=pk)
+    return delete_page(
+        request,
+        row,
+        name=f"the sign “{row}”",
+        back=reverse("map:sign_edit", args=[pk]),
+        after=reverse("map:map"),
+    )
+
+
+@form_methods
+def tracks(request: HttpRequest) -> HttpResponse:
+    """Tracks of a GPX file become the boundary or lines on the map."""
+    reserve = _reserve()
+    if reserve is None:
+        return redirect("people:reserve")
+    form = TrackForm(request.POST or None, request.FILES or None)
+    if request.method == "POST" and request.POST.get("clear"):
+        if request.POST["clear"] == "lines":
+            kept = [
+                f
+                for f in pages.features(reserve.boundary)
+                if "Polygon" in ((f.get("geometry") or {}).get("type") or "")
+            ]
+            with transaction.atomic():
+                seen.check(request, reserve, only=("boundary",), mine="the lines taken off the map")
+                reserve.boundary = {"type": "FeatureCollection", "features": kept} if kept else None
+                reserve.save(update_fields=["boundary"])
+            messages.success(request, "The lines are taken off the map; the boundary stays.")
+        return redirect("map:tracks")
+    if request.method == "POST" and form.is_valid():
+        file = form.cleaned_data["file"]
+        try:
+            lines = pages.lines_of_gpx(lists.decode(file.read(lists.MOST_BYTES + 1)))
+            reserve.boundary = pages.with_lines(
+                reserve.boundary,
+                lines,
+                name=file.name.rsplit(".", 1)[0][:80],
+                as_boundary=form.cleaned_data["use"] == "boundary",
+            )
+        except WrongInput as trouble:
+            form.add_error("file", str(trouble))
+        else:
+            with transaction.atomic():
+                seen.check(request, reserve, only=("boundary",), mine=f"the tracks of {file.name[:80]} on the map")
+                reserve.save(update_fields=["boundary"])
+            messages.success(request, f"{len(lines)} track{'s are' if len(lines) > 1 else ' is'} on the map.")
+            return redirect("map:map")
+    shapes = pages.features(reserve.boundary)
+    context = {
+        "form": form,
+        "lines": sum("Line" in ((f.get("geometry") or {}).get("type") or "") for f in shapes),
+        "boundaries": sum("Polygon" in ((f.get("geometry") or {}).get("type") or "") for f in shapes),
+    }
+    return render(request, "trod/map/tracks.html", context, status=422 if form.is_bound else 200)

@@ -1,0 +1,1 @@
+"""The placement planner: where a placement is worked out before the walk."""

@@ -1,0 +1,206 @@
+"""What the field says of a camera: walk tests noted, first pictures counted, beside its maker's claims."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from trod import units as conversions
+from trod.errors import NotEnoughEvidence, WrongInput
+from trod.planning import animals, calibrate
+from trod.planning.crossing import Path
+from trod.web import seen
+from trod.web.access import person
+from trod.web.planner import evidence, pages, walks
+from trod.web.planner.shared import offer_undo, site_of
+from trod.web.catalogue import usual
+from trod.web.catalogue.specs import spec_of
+from trod.web.forms_common import delete_page, status_of, tell_merged, units_for
+from trod.web.models import CameraModel, Deployment, Site, WalkTest
+
+COUNT_BOXES = (
+    ("empty", "show nothing"),
+    ("cut", "show it in part"),
+    ("whole", "show it whole"),
+)
+
+
+def _model(request: HttpRequest, site: Site) -> CameraModel | None:
+    slug = request.GET.get("model") or request.POST.get("model") or usual.model(site)
+    return CameraModel.objects.filter(slug=slug).first()
+
+
+@require_GET
+def field(request: HttpRequest, slug: str) -> HttpResponse:
+    """A maker's claims beside what walk tests, and counted first pictures, say."""
+    site = site_of(slug)
+    model = _model(request, site)
+    context: dict[str, Any] = {"site": site, "here": "ground", "model": model, "models": pages.models()}
+    if model is not None:
+        spec = spec_of(model)
+        tests = evidence.tests_of(model)
+        says = evidence.says(spec, tests)
+        units = units_for(request, site.reserve)
+        context |= {
+            "says": says,
+            "keep_words": _keep_words(says),
+            "tests": tests[::-1],
+            "standing": Deployment.objects.filter(camera__model=model, end__isnull=True).select_related(
+                "camera", "site"
+            ),
+            "blanks": evidence.blanks_of(site),
+            "animals": [(a.key, a.name) for a in animals.ANIMALS],
+            "count_boxes": COUNT_BOXES,
+            **_counted(request, site, spec, units),
+        }
+    return render(request, "trod/planner/field.html", context)
+
+
+def _keep_words(says: evidence.Says | None) -> list[tuple[str, str]]:
+    return [(calibrate.WORDS[name][0], calibrate._figure(value, name)) for name, value in says.keep] if says else []  # type: ignore[index,arg-type]
+
+
+def _counted(request: HttpRequest, site: Site, spec: Any, units: str) -> dict[str, Any]:
+    """The counts that were typed, and what they say. Nothing of it is saved."""
+    scale = conversions.FOOT_M if units == "us" else 1.0
+    inputs = pages.inputs_of(site)
+    animal = request.GET.get("animal", "")
+    if animal not in animals.BY_KEY:
+        animal = usual.animal(site)
+    counts = {name: request.GET.get(name, "")[:10] for name in ("empty", "cut", "whole")}
+    counts["offset"] = request.GET.get("offset", f"{inputs.get('offset_m', 4.0) / scale:.3g}")[:10]
+    counts["angle"] = request.GET.get("angle", "45")[:10]
+    context: dict[str, Any] = {"counts": counts, "animal": animal}
+    try:
+        found = evidence.counted(counts)
+        if found is not None:
+            path = _path(counts, scale)
+            calibration = evidence.by_pictures(found, animals.animal(animal), path, spec)
+            context["picture_says"] = evidence.told(spec, calibration, f"at {site}")
+    except (WrongInput, NotEnoughEvidence) as trouble:
+        context["picture_trouble"] = f"{trouble}."
+    return context
+
+
+def _path(counts: dict[str, str], scale: float) -> Path:
+    values = []
+    for name in ("offset", "angle"):
+        try:
+            values.append(float(counts[name].replace(",", ".")))
+        except ValueError:
+            raise WrongInput(name, got=counts[name], needed="a number") from None
+    return Path(offset_m=values[0] * scale, angle_deg=values[1])
+
+
+@require_POST
+def keep(request: HttpRequest, slug: str) -> HttpResponse:
+    """Write what walk tests tell down with the camera model, as measured. It can be put back."""
+    site_of(slug)  # a site that is not there is told before anything else
+    model = get_object_or_404(CameraModel, slug=request.POST.get("model", ""))
+    back = f"{reverse('planner:field', args=[slug])}?model={model.slug}"
+    says = evidence.says(spec_of(model), evidence.tests_of(model))
+    if says is None or not says.keep:
+        messages.error(request, "The walks noted so far tell no figure well enough to keep it.")
+        return redirect(back)
+    seen.check(request, model, only=("measured",), mine="the figures of the walk tests")
+    offer_undo(request, [model], what=f"Put {model} back as it was", after=back)
+    model.measured = {**(model.measured or {}), **dict(says.keep)}
+    model.save(update_fields=["measured"])
+    messages.success(request, f"{model} is now reckoned with as the field says.", extra_tags="undo")
+    return redirect(back)
+
+
+@require_http_methods(["GET", "POST"])
+def walk_test(request: HttpRequest, slug: str, uuid: Any = None) -> HttpResponse:
+    """Note the walks of a walk test, or change them."""
+    site = site_of(slug)
+    units = units_for(request, site.reserve)
+    row = get_object_or_404(WalkTest, uuid=uuid, deployment__site=site) if uuid else None
+    deployment = row.deployment if row else _deployment(request, site)
+    if deployment is None:
+        messages.info(request, f"No camera stands at {site}: a walk test is walked past one that does.")
+        return redirect("cameras:deployment_new")
+    model = deployment.camera.model
+    back = reverse("planner:field", args=[slug]) + (f"?model={model.slug}" if model else "")
+    lines, problems, found = walks.lines_of(row, units), [], []
+    if request.method == "POST":
+        lines, found = walks.read(request.POST, units)
+    form = walks.WalkTestForm(
+        request.POST or None,
+        found=found,
+        instance=row or WalkTest(deployment=deployment),
+        reserve=site.reserve,
+        units=units,
+        person=person(request),
+    )
+    if request.method == "POST":
+        wrong = [line["n"] for line in lines if line["error"]]
+        if request.POST.get("more"):
+            empty = {"offset": "", "angle": "90", "away": "away", "speed": "1.2", "got": "", "error": ""}
+            lines += [empty | {"n": len(lines) + k} for k in range(1, walks.MORE + 1)]
+        elif wrong:
+            problems = [f"Mend walk {', '.join(map(str, wrong))}."]
+        elif not found:
+            problems = ["No walk is noted: say of at least one what its first picture shows."]
+        elif form.is_valid():
+            form.instance.walks = kept = form.found
+            if form.keep() is not None:
+                messages.success(request, f"{len(kept)} walk{'s' if len(kept) > 1 else ''} noted.")
+                tell_merged(request, form)
+                return redirect(back)
+    kept_speed = next((float(line["speed"]) for line in lines if _is_odd_speed(line["speed"])), None)
+    context = {
+        "site": site,
+        "here": "ground",
+        "form": form,
+        "walks": lines,
+        "problems": problems,
+        "title": f"Walk test past {deployment.camera} at {site}",
+        "back": back,
+        "angles": _with_odd(walks.ANGLES, lines),
+        "ways": walks.WAYS,
+        "speeds": walks.speeds(units, kept_speed),
+        "gots": walks.GOTS,
+        "length_sign": "ft" if units == "us" else "m",
+        "delete_url": reverse("planner:walk_test_delete", args=[slug, row.uuid]) if row else "",
+    }
+    status = 422 if problems else status_of(form) if form.errors else 200
+    return render(request, "trod/planner/walk_test.html", context, status=status)
+
+
+def _is_odd_speed(text: str) -> bool:
+    try:
+        return float(text) not in walks.SPEEDS_MPS
+    except ValueError:
+        return False
+
+
+def _with_odd(choices: tuple[tuple[str, str], ...], lines: list[dict[str, Any]]) -> list[tuple[str, str]]:
+    """The usual angles, and those of kept walks that are none of them."""
+    known = dict(choices)
+    odd = sorted({line["angle"] for line in lines if line["angle"] and line["angle"] not in known})
+    return [*choices, *((value, f"{value}°") for value in odd)]
+
+
+def _deployment(request: HttpRequest, site: Site) -> Deployment | None:
+    rows = site.deployments.select_related("camera__model").order_by("-start")
+    asked = request.GET.get("deployment", "")
+    return rows.filter(slug=asked).first() if asked else rows.filter(end__isnull=True).first()
+
+
+@require_http_methods(["GET", "POST"])
+def walk_test_delete(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
+    """Delete a walk test."""
+    row = get_object_or_404(WalkTest, uuid=uuid, deployment__site__slug=slug)
+    return delete_page(
+        request,
+        row,
+        name=f"the walk test ({row})",
+        back=reverse("planner:walk_test", args=[slug, uuid]),
+        after=reverse("planner:field", args=[slug]),
+    )

@@ -1,0 +1,359 @@
+"""The placement planner: boxes in, an answer out; ways kept beside each other; one of them chosen for a set-up sheet.
+
+Working out never writes. `answer` gives the parts of the page that follow from the boxes, `closer` the same
+chances refined, with what takes longer to draw.
+"""
+
+from __future__ import annotations
+
+import json
+import uuid as uuids
+from collections.abc import Callable
+from typing import Any
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from trod.errors import Stopped, WrongInput
+from trod.planning import animals
+from trod.web import seen
+from trod.web.access import person
+from trod.web.advice import prefill
+from trod.web.planner import answers, curve, evidence, pages
+from trod.web.planner.forms import LIMITS, PlannerForm, out_of_place
+from trod.web.planner.shared import offer_undo, site_of
+from trod.web.planner.units import shown, text
+from trod.web.catalogue import usual
+from trod.web.forms_common import units_for
+from trod.web.models import Deployment, Placement, Site
+
+WAY = ("name", "camera_model", "animal", "inputs", "chosen")
+
+
+def _year() -> int:
+    return timezone.now().year
+
+
+def _told(request: HttpRequest) -> dict[str, str]:
+    """What stands in the boxes, from the form or the address."""
+    source = request.POST if request.method == "POST" else request.GET
+    return {name: str(value)[:10_000] for name, value in source.items()}
+
+
+def _form(request: HttpRequest, site: Site) -> tuple[PlannerForm, Placement | None]:
+    """The boxes as told; else as a kept placement says; else as the site is known."""
+    told = _told(request)
+    units, models = units_for(request, site.reserve), pages.models()
+    if told.get("units") in ("metric", "us"):
+        return PlannerForm(told, units=told["units"], models=models), None
+    row = site.placements.select_related("camera_model").filter(uuid=_uuid(told.get("placement", ""))).first()
+    if row is not None:
+        model = row.camera_model.slug if row.camera_model else ""
+        inputs = row.inputs if isinstance(row.inputs, dict) else {}
+        return (
+            PlannerForm.of_inputs(inputs, animal=row.animal, camera_model=model, units=units, models=models),
+            row,
+        )
+    known = set(dict(models))
+    model = told["camera_model"] if told.get("camera_model") in known else usual.model(site)
+    animal = told["animal"] if told.get("animal") in animals.BY_KEY else usual.animal(site)
+    inputs = usual.inputs(site) | prefill.inputs(site, timezone.now()) | pages.inputs_of(site)
+    return PlannerForm.of_inputs(inputs, animal=animal, camera_model=model, units=units, models=models), None
+
+
+def _uuid(value: str) -> str | None:
+    try:
+        return str(uuids.UUID(value))
+    except ValueError:
+        return None
+
+
+def _asked(form: PlannerForm, site: Site) -> answers.Asked | None:
+    """The question that the boxes ask; None when one of them cannot be read, and then the form says why."""
+    inputs = form.inputs()
+    if form.errors:
+        return None
+    try:
+        spec, _ = pages.spec_for(form.camera_model)
+        question = answers.asked(
+            spec, form.animal, inputs, pages.place_of(site), system=form.units, year=_year()
+        )
+        answers.work(question)
+    except WrongInput as trouble:
+        form.refused(trouble)
+        return None
+    return question
+
+
+def _advised(found: dict[str, Any], form: PlannerForm) -> dict[str, str]:
+    """What the advice puts into the free boxes, as text in the person's units."""
+    return {
+        name: text(value, shown(name, LIMITS[name], form.units), about=True)
+        for name, value in found["advised"].items()
+    }
+
+
+def _context(request: HttpRequest, site: Site, form: PlannerForm) -> dict[str, Any]:
+    """The answer for the boxes, or what is wrong with them."""
+    question = _asked(form, site)
+    context: dict[str, Any] = {"site": site, "form": form, "units": form.units, "here": "ground"}
+    if question is None:
+        return context | {"problems": _problems(form)}
+    found = pages.answer(answers.work(question))
+    herd = found["herd"]
+    return context | found | {
+        "question": question,
+        "advised_text": _advised(found, form),
+        "herd_svg": curve.herd_svg(herd, system=question.system) if herd else "",  # type: ignore[arg-type]
+    }  # fmt: skip
+
+
+def _problems(form: PlannerForm) -> list[str]:
+    return [f"{form.box(name).label}: {why}." for name, why in form.errors.items() if name in LIMITS] + [
+        f"{name.replace('_', ' ').capitalize()}: {why}." for name, why in form.errors.items() if name not in LIMITS
+    ] + [f"{why}." for why in form.general]  # fmt: skip
+
+
+@require_http_methods(["GET", "POST"])
+def planner(request: HttpRequest, slug: str) -> HttpResponse:
+    """The placement planner of a site. Sent as a form (without script) it comes back under an address that keeps what was told."""
+    site = site_of(slug)
+    form, row = _form(request, site)
+    if request.method == "POST":
+        closely = {"closely": "1"} if request.POST.get("closely") else {}
+        return redirect(f"{reverse('planner:planner', args=[slug])}?{urlencode(form.query() | closely)}")
+    context = _context(request, site, form)
+    kept = pages.kept_of(site, system=form.units, year=_year())
+    context |= {
+        "row": row or _opened(request, site),
+        "kept": kept,
+        "boxes": form.groups(),
+        "open_groups": form.open_groups(),
+        "months": form.months(),
+        "hidden": out_of_place(form.told.get("feature") or "trail"),
+        "shown_rows": [site, *(k.row for k in kept)],
+        "full": len(kept) >= pages.MOST_KEPT,
+        "standing": _standing(site),
+    }
+    if "question" in context and request.GET.get("closely"):
+        context |= _closer(site, form, context["question"]) | {"closely": True}
+    return render(request, "trod/planner/planner.html", context, status=200 if "setup" in context else 422)
+
+
+def _opened(request: HttpRequest, site: Site) -> Placement | None:
+    """The kept placement that was opened and is being changed."""
+    asked = _uuid(request.GET.get("over", ""))
+    return site.placements.filter(uuid=asked).first() if asked else None
+
+
+def _turn(request: HttpRequest) -> tuple[str, int]:
+    """Which placement planner asks (a word of the page's own), and its question's number."""
+    number = request.POST.get("turn", "0")
+    known = number.isascii() and number.isdigit() and len(number) < 16
+    return request.POST.get("planner", "")[:40], int(number) if known else 0
+
+
+@require_POST
+def answer(request: HttpRequest, slug: str) -> HttpResponse:
+    """The parts of the page that follow from the boxes. Nothing is saved."""
+    site = site_of(slug)
+    form, _ = _form(request, site)
+    planner_key, turn = _turn(request)
+    answers.TURNS.take(planner_key, turn)
+    context = _context(request, site, form)
+    return render(request, "trod/planner/answer.html", context, status=200 if "setup" in context else 422)
+
+
+@require_POST
+def closer(request: HttpRequest, slug: str) -> HttpResponse:
+    """The chances refined, the angle by the simulation, the sun's year, other animals; given up when out of date."""
+    site = site_of(slug)
+    form, _ = _form(request, site)
+    planner_key, turn = _turn(request)
+
+    def stop() -> bool:
+        return answers.TURNS.is_old(planner_key, turn)
+
+    question = _asked(form, site)
+    if question is None:
+        return HttpResponse(status=204)
+    try:
+        context = _closer(site, form, question, stop=stop)
+    except Stopped:
+        return HttpResponse(status=204)
+    return render(request, "trod/planner/closer.html", context)
+
+
+def _closer(
+    site: Site, form: PlannerForm, question: answers.Asked, *, stop: Callable[[], bool] = lambda: False
+) -> dict[str, Any]:
+    """What takes a second: refined chances, the angle, the sun's year, other animals, what the field says.
+
+    Raises Stopped when `stop` says so.
+    """
+    done = answers.work(question)
+    day, night = answers.closer(question, stop=stop)
+    others = answers.paces(question, usual.reserve_animals(), stop=stop)
+    _, model = pages.spec_for(form.camera_model)
+    return {
+        "site": site,
+        "form": form,
+        "setup": done,
+        "chances": pages.chances(day, night),
+        "refined": True,
+        "angles": pages.angles(answers.angles(question), done),
+        "sun": answers.sun(question),
+        "paces": pages.paces(others, question),
+        "says": evidence.says(done.spec, evidence.tests_of(model)) if model else None,
+        "standing": _standing(site),
+    }
+
+
+def _standing(site: Site) -> Deployment | None:
+    return site.deployments.filter(end__isnull=True).select_related("camera").first()
+
+
+# --- keeping ----------------------------------------------------------------------------------------
+
+
+@require_POST
+def keep(request: HttpRequest, slug: str) -> HttpResponse:
+    """Keep what is dialled in as one of three ways, or over one that is kept."""
+    site = site_of(slug)
+    form, _ = _form(request, site)
+    question = _asked(form, site)
+    back = f"{reverse('planner:planner', args=[slug])}?{urlencode(form.query())}"
+    if question is None:
+        messages.error(request, "Not kept: " + " ".join(_problems(form)))
+        return redirect(back)
+    name = " ".join(request.POST.get("name", "").split())[: pages.NAME_LONG]
+    over = None
+    if "beside" in request.POST:  # beside what is kept, whatever is open or chosen in the list
+        name = pages.free_name(site, name)
+    else:
+        over = site.placements.filter(uuid=_uuid(request.POST.get("over", ""))).first()
+    if over is None and pages.free_turn(site) is None:
+        messages.error(request, "Three ways are kept here already. Keep this one over one of them, or delete one first.")
+        return redirect(f"{back}#keep")
+    _, model = pages.spec_for(form.camera_model)
+    if over is not None:
+        seen.check(request, over, only=WAY, mine=f"{name or over.name} in its place")
+        offer_undo(request, [over], what=f"Put {over.name or 'it'} back as it was", after=back)
+    row = over or Placement(site=site)
+    row.name = name or row.name
+    row.camera_model, row.animal = model, form.animal
+    row.inputs = json.loads(question.inputs)
+    row.by, row.at = person(request), timezone.now()
+    if not pages.save_way(row):
+        messages.error(request, "Somebody kept another way here just now. Look at the three, then keep this one.")
+        return redirect(f"{back}#keep")
+    messages.success(request, f"“{row.name}” is kept.", extra_tags="undo" if over else "")
+    if "choose" in request.POST:
+        return _choose(request, row)
+    return redirect(f"{back}&{urlencode({'over': row.uuid})}#keep")
+
+
+@require_POST
+def place(request: HttpRequest, slug: str) -> HttpResponse:
+    """Write what was told of the place to the site."""
+    site = site_of(slug)
+    form, _ = _form(request, site)
+    question = _asked(form, site)
+    back = f"{reverse('planner:planner', args=[slug])}?{urlencode(form.query())}"
+    if question is None:
+        messages.error(request, "Not written down: " + " ".join(_problems(form)))
+        return redirect(back)
+    seen.check(request, site, only=pages.PLACE_COLUMNS, mine="the place as it is dialled in")
+    offer_undo(request, [Site.objects.get(pk=site.pk)], what="Put the site back as it was", after=back)
+    pages.tell_place(site, form.inputs())
+    site.save()
+    messages.success(request, f"What was told of the place now stands with {site}.", extra_tags="undo")
+    return redirect(back)
+
+
+@require_GET
+def beside(request: HttpRequest, slug: str) -> HttpResponse:
+    """The kept ways side by side: what comes of each, and in what they differ."""
+    site = site_of(slug)
+    units = units_for(request, site.reserve)
+    kept = pages.kept_of(site, system=units, year=_year())
+    able = [k for k in kept if k.setup is not None]
+    context = {
+        "site": site,
+        "here": "ground",
+        "kept": kept,
+        "able": able,
+        "rows": pages.differences(kept, units=units) if len(able) > 1 else [],
+    }
+    return render(request, "trod/planner/beside.html", context)
+
+
+def _placement(slug: str, uuid: Any) -> Placement:
+    return get_object_or_404(
+        Placement.objects.select_related("site__reserve", "camera_model"), uuid=uuid, site__slug=slug
+    )
+
+
+@require_GET
+def kept(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
+    """A kept way, opened on the placement planner to be changed."""
+    row = _placement(slug, uuid)
+    return redirect(f"{reverse('planner:planner', args=[slug])}?placement={row.uuid}")
+
+
+@require_POST
+def rename(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
+    """Give a kept way another name."""
+    row = _placement(slug, uuid)
+    name = " ".join(request.POST.get("name", "").split())[: pages.NAME_LONG]
+    if name:
+        seen.check(request, row, only=("name",), mine=f"the name “{name}”")
+        row.name = name
+        row.save(update_fields=["name"])
+        messages.success(request, f"It is called “{name}” now.")
+    else:
+        messages.error(request, "It needs a name: a few words such as “low, from the ash”.")
+    return redirect("planner:beside", slug)
+
+
+@require_POST
+def choose(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
+    """Choose a kept way; on to its set-up sheet."""
+    return _choose(request, _placement(slug, uuid))
+
+
+def _choose(request: HttpRequest, row: Placement) -> HttpResponse:
+    with transaction.atomic():
+        Site.objects.select_for_update().get(pk=row.site_id)  # one choice at a time
+        for one in row.site.placements.all():
+            seen.check(request, one, only=("chosen",), mine=f"“{row}” chosen")
+        for other in row.site.placements.filter(chosen=True).exclude(pk=row.pk):
+            other.chosen = False
+            other.save(update_fields=["chosen"])
+        row.chosen = True
+        row.save(update_fields=["chosen"])
+    try:
+        return redirect("setup_sheet:setup_sheet", row.uuid)
+    except NoReverseMatch:  # a Trod without the room of set-up sheets
+        return redirect("planner:beside", row.site.slug)
+
+
+@require_POST
+def delete(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
+    """Delete a kept way; it can be put back."""
+    row = _placement(slug, uuid)
+    seen.check(request, row, only=WAY, mine=f"“{row}” deleted")
+    after = reverse("planner:beside", args=[slug])
+    name = row.name or f"Way {row.turn}"
+    hung = row.deployments.count()
+    offer_undo(request, [row], what=f"Put “{name}” back", after=after)
+    row.delete()
+    more = " Deployments made of it stay, without it." if hung else ""
+    messages.success(request, f"“{name}” is deleted.{more}", extra_tags="undo")
+    return redirect(after)

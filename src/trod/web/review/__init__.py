@@ -1,0 +1,1 @@
+"""The review: one sequence after another, a person says what is there."""

@@ -1,0 +1,288 @@
+"""Camera clocks: raw, corrected, put back, reset; and the reserve's own time."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta, timezone
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from trod import clock
+from trod.errors import WrongInput
+from trod.clock import AmbiguousTime, CameraClock, ClockCorrection
+
+RAW = datetime(2024, 5, 17, 14, 30)
+
+
+def utc(*when: int) -> datetime:
+    return datetime(*when, tzinfo=UTC)  # type: ignore[arg-type, misc]
+
+
+def test_a_clock_two_hours_ahead_against_exif_232() -> None:
+    """Exif 2.32 (CIPA DC-008-2019): 2024:05:17 14:30:00 with +02:00 is 2024-05-17T12:30:00Z."""
+    assert CameraClock(utc_offset_min=120).to_utc(RAW) == utc(2024, 5, 17, 12, 30)
+
+
+def test_a_slow_clock_is_put_forward_only_where_the_correction_holds() -> None:
+    slow = ClockCorrection(
+        from_raw=datetime(2024, 5, 17), to_raw=datetime(2024, 5, 18), shift_s=90, reason="visit of 18 May"
+    )
+    clock = CameraClock(utc_offset_min=60, corrections=(slow,))
+
+    assert clock.to_utc(RAW) == utc(2024, 5, 17, 13, 31, 30)
+    assert clock.to_utc(datetime(2024, 5, 16, 23, 59, 59)) == utc(2024, 5, 16, 22, 59, 59)
+    assert clock.to_utc(datetime(2024, 5, 18)) == utc(2024, 5, 17, 23)
+
+
+def test_drift_grows_by_the_day_from_the_beginning_of_the_correction() -> None:
+    """20 ppm for 90 days is 155.52 s."""
+    begin = datetime(2024, 1, 1)
+    clock = CameraClock(
+        corrections=(ClockCorrection(from_raw=begin, drift_s_per_day=20e-6 * 86400, reason="quartz"),)
+    )
+    off = clock.to_utc(begin + timedelta(days=90)) - (begin + timedelta(days=90)).replace(tzinfo=UTC)
+    assert off.total_seconds() == pytest.approx(155.52, abs=1e-5)
+
+
+@given(
+    st.integers(-840, 840),
+    st.floats(-1e7, 1e7),
+    st.floats(-100, 100),
+    st.datetimes(datetime(2001, 1, 1), datetime(2060, 1, 1)),
+)
+def test_what_the_clock_showed_and_what_time_it_was_go_back_and_forth(
+    offset: int, shift_s: float, drift: float, raw: datetime
+) -> None:
+    clock = CameraClock(
+        utc_offset_min=offset,
+        corrections=(
+            ClockCorrection(
+                from_raw=datetime(2000, 1, 1), shift_s=shift_s, drift_s_per_day=drift, reason="r"
+            ),
+        ),
+    )
+    back = clock.raw_candidates(clock.to_utc(raw))
+    assert min(abs((b - raw).total_seconds()) for b in back) < 1e-4
+
+
+@given(st.lists(st.floats(0, 3e9), min_size=1, max_size=30))
+def test_many_clock_times_at_once_agree_with_one_by_one(raw_s: list[float]) -> None:
+    clock = CameraClock(
+        utc_offset_min=-300,
+        corrections=(
+            ClockCorrection(to_raw=datetime(1999, 1, 1), shift_s=5, reason="a"),
+            ClockCorrection(
+                from_raw=datetime(2005, 1, 1), to_raw=datetime(2020, 1, 1), drift_s_per_day=2, reason="b"
+            ),
+            ClockCorrection(from_raw=datetime(2018, 1, 1), shift_s=-3600, reason="put back"),
+        ),
+    )
+    many = clock.to_utc_s(np.array(raw_s))
+    for one_s, found in zip(raw_s, many, strict=True):
+        raw = clock.raw_from_seconds(one_s)
+        if np.isnan(found):
+            with pytest.raises(AmbiguousTime):
+                clock.to_utc(raw)
+        else:
+            assert clock.to_utc(raw).timestamp() == pytest.approx(found, abs=1e-5)
+
+
+def test_a_clock_time_shown_twice_is_told_and_not_guessed() -> None:
+    clock = CameraClock(
+        corrections=(
+            ClockCorrection(to_raw=datetime(2024, 6, 2), reason="before it was put back"),
+            ClockCorrection(from_raw=datetime(2024, 6, 1), shift_s=86400, reason="put back a day"),
+        )
+    )
+    with pytest.raises(AmbiguousTime) as told:
+        clock.to_utc(datetime(2024, 6, 1, 12))
+
+    assert told.value.candidates == (utc(2024, 6, 1, 12), utc(2024, 6, 2, 12))
+    assert str(told.value) == (
+        "2024-06-01 12:00:00 was shown twice by this camera's clock: 2024-06-01 12:00:00 or "
+        "2024-06-02 12:00:00 UTC. Give the corrections ends that do not overlap, or say which is meant."
+    )
+    assert np.isnan(clock.to_utc_s([clock.raw_seconds(datetime(2024, 6, 1, 12))])[0])
+
+
+def test_overlapping_corrections_that_agree_are_no_ambiguity() -> None:
+    same = ClockCorrection(shift_s=60, reason="a"), ClockCorrection(shift_s=60, reason="b")
+    assert CameraClock(corrections=same).to_utc(RAW) == utc(2024, 5, 17, 14, 31)
+    assert np.isfinite(CameraClock(corrections=same).to_utc_s([0.0]))
+
+
+def test_an_instant_the_clock_leapt_over_has_no_clock_time() -> None:
+    leap = ClockCorrection(from_raw=datetime(2024, 6, 1), shift_s=-3600, reason="an hour fast from June")
+    clock = CameraClock(corrections=(leap,))
+
+    # Up to 1 June 00:00 the clock was right; the first hour-fast moment is true 31 May 23:00: shown twice.
+    assert len(clock.raw_candidates(utc(2024, 5, 31, 23, 30))) == 2
+    with pytest.raises(AmbiguousTime, match="has 2 times on this camera's clock"):
+        clock.to_raw(utc(2024, 5, 31, 23, 30))
+    slow = ClockCorrection(from_raw=datetime(2024, 6, 1), shift_s=3600, reason="an hour slow from June")
+    with pytest.raises(AmbiguousTime, match="has no times on this camera's clock"):
+        CameraClock(corrections=(slow,)).to_raw(utc(2024, 6, 1, 0, 30))
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        (
+            {"from_raw": utc(2024, 1, 1)},
+            "from_raw: got '2024-01-01T00:00:00\\+00:00'; needed: the time as the",
+        ),
+        ({"from_raw": RAW, "to_raw": RAW}, "to_raw: got .*needed: a clock time after from_raw"),
+        ({"shift_s": float("nan")}, "shift_s: got nan"),
+        ({"from_raw": RAW, "drift_s_per_day": 4000}, "at most 3600 seconds a day either way"),
+        (
+            {"drift_s_per_day": 1.0},
+            "from_raw: got None; needed: the clock time from which the drift is counted",
+        ),
+        ({"reason": " "}, "reason: got ' '; needed: a few words"),
+    ],
+)
+def test_a_correction_that_cannot_be_is_refused_in_words(fields: dict[str, object], words: str) -> None:
+    with pytest.raises(WrongInput, match=words):
+        ClockCorrection(**({"reason": "r"} | fields))  # type: ignore[arg-type]
+
+
+def test_an_offset_beyond_the_earth_is_refused() -> None:
+    with pytest.raises(WrongInput, match="utc_offset_min: got 900; needed: minutes from -840 to 840"):
+        CameraClock(utc_offset_min=900)
+
+
+def test_the_shift_read_at_a_visit_puts_the_clock_right() -> None:
+    """The camera shows 14:30:00 (meant as UTC+2) when it is 12:33:20 UTC: 200 s slow."""
+    true = utc(2024, 5, 17, 12, 33, 20)
+    shift_s = clock.offset_from_visit(RAW, true, 120)
+
+    assert shift_s == 200
+    correction = ClockCorrection(shift_s=shift_s, reason="visit")
+    assert CameraClock(utc_offset_min=120, corrections=(correction,)).to_utc(RAW) == true
+    with pytest.raises(WrongInput, match="true_utc"):
+        clock.offset_from_visit(RAW, RAW, 0)
+
+
+def test_two_visits_give_shift_and_drift() -> None:
+    correction = clock.correction_between_visits(
+        datetime(2024, 3, 1, 10),
+        utc(2024, 3, 1, 10, 0, 5),
+        datetime(2024, 5, 10, 10),
+        utc(2024, 5, 10, 10, 2, 25),
+        utc_offset_min=0,
+        reason="visits of 1 March and 10 May",
+    )
+    assert (correction.shift_s, correction.drift_s_per_day) == (5, 2)
+    assert CameraClock(corrections=(correction,)).to_utc(datetime(2024, 5, 10, 10)) == utc(
+        2024, 5, 10, 10, 2, 25
+    )
+    with pytest.raises(WrongInput, match="a reading after the first"):
+        clock.correction_between_visits(
+            RAW, utc(2024, 1, 1), RAW, utc(2024, 1, 2), utc_offset_min=0, reason="r"
+        )
+
+
+# --- jumps ------------------------------------------------------------------------------------
+
+
+def test_a_clock_put_back_is_seen_in_the_order_of_the_files() -> None:
+    shown = [datetime(2024, 6, 1, 12), None, datetime(2024, 6, 1, 13), datetime(2024, 6, 1, 11, 59)]
+    (jump,) = clock.detect_jumps(shown)
+
+    assert (jump.index, jump.kind, jump.sure) == (3, "back", True)
+    assert jump.step_s == -3660
+    assert str(jump) == "the clock went back from 2024-06-01 13:00 to 2024-06-01 11:59"
+
+
+def test_small_steps_back_inside_a_burst_are_no_jump() -> None:
+    begin = datetime(2024, 6, 1, 12)
+    assert clock.detect_jumps([begin, begin - timedelta(seconds=2), begin - timedelta(minutes=60)]) == ()
+
+
+def test_a_clock_that_lost_its_power_starts_on_the_first_of_january() -> None:
+    (jump,) = clock.detect_jumps([datetime(2024, 6, 1, 12), datetime(2020, 1, 1, 0, 3)])
+    assert (jump.kind, jump.sure) == ("reset", True)
+
+    (jump,) = clock.detect_jumps([datetime(2019, 6, 1, 12), datetime(2020, 1, 1, 0, 3)])
+    assert (jump.kind, jump.sure) == ("reset", False)
+    assert "perhaps" in str(jump)
+
+
+def test_new_years_night_itself_is_no_reset() -> None:
+    assert clock.detect_jumps([datetime(2023, 12, 30), datetime(2024, 1, 1, 0, 20)]) == ()
+
+
+# --- the reserve's time -----------------------------------------------------------------------
+
+
+def test_the_hour_that_happens_twice_is_told_and_can_be_chosen() -> None:
+    wall = datetime(2026, 10, 25, 2, 30)
+    with pytest.raises(AmbiguousTime) as told:
+        clock.utc_from_local(wall, "Europe/Vienna")
+
+    assert told.value.candidates == (utc(2026, 10, 25, 0, 30), utc(2026, 10, 25, 1, 30))
+    assert "happened twice in Europe/Vienna" in str(told.value)
+    assert clock.utc_from_local(wall, "Europe/Vienna", fold=0) == utc(2026, 10, 25, 0, 30)
+    assert clock.utc_from_local(wall, "Europe/Vienna", fold=1) == utc(2026, 10, 25, 1, 30)
+
+
+def test_the_hour_that_never_happens_is_told() -> None:
+    with pytest.raises(AmbiguousTime) as told:
+        clock.utc_from_local(datetime(2026, 3, 29, 2, 30), "Europe/Vienna", fold=0)
+    assert told.value.candidates == ()
+    assert str(told.value) == (
+        "2026-03-29 02:30:00 does not exist in Europe/Vienna: summer time leaps over it. "
+        "Give an hour more or less."
+    )
+
+
+def test_an_ordinary_wall_clock_time_needs_no_choosing() -> None:
+    assert clock.utc_from_local(RAW, "Europe/Vienna") == utc(2024, 5, 17, 12, 30)
+    assert clock.local(utc(2024, 5, 17, 12, 30), "Europe/Vienna").replace(tzinfo=None) == RAW
+
+
+def test_a_zone_nobody_knows_is_refused() -> None:
+    for name in ("Mars/Olympus", "../../etc/passwd", ""):
+        with pytest.raises(WrongInput, match="needed: an IANA time zone such as Europe/Vienna or UTC"):
+            clock.zone(name)
+
+
+def test_hours_of_the_day_follow_summer_time() -> None:
+    noon = np.array([utc(2026, 1, 10, 11).timestamp(), utc(2026, 7, 10, 10).timestamp(), np.nan])
+    hours = clock.local_hour(noon, "Europe/Vienna")
+    assert hours[:2].tolist() == [12, 12]
+    assert np.isnan(hours[2])
+
+
+@given(st.lists(st.floats(1.5e9, 2e9), min_size=1, max_size=20))
+def test_zone_offsets_at_many_instants_agree_with_one_by_one(utc_s: list[float]) -> None:
+    for name in ("Europe/Vienna", "Australia/Lord_Howe", "Asia/Kathmandu"):
+        many = clock.utc_offsets_s(np.array(utc_s), name)
+        for t, offset in zip(utc_s, many, strict=True):
+            one = datetime.fromtimestamp(t, clock.zone(name)).utcoffset()
+            assert one == timedelta(seconds=float(offset))
+
+
+def test_local_days_are_23_and_25_hours_long_where_summer_time_begins_and_ends() -> None:
+    def lengths(*day: int) -> list[float]:
+        noon = datetime(*day, 12, tzinfo=timezone(timedelta(hours=1))).timestamp()  # type: ignore[misc, arg-type]
+        cuts = clock.day_starts_s(noon, noon + 1, "Europe/Vienna")
+        return [(b - a) / 3600 for a, b in pairwise(cuts)]
+
+    assert lengths(2026, 3, 29) == [23]
+    assert lengths(2026, 10, 25) == [25]
+    assert lengths(2026, 5, 1) == [24]
+
+
+def test_months_begin_at_the_reserves_own_midnight() -> None:
+    cuts = clock.month_starts_s(
+        utc(2025, 12, 31, 23, 30).timestamp(), utc(2026, 2, 10).timestamp(), "Europe/Vienna"
+    )
+    assert [datetime.fromtimestamp(c, UTC) for c in cuts] == [
+        utc(2025, 12, 31, 23),
+        utc(2026, 1, 31, 23),
+        utc(2026, 2, 28, 23),
+    ]
