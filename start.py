@@ -371,9 +371,7 @@ def main(words, environ, here=HERE):
         check_python(sys.version_info)
         if words[0] == "wheels":
             if words[1:] not in ([], ["test"]):
-                raise Trouble(
-                    "wheels takes no word after it, or the word test; got: %s" % " ".join(words[1:])
-                )
+                raise Trouble("wheels takes no word after it, or the word test; got: %s" % " ".join(words[1:]))
             with OneAtATime(here):
                 return fill_wheels(here, "dev" if words[1:] else "core", environ)
         testing = words[0] == "test"

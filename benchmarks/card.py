@@ -69,7 +69,7 @@ def main() -> None:
         os.environ["TROD_HOME"] = f"{said.inside}/home"
         measure(Path(said.inside), said.files, said.bytes, (width, height), said.workers)
         return
-    from trod.demo import cards
+    from trod_demo import cards
 
     with tempfile.TemporaryDirectory(prefix="trod-bench-") as folder:
         cards.noise_card(Path(folder) / "card", said.files, said.bytes, size=(width, height))
@@ -79,14 +79,14 @@ def main() -> None:
 
 def measure(folder: Path, files: int, bytes_each: int, size: tuple[int, int], workers: int) -> None:
     from trod import engine
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     (folder / "home").mkdir()
     ready()
     from trod.archive.card import scan
-    from trod.web.catalogue import bags, facts, propose, records, import_card, clocks
-    from trod.web.catalogue.line import Silent
-    from trod.web.models import Picture
+    from trod.catalogue.imports import bags, clocks, facts, import_card, propose, records
+    from trod.catalogue.line import Silent
+    from trod.catalogue.models import Picture
 
     card = folder / "card"
     listing = scan(card, inside=False)
@@ -110,7 +110,7 @@ def measure(folder: Path, files: int, bytes_each: int, size: tuple[int, int], wo
     import_card._copy(row, Silent(), now, listing, False)
     bags.register = real
     clock.told("copy, hash, flush (no read-back)", files)
-    from trod.web import home
+    from trod.catalogue import home
 
     bags.register(bags.read_bag(home.archive_root(), row.folder), row, Silent())
     clock.told("registering", files)
@@ -125,11 +125,7 @@ def measure(folder: Path, files: int, bytes_each: int, size: tuple[int, int], wo
     clock = Watch()
     clocks.follow(deployment, Silent())
     clock.told("times, triggers, sequences", files)
-    helper = (
-        resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
-        * (1 if sys.platform == "darwin" else 1024)
-        / 1e6
-    )
+    helper = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss * (1 if sys.platform == "darwin" else 1024) / 1e6
     print(f"\ngreatest memory: {own_memory_mb():.0f} MB here, {helper:.0f} MB in a helper; ", end="")
     print(f"{engine.usual_workers()} processors")
 

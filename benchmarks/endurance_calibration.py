@@ -21,9 +21,9 @@ import numpy as np
 
 from trod.planning import stopping
 from trod.planning.arrivals import Arrivals, DayCount, Draws, prior_for
+from trod.planning.batteries import BATTERIES, Pack
 from trod.planning.battery_evidence import BatterySet, learn
 from trod.planning.card_room import FileSizes
-from trod.planning.batteries import BATTERIES, Pack
 from trod.planning.endurance import StopForecast, Used, forecast, screen, step_for
 from trod.planning.energy import Draw
 from trod.planning.stopping import EnergyScale, Outfit, unshown_scale
@@ -78,7 +78,8 @@ class Truth:
 
 
 def simulate_truth(rng: np.random.Generator, ranges: dict[str, tuple[float, float]], most_days: int = 1096) -> Truth:
-    """Day by day: runs of false triggers come and go, the level drifts, nights are cold, until batteries or card end it."""
+    """Day by day: runs of false triggers come and go, the level drifts, nights are cold, until batteries or card end
+    it."""
 
     def pick(name: str) -> float:
         low, high = ranges[name]
@@ -93,7 +94,9 @@ def simulate_truth(rng: np.random.Generator, ranges: dict[str, tuple[float, floa
         power_draw=math.exp(rng.normal(0, pick("power_draw_sd"))), file_size=math.exp(rng.normal(0, pick("bytes_sd"))),
         draw={name: mid * math.exp(rng.normal(0, sd * pick("draw_off"))) for name, (mid, sd) in DRAW.items()},
     )  # fmt: skip
-    k, drift_sd, swing, false_run_start, stay = (pick(n) for n in ("k", "drift_sd", "swing", "false_run_start", "false_run_stay"))
+    k, drift_sd, swing, false_run_start, stay = (
+        pick(n) for n in ("k", "drift_sd", "swing", "false_run_start", "false_run_stay")
+    )
     false_run_blanks, night = 60 * math.exp(pick("false_run_ln")), pick("night")
     false_run_night, persist = pick("false_run_night"), pick("persist")
     energy, half_w, m, t0, per_w, width, loss = CURVES[battery]
@@ -104,7 +107,11 @@ def simulate_truth(rng: np.random.Generator, ranges: dict[str, tuple[float, floa
 
     best = batteries * energy / (1 + (load / half_w) ** m) / fall(21.0)
     keep = math.exp(-1 / 30)
-    drift, cold, false_run = rng.normal(0, drift_sd), rng.normal(), rng.random() < false_run_start / (false_run_start + 1 - stay)
+    drift, cold, false_run = (
+        rng.normal(0, drift_sd),
+        rng.normal(),
+        rng.random() < false_run_start / (false_run_start + 1 - stay),
+    )
     spent = written = 0.0
     for day in range(most_days):
         today = truth.start + timedelta(days=day)
@@ -159,28 +166,24 @@ class Plain(Arrivals):
         season = self.prior.season.factor([float(count.day.timetuple().tm_yday) for count in self.counts])
         level = rng.gamma(self.prior.shape + total, 1 / (self.prior.level_rate + float(season.sum())), n)
         zero = np.zeros(n)
-        return Draws(level=level, k=np.full(n, 1e6), false_run_start=zero, false_run_blanks=zero + 1, night_share=zero + 0.5)
+        return Draws(
+            level=level, k=np.full(n, 1e6), false_run_start=zero, false_run_blanks=zero + 1, night_share=zero + 0.5
+        )
 
 
-def seen(
-    truth: Truth, days: int, *, apart: bool = True, metered: bool = False
-) -> tuple[Outfit, Arrivals, Used, date]:
+def seen(truth: Truth, days: int, *, apart: bool = True, metered: bool = False) -> tuple[Outfit, Arrivals, Used, date]:
     """What the technician knows after so many days. metered : its draw too, figure by figure."""
     outfit = Outfit(pack=Pack(battery=BATTERIES[truth.battery], number=truth.batteries), card_gb=truth.card_gb)
     if metered:
         its = truth.draw
-        own = Draw().measured(
-            idle_w=its["idle"], wake_j=its["wake"], day_frame_j=its["day"], night_frame_j=its["night"]
-        )
+        own = Draw().measured(idle_w=its["idle"], wake_j=its["wake"], day_frame_j=its["day"], night_frame_j=its["night"])
         outfit = replace(outfit, draw=own)
     site = Arrivals(prior=prior_for("trail", level_per_day=min(truth.guess, 5000)), feature="trail")
     if not days:
         return outfit, site, Used(), truth.start
     counts = truth.counts[:days]
     if not apart:
-        counts = [
-            replace(c, animals=c.animals + c.blanks, blanks=0, night=None, told_apart=False) for c in counts
-        ]
+        counts = [replace(c, animals=c.animals + c.blanks, blanks=0, night=None, told_apart=False) for c in counts]
     site = site.after(counts)
     if sum(c.triggers for c in counts) * 3 >= 60:  # the first card's own mean sizes
         sizes = FileSizes(day_mb=3.6 * truth.file_size, night_mb=2.0 * truth.file_size, source="from the card")
@@ -299,7 +302,8 @@ def causes_table(causes: list[tuple[float, bool]]) -> None:
 
 
 def power_draw_table(truths: list[Truth]) -> None:
-    """How often the learnt factor's 80 % interval holds the camera's true one, for cameras that batteries ended; and when
+    """How often the learnt factor's 80 % interval holds the camera's true one, for cameras that batteries ended; and
+    when
     one in five of them had ended at a fifth of that time by something else, which nobody noticed."""
     dead = [t for t in truths if t.cause == "batteries" and len(t.counts) > 20]
     if not dead:

@@ -78,7 +78,7 @@ def fault_of(seed: int, number: int, only: str) -> tuple[str, str, random.Random
 def preload() -> None:
     """Everything Trod can import is imported once, so that a forked child begins at once."""
     import trod
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     ready(migrate=False)
     for found in pkgutil.walk_packages(trod.__path__, "trod."):

@@ -34,8 +34,8 @@ FLASH = {"low-glow": "low_glow", "no-glow": "no_glow"}
 
 def records(now: date) -> dict[str, Any]:
     """The reserve's records, up to the day `now`, but no pictures. Gives the deployments and species back."""
-    from trod.demo import reserve as demo
-    from trod.web import models as m
+    from trod.catalogue import models as m
+    from trod_demo import reserve as demo
 
     plan = demo.year(now)
     ground = m.Reserve.objects.create(
@@ -170,8 +170,8 @@ def fill(pictures: int = 2000, *, now: date | None = None, seed: int = 7, looked
     sums are made as an import would have made them."""
     from django.db import transaction
 
-    from trod.web.catalogue import rollups
-    from trod.web.models import Deployment
+    from trod.catalogue.models import Deployment
+    from trod.catalogue.rows import rollups
 
     now = now or datetime.now(UTC).date()
     with transaction.atomic():
@@ -185,7 +185,7 @@ def fill(pictures: int = 2000, *, now: date | None = None, seed: int = 7, looked
 def _rows(cast: dict[str, Any], pictures: int, now: date, seed: int, looked: float) -> None:
     from django.db import connection
 
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     chance = random.Random(seed)
     demo, plan = cast["demo"], cast["plan"]
@@ -215,9 +215,7 @@ def _rows(cast: dict[str, Any], pictures: int, now: date, seed: int, looked: flo
     into = {model: Bulk(model) for model in (m.Sequence, m.Picture, m.Identification, m.Observation)}
     came: dict[str, int] = {}
     made = number = 0
-    cumulated = list(
-        itertools.accumulate((to - start).days * demo.SITES_BY_SLUG[d.site].busy for d, start, to in spans)
-    )
+    cumulated = list(itertools.accumulate((to - start).days * demo.SITES_BY_SLUG[d.site].busy for d, start, to in spans))
     draws = {
         site.slug: ([key for key, _ in site.draw], list(itertools.accumulate(weight for _, weight in site.draw)))
         for site in demo.SITES
@@ -335,7 +333,7 @@ def main() -> None:
     given = argparse.ArgumentParser(description=__doc__)
     given.add_argument("--pictures", type=int, default=2000)
     pictures = given.parse_args().pictures
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     ready()
     fill(pictures)

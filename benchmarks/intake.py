@@ -40,7 +40,7 @@ began = time.perf_counter()
 listing = scan(card)
 looked = time.perf_counter()
 result = import_card(
-    listing, root, place=Placement(), name="placement planner", about={}, already_have=lambda sha256: None,
+    listing, root, place=Placement(), name="bench", about={}, already_have=lambda sha256: None,
     now=datetime(2026, 1, 1, tzinfo=UTC), read_back=read_back,
 )
 ended = time.perf_counter()
@@ -122,8 +122,7 @@ def main() -> None:
                 runs[how].append(by_hand(card, out) if how == "plain" else by_trod(card, out, how))
                 shutil.rmtree(out)
     middle = {
-        how: {name: statistics.median(run[name] for run in found) for name in found[0]}
-        for how, found in runs.items()
+        how: {name: statistics.median(run[name] for run in found) for name in found[0]} for how, found in runs.items()
     }
     plain = middle["plain"]
     report = {

@@ -24,8 +24,19 @@ def addresses() -> list[tuple[str, str]]:
     """Every page of the way round, and one of each kind of detail page: (name, address)."""
     from django.urls import reverse
 
+    from trod.catalogue.models import (
+        Camera,
+        CameraModel,
+        Card,
+        Deployment,
+        Placement,
+        Sequence,
+        Sign,
+        Site,
+        Species,
+        Visit,
+    )
     from trod.web import pages
-    from trod.web.models import Camera, CameraModel, Card, Deployment, Sequence, Placement, Sign, Site, Species, Visit
 
     out = [(door.label, reverse(door.url_name)) for door in (*pages.NAV, *pages.FOOT)]
     busiest = Deployment.objects.order_by("start").first()
@@ -69,7 +80,7 @@ def addresses() -> list[tuple[str, str]]:
         ("species", reverse("people:species")),
         ("a species", reverse("people:species_edit", args=[Species.objects.order_by("pk").first().slug])),
         ("the reserve", reverse("people:reserve")),
-        ("the placement planner", reverse("planner:bench", args=[busiest.site.slug])),
+        ("the placement planner", reverse("planner:planner", args=[busiest.site.slug])),
         ("ways side by side", reverse("planner:beside", args=[busiest.site.slug])),
         ("claim and field", reverse("planner:field", args=[busiest.site.slug])),
         ("hills around", reverse("planner:hills", args=[busiest.site.slug])),
@@ -103,9 +114,10 @@ def work() -> None:
     """What the worker does between two jobs: sums, forecasts, and one camera in full as if somebody had asked for it."""
     from django.utils import timezone
 
+    from trod.catalogue.forecasts import forecasts, lasting
+    from trod.catalogue.models import Deployment, Reserve
+    from trod.catalogue.rows import rollups
     from trod.planning.outfit_change import Change
-    from trod.web.catalogue import forecasts, lasting, rollups
-    from trod.web.models import Deployment, Reserve
 
     now = timezone.now()
     rollups.look_round()
@@ -148,9 +160,7 @@ def measure(rounds: int) -> list[tuple[str, str, int, float, float, float, int, 
         times.sort()
         worked.sort()
         p95 = times[min(len(times) - 1, int(0.95 * len(times)))]
-        out.append(
-            (name, address, status, first_ms, times[len(times) // 2], p95, asked, worked[len(worked) // 2])
-        )
+        out.append((name, address, status, first_ms, times[len(times) // 2], p95, asked, worked[len(worked) // 2]))
     return out
 
 
@@ -162,12 +172,12 @@ def main() -> int:
     options = given.parse_args()
     with tempfile.TemporaryDirectory(prefix="trod-pages-") as scratch:
         os.environ["TROD_HOME"] = str(options.home or scratch)
-        from trod.web.start import ready
+        from trod.catalogue.start import ready
 
         ready()
         from django.db import connection
 
-        from trod.web.models import Sequence, Picture
+        from trod.catalogue.models import Picture, Sequence
 
         if not Picture.objects.exists():
             sys.path.insert(0, str(Path(__file__).parent))
@@ -186,7 +196,7 @@ def main() -> int:
             f"the worker took {time.perf_counter() - began:.0f} s for what it does beside the pages "
             f"({time.process_time() - began_work:.0f} s of processor time)"
         )
-        from trod.web.catalogue import evidence
+        from trod.catalogue.answers import evidence
 
         evidence.forget()  # the pages' own process begins with nothing in memory
         load = " ".join(f"{n:.0f}" for n in os.getloadavg()) if hasattr(os, "getloadavg") else "not known"

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from trod import engine, sky
-from trod.pictures import sequences, exif, picture, timeline
+from trod.pictures import exif, picture, sequences, timeline
 
 DAY_S = 86_400.0
 
@@ -86,9 +86,7 @@ def encoded(image: Image.Image, kind: str, options: dict[str, int]) -> bytes:
 def speed(path: Path, folder: Path) -> None:
     size = Image.open(path).size
     print(f"picture: {size[0]} × {size[1]}, {path.stat().st_size / 1e6:.2f} MB\n")
-    bare, look = in_turns(
-        lambda: bare_decode(path), lambda: picture.look(path, thumb_to=folder / "t.jpg"), rounds=60
-    )
+    bare, look = in_turns(lambda: bare_decode(path), lambda: picture.look(path, thumb_to=folder / "t.jpg"), rounds=60)
     (facts,) = in_turns(lambda: exif.read_facts(path), rounds=200)
     (view,) = in_turns(lambda: picture.make_view(path, folder / "v.jpg"), rounds=20)
     print(f"bare scaled decode                        {bare:8.2f} ms")
@@ -118,9 +116,7 @@ def speed(path: Path, folder: Path) -> None:
         files.append(copy)
     for workers in (1, 2):
         begin = time.perf_counter()
-        done = sum(
-            o.ok for o in engine.run(files, functools.partial(one_look, folder=folder), workers=workers)
-        )
+        done = sum(o.ok for o in engine.run(files, functools.partial(one_look, folder=folder), workers=workers))
         took = time.perf_counter() - begin
         print(f"{done} pictures, processes: {workers}    {done / took:8.1f} pictures a second by the clock")
     print()
@@ -152,9 +148,7 @@ def bulk() -> None:
 # --- silences ---------------------------------------------------------------------------------
 
 
-def rhythm(
-    rng: np.random.Generator, kind: str, days: int, per_day: float, hole_days: float
-) -> NDArray[np.float64]:
+def rhythm(rng: np.random.Generator, kind: str, days: int, per_day: float, hole_days: float) -> NDArray[np.float64]:
     """Picture times of a made-up camera [s]; in `hole_days` of it the camera was dead."""
     t = np.arange(days)
     if kind == "even":

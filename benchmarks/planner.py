@@ -3,7 +3,8 @@
     python benchmarks/bench.py [--rounds 60]
 
 Every answer is to a question that was not asked before (a lens height of its own), so nothing comes out of the
-placement planner's memory. Times are those of the whole answer inside the server by Django's test client, processor time and
+placement planner's memory. Times are those of the whole answer inside the server by Django's test client, processor
+time and
 clock time; the bare page is one that looks at the database and draws nothing. On a busy machine look at the
 processor's own time and at the ratio.
 """
@@ -41,7 +42,7 @@ def main() -> int:
     rounds = given.parse_args().rounds
     with tempfile.TemporaryDirectory(prefix="trod-bench-") as scratch:
         os.environ["TROD_HOME"] = scratch
-        from trod.web.start import ready
+        from trod.catalogue.start import ready
 
         ready()
         from django.conf import settings
@@ -49,7 +50,7 @@ def main() -> int:
         from django.test import Client
         from django.test.utils import CaptureQueriesContext
 
-        from trod.web import models as m
+        from trod.catalogue import models as m
 
         settings.ALLOWED_HOSTS = ["testserver"]
         reserve = m.Reserve.objects.create(

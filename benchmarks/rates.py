@@ -4,7 +4,8 @@ Run:  PYTHONPATH=src python benchmarks/rates.py [--replicates 400] [--only here|
 
 Detections are thrown day by day and thinned by how long a camera watched that day. Laws that the method's constants
 were chosen on: single, runs, weeks. Laws that they were not: groups (Neyman's type A), lognormal (a slow wave that
-lasts for weeks), spells (the animals are there for some weeks and gone for some). A battery's standard error is about one
+lasts for weeks), spells (the animals are there for some weeks and gone for some). A battery's standard error is about
+one
 in a hundred at 400 replicates and 95 %.
 """
 
@@ -170,9 +171,7 @@ def here(replicates: int) -> None:
                             wide.append(found.shown.high / found.shown.low)
                             worst = max(worst, found.shown.high * days / 100 / found.count)
                     refused = 100 - round(100 * told / replicates)
-                    cover.append(
-                        f"{100 * held / told:.0f}" + (f" ({refused})" if refused else "") if told else "–"
-                    )
+                    cover.append(f"{100 * held / told:.0f}" + (f" ({refused})" if refused else "") if told else "–")
                     garwood.append(f"{100 * held_exact / replicates:.0f}")
                     ratios.append(f"{np.median(wide):.1f}" if wide else "–")
                 print(
@@ -252,9 +251,7 @@ def none(replicates: int) -> None:
 
 def ratio(replicates: int) -> None:
     print("\n## Two years of one site: coverage % of the ratio, told of those; false change %\n")
-    print(
-        "| law | E | true ratio 1 | exact, ratio 1 | true ratio 3 | false change, runs allowed for | exact |"
-    )
+    print("| law | E | true ratio 1 | exact, ratio 1 | true ratio 3 | false change, runs allowed for | exact |")
     print("|---|---|---|---|---|---|---|")
     for law_name, law in LAWS.items():
         for expected in (15, 60, 300):

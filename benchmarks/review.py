@@ -54,11 +54,7 @@ def keys(home: Path, *, sequences: int, wide: int, pause_ms: float) -> dict[str,
     chance = random.Random(1)
     try:
         with sync_playwright() as play:
-            chromium = (
-                os.environ.get("TROD_TEST_CHROMIUM")
-                or shutil.which("chromium")
-                or shutil.which("google-chrome")
-            )
+            chromium = os.environ.get("TROD_TEST_CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome")
             browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
             page = browser.new_page(viewport={"width": 1280, "height": 800})
             page.add_init_script(
@@ -106,7 +102,7 @@ def keys(home: Path, *, sequences: int, wide: int, pause_ms: float) -> dict[str,
 _SERVER = """
 import json, sys, time
 from datetime import timedelta
-from trod.web.start import ready
+from trod.catalogue.start import ready
 ready()
 from django.conf import settings
 from django.db import connection, transaction
@@ -121,9 +117,9 @@ with transaction.atomic():
     for n in range(sequences):
         at = eventful.START + timedelta(minutes=7 * n)
         end = at + timedelta(seconds=4 * (frames - 1))
-        rows.append(m.Event(key=f"e.{n:064x}", deployment=made.deployments[n % 4], start_at=at, end_at=end,
+        rows.append(m.Sequence(key=f"e.{n:064x}", deployment=made.deployments[n % 4], start_at=at, end_at=end,
                             frames=frames, infrared=n % 3 == 0))
-    rows = m.Event.objects.bulk_create(rows, batch_size=1000)
+    rows = m.Sequence.objects.bulk_create(rows, batch_size=1000)
     m.Picture.objects.bulk_create(
         [m.Picture(sha256=f"{n * frames + k:064x}", path=f"p/{n}/{k}.JPG", import=row.deployment.intake,
                    deployment=row.deployment, sequence=row, size_bytes=1, taken_raw=row.start_at,
@@ -193,9 +189,7 @@ def main() -> None:
     found: dict[str, Any] = {}
     with tempfile.TemporaryDirectory() as folder:
         if asked.only != "server":
-            found["keys"] = keys(
-                Path(folder) / "a", sequences=asked.sequences, wide=asked.wide, pause_ms=asked.pause_ms
-            )
+            found["keys"] = keys(Path(folder) / "a", sequences=asked.sequences, wide=asked.wide, pause_ms=asked.pause_ms)
         if asked.only != "keys":
             found["server"] = server(Path(folder) / "b", sequences=asked.unseen, frames=7)
     print(json.dumps(found, indent=1, ensure_ascii=False))

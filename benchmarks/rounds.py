@@ -80,10 +80,10 @@ def invented(stops: int, days: int, seed: int = 1):
 
 def two_days(sheet: bool) -> None:
     """The goal: 40 stops on two days in less than 10 s."""
+    from trod.field.round_sheet import RoundSheet, round_sheet_pdf
     from trod.leaving.rounds import fit_round
     from trod.planning.rounds import Party, RoundDay, Span, plan_round
     from trod.planning.tracks import along, join
-    from trod.report.round_sheet import RoundSheet, round_sheet_pdf
 
     start, stops, tracks, grid, first = invented(40, 2)
     print(f"{len(stops)} stops, {len(tracks)} tracks")

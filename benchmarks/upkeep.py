@@ -4,14 +4,17 @@
 
 A year has 360 days; all cameras are set on its first day and brought home on its last. The **monthly round** visits
 every camera on days 30, 60 … 330. The **plan** makes no more trips. A trip goes to one camera, or to one part of the
-reserve (five cameras, drawn at random). At every visit, by round or by plan, batteries and card are fresh and a lost camera
+reserve (five cameras, drawn at random). At every visit, by round or by plan, batteries and card are fresh and a lost
+camera
 is replaced, so that only *when* and *where* differ. The plan **with fixes** may besides, at a visit, put in a 128 GB
 card or lithium batteries for good where `fixes.worth_of_fix` says that it pays; then the monthly round is also run with
 those same things from the first day on, to tell what the things do and what the plan does.
 
-The world is simulated here, day by day, apart from the forecaster, with which it has only the batteries' curve and the mean
+The world is simulated here, day by day, apart from the forecaster, with which it has only the batteries' curve and the
+mean
 energies in common: each camera has a level of its own, spread, a drift of its own strength and memory, a season that
-the planner has a wrong idea of, runs of false triggers, hungry or frugal electronics (± 20 %), large or small files (± 15 %), faults
+the planner has a wrong idea of, runs of false triggers, hungry or frugal electronics (± 20 %), large or small files (±
+15 %), faults
 and thefts. The planner sees what a technician sees: the kind of site, the daily counts (animals and blanks told apart)
 and the bytes on a card that came home, dead or alive on arrival and of what, and the region's long-run rate of faults,
 from which the reserve's own differs by a half. A stolen camera brings no card. A camera whose flash fails counts as
@@ -33,9 +36,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trod.planning.arrivals import Arrivals, DayCount
+from trod.planning.batteries import BATTERIES, Pack, usable_wh
 from trod.planning.battery_evidence import BatterySet, learn
 from trod.planning.card_room import FileSizes
-from trod.planning.batteries import BATTERIES, Pack, usable_wh
 from trod.planning.endurance import forecast, step_for
 from trod.planning.energy import Draw
 from trod.planning.fixes import worth_of_fix
@@ -422,11 +425,22 @@ def main() -> None:
         return
     print(f"{args.reserves} reserve-years of {args.cameras} cameras, a fault or theft in {args.days_to_fault:.0f} days; "
           "a mean year:")  # fmt: skip
-    shown = ("lost", "batteries", "card", "fault", "theft", "trips", "visits", "disturbed", "big_cards", "better_batteries")
+    shown = (
+        "lost",
+        "batteries",
+        "card",
+        "fault",
+        "theft",
+        "trips",
+        "visits",
+        "disturbed",
+        "big_cards",
+        "better_batteries",
+    )
     for name, row in found.items():
         print(
             f"\n{name}: lost days by plan / by round {row['ratio']:.3f} ± {row['ratio_se']:.3f} (standard error), "
-            f"by batteries and card alone {row['ratio_batteries_card']:.3f}; fewer in {row['better_in']:.0%} of reserves, "
+            f"by batteries and card alone {row['ratio_batteries_card']:.3f}; fewer in {row['better_in']:.0%} of reserves, "  # noqa: E501
             f"half or less in {row['halved_in']:.0%}"
         )
         print(f"{'':16}" + "".join(f"{what:>13}" for what in (*shown, "found dead")))

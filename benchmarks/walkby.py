@@ -106,9 +106,7 @@ def speed() -> None:
         mine, theirs = statistics.median(ours), statistics.median(other)
         # The plain version knows no pauses; it is then a yardstick of time alone.
         both = "–" if case.passer.pause_chance else f"{tally.middle / tally.passes:.3f}, {shares[1]:.3f}"
-        print(
-            f"| {name} | {1 / mine / 1e6:.1f} M | {1 / theirs / 1e6:.2f} M | {theirs / mine:.0f} | {both} |"
-        )
+        print(f"| {name} | {1 / mine / 1e6:.1f} M | {1 / theirs / 1e6:.2f} M | {theirs / mine:.0f} | {both} |")
     begin = time.process_time()
     open_ground(Case(), passes=32_768, within_m=30)
     lines = 32_768 / (time.process_time() - begin) / 1e6
@@ -126,9 +124,7 @@ def first() -> None:
         begin = time.process_time()
         first_answer(Case(path=Path(offset_m=4, angle_deg=angle)))
         took.append((time.process_time() - begin) * 1e3)
-    print(
-        f"\nfirst answer (16 384 passes): median {statistics.median(took):.1f} ms, worst {max(took):.1f} ms"
-    )
+    print(f"\nfirst answer (16 384 passes): median {statistics.median(took):.1f} ms, worst {max(took):.1f} ms")
     cold = [
         tuple(float(x) for x in subprocess.check_output([sys.executable, "-c", COLD], text=True).split())
         for _ in range(9)
@@ -194,9 +190,7 @@ def tables() -> None:
     on_trail = [first_answer(Case(sensor=Sensor(zone_deg=z), timing=quick), passes=n) for z in zones]
     print("| trail, 45°, 4 m | " + " | ".join(f"{x.empty.value:.2f}" for x in on_trail if x.empty) + " |")
     print("| middle in a frame | " + " | ".join(f"{x.middle.value:.2f}" for x in on_trail) + " |")
-    ground = [
-        open_ground(Case(sensor=Sensor(zone_deg=z), timing=quick), within_m=30, passes=32_768) for z in zones
-    ]
+    ground = [open_ground(Case(sensor=Sensor(zone_deg=z), timing=quick), within_m=30, passes=32_768) for z in zones]
     print("| open ground | " + " | ".join(f"{x.empty.value:.2f}" for x in ground if x.empty) + " |")
     print("\n### Triggered at all (45°, 5 m, contrast 2 K)\n")
     print("| sensitivity | hare | fox | deer | elk |")
@@ -239,20 +233,15 @@ def tables() -> None:
             )
             for angle in (0, 15, 30, 45, 60, 90)
         ]
-        print(
-            f"| {pitch:g}° | " + " | ".join(f"{x.middle.value:.2f}/{x.whole.value:.2f}" for x in row) + " |"
-        )
+        print(f"| {pitch:g}° | " + " | ".join(f"{x.middle.value:.2f}/{x.whole.value:.2f}" for x in row) + " |")
     print("\n### Feeding map: triggers a visit, share of visits seen\n")
     print("| near edge | re-arm 1 s | 10 s | 60 s | 300 s |")
     print("|---|---|---|---|---|")
     for near in (5.0, 7.5, 10.0):
         row = [
-            visits(StayCase(stay=Stay(near_m=near), timing=Timing(rearm_s=s)), number=8_192)
-            for s in (1, 10, 60, 300)
+            visits(StayCase(stay=Stay(near_m=near), timing=Timing(rearm_s=s)), number=8_192) for s in (1, 10, 60, 300)
         ]
-        print(
-            f"| {near:g} m | " + " | ".join(f"{x.triggers.value:.1f}, {x.seen.value:.2f}" for x in row) + " |"
-        )
+        print(f"| {near:g} m | " + " | ".join(f"{x.triggers.value:.1f}, {x.seen.value:.2f}" for x in row) + " |")
 
 
 def calibrate(cameras: int) -> None:
@@ -273,10 +262,7 @@ def calibrate(cameras: int) -> None:
     held = {plan: dict.fromkeys(AXES, 0) for plan in plans}
     wide: dict[str, dict[str, list[float]]] = {plan: {axis: [] for axis in AXES} for plan in plans}
     for number in range(cameras):
-        truth = {
-            axis: float(np.exp(rng.uniform(math.log(low), math.log(high))))
-            for axis, (low, high) in ranges.items()
-        }
+        truth = {axis: float(np.exp(rng.uniform(math.log(low), math.log(high)))) for axis, (low, high) in ranges.items()}
         field = field_work.Field(truth, 100 + number)
         for plan, walks in plans.items():
             found = walk_test(walks(field))
@@ -284,9 +270,7 @@ def calibrate(cameras: int) -> None:
                 band = found.band(axis)
                 held[plan][axis] += band.low <= truth[axis] <= band.high
                 wide[plan][axis].append(band.high / band.low)
-    print(
-        f"\n{cameras} cameras drawn by chance; 90 % intervals: share that holds the truth, median high/low\n"
-    )
+    print(f"\n{cameras} cameras drawn by chance; 90 % intervals: share that holds the truth, median high/low\n")
     print("| walks | trigger time | detection angle | detection range |")
     print("|---|---|---|---|")
     for plan in plans:

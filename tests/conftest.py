@@ -9,6 +9,8 @@ from pathlib import Path
 import hypothesis
 import pytest
 from absence import IN_CI, absent
+from small_reserve import small, take  # noqa: F401  (fixtures of many folders)
+from standing_cast import bring_sequences, cast, filler  # noqa: F401
 
 ROOT = Path(__file__).resolve().parents[1]
 

@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from trod import clock
-from trod.errors import WrongInput
 from trod.clock import AmbiguousTime, CameraClock, ClockCorrection
+from trod.errors import WrongInput
 
 RAW = datetime(2024, 5, 17, 14, 30)
 
@@ -30,20 +30,20 @@ def test_a_slow_clock_is_put_forward_only_where_the_correction_holds() -> None:
     slow = ClockCorrection(
         from_raw=datetime(2024, 5, 17), to_raw=datetime(2024, 5, 18), shift_s=90, reason="visit of 18 May"
     )
-    clock = CameraClock(utc_offset_min=60, corrections=(slow,))
+    camera_clock = CameraClock(utc_offset_min=60, corrections=(slow,))
 
-    assert clock.to_utc(RAW) == utc(2024, 5, 17, 13, 31, 30)
-    assert clock.to_utc(datetime(2024, 5, 16, 23, 59, 59)) == utc(2024, 5, 16, 22, 59, 59)
-    assert clock.to_utc(datetime(2024, 5, 18)) == utc(2024, 5, 17, 23)
+    assert camera_clock.to_utc(RAW) == utc(2024, 5, 17, 13, 31, 30)
+    assert camera_clock.to_utc(datetime(2024, 5, 16, 23, 59, 59)) == utc(2024, 5, 16, 22, 59, 59)
+    assert camera_clock.to_utc(datetime(2024, 5, 18)) == utc(2024, 5, 17, 23)
 
 
 def test_drift_grows_by_the_day_from_the_beginning_of_the_correction() -> None:
     """20 ppm for 90 days is 155.52 s."""
     begin = datetime(2024, 1, 1)
-    clock = CameraClock(
+    camera_clock = CameraClock(
         corrections=(ClockCorrection(from_raw=begin, drift_s_per_day=20e-6 * 86400, reason="quartz"),)
     )
-    off = clock.to_utc(begin + timedelta(days=90)) - (begin + timedelta(days=90)).replace(tzinfo=UTC)
+    off = camera_clock.to_utc(begin + timedelta(days=90)) - (begin + timedelta(days=90)).replace(tzinfo=UTC)
     assert off.total_seconds() == pytest.approx(155.52, abs=1e-5)
 
 
@@ -56,56 +56,52 @@ def test_drift_grows_by_the_day_from_the_beginning_of_the_correction() -> None:
 def test_what_the_clock_showed_and_what_time_it_was_go_back_and_forth(
     offset: int, shift_s: float, drift: float, raw: datetime
 ) -> None:
-    clock = CameraClock(
+    camera_clock = CameraClock(
         utc_offset_min=offset,
         corrections=(
-            ClockCorrection(
-                from_raw=datetime(2000, 1, 1), shift_s=shift_s, drift_s_per_day=drift, reason="r"
-            ),
+            ClockCorrection(from_raw=datetime(2000, 1, 1), shift_s=shift_s, drift_s_per_day=drift, reason="r"),
         ),
     )
-    back = clock.raw_candidates(clock.to_utc(raw))
+    back = camera_clock.raw_candidates(camera_clock.to_utc(raw))
     assert min(abs((b - raw).total_seconds()) for b in back) < 1e-4
 
 
 @given(st.lists(st.floats(0, 3e9), min_size=1, max_size=30))
 def test_many_clock_times_at_once_agree_with_one_by_one(raw_s: list[float]) -> None:
-    clock = CameraClock(
+    camera_clock = CameraClock(
         utc_offset_min=-300,
         corrections=(
             ClockCorrection(to_raw=datetime(1999, 1, 1), shift_s=5, reason="a"),
-            ClockCorrection(
-                from_raw=datetime(2005, 1, 1), to_raw=datetime(2020, 1, 1), drift_s_per_day=2, reason="b"
-            ),
+            ClockCorrection(from_raw=datetime(2005, 1, 1), to_raw=datetime(2020, 1, 1), drift_s_per_day=2, reason="b"),
             ClockCorrection(from_raw=datetime(2018, 1, 1), shift_s=-3600, reason="put back"),
         ),
     )
-    many = clock.to_utc_s(np.array(raw_s))
+    many = camera_clock.to_utc_s(np.array(raw_s))
     for one_s, found in zip(raw_s, many, strict=True):
         raw = clock.raw_from_seconds(one_s)
         if np.isnan(found):
             with pytest.raises(AmbiguousTime):
-                clock.to_utc(raw)
+                camera_clock.to_utc(raw)
         else:
-            assert clock.to_utc(raw).timestamp() == pytest.approx(found, abs=1e-5)
+            assert camera_clock.to_utc(raw).timestamp() == pytest.approx(found, abs=1e-5)
 
 
 def test_a_clock_time_shown_twice_is_told_and_not_guessed() -> None:
-    clock = CameraClock(
+    camera_clock = CameraClock(
         corrections=(
             ClockCorrection(to_raw=datetime(2024, 6, 2), reason="before it was put back"),
             ClockCorrection(from_raw=datetime(2024, 6, 1), shift_s=86400, reason="put back a day"),
         )
     )
     with pytest.raises(AmbiguousTime) as told:
-        clock.to_utc(datetime(2024, 6, 1, 12))
+        camera_clock.to_utc(datetime(2024, 6, 1, 12))
 
     assert told.value.candidates == (utc(2024, 6, 1, 12), utc(2024, 6, 2, 12))
     assert str(told.value) == (
         "2024-06-01 12:00:00 was shown twice by this camera's clock: 2024-06-01 12:00:00 or "
         "2024-06-02 12:00:00 UTC. Give the corrections ends that do not overlap, or say which is meant."
     )
-    assert np.isnan(clock.to_utc_s([clock.raw_seconds(datetime(2024, 6, 1, 12))])[0])
+    assert np.isnan(camera_clock.to_utc_s([clock.raw_seconds(datetime(2024, 6, 1, 12))])[0])
 
 
 def test_overlapping_corrections_that_agree_are_no_ambiguity() -> None:
@@ -116,12 +112,12 @@ def test_overlapping_corrections_that_agree_are_no_ambiguity() -> None:
 
 def test_an_instant_the_clock_leapt_over_has_no_clock_time() -> None:
     leap = ClockCorrection(from_raw=datetime(2024, 6, 1), shift_s=-3600, reason="an hour fast from June")
-    clock = CameraClock(corrections=(leap,))
+    camera_clock = CameraClock(corrections=(leap,))
 
     # Up to 1 June 00:00 the clock was right; the first hour-fast moment is true 31 May 23:00: shown twice.
-    assert len(clock.raw_candidates(utc(2024, 5, 31, 23, 30))) == 2
+    assert len(camera_clock.raw_candidates(utc(2024, 5, 31, 23, 30))) == 2
     with pytest.raises(AmbiguousTime, match="has 2 times on this camera's clock"):
-        clock.to_raw(utc(2024, 5, 31, 23, 30))
+        camera_clock.to_raw(utc(2024, 5, 31, 23, 30))
     slow = ClockCorrection(from_raw=datetime(2024, 6, 1), shift_s=3600, reason="an hour slow from June")
     with pytest.raises(AmbiguousTime, match="has no times on this camera's clock"):
         CameraClock(corrections=(slow,)).to_raw(utc(2024, 6, 1, 0, 30))
@@ -176,13 +172,9 @@ def test_two_visits_give_shift_and_drift() -> None:
         reason="visits of 1 March and 10 May",
     )
     assert (correction.shift_s, correction.drift_s_per_day) == (5, 2)
-    assert CameraClock(corrections=(correction,)).to_utc(datetime(2024, 5, 10, 10)) == utc(
-        2024, 5, 10, 10, 2, 25
-    )
+    assert CameraClock(corrections=(correction,)).to_utc(datetime(2024, 5, 10, 10)) == utc(2024, 5, 10, 10, 2, 25)
     with pytest.raises(WrongInput, match="a reading after the first"):
-        clock.correction_between_visits(
-            RAW, utc(2024, 1, 1), RAW, utc(2024, 1, 2), utc_offset_min=0, reason="r"
-        )
+        clock.correction_between_visits(RAW, utc(2024, 1, 1), RAW, utc(2024, 1, 2), utc_offset_min=0, reason="r")
 
 
 # --- jumps ------------------------------------------------------------------------------------
@@ -234,8 +226,7 @@ def test_the_hour_that_never_happens_is_told() -> None:
         clock.utc_from_local(datetime(2026, 3, 29, 2, 30), "Europe/Vienna", fold=0)
     assert told.value.candidates == ()
     assert str(told.value) == (
-        "2026-03-29 02:30:00 does not exist in Europe/Vienna: summer time leaps over it. "
-        "Give an hour more or less."
+        "2026-03-29 02:30:00 does not exist in Europe/Vienna: summer time leaps over it. Give an hour more or less."
     )
 
 
@@ -278,9 +269,7 @@ def test_local_days_are_23_and_25_hours_long_where_summer_time_begins_and_ends()
 
 
 def test_months_begin_at_the_reserves_own_midnight() -> None:
-    cuts = clock.month_starts_s(
-        utc(2025, 12, 31, 23, 30).timestamp(), utc(2026, 2, 10).timestamp(), "Europe/Vienna"
-    )
+    cuts = clock.month_starts_s(utc(2025, 12, 31, 23, 30).timestamp(), utc(2026, 2, 10).timestamp(), "Europe/Vienna")
     assert [datetime.fromtimestamp(c, UTC) for c in cuts] == [
         utc(2025, 12, 31, 23),
         utc(2026, 1, 31, 23),

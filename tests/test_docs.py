@@ -71,10 +71,10 @@ def table() -> dict[str, tuple[str, str, str]]:
     """The glossary: word -> (where seen, meaning, origin)."""
     rows = {}
     for line in (ROOT / "docs" / "glossary.md").read_text("utf-8").splitlines():
-        batteries = [battery.strip() for battery in line.strip().strip("|").split("|")]
-        if line.startswith("|") and len(batteries) == 4 and batteries[0] != "word" and not set(batteries[0]) <= {"-"}:
-            assert batteries[0] not in rows, f"the glossary has {batteries[0]} twice"
-            rows[batteries[0]] = (batteries[1], batteries[2], batteries[3])
+        cells = [cell.strip() for cell in line.strip().strip("|").split("|")]
+        if line.startswith("|") and len(cells) == 4 and cells[0] != "word" and not set(cells[0]) <= {"-"}:
+            assert cells[0] not in rows, f"the glossary has {cells[0]} twice"
+            rows[cells[0]] = (cells[1], cells[2], cells[3])
     return rows
 
 
@@ -98,9 +98,7 @@ def test_every_verb_that_is_listed_can_be_had() -> None:
 def test_every_word_that_a_person_meets_stands_in_the_glossary() -> None:
     rows = table()
 
-    missing = [
-        f"{kind}: {word}" for kind, words in seen_words().items() for word in sorted(words - set(rows))
-    ]
+    missing = [f"{kind}: {word}" for kind, words in seen_words().items() for word in sorted(words - set(rows))]
 
     assert not missing, "docs/glossary.md lacks:\n" + "\n".join(missing)
 

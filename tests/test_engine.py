@@ -54,9 +54,7 @@ def test_one_after_another_keeps_order_and_an_error_belongs_to_its_task() -> Non
 
 def test_processes_give_the_same_as_one_after_another() -> None:
     told: list[tuple[int, int]] = []
-    found = engine.run(
-        TASKS, reciprocal, workers=2, batch=4, progress=lambda done, total: told.append((done, total))
-    )
+    found = engine.run(TASKS, reciprocal, workers=2, batch=4, progress=lambda done, total: told.append((done, total)))
 
     assert summary(found) == EXPECTED
     assert told[-1] == (len(TASKS), len(TASKS))

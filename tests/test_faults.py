@@ -91,7 +91,7 @@ def test_the_book_finds_all_that_it_was_promised(book, archive: Path) -> None:
         ("alder/spring/one/data/A.JPG", None, "picture A.JPG"),
         ("alder/spring/one/manifest-sha256.txt", b"", "picture A.JPG"),
         ("alder/spring/identifications.jsonl", b"", "identification u-1"),
-        ("alder/spring/identifications.jsonl", b'{"act": "say", "uuid": "u-1", "sequence": "e-2"}\n', "says something else"),
+        ("alder/spring/identifications.jsonl", b'{"act": "say", "uuid": "u-1", "sequence": "e-2"}\n', "says something else"),  # noqa: E501
         ("alder/spring/identifications.jsonl",
          b'{"act": "say", "uuid": "u-1", "sequence": "e-1"}\n{"act": "undo", "uuid": "u-2", "word": "u-1"}\n',
          "what became of identification u-1"),

@@ -14,6 +14,14 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 SOURCE = ROOT / "src" / "trod"
 DJANGO = {"django", "django_htmx", "leaflet", "whitenoise"}
+DEMO = "trod_demo"  # a package beside
+DEMO_ROWS = {"rows.py", "rows_maintenance.py"}  # of the demo, these alone go into the catalogue
+WITH_DJANGO = {"catalogue", "web", DEMO}
+LATE = {
+    "catalogue": "trod.catalogue",
+    "web": "trod.web",
+    DEMO: "trod_demo",
+}  # they make Django ready, which takes its time
 TOP = {"__init__", "__main__"}  # the version, and the door to the commands
 
 
@@ -33,17 +41,17 @@ def read_rooms(text: str) -> dict[str, Room]:
     floors: dict[str, int] = {}
     rooms: dict[str, Room] = {}
     for floor_text, who, what in rows:
-        names = [name.rstrip("/") for name in re.findall(r"`([a-z]+/?)`", who)]
+        names = [name.rstrip("/") for name in re.findall(r"`([a-z_]+/?)`", who)]
         may: set[str] = set()
         for first, last in re.findall(r"floors? (\d)(?:–(\d))?", what):
             may |= {n for n, floor in floors.items() if int(first) <= floor <= int(last or first)}
         if what.strip().startswith("everything above"):
             may |= set(floors)
-            may -= set(re.findall(r"except `([a-z]+)`", what))
+            may -= set(re.findall(r"except `([a-z_]+)`", what))
         elif what.strip().startswith("everything"):
             may |= set(floors)
         else:
-            may |= set(re.findall(r"`([a-z]+)`", what))
+            may |= set(re.findall(r"`([a-z_]+)`", what))
         floors.update({name: int(floor_text) for name in names})
         bare = "standard library" in who + what
         rooms |= {name: Room(name, int(floor_text), frozenset(may) | {name}, bare) for name in names}
@@ -92,18 +100,16 @@ def faults_of(room_name: str, module: str, imports: list[Import]) -> list[str]:
     for imported in imports:
         first, *rest = imported.name.split(".")
         where = f"{module}:{imported.line}"
-        if first == "trod":
-            target = rest[0] if rest else ""
+        if first in ("trod", DEMO):
+            target = first if first == DEMO else rest[0] if rest else ""
             if target in ROOMS and target not in room.may:
                 faults.append(f"{where}: {room_name} must not import {target}")
-            if room_name == "commands" and target == "web" and imported.at_once:
-                faults.append(f"{where}: a command reaches trod.web late, inside the verb")
+            if room_name == "commands" and target in LATE and imported.at_once:
+                faults.append(f"{where}: a command reaches {LATE[target]} late, inside the verb")
         elif first in sys.stdlib_module_names:
             continue
-        elif (
-            first in DJANGO and room_name != "web" and not (room_name == "commands" and not imported.at_once)
-        ):
-            faults.append(f"{where}: only web imports Django, not {room_name}")
+        elif first in DJANGO and room_name not in WITH_DJANGO and not (room_name == "commands" and not imported.at_once):
+            faults.append(f"{where}: only catalogue, web and the demo's rows import Django, not {room_name}")
         elif room.bare:
             faults.append(f"{where}: {room_name} lives on the standard library, and {first} is not of it")
     return faults
@@ -116,16 +122,18 @@ def modules() -> list[tuple[str, Path]]:
         room = path.relative_to(SOURCE).parts[0].removesuffix(".py")
         if room not in TOP:
             found.append((room, path))
+    found += [(DEMO, path) for path in sorted((SOURCE.parent / DEMO).rglob("*.py"))]
     return found
 
 
 def test_the_table_of_rooms_is_read_as_it_stands() -> None:
-    assert set(ROOMS) >= {"errors", "units", "sky", "watch", "engine", "planning", "archive", "pictures"}
+    assert set(ROOMS) >= {"errors", "units", "sky", "clock", "engine", "planning", "archive", "pictures"}
     assert ROOMS["errors"].may == {"errors"} and ROOMS["errors"].bare
     assert ROOMS["archive"].may == {"errors", "units", "limits", "archive"} and ROOMS["archive"].bare
     assert "archive" in ROOMS["pictures"].may and "findings" not in ROOMS["pictures"].may
-    assert "report" not in ROOMS["demo"].may and "exchange" in ROOMS["demo"].may
+    assert "report" not in ROOMS[DEMO].may and "exchange" in ROOMS[DEMO].may
     assert "web" in ROOMS["commands"].may and "commands" not in ROOMS["web"].may
+    assert "catalogue" in ROOMS["web"].may and not {"web", DEMO} & ROOMS["catalogue"].may
 
 
 def test_every_module_lives_in_a_room_of_the_table() -> None:
@@ -152,9 +160,14 @@ def test_no_room_imports_what_lies_above_it() -> None:
         ("findings", "from trod.web import models", "findings must not import web"),
         ("findings", "from ..web import models", "findings must not import web"),
         ("pictures", "def f():\n    from trod import findings", "pictures must not import findings"),
-        ("report", "from django.utils import timezone", "only web imports Django, not report"),
-        ("commands", "from trod.web.start import ready", "a command reaches trod.web late, inside the verb"),
-        ("demo", "import trod.report.paper", "demo must not import report"),
+        (
+            "report",
+            "from django.utils import timezone",
+            "only catalogue, web and the demo's rows import Django, not report",
+        ),
+        ("commands", "from trod.catalogue.start import ready", "a command reaches trod.catalogue late, inside the verb"),
+        ("trod_demo", "import trod.report.paper", "trod_demo must not import report"),
+        ("catalogue", "from trod.web import pages", "catalogue must not import web"),
     ],
 )
 def test_a_forbidden_import_is_told_with_its_line(room: str, line: str, fault: str) -> None:
@@ -164,12 +177,10 @@ def test_a_forbidden_import_is_told_with_its_line(room: str, line: str, fault: s
 
 
 def test_an_allowed_import_is_no_fault() -> None:
-    late = "def verb():\n    from trod.web.start import ready\n    from django.db import connection\n"
+    late = "def verb():\n    from trod.catalogue.start import ready\n    from django.db import connection\n"
 
     assert faults_of("commands", "trod/x.py", imports_of(late, "trod.commands")) == []
-    assert (
-        faults_of("pictures", "trod/x.py", imports_of("from trod.archive import card\nimport PIL", "")) == []
-    )
+    assert faults_of("pictures", "trod/x.py", imports_of("from trod.archive import card\nimport PIL", "")) == []
 
 
 BLOCKED = """
@@ -196,7 +207,7 @@ print("imported", len({names!r}))
 def test_every_room_below_the_pages_works_where_django_is_absent() -> None:
     names = ["trod"]
     for room, path in modules():
-        if room != "web" and room in ROOMS:
+        if room not in ("web", "catalogue") and room in ROOMS and path.name not in DEMO_ROWS:
             dotted = ".".join(path.relative_to(SOURCE.parent).with_suffix("").parts)
             names.append(dotted.removesuffix(".__init__"))
     code = BLOCKED.format(django=sorted(DJANGO), names=names)
@@ -210,3 +221,67 @@ def test_every_room_below_the_pages_works_where_django_is_absent() -> None:
 
     assert done.stderr == "" or done.returncode == 0, done.stderr
     assert done.stdout.split() == ["imported", str(len(names))]
+
+
+# Rooms inside the catalogue, and the pages' rooms ------------------------------------------------------------
+
+COMMON = {"home", "holders", "database", "who", "jobs", "line", "slugs", "texts", "trouble"}
+ABOVE = {"start", "apps", "work", "__init__"}
+
+
+def catalogue_rooms(text: str) -> dict[str, set[str]]:
+    """{room: the rooms it may import} of the catalogue's own table in docs/shape.md."""
+    table = text[text.index("| catalogue | holds |") :].split("\n\n", 1)[0]
+    rows = re.findall(r"^\| `([a-z]+)` \|[^|]*\|([^|]*)\|$", table, flags=re.M)
+    every = {name for name, _ in rows}
+    return {name: every if "every" in what else set(re.findall(r"`([a-z]+)`", what)) for name, what in rows}
+
+
+def edges_below(package: str) -> list[tuple[str, str, str]]:
+    """(room, module, imported room) of every import inside trod.<package> that leaves its own room."""
+    found = []
+    base = SOURCE / package
+    for path in sorted(base.rglob("*.py")):
+        inside = path.relative_to(base)
+        room = inside.parts[0].removesuffix(".py")
+        dotted = ".".join(("trod", package, *inside.parent.parts))
+        for one in imports_of(path.read_text("utf-8"), dotted):
+            parts = one.name.split(".")
+            if parts[:2] == ["trod", package] and len(parts) > 2 and parts[2] != room:
+                found.append((room, inside.as_posix(), parts[2]))
+    return found
+
+
+def test_the_rooms_of_the_catalogue_are_those_of_its_table_and_import_one_way() -> None:
+    table = catalogue_rooms((ROOT / "docs" / "shape.md").read_text("utf-8"))
+    there = {
+        p.name for p in (SOURCE / "catalogue").iterdir() if p.is_dir() and p.name not in ("__pycache__", "migrations")
+    }
+
+    assert set(table) == there
+    faults = [
+        f"{module} imports {target}"
+        for room, module, target in edges_below("catalogue")
+        if (room in table and target not in table[room] | COMMON)
+        or (room in COMMON and target not in COMMON | {"models"})
+    ]
+    assert not faults, "\n".join(faults)
+
+
+def test_no_page_room_imports_another() -> None:
+    base = SOURCE / "web"
+    rooms = {p.name for p in base.iterdir() if (p / "__init__.py").exists()} - {"shared", "forms", "templatetags"}
+    faults = [
+        f"{module} imports {target}"
+        for room, module, target in edges_below("web")
+        if target in rooms and room != "urls" and room not in ("settings",)
+    ]
+
+    assert len(rooms) >= 12
+    assert not faults, "\n".join(faults)
+
+
+def test_the_test_of_page_rooms_can_fail() -> None:
+    named = imports_of("def f():\n    from trod.web.today import pages", "trod.web.map")
+
+    assert [one.name for one in named] == ["trod.web.today.pages"]

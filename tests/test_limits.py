@@ -26,7 +26,7 @@ def test_every_limit_is_told_with_its_number() -> None:
 
 
 def test_the_field_forms_own_page_tells_the_same() -> None:
-    text = (DOCS / "packet.md").read_text()
+    text = (DOCS / "fieldform.md").read_text()
 
     assert f"{limits.FIELD_FORM_BYTES // 1_000_000} MB a file, {limits.FIELD_FORM_VISITS} visits" in text
     assert f"{limits.FIELD_FORM_PHOTOS} photos a visit of {limits.FIELD_FORM_PHOTO_BYTES // 1_000_000} MB each" in text
@@ -40,6 +40,7 @@ def test_no_limit_is_written_down_and_used_nowhere(name: str) -> None:
 
 
 def test_the_largest_file_fits_into_a_request() -> None:
-    assert 1.02 * max(
-        limits.FIELD_FORM_BYTES, limits.HAND_IN_BYTES, limits.HEIGHTS_PAGE_BYTES, 2 * limits.TARGET_BYTES
-    ) < limits.REQUEST_BYTES
+    assert (
+        1.02 * max(limits.FIELD_FORM_BYTES, limits.HAND_IN_BYTES, limits.HEIGHTS_PAGE_BYTES, 2 * limits.TARGET_BYTES)
+        < limits.REQUEST_BYTES
+    )

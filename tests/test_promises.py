@@ -14,9 +14,9 @@ def rows() -> list[tuple[str, list[str]]]:
     """(promise, the tests beside it) of every line of every table."""
     found = []
     for line in PROMISES.splitlines():
-        batteries = [battery.strip() for battery in line.strip().strip("|").split("|")]
-        if line.startswith("|") and len(batteries) == 2 and not set(batteries[0]) <= {"-"} and "promised" not in batteries[0][:12]:
-            found.append((batteries[0], re.findall(r"`([^`]+)`", batteries[1])))
+        cells = [cell.strip() for cell in line.strip().strip("|").split("|")]
+        if line.startswith("|") and len(cells) == 2 and not set(cells[0]) <= {"-"} and "promised" not in cells[0][:12]:
+            found.append((cells[0], re.findall(r"`([^`]+)`", cells[1])))
     return found
 
 

@@ -45,9 +45,7 @@ def test_sun_of_the_worked_example_through_the_air_and_its_day() -> None:
     The printed sunset belongs to the day by UT, which has begun at 17:00 of the evening before: it is that of
     16 October by the clock of the place. ephem says so too (00:20:18 and, a day later, 00:18:51 UT).
     """
-    elevation, _ = sky.sun_position(
-        unix(2003, 10, 17, 19, 30, 30), latitude_deg=39.742476, longitude_deg=-105.1786
-    )
+    elevation, _ = sky.sun_position(unix(2003, 10, 17, 19, 30, 30), latitude_deg=39.742476, longitude_deg=-105.1786)
     lifted = float(glare.refraction_deg(elevation)) * 820 / 1010 * 283 / (273 + 11)
     assert 90 - float(elevation) - lifted == pytest.approx(50.11162, abs=0.02)
 
@@ -105,9 +103,7 @@ def test_sun_position_is_within_a_sixtieth_of_a_degree_of_ephem() -> None:
         (unix(2030, 1, 15, 12), -33.9, 151.2, -27.548),
     ],
 )
-def test_sun_height_at_six_places(
-    when: float, latitude_deg: float, longitude_deg: float, elevation_deg: float
-) -> None:
+def test_sun_height_at_six_places(when: float, latitude_deg: float, longitude_deg: float, elevation_deg: float) -> None:
     elevation, _ = sky.sun_position(when, latitude_deg=latitude_deg, longitude_deg=longitude_deg)
     assert float(elevation) == pytest.approx(elevation_deg, abs=0.02)
 
@@ -186,9 +182,7 @@ def test_september_at_decorah_against_luther_colleges_table(day: int, printed: t
     The page gives no year (2016 taken) and no coordinates (from memory), hence ±2 min.
     """
     times = sky.sun_times(date(2016, 9, day), latitude_deg=43.3034, longitude_deg=-91.7857, zone=CDT)
-    for ours, theirs in zip(
-        (times.rise, times.set, times.civil_dawn, times.civil_dusk), printed, strict=True
-    ):
+    for ours, theirs in zip((times.rise, times.set, times.civil_dawn, times.civil_dusk), printed, strict=True):
         assert ours is not None
         hour, minutes = map(int, theirs.split(":"))
         meant = datetime(2016, 9, day, hour, minutes, tzinfo=CDT)
@@ -239,9 +233,7 @@ def test_a_bare_zone_name_is_refused_and_the_right_call_is_named() -> None:
         (60, 5.8674, 12.2222, 18.8672),
     ],
 )
-def test_day_length_by_the_closed_form(
-    latitude_deg: float, winter: float, equinox: float, summer: float
-) -> None:
+def test_day_length_by_the_closed_form(latitude_deg: float, winter: float, equinox: float, summer: float) -> None:
     """cos H₀ = (sin h₀ − sin φ sin δ)/(cos φ cos δ), h₀ = −0.833°; worked with δ = −23.44°, 0°, 23.44°."""
     for declination_deg, hours in ((-23.44, winter), (0, equinox), (23.44, summer)):
         length = sky.day_length_h(latitude_deg=latitude_deg, declination_deg=declination_deg)
@@ -301,9 +293,7 @@ def test_sun_in_the_very_middle_and_right_behind() -> None:
 
 @given(st.floats(-90, 90), st.floats(0, 360), st.floats(-90, 90), st.floats(0, 360))
 def test_angle_to_the_sun_agrees_with_the_scalar_product(e1: float, a1: float, e2: float, a2: float) -> None:
-    angle = sky.axis_to_sun_deg(
-        axis_heading_deg=a1, axis_elevation_deg=e1, sun_elevation_deg=e2, sun_azimuth_deg=a2
-    )
+    angle = sky.axis_to_sun_deg(axis_heading_deg=a1, axis_elevation_deg=e1, sun_elevation_deg=e2, sun_azimuth_deg=a2)
     r1, r2, turn = math.radians(e1), math.radians(e2), math.radians(a1 - a2)
     product = math.sin(r1) * math.sin(r2) + math.cos(r1) * math.cos(r2) * math.cos(turn)
     assert math.cos(math.radians(angle)) == pytest.approx(product, abs=1e-9)

@@ -61,9 +61,7 @@ def pretend(start: ModuleType, monkeypatch: pytest.MonkeyPatch) -> SimpleNamespa
 
     monkeypatch.setattr(start, "make_environment", make)
     monkeypatch.setattr(start, "pip_install", install)
-    monkeypatch.setattr(
-        start, "python_answers", lambda env: "3.11" if (Path(env) / "python").exists() else ""
-    )
+    monkeypatch.setattr(start, "python_answers", lambda env: "3.11" if (Path(env) / "python").exists() else "")
     return seen
 
 
@@ -74,13 +72,9 @@ def test_the_file_can_be_read_by_a_python_too_old_for_trod() -> None:
     source = (ROOT / "start.py").read_text("ascii")  # Python 2 refuses other letters without a declaration
 
     tree = ast.parse(source, feature_version=(3, 4))
-    assert not [
-        node for node in ast.walk(tree) if isinstance(node, ast.JoinedStr | ast.AnnAssign | ast.NamedExpr)
-    ]
+    assert not [node for node in ast.walk(tree) if isinstance(node, ast.JoinedStr | ast.AnnAssign | ast.NamedExpr)]
     assert not [n for n in ast.walk(tree) if isinstance(n, ast.Raise) and n.cause]
-    assert not [
-        n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef) and (n.returns or n.args.kwonlyargs)
-    ]
+    assert not [n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef) and (n.returns or n.args.kwonlyargs)]
 
 
 def test_an_old_python_is_told_which_one_is_needed() -> None:
@@ -141,9 +135,7 @@ def test_a_folder_no_environment_can_live_in_is_told(start: ModuleType) -> None:
 # Words
 
 
-def test_help_is_given_and_no_word_at_all_is_a_wrong_one(
-    start: ModuleType, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_help_is_given_and_no_word_at_all_is_a_wrong_one(start: ModuleType, capsys: pytest.CaptureFixture[str]) -> None:
     assert start.main(["--help"], {}) == 0
     assert "python3 start.py demo" in capsys.readouterr().out
     assert start.main([], {}) == 2
@@ -333,9 +325,7 @@ def test_packages_are_installed_by_hash_and_never_built(
     assert words[-2:] == ["-r", str(checkout / "requirements" / "core.txt")]
 
 
-def test_a_wheels_folder_beside_needs_no_network(
-    start: ModuleType, checkout: Path, pip_calls: SimpleNamespace
-) -> None:
+def test_a_wheels_folder_beside_needs_no_network(start: ModuleType, checkout: Path, pip_calls: SimpleNamespace) -> None:
     (checkout / "wheels").mkdir()
     (checkout / "wheels" / "a-1-py3-none-any.whl").touch()
     start.pip_install(str(checkout), "env", "core", {})
@@ -372,9 +362,7 @@ def test_when_pip_fails_the_person_is_told_what_can_be_done(
         start.pip_install(str(checkout), "env", "core", {})
 
     told = str(trouble.value)
-    assert told.startswith(
-        "pip could not install the packages of requirements/core.txt; its own words stand above."
-    )
+    assert told.startswith("pip could not install the packages of requirements/core.txt; its own words stand above.")
     for word in (
         "HTTPS_PROXY",
         "start.py wheels",
@@ -493,9 +481,7 @@ def test_a_plain_pip_install_in_a_fresh_environment_gives_the_command_trod(tmp_p
     assert done.returncode == 0, done.stderr
 
     def trod(*words: str) -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            [bin_dir / "trod", *words], env=environ, cwd=tmp_path, capture_output=True, text=True
-        )
+        return subprocess.run([bin_dir / "trod", *words], env=environ, cwd=tmp_path, capture_output=True, text=True)
 
     assert trod("--version").stdout.startswith("trod, version ")
     helped = trod("--help")
@@ -506,10 +492,6 @@ def test_a_plain_pip_install_in_a_fresh_environment_gives_the_command_trod(tmp_p
         "import pathlib, trod; here = pathlib.Path(trod.__file__).parent;"
         "print(sorted({p.suffix for p in here.rglob('*') if p.is_file()} - {'.pyc'}))"
     )
-    packed = subprocess.run(
-        [bin_dir / "python", "-c", code], cwd=tmp_path, capture_output=True, text=True
-    ).stdout
-    here = {
-        p.suffix for p in (ROOT / "src" / "trod").rglob("*") if p.is_file() and "__pycache__" not in p.parts
-    }
+    packed = subprocess.run([bin_dir / "python", "-c", code], cwd=tmp_path, capture_output=True, text=True).stdout
+    here = {p.suffix for p in (ROOT / "src" / "trod").rglob("*") if p.is_file() and "__pycache__" not in p.parts}
     assert packed.strip() == str(sorted(here))

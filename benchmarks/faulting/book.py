@@ -208,9 +208,7 @@ def pictures_in(root: Path) -> dict[str, int]:
 def papers_in(root: Path, name: str, *, earlier: bool) -> list[Path]:
     """All papers of a name, the earlier states first where they count."""
     found = sorted(root.rglob(name))
-    return [
-        p for p in found if earlier or not any(part.startswith(".") for part in p.relative_to(root).parts)
-    ]
+    return [p for p in found if earlier or not any(part.startswith(".") for part in p.relative_to(root).parts)]
 
 
 def words_in(root: Path, *, earlier: bool = False) -> list[dict[str, Any]]:

@@ -72,8 +72,8 @@ def serve(h: House, plan: Plan | None = None, *, kill_after_s: float | None = No
         return trod("serve", "--no-browser", "--port", "0")()
 
     def worker() -> Any:
+        from trod.catalogue.work import handlers
         from trod.web import worker as work
-        from trod.web.catalogue import handlers
 
         handlers.look_round = child.flag
         return work.main()
@@ -147,7 +147,11 @@ def odd_card(h: House, rng: random.Random) -> Errand:
 
 def identify(h: House, rng: random.Random) -> Errand:
     """Somebody identifies a sequence."""
-    mine, sequence, count = str(uuid.UUID(int=rng.getrandbits(128), version=4)), rng.choice(h.sequences), rng.randint(1, 9)
+    mine, sequence, count = (
+        str(uuid.UUID(int=rng.getrandbits(128), version=4)),
+        rng.choice(h.sequences),
+        rng.randint(1, 9),
+    )
 
     def sent(book: Book) -> None:
         book.words[mine] = Said({"sequence": sequence, "act": "say"}, sure=False, undone=frozenset({False}))
@@ -237,6 +241,7 @@ def place(h: House, rng: random.Random) -> Errand:
 
 def card_import(h: House, rng: random.Random) -> Errand:
     """A card is begun from the page, and the worker takes it in."""
+
     def prepare() -> None:
         path, slug = str(h.cards / "new"), h.deployments["alder-track"]
         h.must(lambda: pagework.press("/cards/begin/", path=path, deployment=slug, read_back="1"), acked=True)
@@ -260,11 +265,11 @@ def _worker() -> None:
     """What the worker of `trod serve` does with the jobs there are, until none is left."""
     import threading
 
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     ready("trod serve", migrate=False)
-    from trod.web import jobs
-    from trod.web.catalogue import handlers
+    from trod.catalogue import jobs
+    from trod.catalogue.work import handlers
 
     stop = threading.Event()
     handlers.look_round = stop.set

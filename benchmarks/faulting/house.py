@@ -167,7 +167,7 @@ class House:
 
     def keys(self) -> None:
         """Tell the sequences and deployments there are."""
-        from trod.web import models as m
+        from trod.catalogue import models as m
 
         pagework.tell(
             sequences=list(m.Sequence.objects.order_by("key").values_list("key", flat=True)),

@@ -57,9 +57,7 @@ class AmbiguousTime(TrodError):
 
 def _check_naive(name: str, value: datetime) -> datetime:
     if value.tzinfo is not None:
-        raise WrongInput(
-            name, got=value.isoformat(), needed="the time as the camera shows it, without a zone"
-        )
+        raise WrongInput(name, got=value.isoformat(), needed="the time as the camera shows it, without a zone")
     return value
 
 
@@ -153,9 +151,7 @@ class CameraClock:
         raw_s = np.array([raw_seconds(raw)])
         plain = _check_naive("raw", raw) - timedelta(minutes=self.utc_offset_min)
         shifts = {
-            float(c._added_s(raw_s)[0])
-            for c in self.corrections
-            if (bounds := c._bounds_s())[0] <= raw_s[0] < bounds[1]
+            float(c._added_s(raw_s)[0]) for c in self.corrections if (bounds := c._bounds_s())[0] <= raw_s[0] < bounds[1]
         } or {0.0}
         return tuple(sorted((plain + timedelta(seconds=s)).replace(tzinfo=UTC) for s in shifts))
 
@@ -197,8 +193,7 @@ class CameraClock:
         """Every naive time this clock may have shown at an instant, in order; none in a stretch it leapt
         over."""
         plain_s = raw_seconds(
-            _check_aware("utc", utc).astimezone(UTC).replace(tzinfo=None)
-            + timedelta(minutes=self.utc_offset_min)
+            _check_aware("utc", utc).astimezone(UTC).replace(tzinfo=None) + timedelta(minutes=self.utc_offset_min)
         )
         found: set[datetime] = set()
         for c in self.corrections:
@@ -301,9 +296,7 @@ class Jump:
     def __str__(self) -> str:
         went = "went back" if self.step_s < 0 else "leapt"
         end = " (perhaps: a clock that lost its power starts on 1 January)" if self.kind == "reset" else ""
-        return (
-            f"the clock {went} from {self.before_raw:%Y-%m-%d %H:%M} to {self.after_raw:%Y-%m-%d %H:%M}{end}"
-        )
+        return f"the clock {went} from {self.before_raw:%Y-%m-%d %H:%M} to {self.after_raw:%Y-%m-%d %H:%M}{end}"
 
 
 def detect_jumps(raw_times: Sequence[datetime | None]) -> tuple[Jump, ...]:
@@ -347,9 +340,7 @@ def zone(zone_name: str) -> ZoneInfo:
     try:
         return ZoneInfo(zone_name)
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
-        raise WrongInput(
-            "zone_name", got=zone_name, needed="an IANA time zone such as Europe/Vienna or UTC"
-        ) from error
+        raise WrongInput("zone_name", got=zone_name, needed="an IANA time zone such as Europe/Vienna or UTC") from error
 
 
 def local(utc: datetime, zone_name: str) -> datetime:
@@ -366,9 +357,7 @@ def utc_from_local(wall: datetime, zone_name: str, *, fold: Literal[0, 1] | None
     where = zone(zone_name)
     _check_naive("wall", wall)
     both = tuple(wall.replace(tzinfo=where, fold=f).astimezone(UTC) for f in (0, 1))
-    real = tuple(
-        sorted({i for i in both if i.astimezone(where).replace(tzinfo=None) == wall.replace(fold=0)})
-    )
+    real = tuple(sorted({i for i in both if i.astimezone(where).replace(tzinfo=None) == wall.replace(fold=0)}))
     if not real:
         raise AmbiguousTime(
             wall,
@@ -379,9 +368,7 @@ def utc_from_local(wall: datetime, zone_name: str, *, fold: Literal[0, 1] | None
     if len(real) == 1:
         return real[0]
     if fold is None:
-        raise AmbiguousTime(
-            wall, real, f"happened twice in {zone_name}, as summer time ended", "Say which is meant."
-        )
+        raise AmbiguousTime(wall, real, f"happened twice in {zone_name}, as summer time ended", "Say which is meant.")
     return real[fold]
 
 

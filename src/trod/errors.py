@@ -182,7 +182,7 @@ class PaperDamaged(CatalogueTrouble):
 class OutOfStep(CatalogueTrouble):
     """The catalogue is not made from the papers that lie in the archive, so it may not write there.
 
-    how : in a word, as trod.web.catalogue.standing tells them apart.
+    how : in a word, as trod.catalogue.papers.standing tells them apart.
     """
 
     def __init__(self, how: str, words: str) -> None:

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from trod.archive.card import scan
-from trod.archive.card_import import ImportResult, Placement, resume, import_card
+from trod.archive.card_import import ImportResult, Placement, import_card, resume
 
 NOW = datetime(2026, 5, 17, 12, 0, tzinfo=UTC)
 FORD = Placement("willow-ford", "2026-spring")

@@ -18,7 +18,15 @@ import pytest
 from trod.archive import disk, papers
 from trod.archive.backup import BackupReport, backup, restore
 from trod.archive.card_import import Placement
-from trod.archive.sidecar import append_identification, archive_id, move_bag, read_ledger, read_identifications, write_ledger, write_sidecar
+from trod.archive.sidecar import (
+    append_identification,
+    archive_id,
+    move_bag,
+    read_identifications,
+    read_ledger,
+    write_ledger,
+    write_sidecar,
+)
 from trod.archive.verify import verify
 from trod.errors import DiskFull, FileChanged, Stopped, WrongInput
 
@@ -219,9 +227,7 @@ def test_a_backup_disk_that_lies_is_told(kept: Any, monkeypatch: pytest.MonkeyPa
     assert verify(kept.root.with_name("copy")).ok
 
 
-def test_a_file_too_large_for_the_target_is_told_and_the_rest_copied(
-    kept: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_file_too_large_for_the_target_is_told_and_the_rest_copied(kept: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """FAT32 holds at most 4 GiB less one byte in a file and says EFBIG."""
     honest = disk.write
     large = kept.jpeg(3)

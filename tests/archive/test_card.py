@@ -197,9 +197,7 @@ TS = b"".join(b"G" + bytes(187) for _ in range(4))
     ],
 )
 @pytest.mark.parametrize("name", ["FILE0000.CHK", "nothing", ".hidden", "deep/in/x.JP_"])
-def test_what_a_file_without_a_telling_name_is_its_bytes_say(
-    desk: Any, name: str, content: bytes, kind: str
-) -> None:
+def test_what_a_file_without_a_telling_name_is_its_bytes_say(desk: Any, name: str, content: bytes, kind: str) -> None:
     desk.fill(desk.card, {name: content})
     for inside in (True, False):
         (entry,) = scan(desk.card, inside=inside).entries
@@ -291,9 +289,7 @@ def test_a_file_that_cannot_be_read_is_told_and_the_others_are_listed(
     assert [e.problems for e in scan(desk.card).entries] == [(), (Problem.UNREADABLE,)]
 
 
-def test_a_card_that_is_pulled_while_it_is_looked_through_is_told(
-    desk: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_card_that_is_pulled_while_it_is_looked_through_is_told(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     desk.pictures(3)
 
     def failing(path: Path) -> int:

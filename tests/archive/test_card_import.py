@@ -584,9 +584,7 @@ def test_the_only_copy_left_of_a_file_is_kept_and_called_unverified(desk: Any) -
     assert valid(desk.bag(result))
 
 
-def test_when_only_the_finishing_is_left_the_card_is_not_needed(
-    desk: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_when_only_the_finishing_is_left_the_card_is_not_needed(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     desk.pictures(5)
     with monkeypatch.context() as broken:
         broken.setattr(disk, "write_file", fail_on(disk.write_file, lambda path, _: path.name == "bagit.txt"))
@@ -649,9 +647,7 @@ def test_a_disk_that_is_really_full_keeps_what_is_done(desk: Any) -> None:
     if sys.platform != "linux" or os.geteuid() != 0:
         pytest.skip("only root on Linux can mount a small disk")
     desk.root.mkdir()
-    made = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=8m", "none", desk.root], capture_output=True, text=True
-    )
+    made = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=8m", "none", desk.root], capture_output=True, text=True)
     if made.returncode:
         pytest.skip(f"mounting is not allowed here: {made.stderr.strip()}")
     try:
@@ -692,9 +688,7 @@ def test_a_card_pulled_in_mid_work_is_told_and_resumed(desk: Any, monkeypatch: p
     assert valid(desk.bag(result))
 
 
-def test_a_pulled_card_whose_listing_is_still_in_memory_is_told(
-    desk: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_pulled_card_whose_listing_is_still_in_memory_is_told(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """The folder can still be listed, yet no file can be read; here within the very first group."""
     desk.pictures(20)
     listing = scan(desk.card)
@@ -711,9 +705,7 @@ def test_a_pulled_card_whose_listing_is_still_in_memory_is_told(
     assert desk.resume().new == 20
 
 
-def test_one_file_that_cannot_be_read_is_told_and_the_rest_is_taken(
-    desk: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_one_file_that_cannot_be_read_is_told_and_the_rest_is_taken(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     desk.pictures(20)
     faulty = fail_on(disk.open_source, lambda path: path.name == "MEAD0007.JPG")
     monkeypatch.setattr(disk, "open_source", faulty)
@@ -721,9 +713,7 @@ def test_one_file_that_cannot_be_read_is_told_and_the_rest_is_taken(
     assert result.new == 19
     assert [(t.path, t.what) for t in result.lost] == [("DCIM/100MEADW/MEAD0007.JPG", "unreadable")]
     assert not result.safe_to_format
-    assert result.sentence.startswith(
-        "Do not format this card: 1 file could not be read (DCIM/100MEADW/MEAD0007.JPG)."
-    )
+    assert result.sentence.startswith("Do not format this card: 1 file could not be read (DCIM/100MEADW/MEAD0007.JPG).")
     assert valid(desk.bag(result))
 
 
@@ -769,9 +759,7 @@ def flip_when_firm(monkeypatch: pytest.MonkeyPatch, times: int) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs pwrite")
-def test_a_copy_that_reads_back_wrongly_once_is_made_again(
-    desk: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_copy_that_reads_back_wrongly_once_is_made_again(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     desk.pictures(3)
     flip_when_firm(monkeypatch, times=1)
     result = desk.take()
@@ -780,9 +768,7 @@ def test_a_copy_that_reads_back_wrongly_once_is_made_again(
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs pwrite")
-def test_a_disk_that_lies_twice_is_told_and_nothing_is_believed(
-    desk: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_disk_that_lies_twice_is_told_and_nothing_is_believed(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     desk.pictures(3)
     flip_when_firm(monkeypatch, times=100)
     with pytest.raises(FileChanged, match="the disk twice gave back other bytes than were written"):

@@ -20,7 +20,7 @@ import pytest
 
 from trod.archive import disk
 from trod.archive.card import scan
-from trod.archive.card_import import resume, import_card, unfinished
+from trod.archive.card_import import import_card, resume, unfinished
 from trod.archive.sidecar import bag_folders
 from trod.archive.verify import verify
 from trod.errors import TrodError
@@ -198,6 +198,7 @@ def test_killed_at_each_step_in_turn_an_card_import_is_resumed(quick_desk: Any) 
     desk = quick_desk
     small_card(desk)
     for at in range(1, 1000):
+
         def doing(at: int = at) -> None:
             Bomb(at, lambda: os.kill(os.getpid(), signal.SIGKILL)).place()
             work(desk)
@@ -217,6 +218,7 @@ def test_killed_at_each_step_in_turn_a_resume_is_resumed(quick_desk: Any, tmp_pa
     small_card(desk)
     # Leave an import in the middle: some files believed, one part half-written, one journal line torn.
     for half in (25, 45, 60):
+
         def broken(half: int = half) -> None:
             Bomb(half, lambda: os.kill(os.getpid(), signal.SIGKILL)).place()
             work(desk)
@@ -225,6 +227,7 @@ def test_killed_at_each_step_in_turn_a_resume_is_resumed(quick_desk: Any, tmp_pa
         saved = tmp_path / f"saved-{half}"
         shutil.copytree(desk.root, saved)
         for at in range(1, 1000):
+
             def doing(at: int = at) -> None:
                 Bomb(at, lambda: os.kill(os.getpid(), signal.SIGKILL)).place()
                 work(desk)
@@ -240,9 +243,7 @@ def test_killed_at_each_step_in_turn_a_resume_is_resumed(quick_desk: Any, tmp_pa
 
 
 @pytest.mark.parametrize("number", [errno.ENOSPC, pytest.param(errno.EIO, marks=pytest.mark.long)])
-def test_failing_at_each_step_in_turn_an_card_import_is_resumed(
-    quick_desk: Any, honest_disk: None, number: int
-) -> None:
+def test_failing_at_each_step_in_turn_an_card_import_is_resumed(quick_desk: Any, honest_disk: None, number: int) -> None:
     desk = quick_desk
     small_card(desk)
     honest = {name: getattr(disk, name) for name in STEPS}
@@ -271,9 +272,7 @@ def test_failing_at_each_step_in_turn_an_card_import_is_resumed(
     assert 40 < at < 999
 
 
-def test_a_journal_line_is_written_only_after_its_file_and_its_name_are_firm(
-    desk: Any, honest_disk: None
-) -> None:
+def test_a_journal_line_is_written_only_after_its_file_and_its_name_are_firm(desk: Any, honest_disk: None) -> None:
     """A kill leaves what the system has in memory; a power cut does not. So the order itself is checked."""
     desk.pictures(40)
     steps: list[tuple[str, str]] = []

@@ -29,10 +29,14 @@ def test_all_of_it_is_one_verdict(desk: Any) -> None:
     result = desk.take()
     found = result.as_json()
     assert (result.safe_to_format, found["safe_to_format"], whats(result)) == (False, False, {"truncated"})
-    assert result.sentence == found["sentence"] == (
-        "Do not format this card: 1 file breaks off before its end (DCIM/100MEADW/MEAD0009.JPG). What is damaged is "
-        "kept as it came; yet more of it can perhaps be recovered from the card while that is not formatted. Look at "
-        "it first, then say that it may go."
+    assert (
+        result.sentence
+        == found["sentence"]
+        == (
+            "Do not format this card: 1 file breaks off before its end (DCIM/100MEADW/MEAD0009.JPG). What is damaged is "
+            "kept as it came; yet more of it can perhaps be recovered from the card while that is not formatted. Look at "  # noqa: E501
+            "it first, then say that it may go."
+        )
     )
 
 
@@ -79,9 +83,7 @@ def failing_listing(monkeypatch: pytest.MonkeyPatch, folder: str, number: int, a
 
 @pytest.mark.parametrize("number", [errno.EACCES, errno.EIO])
 @pytest.mark.parametrize("after", [0, 2])
-def test_a_folder_that_cannot_be_read(
-    desk: Any, monkeypatch: pytest.MonkeyPatch, number: int, after: int
-) -> None:
+def test_a_folder_that_cannot_be_read(desk: Any, monkeypatch: pytest.MonkeyPatch, number: int, after: int) -> None:
     desk.pictures(3)
     desk.fill(desk.card, {f"DCIM/101MEADW/MEAD000{k}.JPG": desk.jpeg(100 + k) for k in range(1, 6)})
     with monkeypatch.context() as broken:
@@ -325,9 +327,7 @@ def test_a_card_that_is_gone_before_the_last_look(desk: Any) -> None:
     assert (result.new, whats(result)) == (3, {"not-looked-again"})
 
 
-def test_a_file_system_that_stopped_taking_writes_has_met_errors(
-    desk: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_file_system_that_stopped_taking_writes_has_met_errors(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     desk.pictures(3)
     answers = iter([False, True, True])
     monkeypatch.setattr(disk, "is_read_only", lambda folder: next(answers))
@@ -360,9 +360,7 @@ def test_what_was_told_outlives_a_death_before_the_end(desk: Any, monkeypatch: p
     assert whats(result) == {"folder-unread"}
 
 
-def test_a_folder_that_a_later_look_can_read_is_no_reason_any_more(
-    desk: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_folder_that_a_later_look_can_read_is_no_reason_any_more(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     desk.pictures(60)
     desk.fill(desk.card, {"DCIM/101MEADW/MEAD0001.JPG": desk.jpeg(100)})
     seen: list[str] = []

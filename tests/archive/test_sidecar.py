@@ -24,9 +24,9 @@ from trod.archive.sidecar import (
     known_files,
     lock,
     move_bag,
+    read_identifications,
     read_ledger,
     read_sidecar,
-    read_identifications,
     update_sidecar,
     walk,
     write_ledger,
@@ -79,9 +79,7 @@ def test_a_sidecar_that_cannot_be_used_is_told(folder: Path, content: bytes, wor
     assert words in str(refused.value)
 
 
-def test_a_crash_in_writing_leaves_the_old_state_whole(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_crash_in_writing_leaves_the_old_state_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     write_ledger(tmp_path, {"state": "old"})
     for step in ("create", "write", "flush", "rename"):
         with monkeypatch.context() as broken:
@@ -204,7 +202,7 @@ json_values = st.recursive(
 
 
 @settings(max_examples=40)
-@given(st.dictionaries(st.text("abc\n\"{}ä", min_size=1, max_size=5), json_values, max_size=4))
+@given(st.dictionaries(st.text('abc\n"{}ä', min_size=1, max_size=5), json_values, max_size=4))
 def test_no_true_beginning_of_a_line_passes_for_a_word(identification: dict[str, Any]) -> None:
     from trod.archive.sidecar import _word
 
@@ -338,9 +336,7 @@ def test_a_bag_moved_from_the_wrong_deployment_leaves_it(desk: Any) -> None:
     assert verify(desk.root).ok
 
 
-def test_a_move_that_was_broken_off_is_finished_by_asking_again(
-    desk: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_move_that_was_broken_off_is_finished_by_asking_again(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     desk.pictures(1)
     desk.take(place=Placement())
     with monkeypatch.context() as broken:

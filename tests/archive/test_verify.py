@@ -155,9 +155,7 @@ def test_all_kinds_of_damage_are_gathered_and_told_once(desk: Any, bag: Path) ->
     assert changed == [f"{ONE}/bag-info.txt", f"{ONE}/data/DCIM/100MEADW/MEAD0001.JPG"]
 
 
-@pytest.mark.parametrize(
-    "name", ["bagit.txt", "bag-info.txt", "manifest-sha256.txt", "tagmanifest-sha256.txt"]
-)
+@pytest.mark.parametrize("name", ["bagit.txt", "bag-info.txt", "manifest-sha256.txt", "tagmanifest-sha256.txt"])
 def test_a_missing_paper_of_a_bag_is_told(desk: Any, bag: Path, name: str) -> None:
     (bag / name).unlink()
     assert f"{ONE}/{name}" in paths(verify(desk.root, quick=True))["missing"]
@@ -206,7 +204,7 @@ def test_torn_papers_beside_the_bags_are_told(desk: Any, bag: Path) -> None:
     (bag.parent / "sidecar.json").write_bytes(b'{"trod": 1')
     (desk.root / "ledger.json").write_bytes(b'{"trod": 99, "kind": "ledger"}')
     report = verify(desk.root)
-    put_there = ["ledger.json", "willow-ford/2026-spring/sidecar.json", "willow-ford/2026-spring/identifications.jsonl"]
+    put_there = ["ledger.json", "willow-ford/2026-spring/identifications.jsonl", "willow-ford/2026-spring/sidecar.json"]
     assert paths(report) == {"unexpected": put_there}  # by hand, past the register
     assert len(report.torn) == 3
     assert "identifications.jsonl: line 2 cannot be read (the last; a crash tore it)" in report.torn[2]

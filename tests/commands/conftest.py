@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import asked
-import sequenced
 import pulled
 import pytest
+import sequenced
 from click.testing import CliRunner, Result
 from commanded import Command, Said, environment
 

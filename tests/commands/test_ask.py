@@ -6,8 +6,8 @@ import json
 
 import pytest
 
+from trod.catalogue.answers import answers, evidence
 from trod.findings import Filter
-from trod.web.catalogue import answers, evidence
 
 pytestmark = pytest.mark.django_db
 KINDS = ("what-comes", "when", "change")
@@ -56,19 +56,14 @@ def test_options_narrow_the_question_as_on_the_page(made, said):
     )
 
     assert told == json.loads(answers.answer("what-comes", asked, account).finding.to_json())
-    assert (
-        told["filter"]["sentence"]
-        == "Red fox at Grey Lick, 6 to 31 January 2026, detections at least 1 hour apart"
-    )
+    assert told["filter"]["sentence"] == "Red fox at Grey Lick, 6 to 31 January 2026, detections at least 1 hour apart"
 
 
 def test_a_misspelt_species_is_told_with_those_near_it(made, trod):
     done = trod("ask", "when", "--species", "Red der")
 
     assert done.exit_code == 3
-    assert (
-        done.stderr == "Error: species: got 'Red der'; needed: one that is known. Near: Red deer, Roe deer\n"
-    )
+    assert done.stderr == "Error: species: got 'Red der'; needed: one that is known. Near: Red deer, Roe deer\n"
 
 
 def test_too_little_evidence_ends_with_3_and_says_what_it_would_take(made, trod):

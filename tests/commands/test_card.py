@@ -26,9 +26,7 @@ PROMISED = {"bag", "files", "new", "duplicates", "damaged", "foreign", "bytes", 
 def test_with_camera_and_site_named_it_works_in_an_empty_house(
     command: Command, trod_home: Path, card: pulled.Pulled
 ) -> None:
-    said = command(
-        "card", str(card.folder), "--camera", "INV-001", "--site", "Alder Track", "--yes", "--json"
-    )
+    said = command("card", str(card.folder), "--camera", "INV-001", "--site", "Alder Track", "--yes", "--json")
     assert said.status == 0, said.err
     found = said.json
     assert set(found) >= PROMISED
@@ -49,9 +47,7 @@ def test_with_camera_and_site_named_it_works_in_an_empty_house(
     bagit.Bag(str(trod_home / "archive" / found["bag"])).validate()
 
 
-def test_a_new_site_takes_its_place_from_the_pictures(
-    command: Command, trod_home: Path, tmp_path: Path
-) -> None:
+def test_a_new_site_takes_its_place_from_the_pictures(command: Command, trod_home: Path, tmp_path: Path) -> None:
     card = pulled.Pulled(tmp_path / "c", more={"place": (47.301, 13.8842)})
     card.bursts(pulled.days(2))
     said = command("card", str(card.folder), "--camera", "INV-001", "--site", "Grey Lick", "--json")
@@ -61,9 +57,7 @@ def test_a_new_site_takes_its_place_from_the_pictures(
     assert book["sites"][0]["latitude"] == pytest.approx(47.301, abs=1e-6)
 
 
-def test_unknown_and_nobody_to_ask_ends_with_3_and_what_is_needed(
-    command: Command, card: pulled.Pulled
-) -> None:
+def test_unknown_and_nobody_to_ask_ends_with_3_and_what_is_needed(command: Command, card: pulled.Pulled) -> None:
     said = command("card", str(card.folder), "--json")
     assert said.status == 3 and said.out == ""
     assert "No deployment is known that these pictures could come from." in said.err
@@ -143,9 +137,7 @@ def test_a_card_of_two_minutes_from_a_new_site_is_imported(command: Command, tmp
     ]
 
 
-def test_two_at_once_end_in_words_and_keep_each_file_once(
-    command: Command, trod_home: Path, tmp_path: Path
-) -> None:
+def test_two_at_once_end_in_words_and_keep_each_file_once(command: Command, trod_home: Path, tmp_path: Path) -> None:
     card = pulled.Pulled(tmp_path / "ESK-01-A")
     for file in card.bursts(pulled.days(20)):
         file.write_bytes(file.read_bytes() + os.urandom(300_000) + b"\xff\xd9")
@@ -317,17 +309,10 @@ def test_killed_some_dozens_of_times_archive_catalogue_and_card_agree_in_the_end
     assert kills == 30
     with contextlib.closing(sqlite3.connect(trod_home / "catalogue.sqlite3")) as database:
         rows = database.execute("SELECT path, looked, sequence_id IS NOT NULL FROM trod_picture").fetchall()
-        open_imports = database.execute("SELECT count(*) FROM trod_card_import WHERE state != 'whole'").fetchone()[
-            0
-        ]
-    kept = {
-        p.relative_to(trod_home / "archive").as_posix()
-        for p in (trod_home / "archive").rglob("data/**/*.JPG")
-    }
+        open_imports = database.execute("SELECT count(*) FROM trod_card_import WHERE state != 'whole'").fetchone()[0]
+    kept = {p.relative_to(trod_home / "archive").as_posix() for p in (trod_home / "archive").rglob("data/**/*.JPG")}
     assert {path for path, *_ in rows} == kept and len(kept) == len(files)
     assert all(looked and in_sequence for _, looked, in_sequence in rows)
     assert open_imports == 0
-    assert sorted((trod_home / "archive" / path).read_bytes() for path in kept) == sorted(
-        f.read_bytes() for f in files
-    )
+    assert sorted((trod_home / "archive" / path).read_bytes() for path in kept) == sorted(f.read_bytes() for f in files)
     assert not list((trod_home / "archive" / ".incoming").glob("2*/plan.json"))

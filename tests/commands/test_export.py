@@ -7,8 +7,8 @@ import json
 
 import pytest
 
+from trod.catalogue.models import Picture, Sequence, Suggestion
 from trod.findings.blur import cell_of
-from trod.web.models import Sequence, Suggestion, Picture
 
 pytestmark = pytest.mark.django_db
 
@@ -73,9 +73,7 @@ def test_a_sensitive_site_is_given_as_a_battery_unless_told(made, said, tmp_path
 def test_people_are_left_out_unless_asked_for(made, said, tmp_path):
     person = Sequence.objects.get(identification__observations__what="human")
     unseen = Sequence.objects.get(identification__isnull=True)
-    Suggestion.objects.create(
-        picture=unseen.pictures.first(), what="human", score=0.9, by="guess", at=unseen.end_at
-    )
+    Suggestion.objects.create(picture=unseen.pictures.first(), what="human", score=0.9, by="guess", at=unseen.end_at)
 
     told = said("export", tmp_path / "out")
     written = "".join(path.read_text("utf-8") for path in (tmp_path / "out").iterdir())
@@ -118,8 +116,8 @@ def test_a_day_that_is_none_is_told(made, trod, tmp_path):
 def test_ranks_above_species_leave_with_the_records(made, said, tmp_path):
     from asked import say
 
-    from trod.web.catalogue import taxa
-    from trod.web.models import Sequence
+    from trod.catalogue.models import Sequence
+    from trod.catalogue.rows import taxa
 
     say(Sequence.objects.filter(identification__isnull=True).first(), species=taxa.named("Deer"))
     said("export", tmp_path / "out")

@@ -47,9 +47,7 @@ def test_missing_changed_and_unexpected_are_told_apart_and_end_with_1(command: C
     assert "1 missing, 1 changed, 0 unreadable, 1 unexpected" in command("verify").out
 
 
-def test_the_quick_look_does_not_see_a_changed_byte_and_says_how_it_looked(
-    command: Command, filled: Path
-) -> None:
+def test_the_quick_look_does_not_see_a_changed_byte_and_says_how_it_looked(command: Command, filled: Path) -> None:
     changed = filled / "data/DCIM/100TARNB/LANT0002.JPG"
     spoilt = bytearray(changed.read_bytes())
     spoilt[-10] ^= 1
@@ -160,9 +158,7 @@ def test_from_a_backup_a_new_home_is_the_old_one(command: Command, filled: Path,
     assert command("verify", home=fresh).status == 0
 
 
-def test_a_backup_leaves_out_what_is_damaged_and_ends_with_1(
-    command: Command, filled: Path, tmp_path: Path
-) -> None:
+def test_a_backup_leaves_out_what_is_damaged_and_ends_with_1(command: Command, filled: Path, tmp_path: Path) -> None:
     changed = filled / "data/DCIM/100TARNB/LANT0002.JPG"
     changed.write_bytes(b"x" * changed.stat().st_size)
     said = command("backup", str(tmp_path / "second disk"))

@@ -54,7 +54,9 @@ def test_an_option_goes_before_a_file(said, tmp_path):
 
 def test_setup_sheet_and_drawings_are_written_whole(trod, tmp_path):
     setup_sheet, plan, side = (tmp_path / name for name in ("s.pdf", "p.svg", "q.svg"))
-    done = trod("place", *BARE, "--setup-sheet", setup_sheet, "--paper", "letter", "--plan-svg", plan, "--side-svg", side)
+    done = trod(
+        "place", *BARE, "--setup-sheet", setup_sheet, "--paper", "letter", "--plan-svg", plan, "--side-svg", side
+    )
 
     assert done.exit_code == 0, done.output
     assert setup_sheet.read_bytes().startswith(b"%PDF-")
@@ -175,7 +177,7 @@ def test_an_unknown_site_is_told_the_known_ones(ground, trod):
 
 @pytest.mark.django_db
 def test_a_kind_of_camera_of_the_catalogue_is_found_by_its_name(ground, said):
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     m.CameraModel.objects.create(maker="Bramble", name="Two", slug="bramble-two", trigger_time_s=0.3)
 

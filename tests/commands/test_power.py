@@ -26,7 +26,9 @@ def test_on_a_bare_machine_a_camera_is_forecast_and_nothing_is_made(trod, trod_h
 def test_common_practice_lithium_outlasts_alkaline_in_a_cold_winter(said):
     """Common practice: alkaline batteries die first in the cold."""
     cold = ("--triggers", 20, "--from", "2026-11-01", "--card", 256)
-    alkaline, lithium = (said("power", "--what-if", "--batteries", f"8x{kind}", *cold)["what_if"] for kind in ("LR6", "FR6"))
+    alkaline, lithium = (
+        said("power", "--what-if", "--batteries", f"8x{kind}", *cold)["what_if"] for kind in ("LR6", "FR6")
+    )
 
     assert alkaline["early"] < lithium["early"]
     assert alkaline["causes"]["batteries"] > 0.9
@@ -140,7 +142,7 @@ def reserve(db, trod_home):
     """Meadow with a standing camera, Ford without one."""
     from django.utils import timezone
 
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     (trod_home / "catalogue.sqlite3").touch()
     row = m.Reserve.objects.create(name="Hollin", slug="hollin", latitude=47.3, longitude=13.9, zone="Europe/Vienna")
@@ -154,7 +156,12 @@ def reserve(db, trod_home):
     kind = m.CameraModel.objects.create(maker="Oddlethorpe", name="Wren 12", slug="wren-12", idle_mw=2)
     camera = m.Camera.objects.create(serial="R-1", name="Red", model=kind)
     m.Deployment.objects.create(
-        slug="meadow-1", camera=camera, site=sites[0], start=timezone.now() - timedelta(days=20), batteries="12 LR6", burst=3
+        slug="meadow-1",
+        camera=camera,
+        site=sites[0],
+        start=timezone.now() - timedelta(days=20),
+        batteries="12 LR6",
+        burst=3,
     )
     return row
 
@@ -162,7 +169,7 @@ def reserve(db, trod_home):
 def test_every_standing_camera_is_one_line_of_the_table(trod, reserve):
     from django.utils import timezone
 
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     blue = m.Camera.objects.create(serial="B-2", name="Blue")
     ford = m.Site.objects.get(slug="ford")
@@ -222,7 +229,7 @@ def test_a_name_that_is_not_known_is_told_with_those_that_are(trod, reserve, ask
 def test_where_no_camera_stands_it_says_so(trod, reserve):
     from django.utils import timezone
 
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     m.Deployment.objects.update(end=timezone.now())
     assert trod("power").stdout == "No camera stands in the field now.\n"

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from trod.web.reports import making
+from trod.catalogue.answers import making
 
 pytestmark = pytest.mark.django_db
 
@@ -43,9 +43,7 @@ def test_sensitive_sites_are_blurred_unless_told(made, trod, tmp_path):
     made.sites[1].latitude = 47.291234
     made.sites[1].save()
     trod("report", "--out", tmp_path / "a.pdf", "--csv", tmp_path / "a", "--species-pages", 0)
-    trod(
-        "report", "--out", tmp_path / "b.pdf", "--csv", tmp_path / "b", "--species-pages", 0, "--true-places"
-    )
+    trod("report", "--out", tmp_path / "b.pdf", "--csv", tmp_path / "b", "--species-pages", 0, "--true-places")
 
     assert "47.291234" not in "".join(p.read_text("utf-8") for p in (tmp_path / "a").iterdir())
     assert "47.291234" in (tmp_path / "b" / "sites.csv").read_text("utf-8")

@@ -32,7 +32,7 @@ WORDS: dict[str, tuple[str, ...]] = {
     "report": ("report",),
     "export": ("export", "DEST"),
     "demo": ("demo", "--no-browser", "--pictures", "400"),
-    "field_form": ("field_form", "--take", "NOTE"),
+    "field_form": ("fieldform", "--take", "NOTE"),
 }
 # These read nothing but the archive, which none of the faults of the catalogue touches.
 WITHOUT_CATALOGUE = {"verify", "restore"}
@@ -156,7 +156,7 @@ def test_a_card_that_finds_the_disk_full_half_way_ends_in_a_sentence_and_goes_on
 
 @pytest.mark.parametrize("verb", ["ask", "card"])
 def test_ctrl_c_ends_in_a_sentence(verb: str, call: Callable, tmp_path: Path) -> None:
-    before = "import trod.web.home as h\ndef stop(): raise KeyboardInterrupt\nh.make = stop"
+    before = "import trod.catalogue.home as h\ndef stop(): raise KeyboardInterrupt\nh.make = stop"
     told(call(verb, tmp_path / "home", before=before), "Stopped")
 
 
@@ -252,7 +252,7 @@ def test_one_card_twice_at_once_comes_in_once(tmp_path: Path) -> None:
 def test_a_fault_of_our_own_keeps_its_trace_in_a_file_and_says_where(call: Callable, tmp_path: Path) -> None:
     home = tmp_path / "home"
     home.mkdir()
-    before = "import trod.web.home as h\ndef stop(): raise ZeroDivisionError('nought')\nh.home = stop"
+    before = "import trod.catalogue.home as h\ndef stop(): raise ZeroDivisionError('nought')\nh.home = stop"
     done = call("verify", home, before=before)
     assert done.returncode == 3 and "Traceback" not in done.stderr
     assert str(home / stops.FAULT) in done.stderr and "nought" in done.stderr

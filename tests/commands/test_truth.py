@@ -23,9 +23,9 @@ from commanded import Command, environment
 pytestmark = pytest.mark.long
 
 ENTERED = """
-from trod.web.start import ready
+from trod.catalogue.start import ready
 ready()
-from trod.web.models import Camera, Deployment, Lock, Site, Species, Visit
+from trod.catalogue.models import Camera, Deployment, Lock, Site, Species, Visit
 from datetime import UTC, datetime
 Species.objects.create(name="Red deer", slug="red-deer")
 site = Site.objects.get()
@@ -230,9 +230,9 @@ def put_back(home: Path, copy: Path) -> None:
 
 
 LATER = """
-from trod.web.start import ready
+from trod.catalogue.start import ready
 ready()
-from trod.web.models import Site
+from trod.catalogue.models import Site
 for site in Site.objects.all():
     site.note = "moved up the bank"
     site.save()
@@ -269,7 +269,7 @@ def test_an_older_catalogue_put_back_under_a_running_server_refuses_to_save_and_
     assert "seen by the mill &lt;b&gt;" in answer and "Marten" in answer
     served.end()
     same_papers(before, archive(kept))
-    found = python(kept, "from trod.web.start import ready\nready(settle=False)\nfrom trod.web.models import Species\n"
+    found = python(kept, "from trod.catalogue.start import ready\nready(settle=False)\nfrom trod.catalogue.models import Species\n"  # noqa: E501
                          "print(Species.objects.filter(name='Marten').count())")  # fmt: skip
     assert found.strip() == "0"
 
@@ -286,7 +286,7 @@ def test_another_archives_catalogue_is_not_emptied_without_being_asked(
         said = command(*words)
         assert said.status == 3 and "another archive's" in said.err and "trod rebuild" in said.err, (words, said.err)
     same_papers(before, archive(kept))
-    found = python(kept, "from trod.web.start import ready\nready(settle=False)\nfrom trod.web.models import Site\n"
+    found = python(kept, "from trod.catalogue.start import ready\nready(settle=False)\nfrom trod.catalogue.models import Site\n"  # noqa: E501
                          "print(*Site.objects.values_list('name', flat=True))")  # fmt: skip
     assert found.strip() == "Far"
     said = command("rebuild")
@@ -322,24 +322,24 @@ def test_an_archive_whose_disk_is_not_there_is_told_and_no_new_one_begun(kept: P
 
 def test_words_that_the_catalogue_lacks_are_taken_up_at_the_start(kept: Path, tmp_path: Path, command: Command) -> None:
     older(kept, tmp_path / "older.sqlite3")
-    python(kept, "from trod.web.start import ready\nready()\nfrom datetime import UTC, datetime\n"
-                 "from trod.web.catalogue import words\nfrom trod.web.models import Sequence\n"
-                 "[words.say(e, [words.Line(what='animal', species='red-deer')], by='Ilka', at=datetime.now(UTC))"
+    python(kept, "from trod.catalogue.start import ready\nready()\nfrom datetime import UTC, datetime\n"
+                 "from trod.catalogue.identifications import identifications\nfrom trod.catalogue.models import Sequence\n"  # noqa: E501
+                 "[identifications.say(e, [identifications.Line(what='animal', species='red-deer')], by='Ilka', at=datetime.now(UTC))"  # noqa: E501
                  " for e in Sequence.objects.all()]")  # fmt: skip
     before = archive(kept)
     put_back(kept, tmp_path / "older.sqlite3")
     command("ask", "what-comes")
-    count = "from trod.web.start import ready\nready()\nfrom trod.web.models import Word\nprint(Identification.objects.count())"
+    count = "from trod.catalogue.start import ready\nready()\nfrom trod.catalogue.models import Word\nprint(Identification.objects.count())"  # noqa: E501
     found = python(kept, count)
     assert int(found) == 4
     same_papers(before, archive(kept))
 
 
 def test_accounts_and_their_passwords_survive_a_rebuild(kept: Path, command: Command) -> None:
-    python(kept, "from trod.web.start import ready\nready()\nfrom trod.web.people import accounts\n"
+    python(kept, "from trod.catalogue.start import ready\nready()\nfrom trod.web.people import accounts\n"
                  "accounts.make('ilka', 'a long enough secret 7')")  # fmt: skip
     assert command("rebuild").status == 0
-    found = python(kept, "from trod.web.start import ready\nready()\nfrom django.contrib.auth import authenticate\n"
+    found = python(kept, "from trod.catalogue.start import ready\nready()\nfrom django.contrib.auth import authenticate\n"  # noqa: E501
                          "print(authenticate(username='ilka', password='a long enough secret 7'))")  # fmt: skip
     assert found.strip() == "ilka"
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from trod.demo.cards import CardMade, write_two_cards
+from trod_demo.cards import CardMade, write_two_cards
 
 
 @pytest.fixture(scope="session")

@@ -9,10 +9,10 @@ import piexif
 import pytest
 from PIL import Image, ImageFile
 
-from trod.demo.cards import CardMade, dcf_path, main, noise_card, write_two_cards, write_year
-from trod.demo.reserve import CAMERA_MODELS, CAMERAS_BY_SERIAL, MODELS_BY_SLUG, year
-from trod.demo.truth import read_truth
 from trod.errors import WrongInput
+from trod_demo.cards import CardMade, dcf_path, main, noise_card, write_two_cards, write_year
+from trod_demo.reserve import CAMERA_MODELS, CAMERAS_BY_SERIAL, MODELS_BY_SLUG, year
+from trod_demo.truth import read_truth
 
 SMALL = (160, 120)
 
@@ -194,9 +194,7 @@ def test_impossible_sizes_and_numbers_are_refused(tmp_path: Path) -> None:
 
 
 def test_the_command_writes_a_copy_test_card(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    status = main(
-        [str(tmp_path), "--cards", "copy-test", "--pictures", "2", "--size", "320x240", "--bytes", "70000"]
-    )
+    status = main([str(tmp_path), "--cards", "copy-test", "--pictures", "2", "--size", "320x240", "--bytes", "70000"])
 
     assert status == 0
     assert "2 pictures" in capsys.readouterr().out

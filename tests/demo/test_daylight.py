@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from trod import sky
-from trod.demo.daylight import moon_age, sun
+from trod_demo.daylight import moon_age, sun
 
 
 @pytest.mark.parametrize("day", [0, 79, 171, 265, 354])

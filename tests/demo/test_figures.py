@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from trod.demo.animals import Actor, antler_state, body_of
-from trod.demo.figures import outline, paint, shadow
-from trod.demo.reserve import SPECIES, SPECIES_BY_KEY
-from trod.demo.view import View
+from trod_demo.animals import Actor, antler_state, body_of
+from trod_demo.figures import outline, paint, shadow
+from trod_demo.reserve import SPECIES, SPECIES_BY_KEY
+from trod_demo.view import View
 
 FOUR_LEGGED = [s.key for s in SPECIES if s.key != "jay"]
 

@@ -7,8 +7,17 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from trod.demo import reserve
-from trod.demo.reserve import CAMERAS, RESERVE, SITES, SITES_BY_SLUG, SPECIES, SPECIES_BY_KEY, ledger, year
+from trod_demo import reserve
+from trod_demo.reserve import (
+    CAMERAS,
+    RESERVE,
+    SITES,
+    SITES_BY_SLUG,
+    SPECIES,
+    SPECIES_BY_KEY,
+    ledger,
+    year,
+)
 
 
 def test_the_ledger_is_plain_data_that_survives_json() -> None:

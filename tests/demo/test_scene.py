@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from trod.demo.animals import Actor
-from trod.demo.scene import Lens, Shot, Stage
-from trod.demo.scenery import Place, flash_level
-from trod.demo.strip import Caption, strip_height
-from trod.demo.view import View
-from trod.demo.weather import Weather
+from trod_demo.animals import Actor
+from trod_demo.scene import Lens, Shot, Stage
+from trod_demo.scenery import Place, flash_level
+from trod_demo.strip import Caption, strip_height
+from trod_demo.view import View
+from trod_demo.weather import Weather
 
 NOON, NIGHT = (55.0, 180.0), (-30.0, 10.0)
 CAPTION = Caption(datetime(2026, 5, 3, 12, 0, 0), 14.0, "ESK 01", 0.3)

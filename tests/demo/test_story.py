@@ -5,8 +5,8 @@ from datetime import date
 
 import pytest
 
-from trod.demo.reserve import year
-from trod.demo.story import Moment, Storyteller, budgets, real_hour, sun_hours
+from trod_demo.reserve import year
+from trod_demo.story import Moment, Storyteller, budgets, real_hour, sun_hours
 
 
 def told(site: str, *, pictures: int = 300, seed: int = 1, false_running: float = 0.16) -> list[Moment]:

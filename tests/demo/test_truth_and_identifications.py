@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from trod.demo.cards import CardMade
-from trod.demo.truth import TrueAnimal, Truth, read_truth, write_truth
-from trod.demo.identifications import identifications_from_truth
 from trod.errors import WrongInput
+from trod_demo.cards import CardMade
+from trod_demo.identifications import identifications_from_truth
+from trod_demo.truth import TrueAnimal, Truth, read_truth, write_truth
 
 SAID = datetime(2026, 6, 30, 18, tzinfo=UTC)
 

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from trod.demo.view import View
+from trod_demo.view import View
 
 
 def test_a_post_spans_its_height_over_its_distance_times_the_focal_length() -> None:

@@ -50,7 +50,7 @@ def test_gaps_stand_beside_what_was_watched_with_their_reasons(tmp_path):
     found = rows(tmp_path, "effort")
 
     assert {row["reason"] for row in found if row["state"] == "gap"} == {
-        "cells empty", "card full", "lens snowed in", "knocked over",
+        "batteries empty", "card full", "lens snowed in", "knocked over",
     }  # fmt: skip
     watched = sum(float(row["days"]) for row in found if row["state"] == "watched")
     assert watched == pytest.approx(sum(b - a for d in evidence.deployments for a, b in d.watched) / 86_400)
@@ -64,10 +64,7 @@ def test_a_sensitive_site_never_stands_at_its_point(tmp_path):
 
     cell = cell_of(latitude_deg=den.latitude_deg, longitude_deg=den.longitude_deg)
     blurred = next(row for row in rows(tmp_path / "blurred", "sites") if row["site"] == den.slug)
-    assert (
-        float(blurred["latitude"]) == cell.latitude_deg
-        and float(blurred["uncertainty_m"]) == cell.uncertainty_m
-    )
+    assert float(blurred["latitude"]) == cell.latitude_deg and float(blurred["uncertainty_m"]) == cell.uncertainty_m
     assert repr(den.latitude_deg) not in (tmp_path / "blurred" / "sites.csv").read_text("utf-8")
     true = next(row for row in rows(tmp_path / "true", "sites") if row["site"] == den.slug)
     assert float(true["latitude"]) == den.latitude_deg and true["uncertainty_m"] == ""
@@ -75,9 +72,7 @@ def test_a_sensitive_site_never_stands_at_its_point(tmp_path):
 
 def test_sites_and_days_asked_for_are_the_only_ones_written(tmp_path):
     evidence = invented.year(days=60)
-    write(
-        evidence, tmp_path, asked=Filter(sites=("alder-ford",), first=date(2025, 3, 5), last=date(2025, 3, 6))
-    )
+    write(evidence, tmp_path, asked=Filter(sites=("alder-ford",), first=date(2025, 3, 5), last=date(2025, 3, 6)))
 
     assert {row["site"] for row in rows(tmp_path, "sites")} == {"alder-ford"}
     assert {row["start_local"][:10] for row in rows(tmp_path, "observations")} <= {"2025-03-05", "2025-03-06"}
@@ -90,12 +85,8 @@ def test_a_break_in_the_middle_leaves_the_old_file_whole(tmp_path):
         raise RuntimeError("the cable was pulled")
 
     column = (folder.Column(name="x", what="something"),)
-    folder.write(
-        [folder.Table(name="t", what="T.", columns=column, rows=[("old",)])], tmp_path, title="", made=""
-    )
+    folder.write([folder.Table(name="t", what="T.", columns=column, rows=[("old",)])], tmp_path, title="", made="")
     with pytest.raises(RuntimeError):
-        folder.write(
-            [folder.Table(name="t", what="T.", columns=column, rows=broken())], tmp_path, title="", made=""
-        )
+        folder.write([folder.Table(name="t", what="T.", columns=column, rows=broken())], tmp_path, title="", made="")
 
     assert (tmp_path / "t.csv").read_bytes() == b"x\r\nold\r\n"

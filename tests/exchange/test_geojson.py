@@ -79,9 +79,7 @@ def test_a_hidden_place_is_a_coarse_area() -> None:
 
 
 def test_what_json_cannot_hold_does_not_get_in() -> None:
-    told = first(Point(place=at(1, 2), told={"a": float("nan"), "b": "\ud800x", "c": [1]}))[
-        "properties"
-    ]
+    told = first(Point(place=at(1, 2), told={"a": float("nan"), "b": "\ud800x", "c": [1]}))["properties"]
 
     assert told == {"a": None, "b": "?x", "c": "[1]"}
 

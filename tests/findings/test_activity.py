@@ -19,9 +19,7 @@ from trod.findings.observations import select
 DAY_S = 86_400.0
 
 
-@pytest.mark.parametrize(
-    ("clock", "anchored"), [(5.0, 6.0), (12.5, 11.625), (20.0, 17.25), (21.0, 18.0), (1.0, 0.0)]
-)
+@pytest.mark.parametrize(("clock", "anchored"), [(5.0, 6.0), (12.5, 11.625), (20.0, 17.25), (21.0, 18.0), (1.0, 0.0)])
 def test_double_anchoring_by_hand_after_vazquez_2019(clock: float, anchored: float) -> None:
     """Sunrise 5, sunset 21, anchors 6 and 18; rule of C. Vazquez et al. (2019) Methods Ecol. Evol.
     10:2057–2066, arithmetic ours: the day is squeezed 16 h to 12 h, the night stretched 8 h to 12 h."""
@@ -35,9 +33,7 @@ def test_anchoring_keeps_night_and_day_apart(
     clock: float, rise: float, sunset: float, mean_rise: float, mean_set: float
 ) -> None:
     found = float(
-        activity.anchored_hours(
-            [clock], rise_h=[rise], set_h=[sunset], mean_rise_h=mean_rise, mean_set_h=mean_set
-        )[0]
+        activity.anchored_hours([clock], rise_h=[rise], set_h=[sunset], mean_rise_h=mean_rise, mean_set_h=mean_set)[0]
     )
 
     if rise < clock < sunset:
@@ -125,8 +121,7 @@ def test_fewer_than_ten_detections_are_refused_with_what_it_would_take() -> None
         activity.curve(np.arange(9.0), np.arange(9))
 
     assert str(refused.value) == (
-        "9 detections; a pattern over the day needs at least 10, and 100 to be trusted; "
-        "widen the period or the sites"
+        "9 detections; a pattern over the day needs at least 10, and 100 to be trusted; widen the period or the sites"
     )
 
 
@@ -197,11 +192,7 @@ def test_the_band_of_the_curve_holds_the_smoothed_truth() -> None:
         found = activity.curve(hours, np.arange(150), draws=300)
         theta = circular.angles(found.hours)
         grid = np.linspace(0, circular.TURN, 400, endpoint=False)
-        truth = (
-            circular.kernel_curve(theta, grid, found.kappa, circular.von_mises(grid, 0, 1.5))
-            * circular.TURN
-            / 24
-        )
+        truth = circular.kernel_curve(theta, grid, found.kappa, circular.von_mises(grid, 0, 1.5)) * circular.TURN / 24
         held.append(np.mean((found.low <= truth) & (truth <= found.high)))
 
     assert 0.90 <= np.mean(held) <= 0.98

@@ -82,9 +82,7 @@ def test_a_longer_interval_never_makes_more_detections(times: list[int], one: in
 
 
 @given(_TIMES, st.integers(0, 120), st.randoms())
-def test_every_sequence_lies_in_one_detection_whatever_the_order(
-    times: list[int], minutes: int, dice: object
-) -> None:
+def test_every_sequence_lies_in_one_detection_whatever_the_order(times: list[int], minutes: int, dice: object) -> None:
     rows = [observation("red-deer", float(t), sequence=f"e{n:03d}") for n, t in enumerate(times)]
     mixed = list(rows)
     dice.shuffle(mixed)  # type: ignore[attr-defined]

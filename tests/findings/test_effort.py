@@ -29,7 +29,7 @@ def test_gaps_are_not_effort_and_are_told_apart() -> None:
                 "alder-ford",
                 "2026-01-01 00:00",
                 "2026-01-31 00:00",
-                gaps=(("2026-01-10 00:00", "2026-01-15 12:00", "batteries empty"),),
+                gaps=(("2026-01-10 00:00", "2026-01-15 12:00", "cells empty"),),
             )
         )
     )

@@ -68,20 +68,18 @@ def test_effort_and_gaps_are_cut_to_the_period() -> None:
                 "alder-ford",
                 "2026-01-01 00:00",
                 "2026-01-31 00:00",
-                gaps=(("2026-01-10 00:00", "2026-01-20 00:00", "batteries empty"),),
+                gaps=(("2026-01-10 00:00", "2026-01-20 00:00", "cells empty"),),
             ),
         )
     )
 
     found = select(evidence, Filter(first=date(2026, 1, 9), last=date(2026, 1, 14)))
 
-    assert [spans for _, spans in found.watched.values()] == [
-        ((utc("2026-01-08 23:00"), utc("2026-01-10 00:00")),)
-    ]
+    assert [spans for _, spans in found.watched.values()] == [((utc("2026-01-08 23:00"), utc("2026-01-10 00:00")),)]
     assert found.gaps == (
         (
             "alder-ford",
-            Gap(start_s=utc("2026-01-10 00:00"), end_s=utc("2026-01-14 23:00"), reason="batteries empty"),
+            Gap(start_s=utc("2026-01-10 00:00"), end_s=utc("2026-01-14 23:00"), reason="cells empty"),
         ),
     )
 
@@ -127,8 +125,7 @@ def test_the_order_of_what_comes_in_changes_nothing() -> None:
     [
         (
             {"first": date(2026, 2, 1), "last": date(2026, 1, 1)},
-            "from: got '2026-02-01, which is after 2026-01-01'; needed: a first day "
-            "on or before the last day",
+            "from: got '2026-02-01, which is after 2026-01-01'; needed: a first day on or before the last day",
         ),
         ({"independence_min": -1}, "independence_min: got -1; needed: minutes from 0 to 10080 (a week)"),
         (

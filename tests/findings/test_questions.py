@@ -92,19 +92,14 @@ def test_a_species_never_seen_gets_an_upper_limit_not_a_zero() -> None:
     assert found.interval is not None
     assert found.interval.high == approx(100 * 4 * 2.99573 / found.effort["camera_days"], rel=1e-5)
     assert found.sentence == (
-        "Lynx was not seen in 2\u202f830 camera-days; the true rate is probably below 0.423 per 100 "
-        "camera-days (95 %)."
+        "Lynx was not seen in 2\u202f830 camera-days; the true rate is probably below 0.423 per 100 camera-days (95 %)."
     )
-    assert (
-        "fewer than three visits, each counted as 4 detections (an assumption, for nothing here" in found.method
-    )
+    assert "fewer than three visits, each counted as 4 detections (an assumption, for nothing here" in found.method
 
 
 def test_none_seen_in_a_part_takes_its_runs_from_the_whole_record() -> None:
     """Red deer at a site and in days without any, known from the rest of the year at eight sites."""
-    asked = Filter(
-        species=("red-deer",), sites=("hidden-den",), first=date(2025, 3, 2), last=date(2025, 3, 4)
-    )
+    asked = Filter(species=("red-deer",), sites=("hidden-den",), first=date(2025, 3, 2), last=date(2025, 3, 4))
     quiet = replace(YEAR, observations=tuple(s for s in YEAR.observations if s.site != "hidden-den"))
     found, whole = what_comes(quiet, asked), what_comes(quiet, Filter(species=("red-deer",)))
 
@@ -150,9 +145,7 @@ def test_a_new_camera_of_seconds_beside_the_others_breaks_no_answer(seconds: flo
         gaps=(),
     )
     sites = tuple(d for d in YEAR.deployments if d.site != "gate-lane")
-    others = replace(
-        YEAR, deployments=sites, observations=tuple(s for s in YEAR.observations if s.site != "gate-lane")
-    )
+    others = replace(YEAR, deployments=sites, observations=tuple(s for s in YEAR.observations if s.site != "gate-lane"))
     came = invented.observation("red-deer", start + 0.5, site="gate-lane", deployment="gate-lane-2")
     more = replace(others, deployments=(*sites, new), observations=(*others.observations, came))
     asked = Filter(species=("red-deer",))
@@ -173,8 +166,7 @@ def test_detections_where_no_camera_counts_as_watching_are_listed_but_not_in_a_r
     assert lick > 0
     assert found.value == approx(100 * (found.rows[0]["detections"] - lick) / found.effort["camera_days"])
     assert any(
-        c.startswith(f"{lick} detections at Elm Lick, where no camera counts as watching")
-        for c in found.cautions
+        c.startswith(f"{lick} detections at Elm Lick, where no camera counts as watching") for c in found.cautions
     )
     there = what_comes(only, Filter(species=("red-deer",), sites=("elm-lick", "alder-ford")))
     assert there.value is not None and there.value < found.rows[0]["detections"]
@@ -203,8 +195,7 @@ def test_the_change_of_part_of_a_year_is_told_over_that_part_and_never_beyond() 
 
 def test_sequences_nobody_has_seen_yet_are_told() -> None:
     unseen = tuple(
-        UnseenSequence(sequence=f"u{n}", site="elm-lick", utc_s=invented.utc("2025-06-01 00:00"))
-        for n in range(100)
+        UnseenSequence(sequence=f"u{n}", site="elm-lick", utc_s=invented.utc("2025-06-01 00:00")) for n in range(100)
     )
     found = what_comes(replace(YEAR, unseen=unseen))
 
@@ -292,9 +283,7 @@ def test_animals_at_all_hours_have_no_busiest_hour() -> None:
     found = when(replace(YEAR, observations=rows))
 
     assert found.value is None and found.interval is None
-    assert found.sentence.startswith(
-        "Red deer came at all hours: no time of day stands out in 200 detections ("
-    )
+    assert found.sentence.startswith("Red deer came at all hours: no time of day stands out in 200 detections (")
 
 
 # --- change ---------------------------------------------------------------------------------------

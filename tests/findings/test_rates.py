@@ -117,9 +117,7 @@ def test_exchanging_the_two_rates_turns_the_interval_over(a: int, b: int) -> Non
 
 
 def test_nothing_seen_in_either_part_gives_no_ratio() -> None:
-    with pytest.raises(
-        NotEnoughEvidence, match="nothing was seen in either part; a ratio needs at least one detection"
-    ):
+    with pytest.raises(NotEnoughEvidence, match="nothing was seen in either part; a ratio needs at least one detection"):
         rates.ratio_of_rates(count_a=0, effort_a=9, count_b=0, effort_b=9)
 
 
@@ -190,9 +188,7 @@ def test_weeks_that_do_not_scatter_are_still_allowed_some_runs() -> None:
         "runs, the interval allows for 1.3 times."
     )
     many = rates.rate([300], [2100], week_counts=[[1] * 300], week_efforts=[[7.0] * 300])
-    assert many.why.startswith(
-        "Weeks of one site scatter no more than single detections would. The interval speaks"
-    )
+    assert many.why.startswith("Weeks of one site scatter no more than single detections would. The interval speaks")
 
 
 def test_a_large_count_from_few_weeks_gets_the_exact_limits_under_their_own_name() -> None:
@@ -204,9 +200,7 @@ def test_a_large_count_from_few_weeks_gets_the_exact_limits_under_their_own_name
     assert found.shown.kind == rates.SINGLY == found.shown.kind
     assert (found.shown.low, found.shown.high) == (found.exact.low, found.exact.high)
     assert found.others == ()
-    assert found.why.startswith(
-        "40 detections in too few weeks to tell how they run; the exact Poisson limits shown "
-    )
+    assert found.why.startswith("40 detections in too few weeks to tell how they run; the exact Poisson limits shown ")
 
 
 def test_none_seen_is_fewer_than_three_visits_of_the_usual_four_detections() -> None:
@@ -261,19 +255,13 @@ def test_a_site_without_effort_takes_no_part() -> None:
 
 
 def test_no_effort_at_all_is_refused() -> None:
-    with pytest.raises(
-        NotEnoughEvidence, match="effort is 0 camera-days; a rate needs time in which a camera"
-    ):
+    with pytest.raises(NotEnoughEvidence, match="effort is 0 camera-days; a rate needs time in which a camera"):
         rates.rate([3], [0], week_counts=[[3]], week_efforts=[[0.0]])
 
 
-@given(
-    st.lists(
-        st.tuples(st.integers(0, 40), st.sampled_from([0.0, 1e-9, 0.0104, 0.9, 7.0])), min_size=1, max_size=14
-    )
-)
-def test_any_weeks_give_ends_that_a_page_can_show_or_a_reason(batteries: list[tuple[int, float]]) -> None:
-    counts, days = [[float(n) for n, _ in batteries]], [[e for _, e in batteries]]
+@given(st.lists(st.tuples(st.integers(0, 40), st.sampled_from([0.0, 1e-9, 0.0104, 0.9, 7.0])), min_size=1, max_size=14))
+def test_any_weeks_give_ends_that_a_page_can_show_or_a_reason(cells: list[tuple[int, float]]) -> None:
+    counts, days = [[float(n) for n, _ in cells]], [[e for _, e in cells]]
     try:
         found = rates.rate([sum(counts[0])], [sum(days[0])], week_counts=counts, week_efforts=days)
     except NotEnoughEvidence:

@@ -90,14 +90,10 @@ def test_from_four_busy_weeks_on_the_larger_of_two_upper_ends_is_taken() -> None
 
 
 @given(st.floats(0.5, 3000), st.floats(1, 60), st.integers(0, 500))
-def test_the_lower_end_by_logarithms_would_never_be_the_lower_one(
-    count: float, phi: float, busy: int
-) -> None:
+def test_the_lower_end_by_logarithms_would_never_be_the_lower_one(count: float, phi: float, busy: int) -> None:
     known = runs.Scatter(count=count, phi_seen=1.0, phi=phi, weeks=float(busy), busy=busy)
 
-    assert runs.limits(count, known, 0.95)[0] <= count * math.exp(
-        -known.student(0.95) * math.sqrt(phi / count)
-    )
+    assert runs.limits(count, known, 0.95)[0] <= count * math.exp(-known.student(0.95) * math.sqrt(phi / count))
 
 
 def test_with_no_runs_and_many_weeks_the_limits_go_to_garwoods() -> None:
@@ -110,9 +106,7 @@ def test_with_no_runs_and_many_weeks_the_limits_go_to_garwoods() -> None:
     ("weeks", "count", "refused"), [(5.9, 16, True), (6.0, 16, False), (5.9, 15, False), (0.0, 15, False)]
 )
 def test_only_a_large_count_from_under_six_weeks_is_refused(weeks: float, count: int, refused: bool) -> None:
-    assert (
-        runs.Scatter(count=count, phi_seen=1, phi=1, weeks=weeks, busy=3).tells_too_little(count) is refused
-    )
+    assert runs.Scatter(count=count, phi_seen=1, phi=1, weeks=weeks, busy=3).tells_too_little(count) is refused
 
 
 def test_seven_detections_are_too_few_to_lend_their_runs() -> None:
@@ -124,9 +118,7 @@ def test_a_ragged_block_of_minutes_is_joined_to_its_neighbour() -> None:
     """One animal in the last second of a week and a second once made φ seven milliards."""
     assert runs.scatter([[0, 1]], [[7.0, 1e-5]]) == runs.scatter([[1]], [[7.0]])
     assert runs.scatter([[1, 0, 2]], [[0.2, 7.0, 7.0]]) == runs.scatter([[1, 2]], [[7.2, 7.0]])
-    assert runs.scatter([[2, 0, 1, 3]], [[7.0, 0.0, 0.5, 7.0]]) == runs.scatter(
-        [[3, 0, 0, 3]], [[7.5, 0.0, 0.0, 7.0]]
-    )
+    assert runs.scatter([[2, 0, 1, 3]], [[7.0, 0.0, 0.5, 7.0]]) == runs.scatter([[3, 0, 0, 3]], [[7.5, 0.0, 0.0, 7.0]])
     assert runs.scatter([[0, 3]], [[7.0, 0.0]]).phi == runs.scatter([[3]], [[7.0]]).phi
 
 
@@ -144,9 +136,7 @@ def test_nonsense_is_refused_in_words() -> None:
     st.floats(1e-9, 0.02),
     st.integers(0, 2),
 )
-def test_a_site_of_minutes_moves_the_scatter_by_little(
-    sites: list[list[int]], days: float, seen: int
-) -> None:
+def test_a_site_of_minutes_moves_the_scatter_by_little(sites: list[list[int]], days: float, seen: int) -> None:
     """Its one week has no other to differ from; it adds at most itself to the busy weeks."""
     without = runs.scatter(sites, [WEEKS] * len(sites))
     with_it = runs.scatter([*sites, [seen]], [*[WEEKS] * len(sites), [days]])

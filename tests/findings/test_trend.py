@@ -13,14 +13,14 @@ from pytest import approx
 from trod.errors import NotEnoughEvidence
 from trod.findings import Filter, rates, runs
 from trod.findings import trend as trends
-from trod.findings.effort import Effort
 from trod.findings.detections import Detection
+from trod.findings.effort import Effort
 
 
-def made(batteries: dict[tuple[str, date], tuple[float, int]]) -> tuple[list[Detection], Effort]:
+def made(cells: dict[tuple[str, date], tuple[float, int]]) -> tuple[list[Detection], Effort]:
     """Detections and effort with exactly these camera-days and counts by site and month (UTC)."""
     found = []
-    for (site, month), (_, count) in batteries.items():
+    for (site, month), (_, count) in cells.items():
         start = invented.utc(f"{month.isoformat()} 12:00")
         found += [
             Detection(
@@ -34,7 +34,7 @@ def made(batteries: dict[tuple[str, date], tuple[float, int]]) -> tuple[list[Det
             )
             for n in range(count)
         ]
-    by_site_month = {key: days for key, (days, _) in batteries.items()}
+    by_site_month = {key: days for key, (days, _) in cells.items()}
     by_site: dict[str, float] = {}
     by_month: dict[date, float] = {}
     for (site, month), days in by_site_month.items():
@@ -68,12 +68,12 @@ def test_regression_of_two_groups_gives_the_log_of_their_rates() -> None:
 def test_a_rate_that_doubles_each_year_is_found_to_double() -> None:
     """Counts without noise, 2000·2^t, season taken out: the slope is the truth to the rounding of counts."""
     season = [3, 1, 1, 2, 4, 2, 1, 1, 2, 5, 3, 2]
-    batteries = {
+    cells = {
         (site, month): (30.0, round(20 * size * season[month.month - 1] * 2 ** ((n) / 12)))
         for site, size in (("a", 1), ("b", 4))
         for n, month in enumerate(months(1, 24))
     }
-    found = trends.trend(*made(batteries), "UTC")
+    found = trends.trend(*made(cells), "UTC")
 
     assert found.with_season
     assert found.factor_per_year == approx(2.0, rel=0.01)
@@ -83,11 +83,11 @@ def test_a_rate_that_doubles_each_year_is_found_to_double() -> None:
 
 def test_moving_cameras_to_a_richer_site_is_not_change() -> None:
     """The poor site is watched early, the rich one late: the monthly rate rises, the trend does not."""
-    batteries = {}
+    cells = {}
     for n, month in enumerate(months(1, 8)):
-        batteries["poor", month] = (30.0 - 3 * n, round((30.0 - 3 * n) * 0.2))
-        batteries["rich", month] = (6.0 + 3 * n, round((6.0 + 3 * n) * 2))
-    detections, effort = made(batteries)
+        cells["poor", month] = (30.0 - 3 * n, round((30.0 - 3 * n) * 0.2))
+        cells["rich", month] = (6.0 + 3 * n, round((6.0 + 3 * n) * 2))
+    detections, effort = made(cells)
     monthly = [row.rate for row in trends.monthly(detections, effort, "UTC")]
     found = trends.trend(detections, effort, "UTC")
 
@@ -97,9 +97,9 @@ def test_moving_cameras_to_a_richer_site_is_not_change() -> None:
 
 
 def test_one_year_does_not_part_season_from_change() -> None:
-    batteries = {("a", month): (30.0, 5 + 3 * n) for n, month in enumerate(months(1, 12))}
+    cells = {("a", month): (30.0, 5 + 3 * n) for n, month in enumerate(months(1, 12))}
 
-    assert not trends.trend(*made(batteries), "UTC").with_season
+    assert not trends.trend(*made(cells), "UTC").with_season
 
 
 def test_too_little_for_a_trend_is_refused_in_words() -> None:
@@ -112,19 +112,19 @@ def test_too_little_for_a_trend_is_refused_in_words() -> None:
 
 
 def test_each_site_watched_in_one_month_only_says_nothing_of_change() -> None:
-    batteries = {(f"s{n}", month): (30.0, 8) for n, month in enumerate(months(1, 5))}
+    cells = {(f"s{n}", month): (30.0, 8) for n, month in enumerate(months(1, 5))}
 
     with pytest.raises(NotEnoughEvidence, match="a trend needs the same sites watched over more months"):
-        trends.trend(*made(batteries), "UTC")
+        trends.trend(*made(cells), "UTC")
 
 
 def test_a_month_without_effort_stands_in_the_row_without_a_rate() -> None:
-    batteries = {
+    cells = {
         ("a", date(2025, 1, 1)): (30.0, 3),
         ("a", date(2025, 3, 1)): (0.4, 0),
         ("a", date(2025, 4, 1)): (30.0, 6),
     }
-    rows = trends.monthly(*made(batteries), "UTC")
+    rows = trends.monthly(*made(cells), "UTC")
 
     assert [row.month.month for row in rows] == [1, 2, 3, 4]
     assert [row.rate for row in rows] == [approx(10.0), None, None, approx(20.0)]
@@ -132,9 +132,9 @@ def test_a_month_without_effort_stands_in_the_row_without_a_rate() -> None:
 
 def test_months_take_the_scatter_of_the_whole_record() -> None:
     """One month tells too little of runs; with none seen, the record's φ stands for a visit."""
-    batteries = {("a", month): (30.0, count) for month, count in zip(months(1, 4), (6, 0, 9, 3), strict=True)}
+    cells = {("a", month): (30.0, count) for month, count in zip(months(1, 4), (6, 0, 9, 3), strict=True)}
     known = runs.Scatter(count=18, phi_seen=2.0, phi=2.2, weeks=12.0, busy=7)
-    rows = trends.monthly(*made(batteries), "UTC", known)
+    rows = trends.monthly(*made(cells), "UTC", known)
 
     assert [row.shown.kind for row in rows if row.shown] == [
         rates.BY_RUNS, rates.NONE_SEEN, rates.BY_RUNS, rates.BY_RUNS,
@@ -149,9 +149,9 @@ def test_months_take_the_scatter_of_the_whole_record() -> None:
 
 
 def test_a_month_of_a_day_with_one_animal_has_an_upper_end_of_a_score_of_animals() -> None:
-    batteries = {("a", date(2025, 1, 1)): (1.0, 1), ("a", date(2025, 2, 1)): (28.0, 3)}
+    cells = {("a", date(2025, 1, 1)): (1.0, 1), ("a", date(2025, 2, 1)): (28.0, 3)}
     known = runs.scatter([[1, 0, 1, 1, 1]], [[1.0, 7, 7, 7, 7]])
-    row = trends.monthly(*made(batteries), "UTC", known)[0]
+    row = trends.monthly(*made(cells), "UTC", known)[0]
 
     assert row.shown is not None
     assert 100 < row.shown.high < 2000
@@ -159,10 +159,10 @@ def test_a_month_of_a_day_with_one_animal_has_an_upper_end_of_a_score_of_animals
 
 def test_a_trend_that_could_be_anything_is_refused() -> None:
     """Ten detections all in the last of three months: the slope has no end; it once said over a thousand times."""
-    batteries = {("a", month): (30.0, count) for month, count in zip(months(1, 4), (0, 0, 1, 10), strict=True)}
+    cells = {("a", month): (30.0, count) for month, count in zip(months(1, 4), (0, 0, 1, 10), strict=True)}
 
     with pytest.raises(NotEnoughEvidence) as refused:
-        trends.trend(*made(batteries), "UTC")
+        trends.trend(*made(cells), "UTC")
 
     assert str(refused.value) == (
         "with 11 detections in 4 months a tenth of the rate and ten times it would both fit; more detections, or more "
@@ -171,9 +171,9 @@ def test_a_trend_that_could_be_anything_is_refused() -> None:
 
 
 def test_same_months_of_two_years_are_put_side_by_side() -> None:
-    batteries = {("a", date(2024, m, 1)): (30.0, 3) for m in (1, 2, 3)}
-    batteries |= {("a", date(2025, m, 1)): (20.0, 5) for m in (2, 3, 4)}
-    found, effort = made(batteries)
+    cells = {("a", date(2024, m, 1)): (30.0, 3) for m in (1, 2, 3)}
+    cells |= {("a", date(2025, m, 1)): (20.0, 5) for m in (2, 3, 4)}
+    found, effort = made(cells)
 
     assert trends.same_months(trends.monthly(found, effort, "UTC")) == {
         2024: ((date(2024, 2, 1), date(2024, 3, 1)), 6, 60.0),
@@ -188,14 +188,14 @@ def test_the_trends_interval_holds_the_truth_as_often_as_promised() -> None:
     held = refused = 0
     season = 1 + 0.6 * np.sin(np.arange(12) / 12 * 2 * math.pi)
     for _ in range(300):
-        batteries = {}
+        cells = {}
         for site in range(8):
             level = 3 * math.exp(0.7 * rng.normal())
             for n, month in enumerate(months(1, 24)):
                 mean = level * season[month.month - 1] * 1.3 ** (n / 12)
-                batteries[f"s{site}", month] = (30.0, int(rng.negative_binomial(2, 2 / (2 + mean))))
+                cells[f"s{site}", month] = (30.0, int(rng.negative_binomial(2, 2 / (2 + mean))))
         try:
-            found = trends.trend(*made(batteries), "UTC")
+            found = trends.trend(*made(cells), "UTC")
         except NotEnoughEvidence:
             refused += 1
             continue

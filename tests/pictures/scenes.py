@@ -13,9 +13,7 @@ from PIL import Image, ImageDraw
 Pixels = NDArray[np.uint8]
 
 
-def scene(
-    width: int = 800, height: int = 600, *, night: bool = False, seed: int = 1, dull: bool = False
-) -> Pixels:
+def scene(width: int = 800, height: int = 600, *, night: bool = False, seed: int = 1, dull: bool = False) -> Pixels:
     """Sky, wood and ground with texture, by day in colour (or nearly without), by night in grey."""
     rng = np.random.default_rng(seed)
     y = np.linspace(0, 1, height)[:, None, None]

@@ -55,9 +55,7 @@ def test_a_clip_without_a_time_takes_its_files_and_says_so(tmp_path: Path) -> No
     facts = clips.look(path)
 
     assert (facts.made_utc, facts.made_from) == (CHANGED, "file")
-    assert facts.problems == (
-        "the clip holds no time of its own; the time its file was last changed is taken",
-    )
+    assert facts.problems == ("the clip holds no time of its own; the time its file was last changed is taken",)
     assert facts.duration_s == pytest.approx(2.0, abs=0.1)
     assert not facts.thumb
 
@@ -83,9 +81,7 @@ def test_a_clip_cut_short_is_told_and_never_raises(tmp_path: Path) -> None:
     assert not (tmp_path / "u.jpg").exists()
 
 
-@pytest.mark.parametrize(
-    "data", [b"not a clip", bytes(4000), b"RIFF\xff\xff\xff\xffAVI LIST", b"\0\0\0\x18ftypmp42"]
-)
+@pytest.mark.parametrize("data", [b"not a clip", bytes(4000), b"RIFF\xff\xff\xff\xffAVI LIST", b"\0\0\0\x18ftypmp42"])
 def test_what_is_no_clip_is_told(data: bytes, tmp_path: Path) -> None:
     pytest.importorskip("av", reason="the extra video (PyAV) is not installed")
     path = tmp_path / "c.mp4"

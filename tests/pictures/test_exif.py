@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from trod.pictures import exif
 from trod.clock import CameraClock
+from trod.pictures import exif
 
 pytestmark = pytest.mark.filterwarnings("ignore::UserWarning:PIL")
 

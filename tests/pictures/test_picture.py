@@ -208,9 +208,7 @@ def claim(data: bytes, width: int, height: int) -> bytes:
 def test_a_header_that_claims_a_gigapixel_is_refused_in_words(day: Path) -> None:
     day.write_bytes(claim(day.read_bytes(), 65_000, 65_000))
     facts = picture.look(day)
-    assert facts.problems == (
-        "the header claims 65000 × 65000 pixels, more than can be opened safely; not opened",
-    )
+    assert facts.problems == ("the header claims 65000 × 65000 pixels, more than can be opened safely; not opened",)
     assert facts.light is None
     assert facts.exif.taken_raw is not None  # what the header says is still told
 

@@ -23,9 +23,7 @@ OBSERVATIONS = st.lists(OBSERVATION, max_size=40)
 def merge(rows: list[tuple[int, int, int, int, int]], interval_s: float) -> sequences.Detections:
     columns = [np.array([row[c] for row in rows], dtype=np.int64) for c in range(5)]
     start, length, species, site, count = columns
-    return sequences.independent(
-        start, start + length, species=species, site=site, count=count, interval_s=interval_s
-    )
+    return sequences.independent(start, start + length, species=species, site=site, count=count, interval_s=interval_s)
 
 
 def merge_slowly(rows: list[tuple[int, int, int, int, int]], interval_s: float) -> list[tuple[int, ...]]:
@@ -116,16 +114,11 @@ def test_a_short_visit_within_a_long_stay_does_not_end_it() -> None:
 
 
 @given(OBSERVATIONS, st.integers(0, 4_000))
-def test_detections_agree_with_the_rule_said_slowly(
-    rows: list[tuple[int, int, int, int, int]], interval: int
-) -> None:
+def test_detections_agree_with_the_rule_said_slowly(rows: list[tuple[int, int, int, int, int]], interval: int) -> None:
     found = merge(rows, interval)
     fast = list(
         zip(
-            *(
-                a.astype(int).tolist()
-                for a in (found.site, found.species, found.start_s, found.end_s, found.count)
-            ),
+            *(a.astype(int).tolist() for a in (found.site, found.species, found.start_s, found.end_s, found.count)),
             strict=True,
         )
     )

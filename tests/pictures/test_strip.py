@@ -16,18 +16,14 @@ def small(pixels: scenes.Pixels, quality: int = 85) -> scenes.Pixels:
     image = Image.open(io.BytesIO(scenes.jpeg(pixels, quality=quality))).convert("RGB")
     width = 320
     return light.luma_of(
-        np.asarray(
-            image.resize((width, round(image.height * width / image.width)), Image.Resampling.BILINEAR)
-        )
+        np.asarray(image.resize((width, round(image.height * width / image.width)), Image.Resampling.BILINEAR))
     )
 
 
 @pytest.mark.parametrize("share", [0.03, 0.05, 0.08, 0.12])
 @pytest.mark.parametrize(("ground", "ink"), [(0, 255), (255, 0), (40, 230)])
 @pytest.mark.parametrize("seed", range(3))
-def test_a_strip_under_a_day_picture_is_found_to_the_row(
-    share: float, ground: int, ink: int, seed: int
-) -> None:
+def test_a_strip_under_a_day_picture_is_found_to_the_row(share: float, ground: int, ink: int, seed: int) -> None:
     luma = small(scenes.with_strip(scenes.scene(1600, 1200, seed=seed), share, ground=ground, ink=ink))
     drawn = share * luma.shape[0]
     assert drawn <= strip.strip_height(luma) <= drawn + 2

@@ -96,9 +96,7 @@ def test_a_camera_left_switched_off_watches_again_from_its_next_picture() -> Non
 
 
 def test_switched_off_by_somebody_who_did_not_look_counts_to_the_last_picture() -> None:
-    found = tl.timeline(
-        0, 20 * DAY, pictures_s=[5 * DAY], visits=[CameraVisit(at_s=10 * DAY, left_working=False)]
-    )
+    found = tl.timeline(0, 20 * DAY, pictures_s=[5 * DAY], visits=[CameraVisit(at_s=10 * DAY, left_working=False)])
     assert spans(found.watched) == [(0, 5)]
     assert reasons(found) == ["no sign of life up to a visit", "left switched off at a visit"]
 
@@ -134,17 +132,13 @@ def noons(first: int, last: int, *, without: tuple[int, ...] = ()) -> list[float
 
 
 def test_a_day_without_a_frame_is_a_gap() -> None:
-    found = tl.timeline(
-        0.25 * DAY, 9.75 * DAY, pictures_s=[], frames_s=noons(0, 9, without=(4, 5)), daily_frames=True
-    )
+    found = tl.timeline(0.25 * DAY, 9.75 * DAY, pictures_s=[], frames_s=noons(0, 9, without=(4, 5)), daily_frames=True)
     assert spans(found.watched) == [(0.25, 4), (6, 9.75)]
     assert reasons(found) == ["no time-lapse frame and no picture"]
 
 
 def test_a_picture_shows_that_a_camera_worked_on_a_day_without_a_frame() -> None:
-    found = tl.timeline(
-        0, 10 * DAY, pictures_s=[4.9 * DAY], frames_s=noons(0, 9, without=(4,)), daily_frames=True
-    )
+    found = tl.timeline(0, 10 * DAY, pictures_s=[4.9 * DAY], frames_s=noons(0, 9, without=(4,)), daily_frames=True)
     assert found.gaps == ()
 
 
@@ -287,11 +281,7 @@ def test_expected_silences_of_an_uneven_rhythm_are_the_negative_binomials() -> N
 def test_sound_cameras_are_seldom_doubted(per_day: float, spread: float) -> None:
     """300 made-up deployments of 60 days that worked: at most 2 % are doubted."""
     doubted = sum(
-        bool(
-            tl.timeline(
-                0, 60 * DAY, pictures_s=rhythm(s, 60, per_day, spread=spread), visits=working_to(60)
-            ).doubts
-        )
+        bool(tl.timeline(0, 60 * DAY, pictures_s=rhythm(s, 60, per_day, spread=spread), visits=working_to(60)).doubts)
         for s in range(300)
     )
     assert doubted <= 6

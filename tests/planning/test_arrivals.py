@@ -196,9 +196,7 @@ def test_a_few_blanks_on_a_day_belong_to_the_steady_stream() -> None:
 
 
 def test_where_nobody_told_blanks_apart_a_day_far_beyond_the_others_is_taken_for_a_false_run() -> None:
-    counts = [
-        DayCount(day=START + timedelta(i), animals=180 if i in (8, 9) else 6, told_apart=False) for i in range(30)
-    ]
+    counts = [DayCount(day=START + timedelta(i), animals=180 if i in (8, 9) else 6, told_apart=False) for i in range(30)]
 
     known = Arrivals.for_site("trail").after(counts).posterior
 
@@ -246,7 +244,7 @@ def test_the_sentence_tells_both_streams_and_what_they_rest_on() -> None:
     low, high = stats.gamma(level.shape, scale=1 / level.rate).ppf([0.1, 0.9])
 
     assert known.sentence() == (
-        f"Animals and people: about 14 triggers a day ({low:.2g} to {high:.0f}, 8 of 10), and a run of false triggers of about "
+        f"Animals and people: about 14 triggers a day ({low:.2g} to {high:.0f}, 8 of 10), and a run of false triggers of about "  # noqa: E501
         "68 blanks a day on 2.9 % of days; from 30 days of pictures."
     )
     assert site.after(days([14])).sentence().endswith("from 1 day of pictures.")

@@ -48,9 +48,7 @@ LIGHT = [
 
 
 @pytest.mark.parametrize(("number", "kind", "expected"), BY_COLD)
-def test_a_flash_in_the_cold_takes_what_the_table_says(
-    number: int, kind: str, expected: tuple[float, ...]
-) -> None:
+def test_a_flash_in_the_cold_takes_what_the_table_says(number: int, kind: str, expected: tuple[float, ...]) -> None:
     found = usable_wh(BATTERIES[kind], AIR_C, 0.5 * 8 / number)
 
     assert found == approx(np.array(expected), abs=0.0051)
@@ -70,9 +68,7 @@ def test_a_light_load_leaves_more(kind: str, expected: tuple[float, ...]) -> Non
         ("LR6", 21, 0.6, 1.59684),
     ],
 )
-def test_single_points_of_the_curve_to_five_digits(
-    kind: str, air_c: float, load_w: float, expected: float
-) -> None:
+def test_single_points_of_the_curve_to_five_digits(kind: str, air_c: float, load_w: float, expected: float) -> None:
     """Worked by hand from the formula in the docstring, in another program."""
     assert float(usable_wh(BATTERIES[kind], air_c, load_w)) == approx(expected, abs=5e-6)
 

@@ -10,8 +10,8 @@ import pytest
 from pytest import approx
 
 from trod.errors import WrongInput
-from trod.planning.battery_evidence import BatterySet, learn
 from trod.planning.batteries import BATTERIES, Pack
+from trod.planning.battery_evidence import BatterySet, learn
 from trod.planning.stopping import EnergyScale, Outfit, Used
 from trod.planning.weather import DEFAULT_CLIMATE
 

@@ -74,9 +74,7 @@ def one_speed(field: Field) -> list[Walk]:
 
 def many_speeds(field: Field) -> list[Walk]:
     walks = [field.walk(at(90, 5), v, bool(i % 2)) for v in (0.6, 1.2, 2.0, 3.5) for i in range(4)]
-    return walks + [
-        field.walk(at(a, q), 1.4, bool(i % 2)) for a in (45, 70) for q in (3, 8) for i in range(2)
-    ]
+    return walks + [field.walk(at(a, q), 1.4, bool(i % 2)) for a in (45, 70) for q in (3, 8) for i in range(2)]
 
 
 def far_walks(field: Field) -> list[Walk]:
@@ -89,9 +87,7 @@ def test_one_speed_straight_across_cannot_part_trigger_time_and_zone() -> None:
     assert found.linked("trigger_s", "zone_deg") > 0.8
     band = found.band("trigger_s")
     assert band.high / band.low > 3
-    assert any(
-        line.startswith("Trigger time and detection angle stand for each other") for line in found.advice()
-    )
+    assert any(line.startswith("Trigger time and detection angle stand for each other") for line in found.advice())
 
 
 def test_several_speeds_and_angles_part_them() -> None:
@@ -187,9 +183,9 @@ def test_a_deployments_own_pictures_narrow_a_wide_zone() -> None:
 def test_blanks_by_wind_make_empty_pictures_say_less() -> None:
     pictures = {"empty": 80, "cut": 20, "whole": 100}
     sure, unknown = (
-        from_pictures(
-            FirstPictures(**pictures, other_blanks=blanks), passer=DEER, path=at(60, 5)
-        ).spread_left("zone_deg")
+        from_pictures(FirstPictures(**pictures, other_blanks=blanks), passer=DEER, path=at(60, 5)).spread_left(
+            "zone_deg"
+        )
         for blanks in ((0.0, 0.0), (0.0, 0.6))
     )
 
@@ -237,8 +233,7 @@ def test_no_evidence_leaves_everything_open() -> None:
 def test_the_view_and_the_walkers_warmth_are_taken_as_known() -> None:
     walk = [Walk(path=at(90, 15), speed_mps=1.4, shown="none")] * 4
     warm, cool = (
-        walk_test(walk, known=Known(contrast_k=k, view=View(fov_deg=50))).band("range_m").middle
-        for k in (12, 3)
+        walk_test(walk, known=Known(contrast_k=k, view=View(fov_deg=50))).band("range_m").middle for k in (12, 3)
     )
 
     # A warm walker who is missed says more against the range than a cool one.

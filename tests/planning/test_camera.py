@@ -10,11 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from trod.demo.camera_models import CAMERA_SPECS
-from trod.demo.reserve import CAMERA_MODELS
 from trod.errors import WrongInput
 from trod.planning import camera
 from trod.planning.camera import CameraSpec, Figures, from_csv, to_csv
+from trod_demo.camera_models import CAMERA_SPECS
+from trod_demo.reserve import CAMERA_MODELS
 
 BOXED = CameraSpec(
     maker="Thornmere",

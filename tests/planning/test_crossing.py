@@ -47,9 +47,7 @@ def test_the_chance_of_a_single_frame_in_closed_form(
 
 def test_straight_across_the_speeds_that_are_caught_have_two_ends() -> None:
     """lo = (q(tan β/2 − tan φ/2) + L/2)/τ and hi = (q(tan β/2 + tan φ/2) + L/2)/τ; derived here."""
-    bands = crossing.speed_bands(
-        Path(offset_m=5, angle_deg=90), zone_deg=45, fov_deg=41, length_m=1.5, delay_s=1.0
-    )
+    bands = crossing.speed_bands(Path(offset_m=5, angle_deg=90), zone_deg=45, fov_deg=41, length_m=1.5, delay_s=1.0)
 
     zone, view = math.tan(math.radians(22.5)), math.tan(math.radians(20.5))
     for band in bands:
@@ -99,13 +97,9 @@ def spans(path: Path, view: View, body: Body = DEER.body) -> crossing.Spans:
     return crossing.spans(np.array([path.offset_m]), np.radians([path.angle_deg]), view=view, body=body)
 
 
-def test_a_thin_body_straight_across_is_whole_within_the_chord_less_three_tenths_of_it_at_either_end() -> (
-    None
-):
+def test_a_thin_body_straight_across_is_whole_within_the_chord_less_three_tenths_of_it_at_either_end() -> None:
     """80 % of a line of length L is in while its middle is up to 0.3 L inside the edge; derived here."""
-    found = spans(
-        Path(offset_m=5, angle_deg=90), View(fov_deg=40), Body(length_m=1.5, width_m=0, height_m=0.5)
-    )
+    found = spans(Path(offset_m=5, angle_deg=90), View(fov_deg=40), Body(length_m=1.5, width_m=0, height_m=0.5))
 
     edge = 5 * math.tan(math.radians(20))
     assert float(found.middle[0][0]) == approx(-edge)
@@ -130,9 +124,7 @@ def test_a_path_beyond_the_flash_is_never_in_the_picture() -> None:
 
 @settings(max_examples=40)
 @given(st.floats(0.5, 15), st.floats(5, 175), st.floats(20, 90), st.floats(3, 40))
-def test_what_is_whole_is_partly_there_and_paths_mirror(
-    offset: float, angle: float, fov: float, reach: float
-) -> None:
+def test_what_is_whole_is_partly_there_and_paths_mirror(offset: float, angle: float, fov: float, reach: float) -> None:
     view = View(fov_deg=fov, reach_m=reach)
     one = spans(Path(offset_m=offset, angle_deg=angle), view)
     other = spans(Path(offset_m=offset, angle_deg=180 - angle), view)

@@ -16,8 +16,8 @@ from pytest import approx
 
 from trod.errors import WrongInput
 from trod.planning.arrivals import Arrivals, DayCount, Prior, Season
-from trod.planning.battery_evidence import BatterySet, learn
 from trod.planning.batteries import BATTERIES, COLD_STOP, GAUGE, Pack
+from trod.planning.battery_evidence import BatterySet, learn
 from trod.planning.endurance import (
     NO_HAZARD,
     EnergyScale,
@@ -50,7 +50,7 @@ def guessed(level: float, *, night: float = 0.5, false_runs: bool = True) -> Arr
     """A site whose level is known to 30 %, with a flat year and usual runs of false triggers."""
     return Arrivals(
         prior=Prior(level_per_day=level, shape=1 / 0.09, season=Season(amplitude=0.0), night_share=night,
-                    night_weight=1e6, false_run_start=0.03 if false_runs else 0.0, false_run_weight=1e6, false_run_sigma_ln=0.01)
+                    night_weight=1e6, false_run_start=0.03 if false_runs else 0.0, false_run_weight=1e6, false_run_sigma_ln=0.01)  # noqa: E501
     )  # fmt: skip
 
 
@@ -262,7 +262,7 @@ def told_with(spread: Spread, causes: dict[str, float], **more: object) -> StopF
          "Probably stops between 11 October and 10 November (8 of 10); most likely the card is full. Plan on "
          "11 October."),
         (Spread(10.5, 90, 140), {"batteries": 0.9, "card": 0.1, "fault": 0.0},
-         "Probably stops between 11 October 2027 and 18 February 2028 (8 of 10); most likely the batteries no longer carry "
+         "Probably stops between 11 October 2027 and 18 February 2028 (8 of 10); most likely the batteries no longer carry "  # noqa: E501
          "the flash. Plan on 11 October."),
         (Spread(10.5, 90, math.inf), {"batteries": 0.1, "card": 0.1, "fault": 0.6},
          "Probably stops after 11 October (9 of 10); most likely by a fault or theft. Plan on 11 October."),
@@ -274,9 +274,7 @@ def told_with(spread: Spread, causes: dict[str, float], **more: object) -> StopF
          "look in between."),
     ],
 )  # fmt: skip
-def test_the_sentence_says_when_why_and_what_to_plan_on(
-    spread: Spread, causes: dict[str, float], sentence: str
-) -> None:
+def test_the_sentence_says_when_why_and_what_to_plan_on(spread: Spread, causes: dict[str, float], sentence: str) -> None:
     assert told_with(spread, causes).sentence() == sentence
 
 
@@ -332,9 +330,7 @@ def test_common_practice_twelve_lithium_batteries_last_six_to_twelve_months_befo
     honest about not knowing the camera: from under six months to more than a year."""
     kit = Outfit(pack=Pack(battery=BATTERIES["FR6"], number=12), card_gb=256)
     site = Arrivals.for_site("trail", level_per_day=20)
-    one, three = (
-        forecast(replace(kit, frames=n), site, date(2027, 5, 1), second_date=False).stop for n in (1, 3)
-    )
+    one, three = (forecast(replace(kit, frames=n), site, date(2027, 5, 1), second_date=False).stop for n in (1, 3))
 
     assert 183 < three.q50 < one.q50 < 366
     assert one.q10 < 183 and one.q90 > 366

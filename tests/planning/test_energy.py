@@ -11,8 +11,8 @@ from pytest import approx
 from trod.errors import WrongInput
 from trod.planning.adviser import Inputs, Wish, price_of
 from trod.planning.animals import animal
-from trod.planning.camera import ASSUMED, CameraSpec, Figures
 from trod.planning.batteries import BATTERIES, Pack
+from trod.planning.camera import ASSUMED, CameraSpec, Figures
 from trod.planning.energy import (
     Draw,
     burst_energy_j,

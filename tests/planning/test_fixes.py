@@ -62,9 +62,7 @@ def test_less_theft_counts_at_a_kept_interval_too() -> None:
     never = np.zeros(401)
     days = [30 - (1 - np.exp(-30 * h)) / h for h in (1 / 100, 1 / 1000)]
 
-    worth = worth_of_fix(
-        never, never, cost_in_lost_days=6, hazard_per_day=1 / 100, hazard_after=1 / 1000, every_days=30
-    )
+    worth = worth_of_fix(never, never, cost_in_lost_days=6, hazard_per_day=1 / 100, hazard_after=1 / 1000, every_days=30)
 
     assert worth.saved_days_a_year == approx((days[0] - days[1]) * 365.25 / 30, rel=1e-3)
 

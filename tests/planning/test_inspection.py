@@ -27,9 +27,7 @@ from trod.planning.inspection import (
         (1 / 500, 10, 96.775, 100.0),
     ],
 )
-def test_the_interval_with_the_least_cost_for_each_failure(
-    rate: float, cost: float, days: float, near: float
-) -> None:
+def test_the_interval_with_the_least_cost_for_each_failure(rate: float, cost: float, days: float, near: float) -> None:
     """Barlow & Proschan (1965), Mathematical Theory of Reliability, chapter 4 §3 (formula from memory); solved
     by direct minimisation in another program."""
     tolerance = 1e-5 if rate == 1 else 5e-4

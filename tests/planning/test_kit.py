@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from trod.errors import WrongInput
-from trod.planning.kit import GROUPS, Going, KitItem, Wants, cautions, battery_name, kit_list
+from trod.planning.kit import GROUPS, Going, KitItem, Wants, battery_name, cautions, kit_list
 
 
 def line(items: tuple[KitItem, ...], begins: str) -> KitItem:

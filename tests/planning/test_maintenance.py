@@ -10,8 +10,8 @@ from trod.errors import WrongInput
 from trod.planning.maintenance import (
     BatteryVisit,
     Spent,
-    battery_sets,
     batteries_sentence,
+    battery_sets,
     costs_sentence,
     field_days,
     loss_rate,

@@ -10,9 +10,9 @@ import pytest
 from nonsense import nonsense, odd_animal, odd_camera, odd_inputs
 
 from trod.errors import WrongInput
+from trod.field import setup_sheet
 from trod.planning import advice, camera, inputs, mounting, said, setup
 from trod.planning.animals import animal
-from trod.report import setup_sheet
 
 LATITUDES = (-90.0, -70.0, -45.0, 0.0, 1e-9, 45.0, 70.0, 90.0)
 

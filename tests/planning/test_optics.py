@@ -39,9 +39,7 @@ def test_angles_of_view_of_the_usual_lenses(focal: float, across: float, up: flo
 def test_a_small_sensor_behind_a_short_lens() -> None:
     """1/2.3-inch sensor, 6.17 × 4.55 mm (dimensions from memory), at 4 and 6 mm; arithmetic."""
     for focal, across, up in ((4.0, 75.28, 59.26), (6.0, 54.42, 41.53)):
-        assert optics.angle_of_view_deg(focal_length_mm=focal, sensor_width_mm=6.17) == approx(
-            across, abs=0.005
-        )
+        assert optics.angle_of_view_deg(focal_length_mm=focal, sensor_width_mm=6.17) == approx(across, abs=0.005)
         assert optics.angle_of_view_deg(focal_length_mm=focal, sensor_width_mm=4.55) == approx(up, abs=0.005)
 
 
@@ -53,9 +51,7 @@ def test_the_vertical_view_follows_the_pictures_shape() -> None:
 
 def test_a_diagonal_angle_told_by_the_maker_is_narrower_across() -> None:
     """50 mm behind 36 × 24: 46.79° along the diagonal is 39.60° across; see the table."""
-    assert optics.diagonal_to_horizontal_deg(diagonal_deg=46.79, columns=36, rows=24) == approx(
-        39.60, abs=0.01
-    )
+    assert optics.diagonal_to_horizontal_deg(diagonal_deg=46.79, columns=36, rows=24) == approx(39.60, abs=0.01)
 
 
 def test_pixels_on_the_subject_and_their_blur() -> None:
@@ -87,9 +83,7 @@ def test_the_steps_of_en_62676_4_with_their_edition_and_warning() -> None:
 def test_how_far_each_step_reaches(columns: int, fov: float, reaches: tuple[float, ...]) -> None:
     """Arithmetic on the steps above."""
     for step, reach in zip(optics.EN_62676_4, reaches, strict=True):
-        assert optics.distance_for_m(columns=columns, fov_deg=fov, wanted_per_m=step.per_m) == approx(
-            reach, abs=0.005
-        )
+        assert optics.distance_for_m(columns=columns, fov_deg=fov, wanted_per_m=step.per_m) == approx(reach, abs=0.005)
 
 
 def test_a_density_is_given_the_highest_step_it_reaches() -> None:

@@ -35,7 +35,10 @@ def test_everything_may_be_set_otherwise_at_once() -> None:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (Change(batteries="the red ones"), "batteries: got 'the red ones'; needed: a number and a kind, like 12 FR6 or 8 LR6"),
+        (
+            Change(batteries="the red ones"),
+            "batteries: got 'the red ones'; needed: a number and a kind, like 12 FR6 or 8 LR6",
+        ),
         (Change(batteries=""), "batteries: got ''; needed"),
         (Change(batteries="4 D batteries"), "batteries: got '4 D batteries'; needed"),
         (Change(batteries="0xFR6"), "batteries: got '0xFR6'; needed: 1 to 64 batteries"),

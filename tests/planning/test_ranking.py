@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
-from trod.demo.camera_models import CAMERA_SPECS
 from trod.errors import Stopped, WrongInput
 from trod.planning.camera import CameraSpec, Figures
 from trod.planning.ranking import TIED, USES, Ranked, patch_share, rank_for
+from trod_demo.camera_models import CAMERA_SPECS
 
 GOOD = CameraSpec(
     maker="Thornmere",

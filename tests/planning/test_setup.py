@@ -8,7 +8,7 @@ import re
 import pytest
 
 from trod.errors import Stopped, WrongInput
-from trod.planning import inputs, drawing, setup, walkby
+from trod.planning import drawing, inputs, setup, walkby
 from trod.planning.animals import animal
 from trod.planning.camera import CameraSpec, Figures
 from trod.planning.dwelling import StayCase
@@ -191,7 +191,9 @@ def test_small_animals_are_tried_on_hands_and_knees():
 
 def test_us_units_are_told_in_feet_inches_and_fahrenheit():
     done = work(FEED, "elk", system="us")
-    told = " ".join([*(d.value + d.hint for d in done.camera_settings), *(s.text for s in done.walk_test), *done.assumed])
+    told = " ".join(
+        [*(d.value + d.hint for d in done.camera_settings), *(s.text for s in done.walk_test), *done.assumed]
+    )
 
     assert " ft" in told and "°F" in told
     assert not re.search(r"\d m\b|\d mm\b|°C", told)

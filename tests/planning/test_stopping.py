@@ -29,7 +29,7 @@ EVEN = Climate(minimum_c=(5.0,) * 12, sd_c=(0.0,) * 12)
 def known_site(level: float, *, night: float = 0.5, false_runs: float = 0.0) -> Arrivals:
     """A site whose level, runs of false triggers and night share are as good as known; a flat year."""
     return Arrivals(
-        prior=Prior(level_per_day=level, shape=1e8, season=Season(amplitude=0.0), false_run_start=false_runs, false_run_weight=1e6,
+        prior=Prior(level_per_day=level, shape=1e8, season=Season(amplitude=0.0), false_run_start=false_runs, false_run_weight=1e6,  # noqa: E501
                     false_run_sigma_ln=1e-3, night_share=night, night_weight=1e8)
     )  # fmt: skip
 

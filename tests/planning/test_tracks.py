@@ -150,7 +150,7 @@ def hill() -> HeightGrid:
     lat, lon = LAT + 0.0 + (199 - y - 99.5) * 2e-4, LON + 0.013 + (x - 99.5) * 2e-4
     away = np.hypot((lat - LAT) * NORTH_M, (lon - (LON + 0.013)) * EAST_M)
     heights = np.clip(300 * (1 - away / 1000), 0, None)
-    return HeightGrid(heights, west=LON + 0.013 - 0.02, south=LAT - 0.02, battery=2e-4, degrees=True)
+    return HeightGrid(heights, west=LON + 0.013 - 0.02, south=LAT - 0.02, cell=2e-4, degrees=True)
 
 
 def test_on_a_hill_the_way_round_is_chosen_when_it_is_quicker_and_the_climb_is_told() -> None:

@@ -110,7 +110,7 @@ def test_by_car_only_the_walk_in_is_on_foot() -> None:
 def slope_grid() -> HeightGrid:
     """Rises by 200 m for each hundredth of a degree to the north."""
     rows = np.arange(40)[::-1, None] * 20.0
-    return HeightGrid(np.broadcast_to(rows, (40, 40)).copy(), west=13.0, south=47.0, battery=0.001, degrees=True)
+    return HeightGrid(np.broadcast_to(rows, (40, 40)).copy(), west=13.0, south=47.0, cell=0.001, degrees=True)
 
 
 def test_over_the_hills_the_way_up_takes_longer_than_the_way_down() -> None:
@@ -132,7 +132,7 @@ def test_unknown_heights_are_taken_as_level_and_said() -> None:
 
 
 def test_a_grid_in_metres_is_refused() -> None:
-    grid = HeightGrid(np.zeros((3, 3)), west=0, south=0, battery=10)
+    grid = HeightGrid(np.zeros((3, 3)), west=0, south=0, cell=10)
     places = [spot("a", 47, 13), spot("b", 47.1, 13)]
 
     with pytest.raises(WrongInput, match="height grid: got 'one in metres'; needed: one in degrees"):
@@ -209,7 +209,7 @@ def test_a_climb_that_no_path_could_take_on_so_short_a_walk_makes_the_walk_longe
 def test_straight_over_a_grid_is_by_the_slope_and_on_a_path() -> None:
     """A plane that rises 75 m a kilometre to the north: as the typed climb of the same slope."""
     rows = np.linspace(1.0, 0.0, 101)[:, None] * 0.2 * 111_195 * 0.075 * 1.3
-    grid = HeightGrid(np.repeat(rows, 101, axis=1), west=12.9, south=46.9, battery=0.2 / 101, degrees=True)
+    grid = HeightGrid(np.repeat(rows, 101, axis=1), west=12.9, south=46.9, cell=0.2 / 101, degrees=True)
     places = [spot("base", 46.95, 13.0), spot("hut", 47.0, 13.0)]
     told = straight(places, grid=grid)
     slope = told.way("base", "hut").climb_m / told.way("base", "hut").walk_m

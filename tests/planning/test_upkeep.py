@@ -78,9 +78,7 @@ def test_a_camera_that_surely_stops_on_day_ten_loses_what_comes_after() -> None:
     ("mean", "cost", "days"),
     [(500, 10, 107.350), (120, 1, 16.201), (120, 5, 38.495), (120, 10, 57.249), (120, 30, 115.353)],
 )
-def test_the_general_rule_gives_the_textbook_interval_for_stops_at_random(
-    mean: float, cost: float, days: float
-) -> None:
+def test_the_general_rule_gives_the_textbook_interval_for_stops_at_random(mean: float, cost: float, days: float) -> None:
     """1 − (1 + lτ)e^(−lτ) = l·c, solved in another program."""
     fine = best_interval(at_random(mean, days=400, step=0.05), cost, 1e-12, step_days=0.05)
 
@@ -203,7 +201,7 @@ def test_a_camera_that_is_long_due_is_visited_today() -> None:
     found = best_next_date(standing(ago=150), today=TODAY)
 
     assert found.best == found.plan_on == TODAY
-    assert found.sentence== (
+    assert found.sentence == (
         "Otter ford: go today. By now it has almost surely stopped, and about 56 camera-days are lost on the average."
     )
 

@@ -29,7 +29,7 @@ def still(study: ModuleType, **changed: object) -> object:
     """A camera that uses a hundredth of a Wh and a tenth of its card's megabytes a day, at 21 °C."""
     zeros = np.zeros(study.DAYS, dtype=np.int64)
     usual = {
-        "kind": "trail", "battery": "FR6", "batteries": 8, "card_gb": 32, "clip_s": 0.0, "animals": zeros, "night": zeros,
+        "kind": "trail", "battery": "FR6", "batteries": 8, "card_gb": 32, "clip_s": 0.0, "animals": zeros, "night": zeros,  # noqa: E501
         "blanks": zeros, "wh": np.full(study.DAYS, 0.01), "mb": np.full(study.DAYS, 10.0),
         "nights_c": np.full(study.DAYS, 21.0), "faults": (),
     }  # fmt: skip

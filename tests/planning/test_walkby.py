@@ -108,9 +108,7 @@ SLOW = [
 ]
 
 
-@pytest.mark.parametrize(
-    "case", SLOW, ids=lambda case: f"{case.path.angle_deg:g}° at {case.path.offset_m:g} m"
-)
+@pytest.mark.parametrize("case", SLOW, ids=lambda case: f"{case.path.angle_deg:g}° at {case.path.offset_m:g} m")
 def test_the_quick_simulation_agrees_with_a_slow_one_made_otherwise(case: Case) -> None:
     rng = np.random.default_rng(11)
     slow = Outcome()
@@ -169,8 +167,7 @@ def test_refining_stops_when_asked() -> None:
 
 def test_a_camera_that_rearms_at_once_fires_more_often() -> None:
     fired = [
-        first_answer(Case(path=at(90), timing=Timing(trigger_s=0.25, rearm_s=s))).triggers.value
-        for s in (0, 1, 5, 60)
+        first_answer(Case(path=at(90), timing=Timing(trigger_s=0.25, rearm_s=s))).triggers.value for s in (0, 1, 5, 60)
     ]
 
     assert fired == sorted(fired, reverse=True)
@@ -247,14 +244,10 @@ def test_animals_from_anywhere_fire_the_camera_as_its_zone_is_wide() -> None:
     ("gait", "delay", "frames"),
     [(TROT, 2.0, 1), (TROT, 2.0, 3), (RUN, 1.0, 1), (RUN, 1.0, 3), (WALK, 0.25, 1), (TROT, 0.5, 3)],
 )
-def test_common_practice_a_slant_of_45_degrees_beats_straight_across(
-    gait: Gait, delay: float, frames: int
-) -> None:
+def test_common_practice_a_slant_of_45_degrees_beats_straight_across(gait: Gait, delay: float, frames: int) -> None:
     """Common practice. The differences by gait, trigger time, offset and burst: docs/models/walkby.md."""
     timing = Timing(trigger_s=delay, frames=frames)
-    slant, across = (
-        first_answer(Case(passer=going(gait), path=at(angle), timing=timing)) for angle in (45, 90)
-    )
+    slant, across = (first_answer(Case(passer=going(gait), path=at(angle), timing=timing)) for angle in (45, 90))
 
     gap = slant.whole.value - across.whole.value
     assert gap > 0.05
@@ -265,8 +258,7 @@ def test_a_single_frame_whose_delay_just_fits_the_speed_does_better_straight_acr
     """Where the rule of 45° ends, by this model: a trot, half a second, one frame, a slow re-arm."""
     timing = Timing(trigger_s=0.5, rearm_s=5.0)
     slant, across = (
-        first_answer(Case(passer=going(TROT), path=at(angle), timing=timing)).whole.value
-        for angle in (45, 90)
+        first_answer(Case(passer=going(TROT), path=at(angle), timing=timing)).whole.value for angle in (45, 90)
     )
 
     assert across > slant + 0.2
@@ -278,12 +270,12 @@ ANGLES = (30, 45, 60, 90)
 
 
 def printed(frames: str, offset_m: int) -> list[tuple[str, float, list[list[float]], float]]:
-    """(gait, trigger time, batteries of middle/whole/empty by angle, 45° less 90°) of a table of the paper."""
+    """(gait, trigger time, cells of middle/whole/empty by angle, 45° less 90°) of a table of the paper."""
     part = PAPER.read_text("utf-8").split(f"**{frames}, path {offset_m} m off**")[1].split("**")[0]
     lines = [line.strip("| ").split(" | ") for line in part.splitlines() if line.startswith("| ")][1:]
     return [
-        (gait, float(delay.removesuffix(" s")), [[float(x) for x in battery.split("/")] for battery in batteries], float(gap))
-        for gait, delay, *batteries, gap in lines
+        (gait, float(delay.removesuffix(" s")), [[float(x) for x in cell.split("/")] for cell in cells], float(gap))
+        for gait, delay, *cells, gap in lines
     ]
 
 
@@ -297,7 +289,7 @@ def test_by_how_much_45_degrees_beats_straight_across_is_what_the_paper_prints(
     rows = printed(words, offset_m)
 
     assert [(gait, delay) for gait, delay, _, _ in rows] == list(itertools.product(GAITS, (0.25, 0.5, 1.0, 2.0)))
-    for gait, delay, batteries, gap in rows:
+    for gait, delay, cells, gap in rows:
         found = [
             first_answer(
                 Case(
@@ -307,7 +299,7 @@ def test_by_how_much_45_degrees_beats_straight_across_is_what_the_paper_prints(
             )
             for angle in ANGLES
         ]
-        for one, (middle, whole, empty) in zip(found, batteries, strict=True):
+        for one, (middle, whole, empty) in zip(found, cells, strict=True):
             assert (one.middle.value, one.whole.value) == approx((middle, whole), abs=0.025), (gait, delay)
             assert one.empty is not None and one.empty.value == approx(empty, abs=0.03), (gait, delay)
         assert found[1].whole.value - found[3].whole.value == approx(gap, abs=0.03), (gait, delay)
@@ -335,9 +327,7 @@ def test_common_practice_the_faster_the_animal_and_the_slower_the_trigger_the_mo
 
     def gain(gait: Gait, delay: float) -> float:
         slant, across = (
-            first_answer(
-                Case(passer=going(gait), path=at(angle), timing=Timing(trigger_s=delay, frames=3))
-            ).middle.value
+            first_answer(Case(passer=going(gait), path=at(angle), timing=Timing(trigger_s=delay, frames=3))).middle.value
             for angle in (45, 90)
         )
         return slant - across

@@ -57,7 +57,7 @@ def test_lines_in_any_order_and_without_spread_are_taken() -> None:
         (HEAD + "13,-5,3\n", "line 2, month: got 13.0; needed: a month from 1 to 12"),
         (HEAD + "1,cold,3\n", "line 2, night_minimum_c: got 'cold'; needed: a number with a decimal point"),
         (HEAD + "1,nan,3\n", "line 2, night_minimum_c: got 'nan'"),
-        (HEAD + "1,-5,3,4\n", "line 2: got '4 batteries'; needed: at most 3, as the heading"),
+        (HEAD + "1,-5,3,4\n", "line 2: got '4 cells'; needed: at most 3, as the heading"),
         (HEAD + '1,"-5,3\n', "line 2: got 'unexpected end of data'"),
         (YEAR.replace("\n5,", "\n\n5,").replace("7,-1,2\n", ""), "climate: got 'no line for July'"),
         (YEAR.replace("3,-5", "3,-500"), "minimum_c: got"),

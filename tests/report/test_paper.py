@@ -24,9 +24,7 @@ YEAR = invented.year(days=120)
 DATA = gather(
     fit_evidence(YEAR),
     Filter(),
-    conditions=[
-        Condition(site="elm-lick", camera="M1", when=date(2025, 5, 3), what="Knocked over by cattle.")
-    ],
+    conditions=[Condition(site="elm-lick", camera="M1", when=date(2025, 5, 3), what="Knocked over by cattle.")],
     most_species=1,
     made_on=date(2026, 3, 4),
 )
@@ -104,9 +102,7 @@ def test_letter_paper_and_miles_for_those_who_use_them() -> None:
 def test_a_sensitive_site_is_nowhere_at_its_true_place(tmp_path: Path) -> None:
     den = next(site for site in YEAR.sites if site.sensitive)
     files = report_csv_folder(DATA, tmp_path)
-    everything = "".join(path.read_text(encoding="utf-8") for path in files) + json.dumps(
-        paper._printed(DATA)
-    )
+    everything = "".join(path.read_text(encoding="utf-8") for path in files) + json.dumps(paper._printed(DATA))
 
     assert repr(den.latitude_deg)[:8] not in everything
     assert repr(den.longitude_deg)[:8] not in everything

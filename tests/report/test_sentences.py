@@ -45,14 +45,14 @@ def test_distances_in_metres_or_feet() -> None:
 
 
 def test_a_tables_batteries_follow_their_column() -> None:
-    def battery(value: object, kind: str) -> str:
-        return sentences.battery(value, Column(key="x", title="X", kind=kind))  # type: ignore[arg-type]
+    def cell(value: object, kind: str) -> str:
+        return sentences.cell(value, Column(key="x", title="X", kind=kind))  # type: ignore[arg-type]
 
-    assert battery(None, "rate") == "–"
-    assert battery(0.126, "share") == "13 %"
-    assert battery(1234, "count") == "1\u202f234"
-    assert battery(27.3305, "rate") == "27.3"
-    assert battery("Red deer", "name") == "Red deer"
+    assert cell(None, "rate") == "–"
+    assert cell(0.126, "share") == "13 %"
+    assert cell(1234, "count") == "1\u202f234"
+    assert cell(27.3305, "rate") == "27.3"
+    assert cell("Red deer", "name") == "Red deer"
 
 
 def test_control_characters_and_half_surrogates_are_taken_out() -> None:
@@ -64,8 +64,7 @@ def test_a_sentence_with_lengths_is_told_in_miles_and_feet() -> None:
     words = "2.9 km on foot and 56 km by car at 20 km/h; the track is 5,481 km away, people go 500 m; 30 minutes"
 
     assert sentences.lengths_in(words, "us") == (
-        "1.8 mi on foot and 35 mi by car at 12 mph; the track is 3\u202f400 mi away, people go 1\u202f600 ft; "
-        "30 minutes"
+        "1.8 mi on foot and 35 mi by car at 12 mph; the track is 3\u202f400 mi away, people go 1\u202f600 ft; 30 minutes"
     )
     assert sentences.lengths_in(words, "metric") == words
     assert [sentences.way_length(m, "metric") for m in (42, 347, 1234)] == ["42 m", "350 m", "1.2 km"]

@@ -5,7 +5,7 @@ const path = require("node:path");
 const { webcrypto } = require("node:crypto");
 
 const ROOT = path.resolve(__dirname, "../..");
-const HOMES = ["src/trod/shared_scripts", "src/trod/report/field_form", "src/trod/web/static/trod"];
+const HOMES = ["src/trod/shared_scripts", "src/trod/field/form", "src/trod/web/static/trod"];
 
 /* window.Trod after these files have run anew, in this order, as the script elements of a page would run them. */
 exports.load = (...names) => {

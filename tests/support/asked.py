@@ -11,11 +11,9 @@ import sequenced
 START = datetime(2026, 1, 5, 2, 0, tzinfo=UTC)
 
 
-def say(
-    sequence: Any, what: str = "animal", *, species: Any = None, count: int = 1, by: str = "Ilka Marwood"
-) -> Any:
+def say(sequence: Any, what: str = "animal", *, species: Any = None, count: int = 1, by: str = "Ilka Marwood") -> Any:
     """Let somebody say something of a sequence; the word stands."""
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     identification = m.Identification.objects.create(
         uuid=uuid.uuid5(uuid.NAMESPACE_OID, f"{sequence.key}{what}{species}"),
@@ -33,8 +31,8 @@ def catalogue(days: int = 40) -> sequenced.Ground:
     """Two sites, the second sensitive. One red deer a day at the first, a fox every fourth day at the second,
     a person and an unseen sequence a week in; the first camera was found without power on day 30.
     """
-    from trod.web import models as m
-    from trod.web.catalogue import answers, evidence
+    from trod.catalogue import models as m
+    from trod.catalogue.answers import answers, evidence
 
     evidence.forget()
     answers.forget()

@@ -45,19 +45,24 @@ EVENT = (
 )
 WORD = ("uuid", "sequence__key", "by", "at", "note", "undone_at", "undone_by")
 OBSERVATION = ("identification__uuid", "what", "species__slug", "count", "sex", "life_stage")
-MARK = ("observation__identification__uuid", "observation__what", "observation__species__slug", "picture__sha256", "x", "y")
+MARK = (
+    "observation__identification__uuid",
+    "observation__what",
+    "observation__species__slug",
+    "picture__sha256",
+    "x",
+    "y",
+)
 
 
 def catalogue() -> dict[str, Any]:
     """Every row that matters, in a fixed order."""
-    from trod.web.catalogue import ledger
-    from trod.web.models import Sequence, Mark, Picture, Observation, Identification
+    from trod.catalogue.models import Identification, Mark, Observation, Picture, Sequence
+    from trod.catalogue.papers import ledger
 
     names = ledger.Names()
     out: dict[str, Any] = {
-        kind.name: sorted(
-            (ledger.plain_row(row, kind, names) for row in kind.model._default_manager.all()), key=repr
-        )
+        kind.name: sorted((ledger.plain_row(row, kind, names) for row in kind.model._default_manager.all()), key=repr)
         for kind in ledger.KINDS
     }
     for name, model, fields in (

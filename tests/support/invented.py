@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from trod.findings import Deployment, Evidence, Gap, Reserve, Observation, Site, UnseenSequence
+from trod.findings import Deployment, Evidence, Gap, Observation, Reserve, Site, UnseenSequence
 
 DAY_S = 86_400.0
 RESERVE = Reserve(name="Hollin Fold (invented)", latitude_deg=47.3, longitude_deg=12.8, zone="Europe/Vienna")
@@ -95,9 +95,7 @@ def watch(site: str, start: str, end: str, *, gaps: tuple[tuple[str, str, str], 
     )
 
 
-def year(
-    seed: int = 1, *, days: int = 365, start: str = "2025-03-01 00:00", yearly_factor: float = 1.0
-) -> Evidence:
+def year(seed: int = 1, *, days: int = 365, start: str = "2025-03-01 00:00", yearly_factor: float = 1.0) -> Evidence:
     """A whole invented reserve: eight sites, six species, gaps, blanks, people, some sequences still unsorted.
 
     yearly_factor : by how much every rate grows in a year (the truth for tests of change).

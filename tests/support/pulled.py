@@ -73,12 +73,7 @@ class Pulled:
     more: dict[str, Any] = field(default_factory=dict)
 
     def next_path(self) -> Path:
-        path = (
-            self.folder
-            / "DCIM"
-            / f"{self.number_of_folder}{self.tail}"
-            / f"{self.letters}{self.number:04d}.JPG"
-        )
+        path = self.folder / "DCIM" / f"{self.number_of_folder}{self.tail}" / f"{self.letters}{self.number:04d}.JPG"
         self.number += 1
         if self.number > 9999:
             self.number, self.number_of_folder = 1, self.number_of_folder + 1

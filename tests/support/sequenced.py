@@ -37,7 +37,7 @@ class Ground:
 
 
 def ground(*, sites: int = 2) -> Ground:
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     reserve = m.Reserve.objects.create(
         name="Eskerwold",
@@ -87,7 +87,7 @@ def sequence(
     ending: str = "JPG",
 ) -> Any:
     """One sequence. root : the archive's root, when the pictures are to be real files."""
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     deployment = deployment or made.deployments[number % len(made.deployments)]
     at = at or START + timedelta(minutes=47 * number)
@@ -159,12 +159,12 @@ def main() -> None:
     given.add_argument("--files", action="store_true")
     given.add_argument("--wide", type=int, default=1280)
     asked = given.parse_args()
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     ready()
     from django.db import transaction
 
-    from trod.web import home
+    from trod.catalogue import home
 
     root = home.archive_root() if asked.files else None
     with transaction.atomic():

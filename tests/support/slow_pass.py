@@ -85,14 +85,10 @@ class SlowPass:
         body, view = self.case.passer.body, self.case.view
         i, j = np.meshgrid(np.linspace(-0.5, 0.5, 61), np.linspace(-0.5, 0.5, 21))
         points = (
-            self.place(np.array(s))
-            + i[..., None] * body.length_m * self.way
-            + j[..., None] * body.width_m * self.side
+            self.place(np.array(s)) + i[..., None] * body.length_m * self.way + j[..., None] * body.width_m * self.side
         )
         bearing = np.degrees(np.arctan2(points[..., 1], points[..., 0]))
-        inside = (np.abs(bearing) <= view.fov_deg / 2) & (
-            np.hypot(*np.moveaxis(points, -1, 0)) <= view.reach_m
-        )
+        inside = (np.abs(bearing) <= view.fov_deg / 2) & (np.hypot(*np.moveaxis(points, -1, 0)) <= view.reach_m)
         return float(inside.mean())
 
     def run(self, passes: int, rng: np.random.Generator, into: Outcome) -> None:

@@ -12,7 +12,7 @@ from django.urls import URLPattern, get_resolver, reverse
 
 import trod.web
 from trod.web import pages
-from trod.web.people import tries
+from trod.web.shared import tries
 
 pytestmark = pytest.mark.django_db
 PASSWORD = "owl-in-the-larch"
@@ -48,10 +48,7 @@ def test_when_the_server_listens_abroad_the_machine_itself_has_to_log_in_too(cli
 
 def test_with_an_account_every_page_opens(client, suri, settings):
     settings.TROD_OPEN_ON_LOOPBACK = False
-    assert (
-        client.post("/people/login/?next=/map/", {"username": "suri", "password": PASSWORD}).status_code
-        == 302
-    )
+    assert client.post("/people/login/?next=/map/", {"username": "suri", "password": PASSWORD}).status_code == 302
 
     for door in pages.NAV:
         assert client.get(reverse(door.url_name)).status_code == 200
@@ -112,9 +109,7 @@ def test_after_eight_wrong_passwords_that_name_waits_from_there(client, suri):
 
     assert "Wait 5 minutes" in answer.content.decode()
     assert (
-        client.post(
-            "/people/login/", {"username": "suri", "password": PASSWORD}, REMOTE_ADDR="192.168.1.9"
-        ).status_code
+        client.post("/people/login/", {"username": "suri", "password": PASSWORD}, REMOTE_ADDR="192.168.1.9").status_code
         == 302
     )
 

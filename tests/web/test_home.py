@@ -13,7 +13,7 @@ import pytest
 from commanded import environment
 from django.db import connection
 
-from trod.web import holders, home
+from trod.catalogue import holders, home
 
 NO_MODES = pytest.mark.skipif(os.name == "nt", reason="modes of POSIX")
 
@@ -86,7 +86,7 @@ def test_many_that_ask_at_once_for_the_key_get_the_same_one(trod_home: Path) -> 
 
 HOLD = """
 import sys, time
-from trod.web import holders
+from trod.catalogue import holders
 {how}
 print("held", flush=True)
 time.sleep(60)
@@ -121,7 +121,7 @@ def test_while_a_rebuild_goes_on_nobody_else_begins(trod_home: Path, how: str) -
     process = holding(trod_home, "hold = holders.alone('trod rebuild'); hold.__enter__()")
     try:
         done = subprocess.run(
-            [sys.executable, "-c", f"from trod.web import holders\n{how}"], env=environment(trod_home),
+            [sys.executable, "-c", f"from trod.catalogue import holders\n{how}"], env=environment(trod_home),
             capture_output=True, text=True,
         )  # fmt: skip
         assert done.returncode != 0
@@ -130,7 +130,9 @@ def test_while_a_rebuild_goes_on_nobody_else_begins(trod_home: Path, how: str) -
     finally:
         process.kill()
         process.wait()
-    done = subprocess.run([sys.executable, "-c", f"from trod.web import holders\n{how}"], env=environment(trod_home))
+    done = subprocess.run(
+        [sys.executable, "-c", f"from trod.catalogue import holders\n{how}"], env=environment(trod_home)
+    )
     assert done.returncode == 0
 
 

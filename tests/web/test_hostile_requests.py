@@ -11,8 +11,8 @@ from django.http import FileResponse
 from django.test import Client
 
 from trod import limits
-from trod.web import home
-from trod.web import models as m
+from trod.catalogue import home
+from trod.catalogue import models as m
 
 pytestmark = pytest.mark.django_db
 

@@ -16,9 +16,9 @@ import pulled
 import pytest
 from django.utils import timezone
 
+from trod.catalogue import jobs
+from trod.catalogue.models import Job, Species
 from trod.errors import DiskFull, Stopped
-from trod.web import jobs
-from trod.web.models import Job, Species
 
 HERE = Path(__file__).parents[2] / "src"
 
@@ -81,9 +81,7 @@ def test_an_unforeseen_fault_says_that_what_was_done_is_kept(kinds: dict[str, jo
 
 
 @pytest.mark.parametrize(("what", "state"), [("pause", "paused"), ("cancel", "cancelled")])
-def test_a_wish_stops_a_running_job_at_its_next_step(
-    kinds: dict[str, jobs.Handler], what: str, state: str
-) -> None:
+def test_a_wish_stops_a_running_job_at_its_next_step(kinds: dict[str, jobs.Handler], what: str, state: str) -> None:
     reached: list[int] = []
 
     def long(args: dict[str, Any], report: jobs.Report) -> None:
@@ -146,12 +144,12 @@ def test_a_worker_leaves_kinds_it_was_not_given(kinds: dict[str, jobs.Handler]) 
 
 WORK = """
 import sys
-from trod.web.start import ready
+from trod.catalogue.start import ready
 ready()
-from trod.web import jobs
-import trod.web.catalogue.handlers
+from trod.catalogue import jobs
+import trod.catalogue.work.handlers
 jobs.LEASE_S = 0.5
-from trod.web.catalogue import facts
+from trod.catalogue import facts
 facts.TOGETHER, facts.FEW = 8, 10**9
 job = jobs.work_once()
 print(job.state if job else "nothing", flush=True)
@@ -159,11 +157,11 @@ print(job.state if job else "nothing", flush=True)
 ASK = """
 import sys
 from pathlib import Path
-from trod.web.start import ready
+from trod.catalogue.start import ready
 ready()
 from datetime import datetime, UTC
-from trod.web import jobs
-from trod.web.catalogue import records, import_card, propose
+from trod.catalogue import jobs
+from trod.catalogue import records, import_card, propose
 from trod.archive.card import scan
 path, now = Path(sys.argv[1]), datetime(2026, 6, 30, tzinfo=UTC)
 marks = propose.read_marks(scan(path))
@@ -173,11 +171,11 @@ jobs.ask("take-in", {"import": row.name})
 """
 COUNT = """
 import json
-from trod.web.start import ready
+from trod.catalogue.start import ready
 ready()
 from trod.archive import verify
-from trod.web import home
-from trod.web.models import Sequence, Import, Job, Picture
+from trod.catalogue import home
+from trod.catalogue.models import Sequence, Import, Job, Picture
 job = Job.objects.get()
 looked = Picture.objects.filter(looked=True).count()
 print(json.dumps([job.state, job.attempts, Intake.objects.get().state, looked,
@@ -193,9 +191,7 @@ def python(trod_home: Path) -> Iterator[Any]:
     started: list[subprocess.Popen[str]] = []
 
     def start(code: str, *words: str) -> subprocess.Popen[str]:
-        process = subprocess.Popen(
-            [sys.executable, "-c", code, *words], env=env, stdout=subprocess.PIPE, text=True
-        )
+        process = subprocess.Popen([sys.executable, "-c", code, *words], env=env, stdout=subprocess.PIPE, text=True)
         started.append(process)
         return process
 

@@ -27,4 +27,7 @@ def test_a_number_that_is_none_opens_the_page_as_without_it(client, cast, addres
 
 def test_forms_of_our_own_take_no_other_digits(client, cast):
     for odd in ODD:
-        assert client.post("/cameras/maintenance/stock/visits/", {"visit": [odd], "number_1": odd}).status_code in (200, 302)
+        assert client.post("/cameras/maintenance/stock/visits/", {"visit": [odd], "number_1": odd}).status_code in (
+            200,
+            302,
+        )

@@ -52,8 +52,9 @@ class Figures:
 @pytest.fixture
 def chosen(trod_home: Path, filler: Any, monkeypatch: pytest.MonkeyPatch) -> list[Any]:
     """Three standing cameras of the invented reserve, whose pages are all opened; forecasts are made and kept."""
-    from trod.web import models as m
-    from trod.web.catalogue import answers, evidence, forecasts
+    from trod.catalogue import models as m
+    from trod.catalogue.answers import answers, evidence
+    from trod.catalogue.forecasts import forecasts
 
     monkeypatch.setattr("trod.commands.power._has_catalogue", lambda: True)  # the tests' own lies elsewhere
     evidence.forget()
@@ -71,7 +72,7 @@ def chosen(trod_home: Path, filler: Any, monkeypatch: pytest.MonkeyPatch) -> lis
 
 def work_out(chosen: list[Any]) -> None:
     """What the worker does for the page of how long each of them lasts."""
-    from trod.web.catalogue import forecasts, lasting
+    from trod.catalogue.forecasts import forecasts, lasting
 
     for one in chosen:
         lasting.do_job(lasting.args_of(one, forecasts.UNTYPED, lasting.Change()), timezone.now())
@@ -127,9 +128,9 @@ def commands(chosen: list[Any], found: Figures) -> None:
 
 
 def kept_round() -> str:
-    from trod.web import models as m
-    from trod.web.catalogue import rounds
-    from trod.web.catalogue.wishes import Wish
+    from trod.catalogue import models as m
+    from trod.catalogue.rounds import rounds
+    from trod.catalogue.rounds.wishes import Wish
 
     reserve, now = m.Reserve.objects.get(), timezone.now()
     wish = Wish(name="All", first=(now + timedelta(days=1)).date(), which="all")
@@ -138,8 +139,8 @@ def kept_round() -> str:
 
 @pytest.mark.parametrize("worth", [None, 40.0])
 def test_a_figure_told_in_two_places_is_one_figure(client: Any, chosen: list[Any], worth: float | None) -> None:
-    from trod.web import models as m
-    from trod.web.catalogue import forecasts
+    from trod.catalogue import models as m
+    from trod.catalogue.forecasts import forecasts
 
     reserve = m.Reserve.objects.get()
     if worth is not None:

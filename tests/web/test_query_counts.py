@@ -34,8 +34,8 @@ def counts(client):
 
 @pytest.mark.django_db
 def test_no_pages_queries_grow_with_rows(client, trod_home, filler):
-    from trod.web import models as m
-    from trod.web.catalogue import rollups
+    from trod.catalogue import models as m
+    from trod.catalogue.rows import rollups
 
     filler.fill(300, now=date(2026, 6, 30))
     planner_pages().work()  # as the worker would have done

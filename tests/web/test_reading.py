@@ -7,8 +7,8 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
+from trod.catalogue.answers import evidence
 from trod.web import reading
-from trod.web.catalogue import evidence
 
 pytestmark = pytest.mark.django_db
 PAGES = ("/questions/", "/questions/when", "/reports/", "/map/season/")

@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import URLPattern, get_resolver, resolve
 from forms_on_pages import FoundForm, forms_of
 
-from trod.web import models as m
+from trod.catalogue import models as m
 from trod.web import seen
 
 pytestmark = pytest.mark.django_db
@@ -65,8 +65,8 @@ CHANGES_NO_RECORD = {
 def house(cast: Any, settings: Any) -> Any:
     """One of each record that can be changed; times are near now."""
     from trod import clock
-    from trod.web.catalogue import rounds
-    from trod.web.catalogue.wishes import Wish
+    from trod.catalogue.rounds import rounds
+    from trod.catalogue.rounds.wishes import Wish
 
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     now = datetime.now(UTC)
@@ -129,7 +129,7 @@ def of_house(house: Any) -> dict[str, list[Any]]:
     return {
         "people": [house.species.slug],
         "people:account_close": [999],
-        "ground": [house.ford.slug],
+        "map": [house.ford.slug],
         "map:sign": [house.sign.pk],
         "cameras": [house.red.pk],
         "cameras:model": [house.model.slug],
@@ -138,7 +138,7 @@ def of_house(house: Any) -> dict[str, list[Any]]:
         "cameras:card": [house.card.pk],
         "cameras:deployment": [house.deployment.slug],
         "cameras:power": [house.deployment.slug],
-        "cameras:watch": [house.deployment.slug],
+        "cameras:clock": [house.deployment.slug],
         "cameras:visit": [house.visit.pk],
         "cameras:import": ["sites"],
         "cards": [house.card_import.name],
@@ -392,7 +392,7 @@ def test_a_stamp_that_was_tampered_with_or_is_too_long_is_no_stamp(house):
 
 @pytest.mark.django_db(transaction=True)
 def test_a_change_between_reading_and_maintenance_is_not_overwritten(house, monkeypatch):
-    from trod.web.map.forms import SiteForm
+    from trod.web.forms.sites import SiteForm
 
     one, _ = people()
     page = "/map/sites/of/ford/change/"
@@ -419,7 +419,7 @@ def test_a_change_between_reading_and_maintenance_is_not_overwritten(house, monk
 PLANNER = "/map/sites/of/ford/planner/"
 # Address that is pressed: page, what is put in, the record and column that another changed meanwhile.
 PRESS: dict[str, tuple[str, dict[str, str], tuple[str, str, Any]]] = {
-    "planner:keep": (PLANNER + "?placement={way.uuid}", {"over": "{way.uuid}", "name": "high"}, ("way", "name", "theirs")),
+    "planner:keep": (PLANNER + "?placement={way.uuid}", {"over": "{way.uuid}", "name": "high"}, ("way", "name", "theirs")),  # noqa: E501
     "planner:place": (PLANNER + "?placement={way.uuid}", {}, ("ford", "slope_deg", 12.0)),
     "planner:rename": (PLANNER + "beside/", {"name": "high"}, ("way", "name", "theirs")),
     "planner:choose": (PLANNER + "beside/", {}, ("way", "chosen", True)),
@@ -444,7 +444,7 @@ PRESS: dict[str, tuple[str, dict[str, str], tuple[str, str, Any]]] = {
     "map:sign_delete": ("/map/sign/{sign.pk}/delete/", {}, ("sign", "note", "theirs")),
     "cameras:visit_delete": ("/cameras/visits/{visit.pk}/delete/", {}, ("visit", "note", "theirs")),
     "maintenance:lock_delete": ("/cameras/maintenance/locks/{lock.uuid}/delete/", {}, ("lock", "combination", "1")),
-    "maintenance:incident_delete": ("/cameras/maintenance/incidents/{incident.uuid}/delete/", {}, ("incident", "note", "theirs")),
+    "maintenance:incident_delete": ("/cameras/maintenance/incidents/{incident.uuid}/delete/", {}, ("incident", "note", "theirs")),  # noqa: E501
     "maintenance:stock_delete": ("/cameras/maintenance/stock/{stock.uuid}/delete/", {}, ("stock", "note", "theirs")),
     "planner:walk_test_delete": (
         "/map/sites/of/meadow/planner/walk-test/{walk.uuid}/delete/", {}, ("walk", "note", "theirs")
@@ -510,7 +510,7 @@ def test_a_press_on_what_another_changed_is_held_back_and_told(house, name):
     ("page", "codename"), [("/cameras/maintenance/locks/", "see_lock_numbers"), ("/people/settings/", "see_people")]
 )
 def test_a_right_given_meanwhile_is_not_taken_by_an_older_page(house, page, codename):
-    from trod.web.people import rights
+    from trod.web.shared import rights
 
     one, two = people()
     get_user_model().objects.update(is_superuser=False)

@@ -159,9 +159,7 @@ def test_a_port_that_is_taken_is_told_with_the_next_free_one(tmp_path):
         answer = run(tmp_path, "--port", str(port), "--no-browser")
 
     assert answer.returncode == 3
-    told = re.search(
-        rf"Port {port} is taken by another program.* Say: trod serve --port (\d+)", answer.stderr
-    )
+    told = re.search(rf"Port {port} is taken by another program.* Say: trod serve --port (\d+)", answer.stderr)
     assert told and int(told[1]) > port
 
 
@@ -225,8 +223,8 @@ def test_the_host_check_never_takes_every_name():
 def test_a_worker_that_ends_lays_its_job_back_into_the_queue(trod_home):
     from django.utils import timezone
 
-    from trod.web import jobs
-    from trod.web.models import Job
+    from trod.catalogue import jobs
+    from trod.catalogue.models import Job
     from trod.web.worker import lay_down
 
     mine = Job.objects.create(

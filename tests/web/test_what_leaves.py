@@ -1,5 +1,5 @@
-"""Whatever leaves the house tells of a sensitive site its coarse battery and nothing finer: moved anywhere within that
-battery, the site changes no byte of any paper, file or export, though the whole round is planned anew from its true place.
+"""Whatever leaves the house tells of a sensitive site its coarse cell and nothing finer: moved anywhere within that
+cell, the site changes no byte of any paper, file or export, though the whole round is planned anew from its true place.
 """
 
 from __future__ import annotations
@@ -13,17 +13,17 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-import sequenced
 import pytest
+import sequenced
 from asked import say
 from poppler import text_of
 
 from trod.findings.blur import cell_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.long]
-# Three corners of one battery of the grid, and the other sites around it.
+# Three corners of one cell of the grid, and the other sites around it.
 SPOTS = ((47.3005, 13.9005), (47.3195, 13.9195), (47.3194, 13.9012))
-BATTERY = cell_of(latitude_deg=SPOTS[0][0], longitude_deg=SPOTS[0][1])
+CELL = cell_of(latitude_deg=SPOTS[0][0], longitude_deg=SPOTS[0][1])
 NOW = datetime.now(UTC).replace(microsecond=0)
 KINDS = ("field-form.html", "sheet.pdf", "table.csv", "round.gpx", "round.ics")
 
@@ -31,7 +31,7 @@ KINDS = ("field-form.html", "sheet.pdf", "table.csv", "round.gpx", "round.ics")
 @pytest.fixture
 def house(trod_home: Path, db: Any) -> Any:
     """Three sites with cameras, the last one sensitive; a placement at it, and some sequences at each."""
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     (trod_home / "catalogue.sqlite3").touch()  # the tests' database lies elsewhere; the file only says that there is one
     made = sequenced.ground(sites=3)
@@ -48,7 +48,11 @@ def house(trod_home: Path, db: Any) -> Any:
     den.save()
     model = m.CameraModel.objects.create(maker="Eskerwold Works", name="Invented 1", slug="invented-1")
     made.placement = m.Placement.objects.create(
-        site=den, name="The oak", camera_model=model, animal="red_deer", at=NOW,
+        site=den,
+        name="The oak",
+        camera_model=model,
+        animal="red_deer",
+        at=NOW,
         inputs={"path_bearing_deg": 40, "offset_m": 4},
     )
     made.deployments[2].placement = made.placement
@@ -70,8 +74,10 @@ def put(house: Any, spot: tuple[float, float]) -> None:
 
 
 def planned(house: Any, row: Any = None) -> Any:
-    from trod.web.catalogue import answers, evidence, forecasts, rounds
-    from trod.web.catalogue.wishes import Wish
+    from trod.catalogue.answers import answers, evidence
+    from trod.catalogue.forecasts import forecasts
+    from trod.catalogue.rounds import rounds
+    from trod.catalogue.rounds.wishes import Wish
 
     evidence.forget()
     answers.forget()
@@ -103,7 +109,8 @@ def said(monkeypatch: pytest.MonkeyPatch) -> Said:
 
 def leaves(client: Any, house: Any, row: Any, said: Said, folder: Path, *, true: bool = False) -> dict[str, bytes]:
     """Everything that leaves, by a name."""
-    from trod.web.reports import exporting, making
+    from trod.catalogue.answers import making
+    from trod.web.reports import exporting
 
     out: dict[str, bytes] = {}
     for what in KINDS:
@@ -114,7 +121,9 @@ def leaves(client: Any, house: Any, row: Any, said: Said, folder: Path, *, true:
     setup_sheet, place = f"/setup-sheets/{house.placement.uuid}/", "?place=1" if true else ""
     out["setup-sheet.pdf"] = client.get(f"{setup_sheet}setup-sheet.pdf{place}").content
     assert out["setup-sheet.pdf"][:4] == b"%PDF"
-    out["set-up sheet page"] = re.sub(rb"\b[A-Za-z0-9]{64}\b", b"", client.get(f"{setup_sheet}{place}").content)  # CSRF tokens
+    out["set-up sheet page"] = re.sub(
+        rb"\b[A-Za-z0-9]{64}\b", b"", client.get(f"{setup_sheet}{place}").content
+    )  # CSRF tokens
     data = making.data_of(making.Wish(first="2025-11-01", last="2025-11-30", show_sensitive=true), now=NOW)
     out["report.pdf"] = making.pdf_of(data)
     for path in making.tables_of(data, folder / "tables"):
@@ -127,7 +136,7 @@ def leaves(client: Any, house: Any, row: Any, said: Said, folder: Path, *, true:
     sites = [word for site in house.sites for word in ("--site", site.name)]
     out["rounds --json"] = said("rounds", "--day", day, "--which", "named", *sites, "--json", *told).encode()
     out["field form command"] = b""
-    said("field_form", "--round", "All of it", "--out", folder / "field-form.html", *told)
+    said("fieldform", "--round", "All of it", "--out", folder / "field-form.html", *told)
     out["field form command"] = (folder / "field-form.html").read_bytes()
     for name in ("setup-sheet.pdf", "plan.svg", "side.svg"):
         (folder / name).unlink(missing_ok=True)
@@ -160,7 +169,15 @@ def test_moved_within_its_battery_a_sensitive_site_changes_no_byte_of_what_leave
     assert differing == []
     # And the test can see a difference: with true places nearly all of them tell the site.
     changed = {name for name in true if true[name] != seen[0][name]}
-    assert changed >= {"field-form.html", "sheet.pdf", "table.csv", "round.gpx", "setup-sheet.pdf", "report.pdf", "rounds --json"}
+    assert changed >= {
+        "field-form.html",
+        "sheet.pdf",
+        "table.csv",
+        "round.gpx",
+        "setup-sheet.pdf",
+        "report.pdf",
+        "rounds --json",
+    }
     assert "round.ics" in changed and "place --json" in changed and "export: sites.csv" in changed
 
 
@@ -194,8 +211,8 @@ def test_decoded_nothing_that_leaves_tells_of_the_battery_more_than_the_battery(
     put(house, SPOTS[0])
     row = planned(house)
     out = leaves(client, house, row, said, tmp_path)
-    told = {BATTERY.south_deg, BATTERY.north_deg, BATTERY.latitude_deg, BATTERY.west_deg, BATTERY.east_deg, BATTERY.longitude_deg}
-    told |= {house.reserve.latitude, house.reserve.longitude}  # the reserve's own middle lies in this battery
+    told = {CELL.south_deg, CELL.north_deg, CELL.latitude_deg, CELL.west_deg, CELL.east_deg, CELL.longitude_deg}
+    told |= {house.reserve.latitude, house.reserve.longitude}  # the reserve's own middle lies in this cell
 
     for name, data in out.items():
         # A PDF's drawing has lengths of its own, in points; that no shape of it knows the place, the test above says.
@@ -203,7 +220,7 @@ def test_decoded_nothing_that_leaves_tells_of_the_battery_more_than_the_battery(
         within = [
             float(found)
             for found in NUMBER.findall(text)
-            if BATTERY.south_deg <= float(found) < BATTERY.north_deg or BATTERY.west_deg <= float(found) < BATTERY.east_deg
+            if CELL.south_deg <= float(found) < CELL.north_deg or CELL.west_deg <= float(found) < CELL.east_deg
         ]
         assert [n for n in within if not any(abs(n - t) < 1e-9 for t in told)] == [], name
         assert "m uphill" not in text, name
@@ -215,9 +232,7 @@ def test_decoded_nothing_that_leaves_tells_of_the_battery_more_than_the_battery(
     assert trip["home"] is None and trip["back"] is None and all(v["way"] is None for v in trip["visits"])
 
 
-def test_with_true_places_each_thing_says_so_itself(
-    client: Any, house: Any, said: Said, tmp_path: Path
-) -> None:
+def test_with_true_places_each_thing_says_so_itself(client: Any, house: Any, said: Said, tmp_path: Path) -> None:
     put(house, SPOTS[0])
     out = leaves(client, house, planned(house), said, tmp_path, true=True)
 
@@ -231,9 +246,7 @@ def test_with_true_places_each_thing_says_so_itself(
     assert all(b"-true-places." in out[f"{what}: name"] for what in KINDS)
 
 
-def test_a_site_marked_sensitive_after_the_round_was_planned_is_hidden_all_the_same(
-    client: Any, house: Any
-) -> None:
+def test_a_site_marked_sensitive_after_the_round_was_planned_is_hidden_all_the_same(client: Any, house: Any) -> None:
     den = house.sites[2]
     put(house, SPOTS[0])
     den.sensitive = False

@@ -27,7 +27,7 @@ from trod.archive.card import Progress, Stop
 from trod.archive.folders import bag_folders
 from trod.archive.making import is_whole
 from trod.archive.manifest import MANIFEST, PAYLOAD, TAG_MANIFEST, hash_file, read_manifest
-from trod.archive.papers import EARLIER, SIDECAR, IDENTIFICATIONS
+from trod.archive.papers import EARLIER, IDENTIFICATIONS, SIDECAR
 from trod.archive.register import BAG_KIND, GONE, Thing
 from trod.archive.result import Told
 from trod.errors import ArchiveDamage, FileChanged, FileMissing, FileUnreadable, Stopped, WrongInput

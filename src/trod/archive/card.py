@@ -277,9 +277,7 @@ def scan(
             problems += (Problem.HOSTILE_NAME,)
         size_bytes, mtime_ns = (status.st_size, status.st_mtime_ns) if status else (0, 0)
         recovered = problem is None and is_recovered(path)
-        entries.append(
-            Entry(path, size_bytes, mtime_ns, kind, folder, number, recovered=recovered, problems=problems)
-        )
+        entries.append(Entry(path, size_bytes, mtime_ns, kind, folder, number, recovered=recovered, problems=problems))
     entries = _looked_into(source, entries, inside, progress, stop)
     entries = _with_companions(entries)
     notes = walk.notes
@@ -334,8 +332,7 @@ def _with_shared_numbers(entries: list[Entry], notes: list[str]) -> list[Entry]:
         folders = ", ".join(sorted(printable(path) for n, path in named if n == number))
         notes.append(f"Folder number {number} is borne by several folders: {folders}. All are taken.")
     return [
-        replace(e, problems=(*e.problems, Problem.FOLDER_NUMBER_TWICE)) if e.dcf_folder in twice else e
-        for e in entries
+        replace(e, problems=(*e.problems, Problem.FOLDER_NUMBER_TWICE)) if e.dcf_folder in twice else e for e in entries
     ]
 
 

@@ -74,9 +74,9 @@ __all__ = [
     "Placement",
     "Told",
     "UnfinishedImport",
+    "import_card",
     "resume",
     "source_alone",
-    "import_card",
     "unfinished",
 ]
 
@@ -152,9 +152,7 @@ def import_card(
     root = Path(archive_root)
     _keep_apart(listing.source, root)
     if not listing.taken:
-        raise NothingFound(
-            f"No picture or clip lies below {listing.source}. Give the folder of the card."
-        )
+        raise NothingFound(f"No picture or clip lies below {listing.source}. Give the folder of the card.")
     targets = safe_paths(e.path for e in listing.taken)
     making = Making(
         root=root,

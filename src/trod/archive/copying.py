@@ -200,9 +200,7 @@ class Copier:
 class Group:
     """Copies that are made firm and entered in the journal together."""
 
-    def __init__(
-        self, making: Making, copier: Copier, already_have: AlreadyHave, foreign: Foreign | None
-    ) -> None:
+    def __init__(self, making: Making, copier: Copier, already_have: AlreadyHave, foreign: Foreign | None) -> None:
         self.making, self.copier, self.already_have, self.foreign = making, copier, already_have, foreign
         self.pool = ThreadPoolExecutor(FLUSHERS, thread_name_prefix="trod-flush")
         self.parts: list[Part] = []
@@ -335,5 +333,3 @@ class Group:
             with contextlib.suppress(OSError):
                 disk.remove(part.path)
         self.parts, self.twins = [], []
-
-

@@ -176,9 +176,7 @@ def result_of(making: Making, lost: list[Told], seconds: float) -> ImportResult:
         problems = tuple(Problem(p) for p in line.get("problems", ()))
         damaged += [Told(path, p.value, p.sentence) for p in problems if p in DAMAGE]
         if line["what"] == "twin":
-            twins.append(
-                Duplicate(path, line["sha256"], line["size_bytes"], line["where"], line["within"], problems)
-            )
+            twins.append(Duplicate(path, line["sha256"], line["size_bytes"], line["where"], line["within"], problems))
             continue
         read_back = read_back and line["read_back"]
         copies.append(

@@ -11,9 +11,7 @@ from trod.archive.making import INCOMING, UNPLACED
 Unread = Callable[[Path, OSError], object]
 
 
-def folders_of_bags(
-    archive_root: Path, unread: Unread | None = None
-) -> Iterator[tuple[str | None, str | None, Path]]:
+def folders_of_bags(archive_root: Path, unread: Unread | None = None) -> Iterator[tuple[str | None, str | None, Path]]:
     """(site slug, deployment slug, folder) of each deployment by name, then (None, None, unplaced/)."""
     root = Path(archive_root)
     for site in folders_in(root, unread):

@@ -148,9 +148,7 @@ def bagit_version(data: bytes) -> str | None:
     return found[1].decode() if found else None
 
 
-def hash_file(
-    path: Path, *, from_disk: bool = False, each: Callable[[int], None] | None = None
-) -> tuple[str, int]:
+def hash_file(path: Path, *, from_disk: bool = False, each: Callable[[int], None] | None = None) -> tuple[str, int]:
     """SHA-256 in hex and the size in bytes of a file, read once.
 
     from_disk : ask the system to forget what it holds of the file first, so that the disk itself is read.

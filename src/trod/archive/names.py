@@ -26,9 +26,7 @@ _UNSEEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 
 def printable(name: str) -> str:
     """A name fit for a screen or a log: what cannot be seen, or would steer a terminal, is spelled out."""
-    return "".join(
-        c.encode("unicode_escape").decode("ascii") if unicodedata.category(c) in _UNSEEN else c for c in name
-    )
+    return "".join(c.encode("unicode_escape").decode("ascii") if unicodedata.category(c) in _UNSEEN else c for c in name)
 
 
 def _short(name: str, original: str, limit_bytes: int) -> str:

@@ -56,7 +56,8 @@ class Thing:
     """One paper or bag as it must be.
 
     kind : "ledger", "deployment", "words", "bag", "gone" for what was there and was taken away on purpose…
-    sha256 : of the file; of identifications.jsonl the chain of its lines (`chain_of`); of a bag that of its tag manifest.
+    sha256 : of the file; of identifications.jsonl the chain of its lines (`chain_of`); of a bag that of its tag
+    manifest.
     records : how many there are in it; None where nobody counts.
     """
 
@@ -435,5 +436,3 @@ class Writer:
         state.number, state.sum, state.last, state.before = lines[-1].number, lines[-1].sum, None, {}
         self.lines = len(lines)
         self.marks = self._signature()
-
-

@@ -150,5 +150,3 @@ class ImportResult:
             "lost_files": [asdict(t) for t in self.lost],
             "trouble": [asdict(t) for t in self.trouble],
         }
-
-

@@ -23,16 +23,48 @@ from trod.archive import disk, papers, rows
 from trod.archive.folders import bag_folders, folders_in, folders_of_bags
 from trod.archive.making import UNPLACED, Placement
 from trod.archive.manifest import BAG_INFO, MANIFEST, read_bag_info, read_manifest
-from trod.archive.papers import LEDGER, PRIVATE, SIDECAR, TORN, IDENTIFICATIONS, archive_id
+from trod.archive.papers import IDENTIFICATIONS, LEDGER, PRIVATE, SIDECAR, TORN, archive_id
 from trod.archive.register import NOT_THERE
 from trod.errors import CatalogueTrouble, PaperLosesRows, WrongInput
 
 __all__ = [
-    "LEDGER", "LOCK", "NOT_THERE", "PRIVATE", "SIDECAR", "TORN", "IDENTIFICATIONS", "BagEntry", "BagFile", "DeploymentFolder",
-    "Paper", "Identifications", "append_identification", "append_identifications", "archive_id", "bag_folders", "deployment_folder", "drop_sidecar",
-    "folders_of_bags", "known_files", "lock", "look_ledger", "look_private", "look_sidecar", "move_bag", "read_bag",
-    "read_json", "read_ledger", "read_private", "read_sidecar", "read_identifications", "update_sidecar", "walk", "write_json",
-    "write_ledger", "write_private", "write_sidecar",
+    "IDENTIFICATIONS",
+    "LEDGER",
+    "LOCK",
+    "NOT_THERE",
+    "PRIVATE",
+    "SIDECAR",
+    "TORN",
+    "BagEntry",
+    "BagFile",
+    "DeploymentFolder",
+    "Identifications",
+    "Paper",
+    "append_identification",
+    "append_identifications",
+    "archive_id",
+    "bag_folders",
+    "deployment_folder",
+    "drop_sidecar",
+    "folders_of_bags",
+    "known_files",
+    "lock",
+    "look_ledger",
+    "look_private",
+    "look_sidecar",
+    "move_bag",
+    "read_bag",
+    "read_identifications",
+    "read_json",
+    "read_ledger",
+    "read_private",
+    "read_sidecar",
+    "update_sidecar",
+    "walk",
+    "write_json",
+    "write_ledger",
+    "write_private",
+    "write_sidecar",
 ]  # fmt: skip
 
 VERSION = 1
@@ -179,9 +211,7 @@ def write_json(
     if coming is not None:
         coming(papers.digest_of(data))
     with disk.trouble_told(papers.place_of(root, path), "it was written"):
-        return papers.put(
-            root, path, data, kind=kind, records=rows.count(fields), expect=expect, check=check
-        ).sha256
+        return papers.put(root, path, data, kind=kind, records=rows.count(fields), expect=expect, check=check).sha256
 
 
 def lock(folder: Path, *, wait_s: float = 30.0) -> disk.Lock:
@@ -242,14 +272,10 @@ def write_sidecar(folder: Path, fields: Mapping[str, Any], *, expect: str | None
 
     folder : <archive>/<site>/<deployment>.  expect : see `write_json`.
     """
-    return update_sidecar(
-        folder, lambda old: {**{k: old[k] for k in OWN_FIELDS if k in old}, **fields}, expect=expect
-    )
+    return update_sidecar(folder, lambda old: {**{k: old[k] for k in OWN_FIELDS if k in old}, **fields}, expect=expect)
 
 
-def update_sidecar(
-    folder: Path, change: Callable[[Json], Mapping[str, Any]], *, expect: str | None = None
-) -> str:
+def update_sidecar(folder: Path, change: Callable[[Json], Mapping[str, Any]], *, expect: str | None = None) -> str:
     """Read, change and write the sidecar of a deployment, while no other process does; returns its SHA-256.
 
     folder : <archive>/<site>/<deployment>.  expect : see `write_json`.
@@ -290,9 +316,7 @@ def append_identifications(folder: Path, words: Iterable[Mapping[str, Any]]) -> 
         return
     path, root = folder / IDENTIFICATIONS, papers.root_of(folder)
     with lock(folder), disk.trouble_told(path, "a word was written"):
-        papers.append(
-            root, papers.path_of(root, path), b"".join(lines), is_whole=lambda line: _word(line) is not None
-        )
+        papers.append(root, papers.path_of(root, path), b"".join(lines), is_whole=lambda line: _word(line) is not None)
 
 
 def append_identification(folder: Path, identification: Mapping[str, Any]) -> None:
@@ -427,6 +451,7 @@ def move_bag(archive_root: Path, bag: str, place: Placement, *, now: datetime) -
     if not new.exists():
         if not (old / MANIFEST).is_file():
             raise WrongInput("bag", got=bag, needed="a bag of this archive")
+
         def carry() -> None:
             disk.rename(old, new)
             disk.flush_folder(home)

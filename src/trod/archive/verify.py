@@ -37,18 +37,18 @@ from trod.archive.manifest import (
 from trod.archive.register import LOCK as REGISTER_LOCK
 from trod.archive.register import REGISTER, TWIN
 from trod.archive.sidecar import (
+    IDENTIFICATIONS,
     LEDGER,
     LOCK,
     PRIVATE,
     SIDECAR,
     TORN,
-    IDENTIFICATIONS,
     bag_folders,
     folders_of_bags,
+    read_identifications,
     read_ledger,
     read_private,
     read_sidecar,
-    read_identifications,
 )
 from trod.errors import (
     ArchiveDamage,
@@ -75,7 +75,8 @@ class VerifyReport:
     registered : whether the archive is under a register; without one a lost paper or bag cannot be noticed.
     begun : changes of papers that a killed writer left half made; the next one settles them. No damage.
     permissions : what others than its owner can read; no damage either, but a leak.
-    unknown_words : {path of identifications.jsonl: how many of its words the catalogue does not know}, where one was asked.
+    unknown_words : {path of identifications.jsonl: how many of its words the catalogue does not know}, where one was
+    asked.
     """
 
     bags: int
@@ -145,8 +146,7 @@ class VerifyReport:
             "unreadable": plain(self.unreadable),
             "unexpected": plain(self.unexpected),
             "unfinished": [
-                {"name": u.name, "files": u.files, "done": u.done, "sentence": u.sentence}
-                for u in self.unfinished
+                {"name": u.name, "files": u.files, "done": u.done, "sentence": u.sentence} for u in self.unfinished
             ],
             "torn": list(self.torn),
             "registered": self.registered,

@@ -15,12 +15,8 @@ def _asked(command: Callable[..., None]) -> Callable[..., None]:
     """The options that every question takes."""
     for option in reversed(
         (
-            click.option(
-                "--species", multiple=True, metavar="NAME", help="Only this species; may be given again."
-            ),
-            click.option(
-                "--site", "sites", multiple=True, metavar="NAME", help="Only this site; may be given again."
-            ),
+            click.option("--species", multiple=True, metavar="NAME", help="Only this species; may be given again."),
+            click.option("--site", "sites", multiple=True, metavar="NAME", help="Only this site; may be given again."),
             click.option("--from", "first", default="", metavar="DAY", help="First day, like 2026-03-01."),
             click.option("--to", "last", default="", metavar="DAY", help="Last day, included."),
             click.option(
@@ -108,10 +104,10 @@ def change(**given: Any) -> None:
 
 
 def _answer(kind: str, given: dict[str, Any]) -> None:
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     ready("trod ask")
-    from trod.web.catalogue import answers, evidence
+    from trod.catalogue.answers import answers, evidence
 
     as_json = given.pop("as_json")
     account = evidence.gather(answers.the_reserve())
@@ -153,9 +149,7 @@ def _print(answer: Any) -> None:
     console.print(Text(f"Asked of: {answer.filter_sentence}.", style="dim"))
     shown = pages.table_of(
         {
-            "columns": [
-                {"key": c.key, "title": c.title, "kind": c.kind, "unit": c.unit} for c in finding.columns
-            ],
+            "columns": [{"key": c.key, "title": c.title, "kind": c.kind, "unit": c.unit} for c in finding.columns],
             "rows": finding.rows,
         },
         answer.kind,
@@ -165,7 +159,7 @@ def _print(answer: Any) -> None:
     for heading in shown.headings:
         table.add_column(heading.title, justify="right" if heading.number else "left", overflow="fold")
     for row in shown.rows:
-        table.add_row(*(Text(f"{battery.text} ({battery.small})" if battery.small else battery.text) for battery in row))
+        table.add_row(*(Text(f"{cell.text} ({cell.small})" if cell.small else cell.text) for cell in row))
     console.print()
     console.print(table)
     console.print()

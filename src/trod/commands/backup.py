@@ -34,10 +34,10 @@ def backup(dest: Path, as_json: bool) -> None:
       2  the command line was wrong
       3  it could not be done: no room, DEST cannot be written
     """
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     ready("trod backup", settle=False)
-    from trod.web.catalogue import backup as work
+    from trod.catalogue.work import backup as work
 
     with Bar() as bar:
         found = work.backup(dest, bar, now=datetime.now(UTC))

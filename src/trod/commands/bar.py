@@ -12,7 +12,7 @@ from rich.progress import BarColumn, Progress, TaskID, TaskProgressColumn, TextC
 
 
 class Bar:
-    """A line of progress (see trod.web.catalogue.line). One row for each message it hears."""
+    """A line of progress (see trod.catalogue.line). One row for each message it hears."""
 
     def __init__(self, *, shown: bool | None = None) -> None:
         console = Console(stderr=True)

@@ -19,19 +19,16 @@ from trod.commands.bar import Bar, is_terminal
 @click.option("--site", metavar="NAME", help="The site it stood at.")
 @click.option("--yes", is_flag=True, help="Do not ask. What is unknown comes in as unplaced.")
 @click.option("--no-read-back", is_flag=True, help="Do not read each copy again from the disk to compare it.")
+@click.option("--accept-changes", is_flag=True, help="Go on although the card changed since the import was begun.")
 @click.option(
-    "--accept-changes", is_flag=True, help="Go on although the card changed since the import was begun."
-)
-@click.option(
-    "--accept-damaged", is_flag=True,
+    "--accept-damaged",
+    is_flag=True,
     help="Say that the damaged files are known and may go with the card; else it is not called safe to format.",
 )
 @click.option("--watch", is_flag=True, help="Stay, and import what comes to the folder, until Ctrl-C.")
 @click.option("--every", type=click.FloatRange(0.2, 3600), default=10.0, show_default=True, metavar="SECONDS",
               help="How often --watch looks.")  # fmt: skip
-@click.option(
-    "--json", "as_json", is_flag=True, help="Print one JSON object (with --watch: one per bag, a line each)."
-)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object (with --watch: one per bag, a line each).")
 def card(
     path: Path,
     camera: str | None,
@@ -70,10 +67,10 @@ def card(
 
     --json gives: bag, files, new, duplicates, damaged, foreign, bytes, seconds, safe_to_format, reasons, and more.
     """
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     ready("trod card --watch" if watch else "trod card")
-    from trod.web.catalogue.card_work import CardWork
+    from trod.catalogue.imports.card_work import CardWork
 
     work = CardWork(
         path, camera=camera, site=site, yes=yes, read_back=not no_read_back, accept_changes=accept_changes,

@@ -68,11 +68,11 @@ def demo(
       3  the folder holds real data, or it could not be built
     """
     os.environ["TROD_HOME"] = str(Path(demo_home or os.environ.get("TROD_HOME") or DEFAULT_HOME).expanduser())
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     Path(os.environ["TROD_HOME"]).mkdir(parents=True, exist_ok=True)
     ready("trod demo", settle=False)
-    from trod.web.catalogue import demo as work
+    from trod_demo import rows as work
 
     marker = work.read_marker()
     if marker is not None and marker.get("built"):
@@ -107,7 +107,5 @@ def _build(work: Any, pictures: int, seed: int, until: datetime | None) -> dict[
     # A day that was named ends at its noon, so that it is the same day in the reserve's own time.
     now = until.replace(hour=12, tzinfo=UTC) if until else datetime.now(UTC)
     with Bar() as bar:
-        built: dict[str, Any] = work.build(
-            bar, pictures=pictures, seed=seed, workers=engine.usual_workers(), now=now
-        )
+        built: dict[str, Any] = work.build(bar, pictures=pictures, seed=seed, workers=engine.usual_workers(), now=now)
     return built

@@ -14,19 +14,15 @@ from trod.commands.bar import Bar
 @click.argument("dir", type=click.Path(file_okay=False, path_type=Path))
 @click.option("--from", "first", default="", metavar="DAY", help="First day, like 2026-03-01.")
 @click.option("--to", "last", default="", metavar="DAY", help="Last day, included.")
-@click.option(
-    "--people", is_flag=True, help="List what shows people or vehicles too, and pictures nobody has reviewed."
-)
-@click.option(
-    "--true-places", is_flag=True, help="Give sensitive sites where they are; only if you may decide that."
-)
+@click.option("--people", is_flag=True, help="List what shows people or vehicles too, and pictures nobody has reviewed.")
+@click.option("--true-places", is_flag=True, help="Give sensitive sites where they are; only if you may decide that.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def export(dir: Path, first: str, last: str, people: bool, true_places: bool, as_json: bool) -> None:
     """Write the records into DIR: sites, deployments, visits, effort, observations, species and the list of
     pictures as CSV files, the sites as GPX and GeoJSON too.
 
     Every column is described in description.json and README.txt beside them. Sensitive sites are given as
-    coarse batteries; pictures that show people or vehicles, and those nobody has reviewed, are left out,
+    coarse cells; pictures that show people or vehicles, and those nobody has reviewed, are left out,
     unless you say otherwise. Pictures are not copied.
 
     \b
@@ -40,7 +36,7 @@ def export(dir: Path, first: str, last: str, people: bool, true_places: bool, as
 
     --json gives: dir, rows (by table), people_left_out, not_reviewed_left_out, sensitive_shown.
     """
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     ready("trod export")
     from trod.errors import ArchiveUnwritable
@@ -61,11 +57,7 @@ def export(dir: Path, first: str, last: str, people: bool, true_places: bool, as
             f"{trouble.filename or dir}: {trouble.strerror}. Choose another folder, or make room."
         ) from trouble
     if as_json:
-        click.echo(
-            json.dumps(
-                {"dir": str(dir), **told, "sensitive_shown": true_places}, ensure_ascii=False, indent=2
-            )
-        )
+        click.echo(json.dumps({"dir": str(dir), **told, "sensitive_shown": true_places}, ensure_ascii=False, indent=2))
         return
     click.echo(f"Written into {dir}:")
     for name, rows in told["rows"].items():

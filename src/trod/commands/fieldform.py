@@ -17,9 +17,7 @@ import click
     "--address", "addresses", multiple=True, metavar="URL",
     help="Where the phone may find trod serve, like http://192.168.4.1:8000; may be given again.",
 )  # fmt: skip
-@click.option(
-    "--true-places", is_flag=True, help="Tell sensitive sites where they are; only if you may decide that."
-)
+@click.option("--true-places", is_flag=True, help="Tell sensitive sites where they are; only if you may decide that.")
 @click.option(
     "--take",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
@@ -32,7 +30,8 @@ def fieldform(
 ) -> None:
     """Make the field form of a kept round, or take home what was noted.
 
-    The field form is one HTML file: open it in a phone's browser, without a network. Where a sensitive site lies, and the
+    The field form is one HTML file: open it in a phone's browser, without a network. Where a sensitive site lies, and
+    the
     times and ways that would tell it, are left out unless you say otherwise. Taking a file in twice does no
     harm; what two sides say differently is held until you decide, under Rounds.
 
@@ -53,18 +52,18 @@ def fieldform(
         raise click.UsageError("Give either --round with --out, or --take.")
     if name is not None and out is None:
         raise click.UsageError("Where does the field form go? Give --out FILE.html.")
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     ready("trod fieldform")
     from datetime import UTC, datetime
 
-    from trod.web.access import machine_person
+    from trod.catalogue.who import machine_person
 
     now = datetime.now(UTC)
     if take is not None:
+        from trod.catalogue.rounds import upload
         from trod.errors import WrongInput
-        from trod.report.field_form.reading import MOST_BYTES
-        from trod.web.catalogue import upload
+        from trod.field.form.reading import MOST_BYTES
 
         try:
             with take.open("rb") as file:
@@ -101,11 +100,11 @@ def fieldform(
 def _make(name: str, out: Path, addresses: tuple[str, ...], true_places: bool, as_json: bool, now: object) -> None:
     from datetime import datetime
 
+    from trod.catalogue.models import Round
+    from trod.catalogue.rounds import round_papers
     from trod.commands.rounds import write
     from trod.errors import WrongInput
-    from trod.report.field_form import field_form_html
-    from trod.web.catalogue import round_papers
-    from trod.web.models import Round
+    from trod.field.form import field_form_html
 
     assert isinstance(now, datetime)
     rows = Round.objects.select_related("reserve")

@@ -96,7 +96,13 @@ def _entered(command: Callable[..., None]) -> Callable[..., None]:
 @click.option("--dial", "more", multiple=True, metavar="NAME=VALUE", help="Any other input; may be given again.")
 @click.option("--units", type=click.Choice(["metric", "us"]), help="Units of what is told (default: the reserve's).")
 @click.option("--thorough", is_flag=True, help="Ask the simulation for the angle, too, and simulate more passes.")
-@click.option("--setup-sheet", "setup_sheet", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.pdf", help="Write a set-up sheet.")
+@click.option(
+    "--setup-sheet",
+    "setup_sheet",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE.pdf",
+    help="Write a set-up sheet.",
+)
 @click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the set-up sheet (default: by the units).")
 @click.option(
     "--true-places", is_flag=True, help="Put a sensitive site's place on the set-up sheet; only if you may decide that."
@@ -314,11 +320,11 @@ def _hills(path: Path, lat: float, lon: float) -> str:
 
 def _catalogue() -> bool:
     """Makes the catalogue ready if there is one; none is made."""
-    from trod.web import home
+    from trod.catalogue import home
 
     if not (os.environ.get("TROD_DATABASE_URL") or (home.home() / "catalogue.sqlite3").is_file()):
         return False
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     ready("trod place")
     return True
@@ -327,7 +333,7 @@ def _catalogue() -> bool:
 def _site(name: str) -> Any:
     if not _catalogue():
         raise WrongInput("SITE", got=name, needed="a catalogue that knows it; without one give --lat and --lon")
-    from trod.web.models import Site
+    from trod.catalogue.models import Site
 
     rows = Site.objects.select_related("reserve")
     found = list(rows.filter(slug=name)[:1] or rows.filter(name__iexact=name)[:2])
@@ -357,8 +363,8 @@ def _camera(name: str, file: Path | None, figures: tuple[str, ...]) -> CameraSpe
             raise WrongInput("--cameras", got=str(file), needed=f"at most {kinds.MOST_BYTES} bytes")
         specs = kinds.from_csv(text)
     elif name and _catalogue():
-        from trod.web.catalogue.specs import spec_of
-        from trod.web.models import CameraModel
+        from trod.catalogue.models import CameraModel
+        from trod.catalogue.rows.specs import spec_of
 
         specs = [spec_of(model) for model in CameraModel.objects.all()]
     if name:
@@ -391,8 +397,9 @@ def _camera(name: str, file: Path | None, figures: tuple[str, ...]) -> CameraSpe
 
 def _setup_sheet(done: FitSetup, row: Any, paper: str | None, day: Any) -> bytes:
     from trod import __version__
+    from trod.field import setup_code, setup_sheet
     from trod.leaving import without_places
-    from trod.report import sentences, setup_sheet, setup_code
+    from trod.report import sentences
 
     may = not done.hidden
     said = str if may else without_places
@@ -452,7 +459,9 @@ def _told(done: Setup, where: Mapping[str, Any], files: list[str]) -> dict[str, 
             "aim_height_m": advice.aim_height_m,
             "angle_deg": list(advice.angle_deg) if advice.angle_deg else None,
         },
-        "camera_settings": [{"key": d.key, "label": d.label, "value": d.value, "hint": d.hint} for d in done.camera_settings],
+        "camera_settings": [
+            {"key": d.key, "label": d.label, "value": d.value, "hint": d.hint} for d in done.camera_settings
+        ],
         "chances": {"day": chances(done.day), "night": chances(done.night)},
         "walk_test": [step.text for step in done.walk_test],
         "cautions": list(done.cautions),
@@ -467,7 +476,7 @@ def _say(done: Setup) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from trod.report import setup_sheet
+    from trod.field import setup_sheet
 
     console = Console(highlight=False, markup=False, soft_wrap=False)
 
@@ -491,7 +500,7 @@ def _say(done: Setup) -> None:
     table.add_column("by day", justify="right")
     table.add_column("by night", justify="right")
     for row in setup_sheet.outcome_table(done.day, done.night):
-        table.add_row(*(Text(battery) for battery in row))
+        table.add_row(*(Text(cell) for cell in row))
     console.print("\nWhat it should give (± is the simulation's own error; the model's is larger)")
     console.print(table)
     lines("Try it", tuple(step.text for step in done.walk_test), "□")

@@ -184,8 +184,8 @@ def _nights(given: dict[str, Any]) -> tuple[Climate, float]:
 
     if "lat" not in given and _has_catalogue():
         _catalogue("trod power", "")
-        from trod.web.catalogue.outfits import climate_of
-        from trod.web.models import Reserve
+        from trod.catalogue.forecasts.outfits import climate_of
+        from trod.catalogue.models import Reserve
 
         reserve = Reserve.objects.order_by("id").first()
         if reserve is not None:
@@ -212,8 +212,8 @@ def _day(words: str) -> date:
 
 def _model(name: str) -> CameraSpec:
     _catalogue("--model", name)
-    from trod.web.catalogue.specs import spec_of
-    from trod.web.models import CameraModel
+    from trod.catalogue.models import CameraModel
+    from trod.catalogue.rows.specs import spec_of
 
     specs = [spec_of(row) for row in CameraModel.objects.all()]
     wanted = name.strip().lower()
@@ -228,7 +228,7 @@ def _model(name: str) -> CameraSpec:
 
 
 def _has_catalogue() -> bool:
-    from trod.web import home
+    from trod.catalogue import home
 
     return bool(os.environ.get("TROD_DATABASE_URL") or (home.home() / "catalogue.sqlite3").is_file())
 
@@ -238,7 +238,7 @@ def _catalogue(what: str, got: str) -> None:
     if not _has_catalogue():
         needed = "a catalogue; make one with trod serve or trod demo, or ask with --what-if and without names"
         raise WrongInput(what, got=got or "no catalogue", needed=needed)
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     ready("trod power")
 
@@ -246,8 +246,8 @@ def _catalogue(what: str, got: str) -> None:
 def _sites(name: str) -> Any:
     """The reserve, and the standing deployments at a site, or all."""
     _catalogue("--site" if name else "trod power", name)
-    from trod.web.catalogue.answers import the_reserve
-    from trod.web.models import Deployment, Site
+    from trod.catalogue.answers.answers import the_reserve
+    from trod.catalogue.models import Deployment, Site
 
     reserve = the_reserve()
     standing = Deployment.objects.filter(site__reserve=reserve, end__isnull=True)
@@ -268,7 +268,7 @@ def _standing(name: str) -> dict[str, Any]:
     reserve, here = _sites(name)
     from django.utils import timezone
 
-    from trod.web.catalogue import forecasts
+    from trod.catalogue.forecasts import forecasts
 
     now = timezone.now()
     chosen = here if name else [None]
@@ -310,7 +310,7 @@ def _changed(name: str, given: dict[str, Any]) -> dict[str, Any]:
     from django.utils import timezone
 
     from trod import clock
-    from trod.web.catalogue import forecasts, outfits, what_if
+    from trod.catalogue.forecasts import forecasts, outfits, what_if
 
     now = timezone.now()
     today, climate = clock.local(now, reserve.zone).date(), outfits.climate_of(reserve)
@@ -365,7 +365,9 @@ def _say(told: dict[str, Any]) -> None:
         return
     if "visited" in told:
         for one in told["cameras"]:
-            console.print(Text(f"{one['camera']} at {one['site']}, visited today with fresh batteries and an empty card"))
+            console.print(
+                Text(f"{one['camera']} at {one['site']}, visited today with fresh batteries and an empty card")
+            )
             for words, key in (("As it is", "as_it_is"), ("Set otherwise", "set_otherwise")):
                 console.print(Text(f"{words}: {one[key]['outfit']}", style="dim"))
                 console.print(Text(one[key]["sentence"], style="bold"))

@@ -12,9 +12,7 @@ from trod.errors import Stopped, WrongInput
 
 
 @click.command(short_help="Make the catalogue anew from the archive.")
-@click.option(
-    "--thumbnails", is_flag=True, help="Make all thumbnails anew too, not only those that are missing."
-)
+@click.option("--thumbnails", is_flag=True, help="Make all thumbnails anew too, not only those that are missing.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def rebuild(thumbnails: bool, yes: bool, as_json: bool) -> None:
@@ -34,9 +32,9 @@ def rebuild(thumbnails: bool, yes: bool, as_json: bool) -> None:
       2  the command line was wrong
       3  it could not be done: no archive, something else is at the data folder, no room
     """
-    from trod.web import holders, home
-    from trod.web.catalogue import anew
-    from trod.web.start import ready
+    from trod.catalogue import holders, home
+    from trod.catalogue.start import ready
+    from trod.catalogue.work import anew
 
     home.make()
     if not home.archive_root().is_dir():
@@ -57,11 +55,7 @@ def rebuild(thumbnails: bool, yes: bool, as_json: bool) -> None:
         ) from problem
     made, aside = done.made, broken or done.before
     if as_json:
-        click.echo(
-            json.dumps(
-                {**made.as_json(), "before": str(aside) if aside else None}, ensure_ascii=False, indent=2
-            )
-        )
+        click.echo(json.dumps({**made.as_json(), "before": str(aside) if aside else None}, ensure_ascii=False, indent=2))
     else:
         click.echo(f"The catalogue is back: {made.sentence}.")
         for sentence in made.trouble:

@@ -12,9 +12,7 @@ import click
 @click.option("--from", "first", default="", metavar="DAY", help="First day, like 2026-03-01.")
 @click.option("--to", "last", default="", metavar="DAY", help="Last day, included.")
 @click.option("--site", "sites", multiple=True, metavar="NAME", help="Only this site; may be given again.")
-@click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the paper."
-)
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the paper.")
 @click.option("--title", default="", help="What stands on top (default: the reserve's name).")
 @click.option(
     "--species-pages",
@@ -36,9 +34,7 @@ import click
     metavar="DIR",
     help="Write the tables into this folder.",
 )
-@click.option(
-    "--true-places", is_flag=True, help="Show sensitive sites where they are; only if you may decide that."
-)
+@click.option("--true-places", is_flag=True, help="Show sensitive sites where they are; only if you may decide that.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def report(
     first: str,
@@ -67,14 +63,14 @@ def report(
 
     --json gives: pdf, bytes, tables, sentence, filter, period, camera_days, sensitive_shown.
     """
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     ready("trod report")
     from datetime import UTC, datetime
 
+    from trod.catalogue.answers import making
+    from trod.catalogue.who import machine_person
     from trod.errors import ArchiveUnwritable
-    from trod.web.access import machine_person
-    from trod.web.reports import making
 
     now = datetime.now(UTC)
     wish = making.Wish(

@@ -41,7 +41,7 @@ def restore(src: Path | None, papers: bool, bring: str | None, as_json: bool) ->
       3  it could not be done
     """
     from trod.archive import backup as work
-    from trod.web import holders, home
+    from trod.catalogue import holders, home
 
     if (papers or bring) and (src is not None or not papers):
         raise click.UsageError("--bring goes with --papers, and --papers goes without SRC.")

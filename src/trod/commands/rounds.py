@@ -38,9 +38,7 @@ import click
 @click.option("--ics", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE", help="Write it for a calendar.")
 @click.option("--pdf", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE", help="Write the sheet to print.")
 @click.option("--csv", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE", help="Write a table to fill in.")
-@click.option(
-    "--true-places", is_flag=True, help="Tell sensitive sites where they are; only if you may decide that."
-)
+@click.option("--true-places", is_flag=True, help="Tell sensitive sites where they are; only if you may decide that.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def rounds(
     day: str | None,
@@ -81,19 +79,20 @@ def rounds(
 
     --json gives: due (site, cameras, why, go_by, chance, saves_days), best_day, sentence; with --day also plan.
     """
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     ready("trod rounds")
     from datetime import UTC, datetime
 
     from trod import clock
+    from trod.catalogue.forecasts import forecasts
+    from trod.catalogue.models import Reserve, Round
+    from trod.catalogue.rounds import round_papers
+    from trod.catalogue.rounds import rounds as planning
+    from trod.catalogue.who import machine_person
     from trod.errors import WrongInput
+    from trod.field import round_sheet
     from trod.leaving.rounds import plain
-    from trod.report import round_sheet
-    from trod.web.access import machine_person
-    from trod.web.catalogue import forecasts, round_papers
-    from trod.web.catalogue import rounds as planning
-    from trod.web.models import Reserve, Round
 
     if day is None and (name or any((gpx, ics, pdf, csv))):
         raise click.UsageError("A file or a name needs a round: give --day.")
@@ -162,9 +161,9 @@ def _wish(
     import re
     from datetime import date
 
+    from trod.catalogue.rounds.wishes import Wish
     from trod.errors import WrongInput
     from trod.report import sentences
-    from trod.web.catalogue.wishes import Wish
 
     try:
         first = date.fromisoformat(day)
@@ -202,8 +201,8 @@ def _wish(
 
 
 def _tell_due(reserve: Any, now: Any, today: Any, ahead: int, as_json: bool) -> None:
+    from trod.catalogue.rounds import due as dues
     from trod.report import sentences
-    from trod.web.catalogue import due as dues
 
     found = dues.due(reserve, now, days=[today], next_days=ahead)
     best, why = dues.best_day(reserve, found, now)
@@ -245,7 +244,8 @@ def _tell_due(reserve: Any, now: Any, today: Any, ahead: int, as_json: bool) -> 
 
 
 def _tell_plan(planned: Any, units: str) -> None:
-    from trod.report import round_sheet, sentences
+    from trod.field import round_sheet
+    from trod.report import sentences
 
     system: sentences.System = "us" if units == "us" else "metric"
     click.echo(sentences.lengths_in(planned.plan.sentence, system))

@@ -25,13 +25,9 @@ class NoAccount(TrodError):
 
 
 @click.command(short_help="Open the pages in the browser.")
-@click.option(
-    "--port", type=click.IntRange(0, 65535), default=8000, show_default=True, help="0 takes any free port."
-)
+@click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True, help="0 takes any free port.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="The address to listen on.")
-@click.option(
-    "--name", "names", multiple=True, help="A further name this server may be called by (with --host)."
-)
+@click.option("--name", "names", multiple=True, help="A further name this server may be called by (with --host).")
 @click.option("--no-browser", is_flag=True, help="Do not open the browser.")
 @click.option("--no-worker", is_flag=True, help="Serve pages alone; cards and thumbnails wait in the queue.")
 @click.option("--make-account", metavar="NAME", help="Make an account (asks for a password), then end.")
@@ -72,15 +68,15 @@ def serve(
         asked += server.names_of_this_machine(host)
     os.environ["TROD_HOSTS"] = ",".join(dict.fromkeys(asked))
 
-    from trod.web.home import home
-    from trod.web.start import ready
+    from trod.catalogue.home import home
+    from trod.catalogue.start import ready
 
     ready("trod serve", settle=False)
     if make_account:
         _make_account(make_account)
         return
     _in_step()
-    from trod.web.people import accounts
+    from trod.web.shared import accounts
 
     if (not at_home or os.environ.get("TROD_DEMAND_ACCOUNTS") == "1") and not accounts.any_exists():
         raise NoAccount
@@ -102,11 +98,13 @@ def serve(
 
 def _in_step() -> None:
     """See that the catalogue is made from the archive that lies there; make it anew where nothing is lost by it."""
+    from trod.catalogue.identifications import settling
+    from trod.catalogue.papers import standing
+    from trod.catalogue.work import anew
     from trod.errors import OutOfStep
-    from trod.web.catalogue import anew, standing
 
     try:
-        standing.settle()
+        settling.settle()
         return
     except OutOfStep as problem:
         if problem.how not in standing.MENDS_ITSELF:
@@ -133,7 +131,7 @@ def _has_screen() -> bool:
 
 
 def _make_account(name: str) -> None:
-    from trod.web.people import accounts
+    from trod.web.shared import accounts
 
     password = click.prompt("Password", hide_input=True, confirmation_prompt=True)
     accounts.make(name, password)

@@ -66,7 +66,7 @@ def _of_database(problem: BaseException) -> TrodError | None:
     """In words, when it comes from the database or its settings; Django is not loaded for it."""
     if "django" not in sys.modules:
         return None
-    from trod.web.trouble import in_words
+    from trod.catalogue.trouble import in_words
 
     return in_words(problem)
 

@@ -57,7 +57,7 @@ def verify(quick: bool, only: str | None, at: Path | None, enrol: bool, accept: 
     """
     from trod.archive import papers, standing
     from trod.archive.verify import verify as look
-    from trod.web import home
+    from trod.catalogue import home
 
     root = at or home.archive_root()
     if not root.is_dir():
@@ -70,9 +70,7 @@ def verify(quick: bool, only: str | None, at: Path | None, enrol: bool, accept: 
         papers.accept(root, path.strip("/"))
         told.append(f"{path}: the register now says what lies there.")
     with Bar() as bar:
-        found = look(
-            root, quick=quick, only=only, progress=lambda done, total: bar.step(done, total, "Reading")
-        )
+        found = look(root, quick=quick, only=only, progress=lambda done, total: bar.step(done, total, "Reading"))
     if at is None and only is None:
         found = replace(found, unknown_words=_unknown_words(root))
     if as_json:
@@ -103,10 +101,10 @@ def _tell(found: VerifyReport) -> None:
 
 def _unknown_words(root: Path) -> dict[str, int]:
     """{path: how many words of it the catalogue lacks}; empty where there is no catalogue that could be asked."""
-    from trod.web.start import look_in
+    from trod.catalogue.start import look_in
 
     if not look_in():
         return {}
-    from trod.web.catalogue import unknown
+    from trod.catalogue.identifications import unknown
 
     return unknown.words(root)

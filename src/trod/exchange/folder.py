@@ -81,9 +81,7 @@ OBSERVATIONS = _columns(
 )
 
 
-def record_tables(
-    known: FitEvidence, asked: Filter, *, with_people: bool = False
-) -> list[Table]:
+def record_tables(known: FitEvidence, asked: Filter, *, with_people: bool = False) -> list[Table]:
     """Sites, effort and observations of a reserve, narrowed to a period.
 
     Observations are listed as people said them, not merged into detections. Of `asked` the days and sites count.
@@ -119,9 +117,7 @@ def record_tables(
 
     def observations() -> Iterator[Sequence[Any]]:
         with_a_person = {s.sequence for s in selection.others if s.what in ("human", "vehicle")}
-        lines = sorted(
-            (*selection.animals, *selection.others), key=lambda s: (s.utc_s, s.sequence, s.what, s.species)
-        )
+        lines = sorted((*selection.animals, *selection.others), key=lambda s: (s.utc_s, s.sequence, s.what, s.species))
         for s in lines:
             if s.sequence in with_a_person and not with_people:
                 continue
@@ -203,8 +199,7 @@ def write(
                 "description": t.what,
                 "rows": counts[t.name],
                 "columns": [
-                    {"name": c.name, "description": c.what, **({"unit": c.unit} if c.unit else {})}
-                    for c in t.columns
+                    {"name": c.name, "description": c.what, **({"unit": c.unit} if c.unit else {})} for c in t.columns
                 ],
             }
             for t in told

@@ -7,17 +7,17 @@ Read in this order: `observations` (the evidence and the filter), `detections`, 
 from __future__ import annotations
 
 from trod.findings.finding import Finding
-from trod.findings.questions import change, what_comes, when
 from trod.findings.observations import (
     Deployment,
     Evidence,
     Filter,
     Gap,
-    Reserve,
     Observation,
+    Reserve,
     Site,
     UnseenSequence,
 )
+from trod.findings.questions import change, what_comes, when
 
 __all__ = [
     "Deployment",
@@ -25,8 +25,8 @@ __all__ = [
     "Filter",
     "Finding",
     "Gap",
-    "Reserve",
     "Observation",
+    "Reserve",
     "Site",
     "UnseenSequence",
     "change",

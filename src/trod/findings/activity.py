@@ -17,13 +17,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from trod import sky, clock
+from trod import clock, sky
 from trod.errors import NotEnoughEvidence
 from trod.findings import circular, effort, localtime
-from trod.findings.localtime import Floats
 from trod.findings.detections import Detection
-from trod.findings.rates import Interval
+from trod.findings.localtime import Floats
 from trod.findings.observations import Reserve, Selection
+from trod.findings.rates import Interval
 
 POINTS = 288  # the curve's points: every five minutes
 DRAWS = 500
@@ -140,9 +140,7 @@ def _twilight_lengths_h(reserve: Reserve, days: NDArray[np.int64], most: int = 4
     middle_s = 43_200.0 - reserve.longitude_deg * 240.0  # local solar noon, near enough to tell morning
     since_noon = np.arange(-144, 144) * 300.0 + 150.0
     instants = chosen[:, None] * 86_400.0 + middle_s + since_noon[None, :]
-    heights, _ = sky.sun_position(
-        instants, latitude_deg=reserve.latitude_deg, longitude_deg=reserve.longitude_deg
-    )
+    heights, _ = sky.sun_position(instants, latitude_deg=reserve.latitude_deg, longitude_deg=reserve.longitude_deg)
     dim = light_of(heights) == 1
     dawn = float(dim[:, since_noon < 0].sum()) / len(chosen) / 12
     dusk = float(dim[:, since_noon > 0].sum()) / len(chosen) / 12
@@ -174,9 +172,7 @@ class Curve:
     even_p: float
 
 
-def curve(
-    clock_h: ArrayLike, days: ArrayLike, weights: ArrayLike | None = None, *, draws: int = DRAWS
-) -> Curve:
+def curve(clock_h: ArrayLike, days: ArrayLike, weights: ArrayLike | None = None, *, draws: int = DRAWS) -> Curve:
     """A kernel curve through times of day, with a pointwise bootstrap band.
 
     clock_h : (n,) [h]. days : (n,) integers; detections of one day are drawn together, for they are not
@@ -225,14 +221,10 @@ def curve(
         low=low,
         high=high,
         peak_h=float(at_h[int(np.argmax(density))]),
-        peak_interval_h=(
-            (float(circular.hours(start)), float(circular.hours(start + arc))) if arc <= math.pi else None
-        ),
+        peak_interval_h=((float(circular.hours(start)), float(circular.hours(start + arc))) if arc <= math.pi else None),
         peaks_h=tuple(float(at_h[i]) for i in circular.peaks(density)),
         activity=circular.activity_level(density / per_hour),
-        activity_interval=Interval(
-            low=float(ends[0]), high=float(ends[1]), level=LEVEL, kind="bootstrap of whole days"
-        ),
+        activity_interval=Interval(low=float(ends[0]), high=float(ends[1]), level=LEVEL, kind="bootstrap of whole days"),
         kappa=kappa,
         n=n,
         even_p=circular.even_test_p(theta),
@@ -329,9 +321,7 @@ def light_shares(selection: Selection, found: Sequence[Detection]) -> tuple[Ligh
                     level=LEVEL,
                     kind="exact binomial limits (Clopper & Pearson 1934), detections taken as independent",
                 ),
-                preference=(n / float(watched[index])) / rate_all
-                if watched[index] > 0 and total
-                else math.nan,
+                preference=(n / float(watched[index])) / rate_all if watched[index] > 0 and total else math.nan,
             )
         )
     return tuple(out)

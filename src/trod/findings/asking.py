@@ -9,10 +9,10 @@ from typing import Any
 
 from trod.errors import NotEnoughEvidence
 from trod.findings import effort, localtime, rates, runs, wording
-from trod.findings.effort import Effort
 from trod.findings.detections import Detection, detections
-from trod.findings.runs import Scatter
+from trod.findings.effort import Effort
 from trod.findings.observations import Evidence, Filter, Selection, select
+from trod.findings.runs import Scatter
 
 WEEK_S = runs.BLOCK_DAYS * 86_400.0
 

@@ -41,9 +41,7 @@ class Cell:
         """From its middle to its farthest corner, rounded up to 10 m (Darwin Core's uncertainty)."""
         half_height = (self.north_deg - self.south_deg) / 2 * METRES_PER_DEGREE
         nearest_equator = min(abs(self.south_deg), abs(self.north_deg))
-        half_width = (
-            (self.east_deg - self.west_deg) / 2 * METRES_PER_DEGREE * math.cos(math.radians(nearest_equator))
-        )
+        half_width = (self.east_deg - self.west_deg) / 2 * METRES_PER_DEGREE * math.cos(math.radians(nearest_equator))
         return math.ceil(math.hypot(half_height, half_width) / 10) * 10.0
 
 
@@ -53,9 +51,7 @@ def cell_of(*, latitude_deg: float, longitude_deg: float, size_deg: float = CELL
     Raises WrongInput for a place off the globe or a size that is not from 0.001 to 1 degree.
     """
     if not (-90 <= latitude_deg <= 90 and -180 <= longitude_deg <= 180):
-        raise WrongInput(
-            "place", got=(latitude_deg, longitude_deg), needed="latitude and longitude in degrees"
-        )
+        raise WrongInput("place", got=(latitude_deg, longitude_deg), needed="latitude and longitude in degrees")
     if not 0.001 <= size_deg <= 1:
         raise WrongInput("size_deg", got=size_deg, needed="degrees from 0.001 to 1")
     row, column = math.floor(latitude_deg / size_deg + 1e-9), math.floor(longitude_deg / size_deg + 1e-9)

@@ -9,9 +9,9 @@ from trod import __version__
 from trod.errors import NotEnoughEvidence
 from trod.findings import asking, rates, wording
 from trod.findings import trend as trends
+from trod.findings.detections import Detection
 from trod.findings.effort import Effort
 from trod.findings.finding import Column, Finding
-from trod.findings.detections import Detection
 from trod.findings.observations import Evidence, Filter, Selection
 from trod.findings.trend import MonthRate, Trend
 
@@ -65,9 +65,7 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     if not found:
         sentence = f"{name} did not come by at all, {period}, so nothing can be said about change."
     elif trend is None:
-        sentence = (
-            f"Too little is known to say whether {asking.inside(name)} came more or less often, {period}."
-        )
+        sentence = f"Too little is known to say whether {asking.inside(name)} came more or less often, {period}."
     else:
         sentence = _sentence(name, trend, period)
     season = " and each calendar month" if trend and trend.with_season else ""
@@ -76,9 +74,7 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         question="Is it changing?",
         sentence=sentence,
         value=trend.factor if trend else None,
-        unit="times as often after one year"
-        if trend is None or trend.with_season
-        else "times as often at its end",
+        unit="times as often after one year" if trend is None or trend.with_season else "times as often at its end",
         interval=trend.factor_interval if trend else None,
         effort=worked.to_dict(),
         filter=filter.to_dict(),
@@ -116,9 +112,7 @@ def _cautions(worked: Effort, months: Sequence[MonthRate], trend: Trend | None) 
         out.append(_ONE_YEAR)
     sites = [site for site, days in worked.by_site.items() if days > 0]
     if len(sites) < 3:
-        out.append(
-            "One or two sites: a fallen tree or a new path at one of them looks like change everywhere."
-        )
+        out.append("One or two sites: a fallen tree or a new path at one of them looks like change everywhere.")
     bare = [row for row in months if row.rate is None]
     if bare:
         out.append(
@@ -165,16 +159,14 @@ def _trend(trend: Trend | None) -> dict[str, Any] | None:
         "p": trend.p,
         "with_season": trend.with_season,
         "scatter": trend.index,
-        "site_months": trend.batteries,
+        "site_months": trend.cells,
         "degrees": trend.degrees,
         "from": trend.first.isoformat()[:7],
         "to": trend.last.isoformat()[:7],
     }
 
 
-def _same_months(
-    selection: Selection, found: Sequence[Detection], months: Sequence[MonthRate]
-) -> dict[str, Any] | None:
+def _same_months(selection: Selection, found: Sequence[Detection], months: Sequence[MonthRate]) -> dict[str, Any] | None:
     """The same calendar months of the last two years that share any, side by side.
 
     The ratio and its interval allow for runs; they are None, with the reason, where too few weeks tell of them.
@@ -188,9 +180,7 @@ def _same_months(
     ratio = interval = None
     note = "Allows for detections that come in runs, and speaks of these very sites in these months."
     try:
-        ratio, interval = rates.ratio_by_runs(
-            count_a=b[1], effort_a=b[2], count_b=a[1], effort_b=a[2], scatter=scatter
-        )
+        ratio, interval = rates.ratio_by_runs(count_a=b[1], effort_a=b[2], count_b=a[1], effort_b=a[2], scatter=scatter)
     except NotEnoughEvidence as trouble:
         note = f"No comparison is given: {trouble}."
     singly = rates.ratio_of_rates(count_a=b[1], effort_a=b[2], count_b=a[1], effort_b=a[2])

@@ -56,9 +56,7 @@ class Direction:
         return math.sqrt(max(0.0, -2 * math.log(self.r))) if self.r > 0 else math.inf
 
 
-def direction(
-    theta: ArrayLike, counts: ArrayLike | None = None, *, group_width_rad: float = 0.0
-) -> Direction:
+def direction(theta: ArrayLike, counts: ArrayLike | None = None, *, group_width_rad: float = 0.0) -> Direction:
     """Mean direction and resultant of angles, or of group centres with their counts.
 
     theta : (n,) [rad]. counts : (n,), one each when left out. group_width_rad : width of the groups; the

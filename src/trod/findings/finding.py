@@ -78,9 +78,7 @@ class Finding:
             "method": self.method,
             "assumptions": list(self.assumptions),
             "cautions": list(self.cautions),
-            "columns": [
-                {"key": c.key, "title": c.title, "kind": c.kind, "unit": c.unit} for c in self.columns
-            ],
+            "columns": [{"key": c.key, "title": c.title, "kind": c.kind, "unit": c.unit} for c in self.columns],
             "rows": _plain(self.rows),
             "series": _plain(self.series),
             "pictures": list(self.pictures),

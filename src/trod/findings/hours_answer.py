@@ -11,10 +11,10 @@ from trod import __version__, sky
 from trod.findings import activity as activities
 from trod.findings import asking, circular, wording
 from trod.findings.activity import Activity, Curve, LightShare
-from trod.findings.finding import Column, Finding
 from trod.findings.detections import Detection
-from trod.findings.rates import Interval
+from trod.findings.finding import Column, Finding
 from trod.findings.observations import Evidence, Filter, Reserve
+from trod.findings.rates import Interval
 
 _ALL = Filter()
 EVEN_P = 0.05
@@ -62,9 +62,7 @@ def when(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     if known.why_no_sun:
         cautions.append(f"Not shown by the sun: {known.why_no_sun}.")
     if filter.light != "any":
-        cautions.append(
-            "Only one light was asked for, so the curve ends at sunrise and sunset by the question itself."
-        )
+        cautions.append("Only one light was asked for, so the curve ends at sunrise and sunset by the question itself.")
     interval = None
     if main.peak_interval_h and not even:
         interval = Interval(
@@ -152,14 +150,10 @@ def _sentence(name: str, known: Activity, main: Curve, *, even: bool) -> str:
         number = wording.capital(wording.small_count(len(peaks)))
         sentence += f" {number} busy times, around {wording.listed([wording.clock(h) for h in peaks])}"
     elif main.peak_interval_h is None:
-        sentence += (
-            f" The curve is highest around {wording.clock(main.peak_h)}, but other hours may be as busy"
-        )
+        sentence += f" The curve is highest around {wording.clock(main.peak_h)}, but other hours may be as busy"
     else:
         low, high = main.peak_interval_h
-        sentence += (
-            f" Busiest around {wording.clock(main.peak_h)} ({wording.clock(low)} to {wording.clock(high)})"
-        )
+        sentence += f" Busiest around {wording.clock(main.peak_h)} ({wording.clock(low)} to {wording.clock(high)})"
     return sentence + anchors + "."
 
 

@@ -83,9 +83,7 @@ class _Likelihood:
 
         step = float(self.log_k[1] - self.log_k[0])
         bounds = (log_k - step, log_k + step)
-        return float(
-            optimize.minimize_scalar(loss, bounds=bounds, method="bounded", options={"xatol": 1e-9}).x
-        )
+        return float(optimize.minimize_scalar(loss, bounds=bounds, method="bounded", options={"xatol": 1e-9}).x)
 
 
 def _fit(likelihood: _Likelihood) -> Fit:
@@ -122,9 +120,7 @@ def fit(counts: Sequence[float] | Floats, efforts: Sequence[float] | Floats) -> 
     return _fit(likelihood)
 
 
-def limits(
-    counts: Sequence[float] | Floats, efforts: Sequence[float] | Floats, level: float
-) -> tuple[float, float]:
+def limits(counts: Sequence[float] | Floats, efforts: Sequence[float] | Floats, level: float) -> tuple[float, float]:
     """Limits of the mean rate of sites like these, in detections a day; the upper one may be infinite.
 
     counts : (sites,); efforts : (sites,) [d], minutes are fine.

@@ -174,9 +174,7 @@ class Filter:
 
     def __post_init__(self) -> None:
         if not 0 <= self.independence_min <= 7 * 24 * 60:  # also catches nan
-            raise WrongInput(
-                "independence_min", got=self.independence_min, needed="minutes from 0 to 10080 (a week)"
-            )
+            raise WrongInput("independence_min", got=self.independence_min, needed="minutes from 0 to 10080 (a week)")
         if self.first is not None and self.last is not None and self.first > self.last:
             raise WrongInput(
                 "from",
@@ -307,12 +305,8 @@ def select(evidence: Evidence, asked: Filter) -> Selection:
         animals = _by_light(evidence.reserve, animals, asked.light)
         broader = _by_light(evidence.reserve, broader, asked.light)
     others = [s for s in inside if s.what != "animal" or not s.species]
-    unseen = sorted(
-        (u for u in evidence.unseen if here(u.site, u.utc_s)), key=lambda u: (u.utc_s, u.site, u.sequence)
-    )
-    sites = sorted(
-        {site for site, _ in watched.values()} | {s.site for s in inside} | {u.site for u in unseen}
-    )
+    unseen = sorted((u for u in evidence.unseen if here(u.site, u.utc_s)), key=lambda u: (u.utc_s, u.site, u.sequence))
+    sites = sorted({site for site, _ in watched.values()} | {s.site for s in inside} | {u.site for u in unseen})
 
     starts = [span[0] for _, spans in watched.values() for span in spans] or [s.utc_s for s in inside]
     ends = [span[1] for _, spans in watched.values() for span in spans] or [s.utc_s + 1 for s in inside]
@@ -362,9 +356,7 @@ def _by_light(reserve: Reserve, animals: list[Observation], light: Light) -> lis
     return [s for s, is_up in zip(animals, up, strict=True) if bool(is_up) == (light == "day")]
 
 
-def _sentence(
-    evidence: Evidence, asked: Filter, sites: list[str], first: date | None, last: date | None
-) -> str:
+def _sentence(evidence: Evidence, asked: Filter, sites: list[str], first: date | None, last: date | None) -> str:
     names = evidence.names_for(asked)
     who = (
         wording.listed_at_most([names.get(key, key) for key in sorted(asked.species)])
@@ -372,9 +364,7 @@ def _sentence(
         else "all animals"
     )
     if asked.sites:
-        where = "at " + wording.listed_at_most(
-            [evidence.site(s).name for s in sorted(asked.sites)], noun="other sites"
-        )
+        where = "at " + wording.listed_at_most([evidence.site(s).name for s in sorted(asked.sites)], noun="other sites")
     elif len(sites) == 1:
         where = f"at {evidence.site(sites[0]).name}"
     else:

@@ -70,9 +70,7 @@ def _check_count(name: str, count: float) -> None:
 
 def _check_effort(name: str, days: float) -> None:
     if not (math.isfinite(days) and days > 0):
-        raise NotEnoughEvidence(
-            f"{name} is {days:g} camera-days", need="a rate needs time in which a camera watched"
-        )
+        raise NotEnoughEvidence(f"{name} is {days:g} camera-days", need="a rate needs time in which a camera watched")
 
 
 def garwood(count: int, level: float = LEVEL) -> tuple[float, float]:
@@ -118,9 +116,7 @@ class Ratio:
     p: float
 
 
-def ratio_of_rates(
-    *, count_a: int, effort_a: float, count_b: int, effort_b: float, level: float = LEVEL
-) -> Ratio:
+def ratio_of_rates(*, count_a: int, effort_a: float, count_b: int, effort_b: float, level: float = LEVEL) -> Ratio:
     """Rate a over rate b, with the exact interval given the two counts' sum.
 
     Notes : given n = a + b, a is binomial with odds ρ·effort_a/effort_b; Clopper–Pearson's ends are turned
@@ -158,9 +154,7 @@ def ratio_of_rates(
     )
 
 
-def limited(
-    count: int, effort_days: float, scatter: Scatter | None, level: float = LEVEL
-) -> tuple[float, Interval]:
+def limited(count: int, effort_days: float, scatter: Scatter | None, level: float = LEVEL) -> tuple[float, Interval]:
     """Detections per 100 camera-days with the interval that their runs deserve.
 
     scatter : how the weeks scatter in these or in more data of the same animals; None when that is not known

@@ -73,9 +73,7 @@ class Scatter:
         return float(stats.t.ppf((1 + level) / 2, self.degrees))
 
 
-def scatter(
-    counts: Sequence[Sequence[float] | Floats], efforts: Sequence[Sequence[float] | Floats]
-) -> Scatter:
+def scatter(counts: Sequence[Sequence[float] | Floats], efforts: Sequence[Sequence[float] | Floats]) -> Scatter:
     """The scatter of weeks about their own site's rate.
 
     counts, efforts : per site, detections and days of its blocks of seven days, in order and without a hole (a block

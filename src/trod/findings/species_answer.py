@@ -8,9 +8,9 @@ from typing import Any
 
 from trod import __version__
 from trod.findings import asking, localtime, rates, wording
+from trod.findings.detections import Detection
 from trod.findings.effort import Effort
 from trod.findings.finding import Column, Finding
-from trod.findings.detections import Detection
 from trod.findings.observations import Evidence, Filter, Selection
 
 _ALL = Filter()
@@ -30,7 +30,7 @@ COLUMNS = (
     Column(key="last", title="Last seen", kind="date"),
 )
 _FEW_WEEKS = (
-    "Where a species came often but in too few weeks to tell how its detections run, the exact Poisson limits are shown; "
+    "Where a species came often but in too few weeks to tell how its detections run, the exact Poisson limits are shown; "  # noqa: E501
     "they hold only if animals come singly."
 )
 _METHOD = (
@@ -72,9 +72,7 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
 
     cautions = asking.cautions_of(selection, found)
     if worked.camera_days < rates.FEWEST_DAYS:
-        cautions.append(
-            "Cameras watched for less than a day in all: detections are counted, but no rate is told."
-        )
+        cautions.append("Cameras watched for less than a day in all: detections are counted, but no rate is told.")
     if worked.camera_days < 30:
         cautions.append(
             f"Only {wording.number(worked.camera_days)} camera-days: a species that is there may well not have come by."
@@ -115,9 +113,7 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     )
 
 
-def _row(
-    selection: Selection, key: str, name: str, own: Sequence[Detection], rate: rates.Rate
-) -> dict[str, Any]:
+def _row(selection: Selection, key: str, name: str, own: Sequence[Detection], rate: rates.Rate) -> dict[str, Any]:
     zone = selection.reserve.zone
     per_site = Counter(p.site for p in own)
     return {

@@ -114,9 +114,7 @@ _GENERA = {
     "Turdidae": "Turdus",
     "Picidae": "Picus Dendrocopos Dryocopus Dryobates",
 }
-FAMILY_OF: dict[str, str] = {
-    genus: family.lower() for family, genera in _GENERA.items() for genus in genera.split()
-}
+FAMILY_OF: dict[str, str] = {genus: family.lower() for family, genera in _GENERA.items() for genus in genera.split()}
 
 
 def above(scientific_name: str) -> str:

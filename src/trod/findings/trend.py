@@ -18,9 +18,9 @@ from scipy import stats
 
 from trod.errors import NotEnoughEvidence
 from trod.findings import localtime, rates
+from trod.findings.detections import Detection
 from trod.findings.effort import Effort
 from trod.findings.localtime import Floats
-from trod.findings.detections import Detection
 from trod.findings.rates import Interval
 from trod.findings.runs import Scatter
 
@@ -75,13 +75,11 @@ def monthly(
             count = sum(1 for detection in here if effort.by_site.get(detection.site, 0.0) > 0)
             _, exact = rates.exact_rate(count, days)
             value, shown = rates.limited(count, days, scatter)
-        out.append(
-            MonthRate(month=month, detections=here, effort_days=days, rate=value, exact=exact, shown=shown)
-        )
+        out.append(MonthRate(month=month, detections=here, effort_days=days, rate=value, exact=exact, shown=shown))
     return tuple(out)
 
 
-def _batteries(found: Sequence[Detection], effort: Effort, zone: str) -> list[tuple[str, date, float, int]]:
+def _cells(found: Sequence[Detection], effort: Effort, zone: str) -> list[tuple[str, date, float, int]]:
     """(site, month, camera-days, detections) of every site-month with a day of effort or more, sorted."""
     counts: dict[tuple[str, date], int] = {}
     months = localtime.months_of([p.utc_s for p in found], zone)
@@ -101,7 +99,7 @@ class Trend:
 
     with_season : whether calendar months had their own levels, so season is parted from change.
     index : scatter about the fit, over chance.
-    batteries, degrees : how many site-months, and how many are left to judge by.
+    cells, degrees : how many site-months, and how many are left to judge by.
     first, last : middle of the first and last month used.
     """
 
@@ -110,7 +108,7 @@ class Trend:
     p: float
     with_season: bool
     index: float
-    batteries: int
+    cells: int
     degrees: int
     first: date
     last: date
@@ -140,7 +138,7 @@ def years_told(*, with_season: bool, first: date, last: date) -> float:
 def poisson_regression(y: Floats, design: Floats, exposure: Floats) -> tuple[Floats, Floats, Floats]:
     """Log-linear Poisson fit by iteratively reweighted least squares.
 
-    y, exposure : (batteries,); design : (batteries, terms). Returns (coefficients, their Poisson covariance, fitted).
+    y, exposure : (cells,); design : (cells, terms). Returns (coefficients, their Poisson covariance, fitted).
     Raises NotEnoughEvidence when it does not settle (a site or month with nothing seen has no finite level).
     References : McCullagh & Nelder (1989) §2.5.
     """
@@ -164,7 +162,7 @@ def poisson_regression(y: Floats, design: Floats, exposure: Floats) -> tuple[Flo
 
 
 def _rank(design: Floats) -> int:
-    """Rank by the cross product: quick for many batteries, and exact enough for columns of noughts and ones."""
+    """Rank by the cross product: quick for many cells, and exact enough for columns of noughts and ones."""
     return int(np.linalg.matrix_rank(design.T @ design, hermitian=True)) if design.size else 0
 
 
@@ -191,11 +189,11 @@ def trend(found: Sequence[Detection], effort: Effort, zone: str) -> Trend:
     the robust standard error (HC3) is used when it is the larger. Months are taken as independent given
     the fit; long runs of them make the interval too narrow.
     """
-    batteries = _batteries(found, effort, zone)
-    seen = {site for site, _, _, count in batteries if count}
-    batteries = [battery for battery in batteries if battery[0] in seen]  # a site with none has no level and tells no slope
-    total = sum(count for *_, count in batteries)
-    months = sorted({month for _, month, _, _ in batteries})
+    cells = _cells(found, effort, zone)
+    seen = {site for site, _, _, count in cells if count}
+    cells = [cell for cell in cells if cell[0] in seen]  # a site with none has no level and tells no slope
+    total = sum(count for *_, count in cells)
+    months = sorted({month for _, month, _, _ in cells})
     if total < FEWEST_DETECTIONS or len(months) < FEWEST_MONTHS:
         raise NotEnoughEvidence(
             f"{total} detections in {len(months)} months with effort",
@@ -204,20 +202,20 @@ def trend(found: Sequence[Detection], effort: Effort, zone: str) -> Trend:
     with_season = _spans_two_years(months)
     if with_season:
         kept = {m.month for m in months if sum(1 for other in months if other.month == m.month) > 1}
-        seen_months = {month.month for _, month, _, count in batteries if count}
-        batteries = [c for c in batteries if c[1].month in kept & seen_months]
-        sites_left = {site for site, _, _, count in batteries if count}
-        batteries = [c for c in batteries if c[0] in sites_left]
-        months = sorted({month for _, month, _, _ in batteries})
-    design, names = _design(batteries, with_season=with_season)
-    y = np.array([float(count) for *_, count in batteries])
-    exposure = np.array([days for _, _, days, _ in batteries])
+        seen_months = {month.month for _, month, _, count in cells if count}
+        cells = [c for c in cells if c[1].month in kept & seen_months]
+        sites_left = {site for site, _, _, count in cells if count}
+        cells = [c for c in cells if c[0] in sites_left]
+        months = sorted({month for _, month, _, _ in cells})
+    design, names = _design(cells, with_season=with_season)
+    y = np.array([float(count) for *_, count in cells])
+    exposure = np.array([days for _, _, days, _ in cells])
     rank = _rank(design)
-    degrees = len(batteries) - rank
+    degrees = len(cells) - rank
     slope_known = _rank(np.delete(design, 0, axis=1)) < rank
     if degrees < 1 or not slope_known or y.sum() < FEWEST_DETECTIONS:
         raise NotEnoughEvidence(
-            f"{len(batteries)} site-months for {len(names)} unknowns",
+            f"{len(cells)} site-months for {len(names)} unknowns",
             need="a trend needs the same sites watched over more months",
         )
     beta, covariance, mu = poisson_regression(y, design, exposure)
@@ -242,7 +240,7 @@ def trend(found: Sequence[Detection], effort: Effort, zone: str) -> Trend:
         p=float(2 * stats.t.sf(abs(slope) / error, degrees)),
         with_season=with_season,
         index=index,
-        batteries=len(batteries),
+        cells=len(cells),
         degrees=degrees,
         first=_middle(months[0]),
         last=_middle(months[-1]),
@@ -261,17 +259,17 @@ def _spans_two_years(months: Sequence[date]) -> bool:
     return sum(1 for found in years.values() if len(found) > 1) >= 3
 
 
-def _design(batteries: Sequence[tuple[str, date, float, int]], *, with_season: bool) -> tuple[Floats, list[str]]:
+def _design(cells: Sequence[tuple[str, date, float, int]], *, with_season: bool) -> tuple[Floats, list[str]]:
     """Columns: time in years from the middle, one level per site, and per calendar month but the first."""
-    years = np.array([(_middle(month) - date(2000, 1, 1)).days / YEAR_DAYS for _, month, _, _ in batteries])
+    years = np.array([(_middle(month) - date(2000, 1, 1)).days / YEAR_DAYS for _, month, _, _ in cells])
     columns: list[Floats] = [years - years.mean()]
     names = ["time"]
-    for site in sorted({site for site, *_ in batteries}):
-        columns.append(np.array([1.0 if s == site else 0.0 for s, *_ in batteries]))
+    for site in sorted({site for site, *_ in cells}):
+        columns.append(np.array([1.0 if s == site else 0.0 for s, *_ in cells]))
         names.append(site)
     if with_season:
-        for number in sorted({month.month for _, month, _, _ in batteries})[1:]:
-            columns.append(np.array([1.0 if m.month == number else 0.0 for _, m, _, _ in batteries]))
+        for number in sorted({month.month for _, month, _, _ in cells})[1:]:
+            columns.append(np.array([1.0 if m.month == number else 0.0 for _, m, _, _ in cells]))
             names.append(f"month {number}")
     return np.column_stack(columns), names
 

@@ -73,9 +73,7 @@ def fit_place(
     if sensitive and not true_places:
         cell = cell_of(latitude_deg=latitude_deg, longitude_deg=longitude_deg)
         latitude_deg, longitude_deg = cell.latitude_deg, min(cell.longitude_deg, 180.0)
-        return FitPlace(
-            latitude_deg=latitude_deg, longitude_deg=longitude_deg, cell=cell, sensitive=True, seal=_SEAL
-        )
+        return FitPlace(latitude_deg=latitude_deg, longitude_deg=longitude_deg, cell=cell, sensitive=True, seal=_SEAL)
     return FitPlace(latitude_deg=latitude_deg, longitude_deg=longitude_deg, sensitive=sensitive, seal=_SEAL)
 
 

@@ -28,9 +28,7 @@ class FitSetup(Setup, FitToLeave):
         return self.place.hidden
 
 
-def fit_setup(
-    spec: CameraSpec, inputs: Mapping[str, Any], *, place: FitPlace, animal: Animal, **how: Any
-) -> FitSetup:
+def fit_setup(spec: CameraSpec, inputs: Mapping[str, Any], *, place: FitPlace, animal: Animal, **how: Any) -> FitSetup:
     """Work a placement out for a place that may leave.
 
     how : as of `work_out_setup` (system, year, passes, simulate_angle). Raises WrongInput that names the input.
@@ -45,5 +43,3 @@ def fit_setup(
     )
     done = work_out_setup(spec, read, **how)
     return FitSetup(**{f.name: getattr(done, f.name) for f in fields(done)}, place=place, seal=_SEAL)
-
-

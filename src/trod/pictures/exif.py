@@ -523,9 +523,7 @@ def _parse_date(text: str) -> _Date | str | None:
     return _Date(when, match["fraction"] or "", match["zone"] or "")
 
 
-def _taken(
-    tags: Tags, problems: list[str]
-) -> tuple[datetime | None, DateTag | None, int | None, float | None]:
+def _taken(tags: Tags, problems: list[str]) -> tuple[datetime | None, DateTag | None, int | None, float | None]:
     names: tuple[tuple[DateTag, str, str], ...] = (
         ("DateTimeOriginal", "OffsetTimeOriginal", "SubSecTimeOriginal"),
         ("DateTimeDigitized", "OffsetTimeDigitized", "SubSecTimeDigitized"),

@@ -59,9 +59,7 @@ def luma_of(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return made
 
 
-def measure(
-    pixels: NDArray[np.uint8], *, strip_rows: int = 0, luma: NDArray[np.uint8] | None = None
-) -> LightFacts:
+def measure(pixels: NDArray[np.uint8], *, strip_rows: int = 0, luma: NDArray[np.uint8] | None = None) -> LightFacts:
     """Measure a scaled-down picture.
 
     pixels : (rows, columns, 3) or, grey, (rows, columns); 0 to 255. strip_rows : left out at the bottom.
@@ -90,9 +88,7 @@ def measure(
         contrast=contrast,
         detail=detail,
         veiled=(
-            contrast < VEIL_CONTRAST
-            and detail < VEIL_DETAIL
-            and VEIL_BRIGHTNESS[0] < brightness < VEIL_BRIGHTNESS[1]
+            contrast < VEIL_CONTRAST and detail < VEIL_DETAIL and VEIL_BRIGHTNESS[0] < brightness < VEIL_BRIGHTNESS[1]
         ),
     )
 

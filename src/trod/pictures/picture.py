@@ -68,9 +68,7 @@ class PictureFacts:
         return self.light is not None
 
 
-def look(
-    path: Path, *, thumb_to: Path | None = None, view_to: Path | None = None, sha256: str = ""
-) -> PictureFacts:
+def look(path: Path, *, thumb_to: Path | None = None, view_to: Path | None = None, sha256: str = "") -> PictureFacts:
     """Read one picture once: facts, light and, where asked, a thumbnail and a viewing size.
 
     path : the picture. thumb_to, view_to : JPEG files to be written (folders are made; an older one is
@@ -200,9 +198,7 @@ def _has_end(file: BinaryIO, scan: JpegScan, size: int) -> bool:
 
 def _too_large(size: int) -> str:
     most = MOST_FILE_BYTES // 10**6
-    return (
-        f"the file is {size / 1e6:.0f} MB, more than the {most} MB that are opened as a picture; not opened"
-    )
+    return f"the file is {size / 1e6:.0f} MB, more than the {most} MB that are opened as a picture; not opened"
 
 
 def too_many_words(width: int, height: int) -> str:

@@ -45,9 +45,7 @@ def group(times_s: ArrayLike, gap_s: float = BURST_GAP_S) -> Ints:
         return np.empty(0, dtype=np.int64)
     steps = np.diff(times)
     if not np.all(steps >= 0):  # nan fails too
-        raise WrongInput(
-            "times_s", got="times out of order or unknown", needed="known times in order of time"
-        )
+        raise WrongInput("times_s", got="times out of order or unknown", needed="known times in order of time")
     labels = np.zeros(times.size, dtype=np.int64)
     np.cumsum(steps > gap_s, out=labels[1:])
     return labels
@@ -102,9 +100,7 @@ def independent(
     if len(shapes) != 1 or start.ndim != 1:
         raise WrongInput("observations", got=sorted(shapes), needed="rows of one and the same length")
     if not np.all(end >= start):
-        raise WrongInput(
-            "end_s", got="an end before its start, or unknown", needed="known times, end after start"
-        )
+        raise WrongInput("end_s", got="an end before its start, or unknown", needed="known times, end after start")
     if np.any(number < 0):
         raise WrongInput("count", got=int(number.min()), needed="0 or more")
     if start.size == 0:
@@ -156,9 +152,7 @@ def detection_sentence(interval_s: float = INDEPENDENCE_S) -> str:
     """The rule of `independent`, to be printed wherever detections are counted."""
     _check_gap("interval_s", interval_s)
     if interval_s == 0:
-        return (
-            "Observations of one species at one site count as one only where they overlap, as the largest count."
-        )
+        return "Observations of one species at one site count as one only where they overlap, as the largest count."
     return (
         f"Observations of one species at one site less than {duration_words(interval_s)} apart count as one, "
         "with the largest count among them."

@@ -275,9 +275,7 @@ def _rest(start_s: float, end_s: float, gaps: Sequence[Interval]) -> list[Interv
 # --- rule 4: silences -----------------------------------------------------------------------------
 
 
-def expected_silences(
-    daily_counts: ArrayLike, silence_days: float, *, nearby: ArrayLike | None = None
-) -> float | None:
+def expected_silences(daily_counts: ArrayLike, silence_days: float, *, nearby: ArrayLike | None = None) -> float | None:
     """How many silences at least this long are to be expected beside these days.
 
     daily_counts : (days,), sequences on each day outside the silence.

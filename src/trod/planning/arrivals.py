@@ -3,7 +3,8 @@
 Two streams come before a camera. The **steady** one, animals and people and now and then a blank, is a count
 with more spread than chance: N ~ NB(μ, k), variance μ + μ²/k, with
 μ = level · season(day) · drift, where drift wanders slowly (lognormal, sd 0.3, memory 30 days). The other one
-is the **run of false triggers**: days of wind on which branches and grass set the sensor off many times. They start with a
+is the **run of false triggers**: days of wind on which branches and grass set the sensor off many times. They start
+with a
 small chance a day, last two days on average, and matter more than the animals for how soon a quiet camera
 may stop. Now and then what comes is not wind but grass grown up or a branch come down: a **lasting** run of false
 triggers. How long the present run has gone on tells which it is (`Posterior.chance_lasting`).
@@ -51,7 +52,9 @@ LASTING_SHARE = 0.05  # of runs of false triggers that something lasting makes, 
 LASTING_STAY = 1 - 1 / 60  # chance that such a run goes on for another day: until somebody cuts it, or frost; assumed
 FALSE_RUN_SHAPE = 1.5  # spread (NB size) of a run of false triggers day's blanks
 FALSE_RUN_BLANKS, FALSE_RUN_SIGMA_LN = 60.0, 0.5
-FALSE_RUN_DAY_BLANKS = 12  # so many blanks or more on a day are a run of false triggers, fewer belong to the steady stream
+FALSE_RUN_DAY_BLANKS = (
+    12  # so many blanks or more on a day are a run of false triggers, fewer belong to the steady stream
+)
 MOST_TRIGGERS = 100_000  # a day; more is a mistake in the counts
 
 
@@ -82,7 +85,8 @@ class Prior:
     """What is thought of a site before its first card. Everything assumed, unless a person typed it.
 
     level_per_day : mean of the steady triggers. shape : of its Gamma; 1/cv². false_run_start : mean chance a day
-    that a run of false triggers begins. false_run_weight : how many days of watching that chance is worth. false_run_blanks : median
+    that a run of false triggers begins. false_run_weight : how many days of watching that chance is worth.
+    false_run_blanks : median
     blanks of a run of false triggers day. night_share : of the steady triggers; night_weight : its worth in triggers.
     source : where the figures come from.
     """
@@ -115,7 +119,8 @@ class Prior:
         return self.shape / self.level_per_day
 
 
-# Steady triggers a day, starts of runs of false triggers a day, day of the year with most animals (northern), night share.
+# Steady triggers a day, starts of runs of false triggers a day, day of the year with most animals (northern), night
+# share.
 # Assumed, for a temperate reserve; the first card overrules the level within a month.
 _KINDS: dict[Feature, tuple[float, float, float, float]] = {
     "trail": (15.0, 0.03, 288, 0.5),
@@ -250,9 +255,12 @@ def log_nb(counts: ArrayLike, mean: ArrayLike, k: ArrayLike) -> Floats:
 class Posterior:
     """All that is known of a site's arrivals. Weights stand for chances and add up to one.
 
-    level : of the steady stream. k_weights : of `K_GRID`. false_run_a, false_run_b : Beta of the chance that a run of false triggers
-    begins. false_run_sizes, false_run_weights : blanks of a run of false triggers day. night_a, night_b : Beta of the night share.
-    days : watched. run_days : run of false triggers days in a row up to the last day watched, 0 when that was none. last_day : the
+    level : of the steady stream. k_weights : of `K_GRID`. false_run_a, false_run_b : Beta of the chance that a run of
+    false triggers
+    begins. false_run_sizes, false_run_weights : blanks of a run of false triggers day. night_a, night_b : Beta of the
+    night share.
+    days : watched. run_days : run of false triggers days in a row up to the last day watched, 0 when that was none.
+    last_day : the
     last one watched.
     """
 
@@ -392,7 +400,7 @@ class Arrivals:
         known = self.posterior
         steady = f"about {_two(known.level.per_day)} triggers a day"
         low, high = (gammaincinv(known.level.shape, q) / known.level.rate for q in (0.1, 0.9))
-        false_runs = f"a run of false triggers of about {_two(known.false_run_blanks)} blanks a day on {_two(100 * known.false_run_share)} % of days"
+        false_runs = f"a run of false triggers of about {_two(known.false_run_blanks)} blanks a day on {_two(100 * known.false_run_share)} % of days"  # noqa: E501
         days = "1 day" if known.days == 1 else f"{known.days} days"
         basis = f"from {days} of pictures" if known.days else self.prior.source
         between = f"{_two(float(low))} to {_two(float(high))}, 8 of 10"
@@ -417,9 +425,11 @@ def _posterior(prior: Prior, counts: list[DayCount]) -> Posterior:
     k_weights = _k_weights(steady, factors)
     level = discounted(prior, total=total, factors=float(factors.sum()), days=days, k=float(K_GRID @ k_weights))
 
-    # A run of false triggers starts on a run of false triggers day that does not follow another one; a day missing between parts them.
+    # A run of false triggers starts on a run of false triggers day that does not follow another one; a day missing
+    # between parts them.
     follows = np.array(
-        [i > 0 and bool(false_run[i - 1]) and (counts[i].day - counts[i - 1].day).days == 1 for i in range(days)], dtype=bool
+        [i > 0 and bool(false_run[i - 1]) and (counts[i].day - counts[i - 1].day).days == 1 for i in range(days)],
+        dtype=bool,
     )
     starts = int((false_run & ~follows).sum())
     sizes = prior.false_run_blanks * np.exp(prior.false_run_sigma_ln * np.linspace(-3.5, 3.5, 29))
@@ -454,9 +464,11 @@ def _run(counts: list[DayCount], false_run: NDArray[np.bool_]) -> int:
 
 
 def _parted(prior: Prior, counts: list[DayCount]) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-    """Steady triggers, run of false triggers blanks, and whether the day was a run of false triggers, each of shape (days,).
+    """Steady triggers, run of false triggers blanks, and whether the day was a run of false triggers, each of shape
+    (days,).
 
-    Where a person told blanks apart, a day of `FALSE_RUN_DAY_BLANKS` or more is a run of false triggers; a few blanks belong to
+    Where a person told blanks apart, a day of `FALSE_RUN_DAY_BLANKS` or more is a run of false triggers; a few blanks
+    belong to
     every day. Where nobody did, a day far beyond the others is taken for a run of false triggers, and what is beyond the
     median of the others for its blanks. That is a guess; telling blanks apart is better.
     """

@@ -293,7 +293,8 @@ class Pack:
     def voltage_v(self, current_a: float, *, resistance_ohm: float | None = None) -> float:
         """At the batteries' terminals under a current: series · (V − I/rows · R). [V]
 
-        resistance_ohm : of one battery; the kind's own when None. Alkaline batteries rise from 0.15–0.3 Ω at 20 °C to about
+        resistance_ohm : of one battery; the kind's own when None. Alkaline batteries rise from 0.15–0.3 Ω at 20 °C to
+        about
         0.9 Ω at −40 °C (from memory).
         """
         positive("current_a", current_a, needed="amperes, 0 or more", zero=True)
@@ -328,9 +329,7 @@ def mixed_wh(
     Notes : all carry the same current, so that the row stops with the first that is empty. See `MIXED`.
     """
     if not parts or any(part.number < 1 for part in parts):
-        raise WrongInput(
-            "parts", got=len(parts), needed="at least one kind of battery, one battery or more of each"
-        )
+        raise WrongInput("parts", got=len(parts), needed="at least one kind of battery, one battery or more of each")
     number = sum(part.number for part in parts)
     load = pulse_weight * positive("pulse_w", pulse_w, needed="watts, 0 or more", zero=True) / number
     each = [usable_wh(part.battery, temperature_c, load, age_years=part.age_years) for part in parts]

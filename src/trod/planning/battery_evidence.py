@@ -132,7 +132,5 @@ def learn(before: EnergyScale, sets: Sequence[BatterySet]) -> Learnt:
         log = log + np.log(np.maximum(batteries + other, 1e-300))
     after = np.exp(log - log.max())
     after = after / after.sum()
-    shares = tuple(
-        float(after @ (batteries / np.maximum(batteries + other, 1e-300))) for batteries, other in told
-    )
+    shares = tuple(float(after @ (batteries / np.maximum(batteries + other, 1e-300))) for batteries, other in told)
     return Learnt(scale=EnergyScale.shaped(after), sets=tuple(sets), by_batteries=shares)

@@ -312,9 +312,7 @@ def _table(
     warm = known.contrast_k * np.exp(known.contrast_spread_ln * _normal(n, rng))
     jitter = np.exp(known.jitter_ln * _normal(n, rng))
     delays = np.array(grid.trigger_s)[:, None] * jitter
-    spans = crossing.spans(
-        np.array([path.offset_m]), np.radians([path.angle_deg]), view=known.view, body=passer.body
-    )
+    spans = crossing.spans(np.array([path.offset_m]), np.radians([path.angle_deg]), view=known.view, body=passer.body)
     table = np.empty((*grid.shape, len(_KINDS)))
     case = Case(passer=passer, path=path, view=known.view)
     for j, zone in enumerate(grid.zone_deg):
@@ -419,7 +417,9 @@ def from_pictures(
     for blank in np.linspace(*found.other_blanks, 7):
         parts_seen = (blank + (1 - blank) * empty, (1 - blank) * cut, (1 - blank) * whole)
         logs.append(
-            sum(n * np.log((1 - SETUP_SHEET) * p + SETUP_SHEET / 3) for n, p in zip(counts_seen, parts_seen, strict=True))
+            sum(
+                n * np.log((1 - SETUP_SHEET) * p + SETUP_SHEET / 3) for n, p in zip(counts_seen, parts_seen, strict=True)
+            )
         )
     stacked = np.stack(logs)
     top = stacked.max(axis=0)

@@ -241,9 +241,7 @@ def _check_head(head: Sequence[str]) -> None:
 
 def _spec_of(head: Sequence[str], row: Sequence[str], line: int) -> CameraSpec:
     if len(row) > len(head):
-        raise WrongInput(
-            f"line {line}", got=f"{len(row)} batteries", needed=f"at most {len(head)}, as the heading"
-        )
+        raise WrongInput(f"line {line}", got=f"{len(row)} batteries", needed=f"at most {len(head)}, as the heading")
     batteries = {name: battery.strip() for name, battery in zip(head, row, strict=False)}
 
     def text(name: str, default: str = "") -> str:
@@ -268,9 +266,7 @@ def _spec_of(head: Sequence[str], row: Sequence[str], line: int) -> CameraSpec:
         try:
             return Figures(**given)  # type: ignore[arg-type]
         except WrongInput as error:
-            raise WrongInput(
-                f"line {line}, {kind}_{error.what}", got=error.got, needed=error.needed
-            ) from None
+            raise WrongInput(f"line {line}, {kind}_{error.what}", got=error.got, needed=error.needed) from None
 
     try:
         return CameraSpec(

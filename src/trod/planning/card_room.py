@@ -168,7 +168,5 @@ def room_cautions(
             "the camera begins a new folder. Take the whole card in, never single folders."
         )
     if card_gb > 32:
-        said.append(
-            "Cards above 32 GB come with exFAT; some cameras take no card above 32 GB. Look in its manual."
-        )
+        said.append("Cards above 32 GB come with exFAT; some cameras take no card above 32 GB. Look in its manual.")
     return tuple(said)

@@ -165,14 +165,10 @@ def chance_in_frame(
     forward_share: float = 0.5,
 ) -> float:
     """The closed-form chance that a single picture has the animal's middle in it; see `speed_bands`."""
-    forward, backward = speed_bands(
-        path, zone_deg=zone_deg, fov_deg=fov_deg, length_m=length_m, delay_s=delay_s
-    )
+    forward, backward = speed_bands(path, zone_deg=zone_deg, fov_deg=fov_deg, length_m=length_m, delay_s=delay_s)
     total = sum(gait.share for gait in gaits)
     return sum(
-        gait.share
-        / total
-        * (forward_share * forward.chance(gait) + (1 - forward_share) * backward.chance(gait))
+        gait.share / total * (forward_share * forward.chance(gait) + (1 - forward_share) * backward.chance(gait))
         for gait in gaits
     )
 
@@ -190,9 +186,7 @@ class Spans:
     part: tuple[Floats, Floats]
 
 
-def sector_span(
-    offset_m: Floats, angle_rad: Floats, *, half_angle_rad: float, reach_m: float
-) -> tuple[Floats, Floats]:
+def sector_span(offset_m: Floats, angle_rad: Floats, *, half_angle_rad: float, reach_m: float) -> tuple[Floats, Floats]:
     """Where lines enter and leave a sector before the camera: (from, to) along each, any broadcast shape.
 
     offset_m : may be negative (the line passes on the other side). from > to where a line misses it.
@@ -214,9 +208,7 @@ def sector_span(
     return low, high
 
 
-def spans(
-    offset_m: Floats, angle_rad: Floats, *, view: View, body: Body, share: float = WHOLE_SHARE
-) -> Spans:
+def spans(offset_m: Floats, angle_rad: Floats, *, view: View, body: Body, share: float = WHOLE_SHARE) -> Spans:
     """The spans of many paths, (paths,) each, for a box-shaped body that goes along them.
 
     Notes : the body is cut into strips along its way; a strip's share inside is exact. The share inside a
@@ -235,9 +227,7 @@ def spans(
     part_high = np.where(hit, high, -np.inf).max(axis=0) + length / 2
 
     lanes = (np.arange(STRIPS) + 0.5) / STRIPS - 0.5
-    low, high = sector_span(
-        q[None] + lanes[:, None] * body.width_m, a, half_angle_rad=h, reach_m=view.reach_m
-    )
+    low, high = sector_span(q[None] + lanes[:, None] * body.width_m, a, half_angle_rad=h, reach_m=view.reach_m)
 
     # Where the whole body is in, if anywhere, is the peak; only other paths must be searched for theirs.
     full_low, full_high = (low + length / 2).max(axis=0), (high - length / 2).min(axis=0)

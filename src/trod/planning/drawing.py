@@ -542,7 +542,7 @@ def glare_svg(year: GlareYear, *, theme: Theme = "page", key: str = "sun") -> st
     days = year.grid.shape[0]
     every = 3
     columns = range(0, days, every)
-    battery_w, battery_h = wide / days, tall / CELLS_A_DAY
+    cell_w, cell_h = wide / days, tall / CELLS_A_DAY
     near_hatch = pen.hatch("near", ink="clay", turn=45, gap=5, wide=1.4)
     night = pen.hatch("night", ink="faint", turn=0, gap=3, wide=0.9)
 
@@ -552,10 +552,10 @@ def glare_svg(year: GlareYear, *, theme: Theme = "page", key: str = "sun") -> st
         for day in columns:
             column = np.isin(year.grid[min(day + every // 2, days - 1)], wanted)
             edges = np.flatnonzero(np.diff(np.concatenate([[0], column.astype(np.int8), [0]])))
-            span = min(every, days - day) * battery_w + 0.3
+            span = min(every, days - day) * cell_w + 0.3
             for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
                 pieces.append(
-                    f"M{left + day * battery_w:.1f} {top + begin * battery_h:.1f}h{span:.1f}v{(end - begin) * battery_h:.1f}"
+                    f"M{left + day * cell_w:.1f} {top + begin * cell_h:.1f}h{span:.1f}v{(end - begin) * cell_h:.1f}"
                     f"h-{span:.1f}Z"
                 )
         return "".join(pieces)
@@ -568,10 +568,10 @@ def glare_svg(year: GlareYear, *, theme: Theme = "page", key: str = "sun") -> st
     pen.shape(runs([IN_FRAME]), fill="clay")
     starts = np.cumsum([0, 31, days - 337, 31, 30, 31, 30, 31, 31, 30, 31, 30])
     for month, start in enumerate(starts.tolist()):
-        x = left + start * battery_w
+        x = left + start * cell_w
         if month:
             pen.line(x, top, x, top + tall, ink="edge", wide=0.6, dash="1 3")
-        pen.text(x + 15 * battery_w, top - 9, MONTHS[month][:3], anchor="middle", size=12, halo=False)
+        pen.text(x + 15 * cell_w, top - 9, MONTHS[month][:3], anchor="middle", size=12, halo=False)
     for hour in range(0, 25, 3):
         y = top + hour * tall / 24
         if 0 < hour < 24:

@@ -22,13 +22,13 @@ from scipy.special import ndtr
 
 from trod.errors import WrongInput
 from trod.planning.arrivals import FALSE_RUN_SHAPE, FALSE_RUN_STAY, YEAR_DAYS, Arrivals, drift_variance
-from trod.planning.card_room import usable_mb
 from trod.planning.batteries import COLD_STOP, GAUGE
+from trod.planning.card_room import usable_mb
 from trod.planning.energy import MEASURE
 from trod.planning.passers import positive
 from trod.planning.stopping import (
-    MOST_DAYS,
     FALSE_RUN_NIGHT_SHARE,
+    MOST_DAYS,
     EnergyScale,
     Outfit,
     Stops,
@@ -342,7 +342,11 @@ def _told(
         start=start,
         stop=Spread.of(first),
         stopped=by_day(first[ended]),
-        by_cause={"batteries": by_day(first[by_batteries]), "card": by_day(first[by_card]), "fault": by_day(first[by_fault])},
+        by_cause={
+            "batteries": by_day(first[by_batteries]),
+            "card": by_day(first[by_card]),
+            "fault": by_day(first[by_fault]),
+        },
         causes=causes,
         dark=dark,
         cold_share=cold_share,
@@ -375,7 +379,7 @@ def _caveats(
         gives = capacity_now_wh(outfit, climate, start, used)
         if used.energy_wh > 1.5 * gives * math.exp(scale_for(outfit, arrivals).ln_mean):
             said.append(
-                "By what is known the batteries should be empty already. Either they were changed, or the camera takes less "
+                "By what is known the batteries should be empty already. Either they were changed, or the camera takes less "  # noqa: E501
                 "than is assumed: put in fresh batteries and note it."
             )
     return tuple(said)

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from trod.errors import WrongInput
-from trod.planning.camera import ASSUMED, CameraSpec
 from trod.planning.batteries import PULSE_WEIGHT, Pack
+from trod.planning.camera import ASSUMED, CameraSpec
 from trod.planning.passers import positive
 
 # Assumed until somebody measures with a meter in the line; see `Draw.sources`.
@@ -74,9 +74,7 @@ class Draw:
 
         Without a flash a night picture costs what a day picture costs, unless somebody says otherwise.
         """
-        idle, wake, day, night = (
-            spec.figure(name) for name in ("idle_mw", "wake_j", "day_frame_j", "night_frame_j")
-        )
+        idle, wake, day, night = (spec.figure(name) for name in ("idle_mw", "wake_j", "day_frame_j", "night_frame_j"))
         dark = spec.flash == "none"
         sources = dict.fromkeys(FIGURES, "assumed")
         sources |= {"idle_w": idle.origin, "wake_j": wake.origin}
@@ -184,7 +182,8 @@ def day_energy_wh(
 class Lasting:
     """Days a pack lasts when every day is alike.
 
-    flash_days : until the flash's pulse is too much for the batteries: night pictures fail or the camera resets. day_days :
+    flash_days : until the flash's pulse is too much for the batteries: night pictures fail or the camera resets.
+    day_days :
     until day pictures fail, too, at the same use; never sooner.
     """
 
@@ -192,9 +191,7 @@ class Lasting:
     day_days: float
 
 
-def steady_days(
-    pack: Pack, draw: Draw, *, day_wh: float, temperature_c: float, age_years: float = 0.0
-) -> Lasting:
+def steady_days(pack: Pack, draw: Draw, *, day_wh: float, temperature_c: float, age_years: float = 0.0) -> Lasting:
     """How long a pack lasts at one temperature and one use a day: two dates, flash and day pictures.
 
     A quick look, for comparing. When camera and weather vary, ask for a forecast, which has a range.

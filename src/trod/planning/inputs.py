@@ -151,7 +151,7 @@ def checked(inputs: Mapping[str, Any]) -> dict[str, Any]:
     Raises WrongInput that names the input.
     """
     if not isinstance(inputs, Mapping):
-        raise WrongInput("inputs", got=type(inputs).__name__, needed="names with values, as {\"height_m\": 0.8}")
+        raise WrongInput("inputs", got=type(inputs).__name__, needed='names with values, as {"height_m": 0.8}')
     good: dict[str, Any] = {}
     for key, value in inputs.items():
         if key not in KEYS:

@@ -84,7 +84,5 @@ def replacement_age(*, shape: float, scale: float, planned: float, failed: float
         return float((planned * survives(age) + failed * (1 - survives(age))) / lived)
 
     longest = scale * 6 ** (1 / shape)
-    found = minimize_scalar(
-        rate_at, bounds=(1e-3 * scale, longest), method="bounded", options={"xatol": 1e-7 * scale}
-    )
+    found = minimize_scalar(rate_at, bounds=(1e-3 * scale, longest), method="bounded", options={"xatol": 1e-7 * scale})
     return float(found.x), float(found.fun)

@@ -192,7 +192,11 @@ def _work(wants: Sequence[Wants], *, renewed: bool) -> list[KitItem]:
         ("phone or watch set by the network", "to photograph its time with each camera", bool(wants)),
         ("soft cloth and brush", "for lens and sensor window", bool(wants)),
         ("pruning shears", "for grass and twigs before the sensor, where that is allowed", bool(wants)),
-        ("tape measure and level or angle gauge", "to hang it as the set-up sheet says", any(w.walk_test for w in wants)),
+        (
+            "tape measure and level or angle gauge",
+            "to hang it as the set-up sheet says",
+            any(w.walk_test for w in wants),
+        ),
         ("tape or sticks to mark the walk test", "near and far edge of the zone", any(w.walk_test for w in wants)),
         ("bag for spent batteries, poles covered", "all of them come home", renewed),
         ("this sheet, and a pencil", "it writes in the wet", True),
@@ -264,7 +268,7 @@ def cautions(going: Going, *, ladder_sites: Sequence[str] = (), told: Mapping[st
     add(
         going.snow,
         "Snow",
-        "In steep country read the day's avalanche bulletin; a site beyond a loaded slope waits. Batteries give less and "
+        "In steep country read the day's avalanche bulletin; a site beyond a loaded slope waits. Batteries give less and "  # noqa: E501
         "hands are slower in the cold.",
     )
     add(

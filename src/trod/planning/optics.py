@@ -147,9 +147,7 @@ def hyperfocal_m(*, focal_length_mm: float, f_number: float, circle_mm: float) -
     return (focal_length_mm**2 / (f_number * circle_mm) + focal_length_mm) / 1000
 
 
-def sharp_from_to_m(
-    *, focal_length_mm: float, f_number: float, circle_mm: float, focus_m: float
-) -> tuple[float, float]:
+def sharp_from_to_m(*, focal_length_mm: float, f_number: float, circle_mm: float, focus_m: float) -> tuple[float, float]:
     """Nearest and farthest sharp distance for a fixed focus; the farthest may be infinite. [m]
 
     Notes : near = s(H−f)/(H+s−2f), far = s(H−f)/(H−s), thin lens.

@@ -9,7 +9,9 @@ from trod.errors import WrongInput
 from trod.planning.pack_text import pack_from
 from trod.planning.stopping import Outfit
 
-NO_COUNT = re.compile(r"\b[flh]r\s?\d+\b|\d+(?:[.,]\d+)?\s*(?:v|mah|ah|wh)\b")  # figures that tell no number of batteries
+NO_COUNT = re.compile(
+    r"\b[flh]r\s?\d+\b|\d+(?:[.,]\d+)?\s*(?:v|mah|ah|wh)\b"
+)  # figures that tell no number of batteries
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,6 +70,4 @@ def words(outfit: Outfit) -> str:
         takes.append(f"{outfit.frames} picture{'s' if outfit.frames != 1 else ''}")
     if outfit.clip_s:
         takes.append(f"a clip of {outfit.clip_s:g} s")
-    return (
-        f"{outfit.pack.name}, {outfit.card_gb:g} GB, {' and '.join(takes)} a trigger, {outfit.delay_s:g} s between"
-    )
+    return f"{outfit.pack.name}, {outfit.card_gb:g} GB, {' and '.join(takes)} a trigger, {outfit.delay_s:g} s between"

@@ -297,20 +297,12 @@ _BETTER: tuple[tuple[str, str, str, float], ...] = (
 WORTH_TELLING = 0.05
 
 
-def _reasons(
-    use: Use, spec: CameraSpec, score: _Score, warm: float, passes: int, seed: int
-) -> tuple[str, ...]:
+def _reasons(use: Use, spec: CameraSpec, score: _Score, warm: float, passes: int, seed: int) -> tuple[str, ...]:
     kit = _Kit.of(spec)
     if use.stay:
-        lines = [
-            f"Of the herd {in_words(score.day)} in 100 are in a picture by day, "
-            f"{in_words(score.night)} by night."
-        ]
+        lines = [f"Of the herd {in_words(score.day)} in 100 are in a picture by day, {in_words(score.night)} by night."]
     else:
-        lines = [
-            f"Of 100 that pass, {in_words(score.day)} are caught whole by day, "
-            f"{in_words(score.night)} by night."
-        ]
+        lines = [f"Of 100 that pass, {in_words(score.day)} are caught whole by day, {in_words(score.night)} by night."]
     if spec.flash == "none":
         lines.append("It has no flash, so it takes nothing by night.")
     gains: list[tuple[float, str]] = []

@@ -20,9 +20,9 @@ from trod.planning.animals import Animal
 from trod.planning.camera import CameraSpec
 from trod.planning.crossing import Path, View
 from trod.planning.detection import Sensor, contrast_k
-from trod.planning.inputs import PACES, Read, at_pace
 from trod.planning.dwelling import Stay, StayCase, Visits
 from trod.planning.glare import flash_band
+from trod.planning.inputs import PACES, Read, at_pace
 from trod.planning.passers import Passer
 from trod.planning.ranking import DAYLIGHT_REACH_M, NAMES
 from trod.planning.said import System, air, figure, length, speed, to_step, wind
@@ -328,9 +328,7 @@ def work_out_setup(
     settings = adviser.advise(spec, read.wish)
     angles = angles_for(spec, read, settings) if simulate_angle else None
     span: AngleSpan | None = angles
-    advice = placement.work_out(
-        spec, read.ground, read.animal, read.mount, angles=span, system=system, year=year
-    )
+    advice = placement.work_out(spec, read.ground, read.animal, read.mount, angles=span, system=system, year=year)
     path = path_of(advice, read)
     outcomes: dict[Light, Outcome] = {}
     for light in LIGHTS:
@@ -410,9 +408,7 @@ def angles_for(
         whole = empty = 0.0
         for share, view in lights:
             path = Path(offset_m=ground.offset_m, angle_deg=angle)
-            case = Case(
-                passer=read.passer, path=path, sensor=sensor, view=view, timing=timing, contrast_k=warm
-            )
+            case = Case(passer=read.passer, path=path, sensor=sensor, view=view, timing=timing, contrast_k=warm)
             found = walkby.first_answer(case, passes=passes)
             whole += share * found.whole.value
             empty += share * (found.empty.value if found.empty is not None else 1.0)
@@ -445,12 +441,16 @@ def _camera_settings(
 
     tilt, wedge = advice.piece("tilt"), advice.piece("wedge")
     lens = say(advice.height_m)
-    found = [CameraSettings(key="height", label="Lens height", value=lens, hint="from the ground to the middle of the lens")]
+    found = [
+        CameraSettings(key="height", label="Lens height", value=lens, hint="from the ground to the middle of the lens")
+    ]
     if path is not None:
         angle = min(path.angle_deg, 180 - path.angle_deg)
         found.append(CameraSettings(key="offset", label="From tree or post to the path", value=say(path.offset_m)))
         found.append(
-            CameraSettings(key="angle", label="Axis to the path", value=f"about {to_step(angle, 5):.0f}°", hint="0° along it")
+            CameraSettings(
+                key="angle", label="Axis to the path", value=f"about {to_step(angle, 5):.0f}°", hint="0° along it"
+            )
         )
     found.append(CameraSettings(key="tilt", label="Tilt", value=_bare(tilt.value)))
     found.append(CameraSettings(key="wedge", label="Wedge", value=_bare(wedge.value), hint=wedge.reason))

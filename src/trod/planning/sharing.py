@@ -46,9 +46,7 @@ class Shared:
     lost_a_day: float
 
 
-def share_trips(
-    stopped: Sequence[ArrayLike], *, trips: float, over_days: ArrayLike, end_visit: bool = False
-) -> Shared:
+def share_trips(stopped: Sequence[ArrayLike], *, trips: float, over_days: ArrayLike, end_visit: bool = False) -> Shared:
     """The intervals that lose least with so many trips.
 
     Parameters
@@ -92,9 +90,7 @@ def share_trips(
         _lost(np.asarray(curve, dtype=float), days) / days
         for curve, days in zip(stopped, found.tolist(), strict=True)
     )
-    return Shared(
-        intervals=tuple(found.tolist()), price_days=high, trips=count(found), lost_a_day=float(lost)
-    )
+    return Shared(intervals=tuple(found.tolist()), price_days=high, trips=count(found), lost_a_day=float(lost))
 
 
 def _lost(curve: Floats, days: float) -> float:

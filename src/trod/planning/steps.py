@@ -139,7 +139,7 @@ def walk_steps(
         WalkStep(
             key="leave",
             text=("Set the delay again, arm" if delayed else "Arm")
-            + " the camera, see it go to sleep, lock it. Note what is different from this set-up sheet. Take the mark away.",
+            + " the camera, see it go to sleep, lock it. Note what is different from this set-up sheet. Take the mark away.",  # noqa: E501
         )
     )
     return tuple(steps)
@@ -186,9 +186,7 @@ def usual_cautions(read: Read, advice: PlacementAdvice, *, battery: str = "") ->
         lines.append("Water rises: hang the camera above the flood mark; wade nothing fast, deep or cold.")
     cold = mount.air_c[0] < 0
     if advice.snow_expected_m > 0 or (cold and ground.feature in ("water", "ford")):
-        lines.append(
-            "Ice and snow: no table makes ice safe; in steep snow read the day's bulletin and do not go alone."
-        )
+        lines.append("Ice and snow: no table makes ice safe; in steep snow read the day's bulletin and do not go alone.")
     if ground.feature == "den":
         lines.append("An occupied den or nest only with the permit that covers it.")
     lines.append(

@@ -20,14 +20,14 @@ from trod.errors import WrongInput
 from trod.planning.adviser import thinned
 from trod.planning.arrivals import (
     DRIFT_MEMORY_DAYS,
-    LASTING_STAY,
     FALSE_RUN_SHAPE,
     FALSE_RUN_STAY,
+    LASTING_STAY,
     Arrivals,
     DayCount,
 )
-from trod.planning.card_room import FileSizes, mb_per_trigger, usable_mb
 from trod.planning.batteries import Pack
+from trod.planning.card_room import FileSizes, mb_per_trigger, usable_mb
 from trod.planning.energy import SECONDS_A_DAY, Draw, parts_doubt_ln, trigger_energy_j
 from trod.planning.passers import positive
 from trod.planning.placement import STAYED
@@ -41,7 +41,9 @@ LN_GRID: Floats = np.linspace(-2.5, 2.5, 201)  # of an energy scale that evidenc
 BYTES_SD_LN = 0.08
 DRIFT_MEDIAN_SD, DRIFT_SD_SPREAD = 0.3, 0.35
 SEASON_SD = 0.1  # of the amplitude
-FALSE_RUN_NIGHT_SHARE = 0.3  # of run of false triggers blanks: wind and sun-warmed leaves set it off by day more; assumed
+FALSE_RUN_NIGHT_SHARE = (
+    0.3  # of run of false triggers blanks: wind and sun-warmed leaves set it off by day more; assumed
+)
 MILD_C = 10.0
 COLD_SPELL = 0.7  # how much of a night's deviation is left on the next; assumed
 WEATHERS = 256
@@ -258,7 +260,8 @@ def day_of_year(day: date) -> int:
 
 
 def delay_effect(arrivals: Arrivals, outfit: Outfit) -> tuple[float, float]:
-    """What another delay than that of the counts does to steady triggers and to run of false triggers blanks, as factors."""
+    """What another delay than that of the counts does to steady triggers and to run of false triggers blanks, as
+    factors."""
     counted, now = arrivals.delay_s, outfit.delay_s
     if counted == now:
         return 1.0, 1.0
@@ -362,7 +365,9 @@ def simulate(
         blanks = _false_runs(truth.false_run_blanks[rows] * false_run_by, starts_a_step[rows], steps, rng, first=brief)
         if run_left.any():
             left = np.clip(run_left[rows][:, None] - (t0 + w * np.arange(steps)), 0, w)
-            on = rng.poisson(rng.standard_gamma(FALSE_RUN_SHAPE * left) * truth.false_run_blanks[rows][:, None] / FALSE_RUN_SHAPE)
+            on = rng.poisson(
+                rng.standard_gamma(FALSE_RUN_SHAPE * left) * truth.false_run_blanks[rows][:, None] / FALSE_RUN_SHAPE
+            )
             blanks = blanks + on * false_run_by
         np.minimum(triggers, most, out=triggers)
         np.minimum(blanks, most, out=blanks)
@@ -428,9 +433,7 @@ def _weathers(step_days: int) -> Floats:
     return np.asarray(nights.reshape(WEATHERS, steps, step_days).min(axis=2))
 
 
-def _scale(
-    scale: EnergyScale, capacity_wh: float, used: Used, draws: int, rng: np.random.Generator
-) -> Floats:
+def _scale(scale: EnergyScale, capacity_wh: float, used: Used, draws: int, rng: np.random.Generator) -> Floats:
     """Energy scales that a camera still alive can have. Shape (draws,).
 
     Where hardly any can (the batteries should be empty by all that is known), the least hungry ones are taken.
@@ -447,7 +450,8 @@ def _scale(
 def _false_runs(
     blanks: Floats, starts_a_step: Floats, steps: int, rng: np.random.Generator, *, first: NDArray[np.bool_]
 ) -> Floats:
-    """Run of false triggers blanks of each step, shape (n, steps). first : in which rows a run of false triggers is on when the first step begins."""
+    """Run of false triggers blanks of each step, shape (n, steps). first : in which rows a run of false triggers is on
+    when the first step begins."""
     n = len(blanks)
     starts = rng.poisson(starts_a_step[:, None], (n, steps))
     row, step = np.nonzero(starts)
@@ -462,9 +466,7 @@ def _false_runs(
     return found
 
 
-def _crossing(
-    path: Floats, limit: Floats, before: Floats, t0: float, w: int
-) -> tuple[NDArray[np.int64], Floats]:
+def _crossing(path: Floats, limit: Floats, before: Floats, t0: float, w: int) -> tuple[NDArray[np.int64], Floats]:
     """First step at whose end `path` has come to `limit`, or -1; and the time, on a straight line inside the step."""
     over = path >= limit
     at = np.where(over.any(axis=1), over.argmax(axis=1), -1)

@@ -36,7 +36,7 @@ LONGEST_UNASKED_DAYS = 200.0
 # Plan no later than the day by which this chance of stopping is reached: forecasts err on the late side.
 PLAN_CHANCE = 0.10
 ASK_HAZARD = (
-    "Batteries and card may last longer than 200 days, but that is no reason to stay away so long: say how often cameras "
+    "Batteries and card may last longer than 200 days, but that is no reason to stay away so long: say how often cameras "  # noqa: E501
     "fail or vanish here (faults, theft, bears, falling trees), and the best interval can be worked out."
 )
 Outcome = Literal["best", "ask for the hazard", "beyond the forecast", "never worth a visit"]
@@ -87,9 +87,7 @@ def lost_days(stopped: ArrayLike, days: ArrayLike, *, step_days: float = 1.0) ->
     whole = np.minimum((after / step_days).astype(int), len(curve) - 2)
     part = after / step_days - whole
     low, high = curve[whole], curve[whole + 1]
-    return np.asarray(
-        _summed(curve, step_days)[whole] + step_days * part * (low + (high - low) * part / 2), dtype=float
-    )
+    return np.asarray(_summed(curve, step_days)[whole] + step_days * part * (low + (high - low) * part / 2), dtype=float)
 
 
 def cards_lost(
@@ -97,7 +95,8 @@ def cards_lost(
 ) -> Floats:
     """Camera-days of pictures lost with cards that vanish, until day 0, 1, 2 …: P(τ) = ∫₀^τ s·h·e^(−s·h·t)·W(t) dt.
 
-    stopped : by batteries and card alone. hazard_per_day : of faults and theft (h). share : of these, those that take the
+    stopped : by batteries and card alone. hazard_per_day : of faults and theft (h). share : of these, those that take
+    the
     card along (s). hung_days : days of pictures on the card at the start; W(t) is these and what was watched since.
     """
     if not 0 <= share <= 1:
@@ -359,7 +358,8 @@ class Access:
 class Standing:
     """A camera as it stands: its forecast since the last visit, the price of a visit, and access.
 
-    stopped : chance that batteries or card have stopped it by day 0, 1, 2 … since `visited_on`. hazard_per_day : faults and
+    stopped : chance that batteries or card have stopped it by day 0, 1, 2 … since `visited_on`. hazard_per_day : faults
+    and
     theft; None when nobody was asked. fresh : the same with fresh batteries and an empty card, which is what each
     further interval begins with; as `stopped` when None. hung_days : days of pictures on its card at `visited_on`.
     card_lost_share : of faults and thefts, those that take the card along.
@@ -387,16 +387,12 @@ class Standing:
 
     def interval(self, cost_in_lost_days: float) -> Interval:
         """The best interval in the long run, at a price."""
-        return best_interval(
-            self.anew, cost_in_lost_days, self.hazard_per_day, card_lost_share=self.card_lost_share
-        )
+        return best_interval(self.anew, cost_in_lost_days, self.hazard_per_day, card_lost_share=self.card_lost_share)
 
     def losses(self, days: ArrayLike) -> Floats:
         """Camera-days lost by so many days after the last visit: dead ones, and pictures on a card that vanished."""
         after = np.asarray(days, dtype=float)
-        cards = cards_lost(
-            self.stopped, self.hazard_per_day or 0.0, self.card_lost_share, hung_days=self.hung_days
-        )
+        cards = cards_lost(self.stopped, self.hazard_per_day or 0.0, self.card_lost_share, hung_days=self.hung_days)
         return np.asarray(lost_days(self.curve, after) + np.interp(after, np.arange(len(cards)), cards), dtype=float)
 
     def days_on(self, day: date) -> int:
@@ -409,7 +405,8 @@ class NextVisit:
     """When to go to one camera next.
 
     best : the open day with the least cost; None when none is open. plan_on : the day to plan with, no later than the
-    day by which batteries or card stop with a chance of a tenth, if one can go by then. tenth : that day, None when it lies
+    day by which batteries or card stop with a chance of a tenth, if one can go by then. tenth : that day, None when it
+    lies
     beyond the forecast. chance_stopped, lost_days : on `plan_on`. held_up_by : the closure in the way of a better day.
     """
 
@@ -593,9 +590,7 @@ def best_day_for_round(
     chances = tuple(
         (camera.name, float(curve[days + at])) for camera, curve, days in zip(cameras, curves, gone, strict=True)
     )
-    lost = sum(
-        float(lost_days(curve, float(days + at))) for curve, days in zip(curves, gone, strict=True)
-    )
+    lost = sum(float(lost_days(curve, float(days + at))) for curve, days in zip(curves, gone, strict=True))
     leave = tuple(name for name in names if name not in take)
     said = f"Go on {_day_words(dates[at])} to {len(take)} of {len(names)} cameras"
     said += f"; {', '.join(leave)} can wait." if leave else "."

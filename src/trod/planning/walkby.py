@@ -120,9 +120,7 @@ class Tally:
     frames: int = 1
 
     def __add__(self, other: Tally) -> Tally:
-        summed = {
-            f.name: getattr(self, f.name) + getattr(other, f.name) for f in fields(self) if f.name != "frames"
-        }
+        summed = {f.name: getattr(self, f.name) + getattr(other, f.name) for f in fields(self) if f.name != "frames"}
         return Tally(**summed, frames=other.frames)
 
 
@@ -192,9 +190,7 @@ def chances(tally: Tally) -> Chances:
         frames = tally.triggers * tally.frames
         ratio = count / frames
         spread = (
-            squares
-            - 2 * ratio * mixed * tally.frames
-            + ratio * ratio * tally.triggers_sq * tally.frames * tally.frames
+            squares - 2 * ratio * mixed * tally.frames + ratio * ratio * tally.triggers_sq * tally.frames * tally.frames
         )
         return Estimate(ratio, math.sqrt(max(spread, 0.25)) / frames)
 

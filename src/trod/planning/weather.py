@@ -82,9 +82,7 @@ class Climate:
         assumed: bool = True,
     ) -> Climate:
         """A cosine through the year. coldest_day : of the year; about 20 in the north, 200 in the south."""
-        values = [
-            mean_c - swing_c * math.cos(2 * math.pi * (day - coldest_day) / YEAR_DAYS) for day in MIDDLES
-        ]
+        values = [mean_c - swing_c * math.cos(2 * math.pi * (day - coldest_day) / YEAR_DAYS) for day in MIDDLES]
         return cls(minimum_c=tuple(values), sd_c=(sd_c,) * 12, source=source, assumed=assumed)
 
     @classmethod
@@ -137,7 +135,7 @@ class Climate:
             head = [name.strip().lower() for name in next(reader, [])]
             _check_head(head)
             for row in reader:
-                if any(battery.strip() for battery in row):
+                if any(cell.strip() for cell in row):
                     _take(head, row, reader.line_num, means, spreads)
         except csv.Error as error:
             raise WrongInput(
@@ -145,9 +143,7 @@ class Climate:
             ) from error
         missing = [MONTHS[month - 1] for month in range(1, 13) if month not in means]
         if missing:
-            raise WrongInput(
-                "climate", got="no line for " + ", ".join(missing), needed="a line for each month"
-            )
+            raise WrongInput("climate", got="no line for " + ", ".join(missing), needed="a line for each month")
         usual = (4.0,) * 12
         return cls(
             minimum_c=tuple(means[month] for month in range(1, 13)),
@@ -170,27 +166,23 @@ def _check_head(head: Sequence[str]) -> None:
             raise WrongInput("heading line", got=", ".join(head)[:200], needed=f"a column named {name}")
     for name in head:
         if name not in COLUMNS or head.count(name) > 1:
-            raise WrongInput(
-                "heading line", got=name[:80], needed="the columns " + ", ".join(COLUMNS) + ", each once"
-            )
+            raise WrongInput("heading line", got=name[:80], needed="the columns " + ", ".join(COLUMNS) + ", each once")
 
 
 def _take(
     head: Sequence[str], row: Sequence[str], line: int, means: dict[int, float], spreads: dict[int, float]
 ) -> None:
     if len(row) > len(head):
-        raise WrongInput(
-            f"line {line}", got=f"{len(row)} batteries", needed=f"at most {len(head)}, as the heading"
-        )
-    batteries = {name: battery.strip() for name, battery in zip(head, row, strict=False)}
-    month = _number(batteries.get("month", ""), f"line {line}, month")
+        raise WrongInput(f"line {line}", got=f"{len(row)} cells", needed=f"at most {len(head)}, as the heading")
+    cells = {name: cell.strip() for name, cell in zip(head, row, strict=False)}
+    month = _number(cells.get("month", ""), f"line {line}, month")
     if month not in range(1, 13):
         raise WrongInput(f"line {line}, month", got=month, needed="a month from 1 to 12")
     if int(month) in means:
         raise WrongInput(f"line {line}, month", got=f"{int(month)} again", needed="each month once")
-    means[int(month)] = _number(batteries.get("night_minimum_c", ""), f"line {line}, night_minimum_c")
-    if batteries.get("sd_c"):
-        spreads[int(month)] = _number(batteries["sd_c"], f"line {line}, sd_c")
+    means[int(month)] = _number(cells.get("night_minimum_c", ""), f"line {line}, night_minimum_c")
+    if cells.get("sd_c"):
+        spreads[int(month)] = _number(cells["sd_c"], f"line {line}, sd_c")
 
 
 def _number(written: str, where: str) -> float:

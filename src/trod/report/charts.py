@@ -112,9 +112,7 @@ def chart(
     if drawn is None:
         return None
     width: Any = PAPER_WIDTH_PX if theme == "paper" else "container"
-    drawn = drawn.properties(
-        width=width, description=label or f"{finding.sentence} {finding.filter_sentence}."
-    )
+    drawn = drawn.properties(width=width, description=label or f"{finding.sentence} {finding.filter_sentence}.")
     if height:
         drawn = drawn.properties(height=height)
     spec: Spec = drawn.to_dict()
@@ -167,9 +165,7 @@ def _what_comes(finding: Finding, row_px: int) -> alt.LayerChart | alt.FacetChar
             "high": row["high"],
             "exact_low": row["exact_low"],
             "exact_high": row["exact_high"],
-            "figure": wording.number(row["rate"])
-            if row["detections"]
-            else f"none; under {wording.number(row['high'])}",
+            "figure": wording.number(row["rate"]) if row["detections"] else f"none; under {wording.number(row['high'])}",
             "told": f"{wording.number(row['rate'])} ({wording.between(row['low'], row['high'])})",
             "detections": row["detections"],
             "seen": row["detections"] > 0,
@@ -191,19 +187,11 @@ def _what_comes(finding: Finding, row_px: int) -> alt.LayerChart | alt.FacetChar
     )
     layers = [
         base.mark_rule(style="range").encode(x=alt.X("low:Q", scale=scale, axis=axis), x2="high:Q"),
-        base.transform_filter("datum.seen")
-        .mark_tick(style="exact", height=9, thickness=1.2)
-        .encode(x="exact_low:Q"),
-        base.transform_filter("datum.seen")
-        .mark_tick(style="exact", height=9, thickness=1.2)
-        .encode(x="exact_high:Q"),
+        base.transform_filter("datum.seen").mark_tick(style="exact", height=9, thickness=1.2).encode(x="exact_low:Q"),
+        base.transform_filter("datum.seen").mark_tick(style="exact", height=9, thickness=1.2).encode(x="exact_high:Q"),
         base.transform_filter("datum.seen").mark_point(style="dot").encode(x="rate:Q"),
-        base.transform_filter("!datum.seen")
-        .mark_point(style="none", shape="triangle-left")
-        .encode(x="high:Q"),
-        base.transform_filter("datum.seen")
-        .mark_text(style="figure", dy=-11)
-        .encode(x="rate:Q", text="figure:N"),
+        base.transform_filter("!datum.seen").mark_point(style="none", shape="triangle-left").encode(x="high:Q"),
+        base.transform_filter("datum.seen").mark_text(style="figure", dy=-11).encode(x="rate:Q", text="figure:N"),
         base.transform_filter("!datum.seen")
         .mark_text(style="figure", align="left", dx=9)
         .encode(x="high:Q", text="figure:N"),
@@ -250,16 +238,12 @@ def _when(finding: Finding, by: str) -> alt.LayerChart | alt.FacetChart | None:
                 "high": 100 * hi,
                 "clock": wording.clock(hour),
             }
-            for hour, d, lo, hi in zip(
-                curve["hours"], curve["density"], curve["low"], curve["high"], strict=True
-            )
+            for hour, d, lo, hi in zip(curve["hours"], curve["density"], curve["low"], curve["high"], strict=True)
         ),
         key=lambda point: point["h"],
     )
     top = 1.08 * max(point["high"] for point in points)
-    rug = [
-        {"h": _since_noon(hour)} for hour in (series["rug_sun_h"] if by_sun else series["rug_clock_h"])[:1500]
-    ]
+    rug = [{"h": _since_noon(hour)} for hour in (series["rug_sun_h"] if by_sun else series["rug_clock_h"])[:1500]]
     x_axis = alt.Axis(
         title=("Time of day by the sun" if by_sun else "Time of day by the clock"),
         values=list(range(0, 25, 3)),
@@ -276,9 +260,7 @@ def _when(finding: Finding, by: str) -> alt.LayerChart | alt.FacetChart | None:
             layers.append(
                 alt.Chart(_data(spans))
                 .mark_rect(style=style)
-                .encode(
-                    x=alt.X("from:Q", scale=alt.Scale(domain=[0, 24], nice=False), axis=x_axis), x2="to:Q"
-                )
+                .encode(x=alt.X("from:Q", scale=alt.Scale(domain=[0, 24], nice=False), axis=x_axis), x2="to:Q")
             )
     even = alt.Chart(_data([{"y": 100 / 24}])).mark_rule(style="even").encode(y=alt.Y("y:Q", scale=y_scale))
     curve_base = alt.Chart(_data(points)).encode(x=x)
@@ -327,9 +309,7 @@ def _change(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
     if not shown:
         return None
     # A month of very little effort must not squeeze the others flat: its interval is cut, with an arrow.
-    top = min(
-        max(row["high"] for row in shown), max(1.25 * max(row["rate"] for row in shown), _middle_high(shown))
-    )
+    top = min(max(row["high"] for row in shown), max(1.25 * max(row["rate"] for row in shown), _middle_high(shown)))
     top = top or 1.0
     most = max(row["camera_days"] for row in rows) or 1.0
     strip_top, strip = -0.17 * top, 0.17 * top  # the strip of effort hangs below zero, under its own heading
@@ -438,9 +418,7 @@ def caption(finding: Finding) -> str:
         if finding.series.get("sun"):
             sun = " By the sun: every day's sunrise and sunset are brought to their means."
         shaded = (
-            " Shaded: night, lighter at both sides twilight."
-            if finding.series.get("mean_sunset_h") is not None
-            else ""
+            " Shaded: night, lighter at both sides twilight." if finding.series.get("mean_sunset_h") is not None else ""
         )
         return (
             f"From noon to noon.{sun} Band: 95 % of bootstrap curves. Dashed: activity spread evenly over "

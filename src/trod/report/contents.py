@@ -26,8 +26,7 @@ CANNOT_SAY = (
     "That a species is absent. What was not seen may have been missed, or have passed where no camera hangs.",
     "What happens away from the sites. They were chosen by people, not drawn at random, unless the reserve's "
     "own plan says so.",
-    "Why something changed. Season, weather, snow, a new path, a moved camera and more animals can look "
-    "alike.",
+    "Why something changed. Season, weather, snow, a new path, a moved camera and more animals can look alike.",
 )
 
 

@@ -85,11 +85,7 @@ def _printed(data: ReportData) -> dict[str, Any]:
             if len(watched) != 1
             else f"One site was watched for {sentences.camera_days(data.effort.camera_days)}."
         )
-        + (
-            f" Another {sentences.camera_days(lost)} were lost while a camera hung there."
-            if lost >= 0.05
-            else ""
-        ),
+        + (f" Another {sentences.camera_days(lost)} were lost while a camera hung there." if lost >= 0.05 else ""),
         "bar_head": data.period,
         "sites": [
             {

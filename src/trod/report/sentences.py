@@ -36,7 +36,7 @@ __all__ = [
     "between",
     "camera_days",
     "capital",
-    "battery",
+    "cell",
     "clean",
     "clock",
     "count",
@@ -137,8 +137,8 @@ def lengths_in(words: str, system: System) -> str:
     return re.sub(r"(?<![\w.,])(\d[\d,]*(?:\.\d+)?) (km/h|km|m)\b(?!/)", other, words)
 
 
-def battery(value: object, column: Column) -> str:
-    """One battery of a finding's table as text; a dash for what is not known."""
+def cell(value: object, column: Column) -> str:
+    """One cell of a finding's table as text; a dash for what is not known."""
     if value is None or value == "":
         return "–"
     if isinstance(value, str):

@@ -34,9 +34,7 @@ def report_csv_folder(data: ReportData, dest: Path) -> tuple[Path, ...]:
         _write(path, _csv([column["name"] for column in table["columns"]], table["rows"]))
         written.append(path)
     findings = dest / "findings.json"
-    _write(
-        findings, json.dumps([f.to_dict() for f in findings_of(data)], ensure_ascii=False, indent=1) + "\n"
-    )
+    _write(findings, json.dumps([f.to_dict() for f in findings_of(data)], ensure_ascii=False, indent=1) + "\n")
     described = dest / "description.json"
     _write(described, json.dumps(_description(data, tables), ensure_ascii=False, indent=1) + "\n")
     readme = dest / "README.txt"
@@ -219,8 +217,7 @@ def _description(data: ReportData, tables: Sequence[Mapping[str, Any]]) -> dict[
         "filter": data.filter_sentence,
         "made": f"Trod {data.made}",
         "tables": [
-            {"file": f"{t['name']}.csv", "description": t["description"], "columns": t["columns"]}
-            for t in tables
+            {"file": f"{t['name']}.csv", "description": t["description"], "columns": t["columns"]} for t in tables
         ],
     }
 
@@ -245,7 +242,5 @@ def _readme(data: ReportData, tables: Sequence[Mapping[str, Any]]) -> str:
         f"Made with Trod {data.made}." + (f" {sentences.day(data.made_on)}." if data.made_on else ""),
     ]
     if not data.show_sensitive and any(line.site.sensitive for line in data.sites):
-        lines.insert(
-            4, "Sensitive sites stand at the middle of a coarse cell, with their uncertainty in metres."
-        )
+        lines.insert(4, "Sensitive sites stand at the middle of a coarse cell, with their uncertainty in metres.")
     return str(sentences.clean("\n".join(lines))) + "\n"

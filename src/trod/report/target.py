@@ -112,10 +112,7 @@ def _printed(sheet: Sheet, made: str) -> dict[str, Any]:
         "table_rows": [
             [
                 f"{columns}",
-                *[
-                    f"{farthest_m(columns=columns, fov_deg=view, scale=sheet.scale):.1f} m"
-                    for view in _TABLE_VIEWS_DEG
-                ],
+                *[f"{farthest_m(columns=columns, fov_deg=view, scale=sheet.scale):.1f} m" for view in _TABLE_VIEWS_DEG],
             ]
             for columns in _TABLE_COLUMNS_PX
         ],

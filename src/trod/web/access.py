@@ -2,20 +2,20 @@
 
 On loopback alone the person at the machine needs no account. As soon as the server listens on any other
 address (`trod serve --host …` sets TROD_DEMAND_ACCOUNTS), every page demands one, also from the machine itself.
-An account may do everything, but for the rights of `trod.web.people.rights`, which somebody must give it.
+An account may do everything, but for the rights of `trod.web.shared.rights`, which somebody must give it.
 """
 
 from __future__ import annotations
 
-import getpass
 import ipaddress
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from contextvars import ContextVar
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+
+from trod.catalogue import who
 
 Answer = Callable[[HttpRequest], HttpResponse]
 OPEN_PATHS = ("/people/login/", "/static/", "/fieldform/visits/")  # a field form brings a token of its own
@@ -49,34 +49,12 @@ def person(request: HttpRequest) -> str:
     user = getattr(request, "user", None)
     if user is not None and user.is_authenticated:
         return user.get_full_name() or user.get_username()
-    return request.session.get("person") or machine_person()
+    return request.session.get("person") or who.machine_person()
 
 
-_asking: ContextVar[HttpRequest | None] = ContextVar("asking", default=None)
-
-
-def who() -> str:
-    """Whoever asked for what is done now: the caller of the page, else the person logged in on this machine."""
-    request = _asking.get()
-    return person(request) if request is not None else machine_person()
-
-
-@contextmanager
-def asked_by(request: HttpRequest) -> Iterator[None]:
+def asked_by(request: HttpRequest) -> AbstractContextManager[None]:
     """What is done inside is done for this caller."""
-    token = _asking.set(request)
-    try:
-        yield
-    finally:
-        _asking.reset(token)
-
-
-def machine_person() -> str:
-    """The name of whoever is logged in on this machine."""
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError, ImportError):  # an account without a name
-        return "someone"
+    return who.asked_by(lambda: person(request))
 
 
 class DoorMiddleware:

@@ -1,27 +1,16 @@
-"""The one Django app."""
+"""The Django app of the pages: templates, static files, template tags. It holds no records."""
 
 from __future__ import annotations
 
 from django.apps import AppConfig
 
 
-class TrodConfig(AppConfig):
+class PagesConfig(AppConfig):
     name = "trod.web"
-    label = "trod"
-    default_auto_field = "django.db.models.BigAutoField"
+    label = "trod_pages"
 
     def ready(self) -> None:
-        from django.db.models.signals import post_migrate
-
-        from trod.web.models.overlap import guard_overlaps
-
-        post_migrate.connect(guard_overlaps, sender=self, dispatch_uid="trod-guard-overlaps")
-
-        # Every change of a record is written beside the pictures too.
-        from trod.web.catalogue.ledger import BY_MODEL, watch_records
-
-        watch_records()
-
+        from trod.catalogue.papers.ledger import BY_MODEL
         from trod.web.seen import watch_changes
 
         watch_changes(BY_MODEL)

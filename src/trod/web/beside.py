@@ -1,7 +1,7 @@
 """Work of some seconds that a page starts and asks after, in a thread beside the pages; held in memory only.
 
 For what writes nothing and may be done again: where work must survive a restart, or writes, it is a job
-(`trod.web.jobs`). A page starts it, shows how far it is, and asks again; whoever asks for the same gets the
+(`trod.catalogue.jobs`). A page starts it, shows how far it is, and asks again; whoever asks for the same gets the
 same work.
 """
 

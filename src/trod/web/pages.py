@@ -22,7 +22,7 @@ class Door:
 
 NAV = (
     Door("Today", "today:today", "today"),
-    Door("Ground", "map:map", "ground"),
+    Door("Map", "map:map", "map"),
     Door("Cameras", "cameras:cameras", "cameras"),
     Door("Rounds", "rounds:rounds", "rounds"),
     Door("Cards", "cards:cards", "cards"),
@@ -40,7 +40,7 @@ THEMES = ("auto", "light", "night")
 
 def everywhere(request: HttpRequest) -> dict[str, Any]:
     """Added to every template."""
-    from trod.web.models import Reserve
+    from trod.catalogue.models import Reserve
 
     match = getattr(request, "resolver_match", None)
     theme = request.COOKIES.get("theme", "auto")

@@ -17,9 +17,9 @@ from django.db import connection
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import render
 
+from trod.catalogue.answers import answers, evidence
 from trod.errors import TrodError
 from trod.findings import Filter
-from trod.web.catalogue import answers, evidence
 
 MARK = "reading"  # the element that asks whether it is there
 _lock = threading.Lock()

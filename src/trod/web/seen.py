@@ -28,8 +28,8 @@ from django.utils.html import format_html
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.safestring import SafeString
 
-from trod.web.access import who
-from trod.web.models import LastChange
+from trod.catalogue.models import LastChange
+from trod.catalogue.who import who
 
 FIELD = "seen"
 CHOICE = "stands-"
@@ -84,8 +84,9 @@ def state(row: models.Model, only: Iterable[str] = ()) -> dict[str, str]:
 
 # Who and when -----------------------------------------------------------------------------------------------
 
+
 def _note(sender: Any, instance: models.Model, raw: bool = False, **more: Any) -> None:
-    from trod.web.catalogue.ledger import is_quiet
+    from trod.catalogue.papers.ledger import is_quiet
 
     if raw or is_quiet():
         return

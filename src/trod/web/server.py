@@ -40,11 +40,7 @@ class PortTaken(TrodError):
         self.host, self.port, self.free = host, port, free
 
     def __str__(self) -> str:
-        then = (
-            f"Say: trod serve --port {self.free}"
-            if self.free
-            else "End it, or name another port with --port."
-        )
+        then = f"Say: trod serve --port {self.free}" if self.free else "End it, or name another port with --port."
         return f"Port {self.port} is taken by another program, perhaps by another Trod. {then}"
 
 
@@ -124,9 +120,7 @@ def next_free_port(host: str, first: int, *, tries: int = 50) -> int | None:
 class WorkerKeeper:
     """Starts the worker's process, starts it again when it falls over, and ends it with us."""
 
-    def __init__(
-        self, command: list[str] | None = None, *, say: Callable[[str], None] = lambda text: None
-    ) -> None:
+    def __init__(self, command: list[str] | None = None, *, say: Callable[[str], None] = lambda text: None) -> None:
         self.command = command or [sys.executable, "-m", "trod.web.worker"]
         self.say = say
         self.starts = 0
@@ -191,7 +185,7 @@ def run(
     say: Callable[[str], None] = lambda text: None,
     when_ready: Iterable[Callable[[], None]] = (),
 ) -> None:
-    """Serve on a listening socket until Ctrl-C or SIGTERM. Django must be ready (trod.web.start)."""
+    """Serve on a listening socket until Ctrl-C or SIGTERM. Django must be ready (trod.catalogue.start)."""
     from trod.web import doors
     from trod.web.wsgi import application
 

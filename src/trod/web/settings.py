@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from trod import limits
-from trod.web import database, home
+from trod.catalogue import database, home
 
 HERE = Path(__file__).parent
 SECRET_KEY = home.secret_key()
@@ -18,7 +18,8 @@ ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]", *filter(None, os.environ.get
 TROD_OPEN_ON_LOOPBACK = os.environ.get("TROD_DEMAND_ACCOUNTS") != "1"
 
 INSTALLED_APPS = [
-    "trod.web.apps.TrodConfig",
+    "trod.catalogue.apps.TrodConfig",
+    "trod.web.apps.PagesConfig",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
@@ -87,7 +88,7 @@ AUTH_PASSWORD_VALIDATORS = [
         "CommonPasswordValidator",
         "NumericPasswordValidator",
     )
-] + [{"NAME": "trod.web.people.accounts.NotTheNameValidator"}]
+] + [{"NAME": "trod.web.shared.accounts.NotTheNameValidator"}]
 SESSION_ENGINE = "trod.web.sessions"
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 60

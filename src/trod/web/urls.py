@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django.urls import include, path
 
+from trod.web.cameras import urls as cameras
+from trod.web.maintenance import urls as maintenance
 from trod.web.rounds.home_views import hand_in
 
 urlpatterns = [
@@ -11,7 +13,7 @@ urlpatterns = [
     path("map/", include("trod.web.map.urls")),
     path("map/sites/of/<slug:slug>/planner/", include("trod.web.planner.urls")),
     path("cameras/maintenance/", include("trod.web.maintenance.urls")),
-    path("cameras/", include("trod.web.cameras.urls")),
+    path("cameras/", include(([*cameras.urlpatterns, *maintenance.below_cameras], cameras.app_name))),
     path("rounds/", include("trod.web.rounds.urls")),
     path("fieldform/visits/", hand_in),
     path("cards/", include("trod.web.cards.urls")),

@@ -18,14 +18,14 @@ from trod.web.server import GRACE_S
 
 def lay_down(owner_head: str) -> int:
     """Put the running jobs of this process back into the queue; whoever is at one stops at its next step."""
-    from trod.web.models import Job
+    from trod.catalogue.models import Job
 
     mine = Job.objects.filter(state=Job.State.RUNNING, owner__startswith=owner_head)
     return mine.update(state=Job.State.WAITING, owner="", heartbeat=None)
 
 
 def main() -> None:
-    from trod.web.start import ready
+    from trod.catalogue.start import ready
 
     # Ctrl-C reaches every process of the terminal; ending is the parent's to say.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -42,9 +42,15 @@ def main() -> None:
     ready("the worker of trod serve", migrate=False)
     from django.db import connection
 
-    from trod.web import jobs
+    from trod.catalogue import jobs
+    from trod.catalogue.work import handlers  # registers the kinds of work
 
-    worker = threading.Thread(target=jobs.work, kwargs={"stop": stop}, name="jobs", daemon=True)
+    worker = threading.Thread(
+        target=jobs.work,
+        kwargs={"stop": stop, "settle_in": handlers.settle_in, "look_round": handlers.look_round},
+        name="jobs",
+        daemon=True,
+    )
     worker.start()
     while worker.is_alive() and not stop.wait(0.5):
         pass

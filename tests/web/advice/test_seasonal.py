@@ -9,9 +9,17 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from trod.catalogue.models import (
+    Identification,
+    Observation,
+    Reserve,
+    Sequence,
+    Sign,
+    Site,
+    Species,
+)
 from trod.planning.season import Candidate, Part, Place
-from trod.web.advice import seasonal
-from trod.web.models import Sequence, Reserve, Observation, Sign, Site, Species, Identification
+from trod.web.map.advice import seasonal
 
 pytestmark = pytest.mark.django_db
 
@@ -59,9 +67,7 @@ def today(cast) -> date:
 
 
 def test_sign_near_a_site_and_its_season_are_told_with_their_points(client, cast):
-    Sign.objects.create(
-        reserve=cast.reserve, kind="tracks", seen_on=today(cast), latitude=47.3101, longitude=13.91
-    )
+    Sign.objects.create(reserve=cast.reserve, kind="tracks", seen_on=today(cast), latitude=47.3101, longitude=13.91)
     month = today(cast).month
 
     answer = page(client, month=month)
@@ -195,9 +201,7 @@ def test_ranking_sites_writes_nothing_and_asks_no_more_for_more_of_them(client, 
         Site.objects.create(
             reserve=cast.reserve, name=f"More {n}", slug=f"more-{n}", latitude=47.3, longitude=13.9, feature="trail"
         )
-        Sign.objects.create(
-            reserve=cast.reserve, kind="scat", seen_on=today(cast), latitude=47.3, longitude=13.9
-        )
+        Sign.objects.create(reserve=cast.reserve, kind="scat", seen_on=today(cast), latitude=47.3, longitude=13.9)
     page(client)
     with CaptureQueriesContext(connection) as many:
         page(client)

@@ -10,13 +10,14 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from trod.demo.camera_models import CAMERA_SPECS
+from trod.catalogue.answers import prefill
+from trod.catalogue.models import Card, Identification, Observation, Sequence, Species, Visit
+from trod.catalogue.rows import specs
 from trod.planning import adviser
 from trod.planning.adviser import Inputs, Wish
 from trod.planning.animals import animal
-from trod.web.advice import prefill, settings
-from trod.web.catalogue import specs
-from trod.web.models import Card, Sequence, Observation, Species, Visit, Identification
+from trod.web.map.advice import settings
+from trod_demo.camera_models import CAMERA_SPECS
 
 pytestmark = pytest.mark.django_db
 
@@ -120,9 +121,7 @@ def test_every_setting_that_costs_something_tells_what_the_other_would_cost():
 
 
 def test_settings_are_handed_over_to_a_new_deployment(client, cast):
-    link = settings.deployment_link(
-        cast.ford, Inputs(burst=3, delay_s=60.0, sensitivity="medium", time_lapse_h=1.0)
-    )
+    link = settings.deployment_link(cast.ford, Inputs(burst=3, delay_s=60.0, sensitivity="medium", time_lapse_h=1.0))
 
     form = client.get(link).context["form"]
     assert getattr(form["site"].value(), "pk", form["site"].value()) == cast.ford.pk

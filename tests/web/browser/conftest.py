@@ -34,9 +34,9 @@ class House:
     def work(self) -> None:
         """Do, beside the server that runs without a worker, all the long work that waits."""
         script = (
-            "from trod.web.start import ready; ready()\n"
-            "import trod.web.catalogue.handlers\n"
-            "from trod.web import jobs\n"
+            "from trod.catalogue.start import ready; ready()\n"
+            "import trod.catalogue.work.handlers\n"
+            "from trod.catalogue import jobs\n"
             "while jobs.work_once(): pass"
         )
         subprocess.run([sys.executable, "-c", script], env=self.env, check=True, timeout=120)
@@ -69,9 +69,7 @@ def open_house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..
     def start(pictures: int | None = None, *, script: Path | None = None, worker: bool = False) -> House:
         home = tmp_path_factory.mktemp("trod-home")
         env = environment(home)
-        steps = (
-            [] if pictures is None else [[str(ROOT / "benchmarks" / "fill.py"), "--pictures", str(pictures)]]
-        )
+        steps = [] if pictures is None else [[str(ROOT / "benchmarks" / "fill.py"), "--pictures", str(pictures)]]
         steps += [] if script is None else [[str(script)]]
         for step in steps:
             subprocess.run([sys.executable, *step], env=env, check=True, cwd=ROOT, timeout=300)

@@ -46,9 +46,7 @@ def taken(open_house: Any, card: pulled.Pulled, browser: Any) -> Any:
     page.get_by_role("button", name="Take it in").click()
     page.wait_for_selector(".stages")
     seen_bar = page.locator("progress").count()
-    page.wait_for_function(
-        "() => document.querySelector('.verdict') && !document.querySelector('.bar')", timeout=90_000
-    )
+    page.wait_for_function("() => document.querySelector('.verdict') && !document.querySelector('.bar')", timeout=90_000)
     address = page.url
     page.close()
     return house, address, seen_bar
@@ -61,11 +59,7 @@ def test_the_live_page_ends_in_a_verdict_by_itself(taken: Any, visit: Any) -> No
     assert "Do not format this card." in page.locator(".verdict").inner_text()
     assert "1 file breaks off before its end" in page.locator(".verdict").inner_text()
     shown = page.locator("main").inner_text()
-    assert (
-        "60 pictures between" in shown
-        and "STRANGER-9" in shown
-        and "the end of the picture is missing" in shown
-    )
+    assert "60 pictures between" in shown and "STRANGER-9" in shown and "the end of the picture is missing" in shown
 
 
 @pytest.mark.parametrize(("width", "theme"), LOOKS)
@@ -91,9 +85,7 @@ def test_each_page_of_cards_fits_complains_of_nothing_and_can_be_used_by_all(
         "rules => axe.run(document, {runOnly: {type: 'tag', values: rules}, resultTypes: ['violations']})",
         RULES,
     )
-    broken = [
-        (v["id"], n["target"], n.get("failureSummary", "")) for v in found["violations"] for n in v["nodes"]
-    ]
+    broken = [(v["id"], n["target"], n.get("failureSummary", "")) for v in found["violations"] for n in v["nodes"]]
     assert broken == []
     assert watched.complaints == [] and watched.foreign == []
 

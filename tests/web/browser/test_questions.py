@@ -52,9 +52,7 @@ def test_the_chart_takes_the_colours_of_the_night_when_the_theme_changes(house, 
 
     def inks():
         return set(
-            seen.page.evaluate(
-                "[...document.querySelectorAll('.on-screen svg text')].map(t => t.getAttribute('fill'))"
-            )
+            seen.page.evaluate("[...document.querySelectorAll('.on-screen svg text')].map(t => t.getAttribute('fill'))")
         )
 
     by_day = inks()

@@ -38,9 +38,7 @@ class Stretch:
 
 
 @pytest.fixture(scope="module")
-def house_of_sequences(
-    open_house: Callable[..., Any], tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[Any]:
+def house_of_sequences(open_house: Callable[..., Any], tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     """A house with sequences whose small pictures are real files."""
     script = tmp_path_factory.mktemp("fill") / "fill.py"
     script.write_text(
@@ -66,7 +64,7 @@ def said(looked: Stretch) -> list[tuple[int, str, str, int, str, str]]:
     """(sequence, what, species, count, sex, life stage) of the words that stand, in the order of sequences."""
     rows = looked.ask(
         "SELECT e.id, s.what, coalesce(p.slug, ''), s.count, s.sex, s.life_stage FROM trod_sequence e"
-        " JOIN trod_observation s ON s.identification_id = e.identification_id LEFT JOIN trod_species p ON p.id = s.species_id"
+        " JOIN trod_observation s ON s.identification_id = e.identification_id LEFT JOIN trod_species p ON p.id = s.species_id"  # noqa: E501
         " WHERE e.id > ? AND e.id <= ? ORDER BY e.start_at, e.id, s.id"
     )
     return [(sequence - looked.offset, *rest) for sequence, *rest in rows]
@@ -208,9 +206,7 @@ def test_twenty_sequences_by_keys_alone(looked: Stretch, visit: Callable[..., An
     assert watched.complaints == [] and watched.foreign == []
 
 
-def test_a_reload_comes_back_to_the_sequence_and_undo_still_works(
-    looked: Stretch, visit: Callable[..., Any]
-) -> None:
+def test_a_reload_comes_back_to_the_sequence_and_undo_still_works(looked: Stretch, visit: Callable[..., Any]) -> None:
     page = visit(looked.at(1)).page
     seen(page)
     key(page, "d")
@@ -264,9 +260,7 @@ def test_words_are_kept_while_the_house_does_not_answer(looked: Stretch, visit: 
     until(page, "document.getElementById('needs').children.length === 0")
 
 
-def test_an_error_of_the_house_is_told_loudly_and_nothing_is_lost(
-    looked: Stretch, visit: Callable[..., Any]
-) -> None:
+def test_an_error_of_the_house_is_told_loudly_and_nothing_is_lost(looked: Stretch, visit: Callable[..., Any]) -> None:
     page = visit(looked.at(1)).page
     seen(page)
     page.route(
@@ -282,9 +276,7 @@ def test_an_error_of_the_house_is_told_loudly_and_nothing_is_lost(
     assert len(said(looked)) == 1
 
 
-def test_anothers_word_said_meanwhile_is_shown_and_one_decides(
-    looked: Stretch, visit: Callable[..., Any]
-) -> None:
+def test_anothers_word_said_meanwhile_is_shown_and_one_decides(looked: Stretch, visit: Callable[..., Any]) -> None:
     ilka = visit(looked.at(1)).page
     seen(ilka)
     tobin = visit(looked.house.url + "people/settings/").page
@@ -573,9 +565,7 @@ def test_correcting_begins_with_what_stands(looked: Stretch, visit: Callable[...
     ]
 
 
-def test_anothers_word_is_agreed_with_by_one_key(
-    looked: Stretch, visit: Callable[..., Any], browser: Any
-) -> None:
+def test_anothers_word_is_agreed_with_by_one_key(looked: Stretch, visit: Callable[..., Any], browser: Any) -> None:
     mine = visit(looked.at(1)).page
     seen(mine)
     key(mine, "2", goes_on=False)

@@ -79,7 +79,7 @@ NAMES = [door.label for door in (*pages.NAV, *pages.FOOT)] + list(DETAILS)
 def addresses(house):
     """Page name to address, asked of the house's own catalogue in a process of its own."""
     code = (
-        "import sys, json; sys.path.insert(0, 'benchmarks'); from trod.web.start import ready; ready();"
+        "import sys, json; sys.path.insert(0, 'benchmarks'); from trod.catalogue.start import ready; ready();"
         "import pages; print(json.dumps(dict(pages.addresses())))"
     )
     done = subprocess.run(
@@ -206,9 +206,7 @@ def test_a_mistake_keeps_what_was_typed_and_leads_to_it(house, visit, addresses)
     assert page.input_value("[name=name]") == "Nowhere"
     box = page.locator("[name=latitude]")
     assert box.get_attribute("aria-invalid") == "true"
-    told = " ".join(
-        page.locator(f"#{of}").inner_text() for of in box.get_attribute("aria-describedby").split()
-    )
+    told = " ".join(page.locator(f"#{of}").inner_text() for of in box.get_attribute("aria-describedby").split())
     assert "90" in told
 
 
@@ -219,9 +217,7 @@ def test_the_map_stands_without_tiles_and_a_click_offers_a_site_there(house, vis
     assert page.locator(".leaflet-marker-icon .mk.camera").count() >= 10
     assert page.locator("path.boundary").count() == 1
     assert page.locator(".leaflet-control-scale-line").first.inner_text()
-    page.mouse.click(
-        *(lambda box: (box["x"] + 60, box["y"] + box["height"] / 2))(page.locator("#map").bounding_box())
-    )
+    page.mouse.click(*(lambda box: (box["x"] + 60, box["y"] + box["height"] / 2))(page.locator("#map").bounding_box()))
     with page.expect_navigation():
         page.get_by_role("link", name="New site here").click()
 
@@ -264,9 +260,9 @@ def test_lists_and_forms_work_without_script(browser, house, addresses):
 def test_the_pointer_beyond_today_says_the_chance_that_it_still_watches(house, visit, addresses):
     """What is foretold is worked out by the worker; here by a process of its own on the same folder."""
     code = (
-        "from trod.web.start import ready; ready();"
-        "from django.utils import timezone; from trod.web.models import Reserve;"
-        "from trod.web.catalogue import forecasts; forecasts.make(Reserve.objects.get(), timezone.now())"
+        "from trod.catalogue.start import ready; ready();"
+        "from django.utils import timezone; from trod.catalogue.models import Reserve;"
+        "from trod.catalogue import forecasts; forecasts.make(Reserve.objects.get(), timezone.now())"
     )
     subprocess.run([sys.executable, "-c", code], env=house.env, cwd=ROOT, check=True)
     page = visit(house.url).page

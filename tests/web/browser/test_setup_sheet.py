@@ -16,9 +16,9 @@ LOOKS = [(1280, "light"), (1280, "night"), (360, "light"), (360, "night")]
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 MAKE = """
-from trod.web.start import ready; ready()
+from trod.catalogue.start import ready; ready()
 from django.utils import timezone
-from trod.web.models import CameraModel, Placement, Site
+from trod.catalogue.models import CameraModel, Placement, Site
 site = Site.objects.order_by("-pk").first()
 row, _ = Placement.objects.get_or_create(site=site, turn=3, defaults=dict(
     name="over the wallow", camera_model=CameraModel.objects.first(), animal="red_deer", at=timezone.now(),

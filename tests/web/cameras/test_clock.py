@@ -6,11 +6,11 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-import trod.web.catalogue.handlers  # noqa: F401  (registers the kinds of work)
-from trod.web import jobs
-from trod.web import models as m
-from trod.web.catalogue import clocks
-from trod.web.catalogue.line import Silent
+import trod.catalogue.work.handlers  # noqa: F401  (registers the kinds of work)
+from trod.catalogue import jobs
+from trod.catalogue import models as m
+from trod.catalogue.imports import clocks
+from trod.catalogue.line import Silent
 
 pytestmark = pytest.mark.django_db
 

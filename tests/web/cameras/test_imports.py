@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
+from trod.catalogue import models as m
+from trod.catalogue import texts
 from trod.errors import WrongInput
-from trod.web import lists
-from trod.web import models as m
+from trod.web.shared import lists
 
 pytestmark = pytest.mark.django_db
 SITES = "name,latitude,longitude,feature\nMill,47.31,13.92,ford\nTop,47.32,13.93,saddle or ridge\n"
@@ -86,10 +87,7 @@ def test_any_usual_encoding_is_read(client, cast, encoding):
 @pytest.mark.parametrize("sign", [",", ";", "\t", "|"])
 @pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"])
 def test_any_usual_parting_is_read(sign, ending):
-    text = (
-        ending.join(sign.join(row) for row in (("name", "latitude", "longitude"), ("A", "1.5", "2.5")))
-        + ending
-    )
+    text = ending.join(sign.join(row) for row in (("name", "latitude", "longitude"), ("A", "1.5", "2.5"))) + ending
     (line,) = lists.read_table(text, "sites")
 
     assert line.values == {"name": "A", "latitude": "1.5", "longitude": "2.5"}
@@ -198,7 +196,7 @@ def test_the_same_list_again_changes_nothing(client, cast):
 
 def test_the_sample_can_be_brought_as_it_is(client, cast):
     for what in ("sites", "cameras", "deployments"):
-        text = lists.decode(client.get(f"/cameras/import/{what}/sample.csv").content)
+        text = texts.decode(client.get(f"/cameras/import/{what}/sample.csv").content)
         answer = keep(client, what, text)
         assert answer.status_code == 302, answer.context["plan"].lines[0].errors
 
@@ -252,9 +250,7 @@ def test_text_from_a_list_stays_text(client, cast):
 
 def test_tracks_become_boundary_or_lines(client, cast):
     def bring(use):
-        return client.post(
-            "/map/tracks/", {"file": SimpleUploadedFile("Loop.gpx", GPX.encode()), "use": use}
-        )
+        return client.post("/map/tracks/", {"file": SimpleUploadedFile("Loop.gpx", GPX.encode()), "use": use})
 
     assert bring("boundary").status_code == 302
     assert bring("lines").status_code == 302

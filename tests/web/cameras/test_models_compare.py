@@ -9,11 +9,11 @@ from dataclasses import replace
 import pytest
 from django.urls import reverse
 
-from trod.demo.camera_models import CAMERA_SPECS
+from trod.catalogue.models import CameraModel
+from trod.catalogue.rows import specs
 from trod.planning.ranking import USES, Ranked
 from trod.web.cameras import models_compare, models_picture
-from trod.web.catalogue import specs
-from trod.web.models import CameraModel
+from trod_demo.camera_models import CAMERA_SPECS
 
 
 @pytest.fixture(autouse=True)

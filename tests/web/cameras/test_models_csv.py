@@ -8,13 +8,13 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from trod.demo.camera_models import CAMERA_SPECS
+from trod.catalogue import home
+from trod.catalogue.models import CameraModel
+from trod.catalogue.rows import specs
 from trod.errors import WrongInput
 from trod.planning.camera import from_csv
-from trod.web import home
 from trod.web.cameras import models_csv
-from trod.web.catalogue import specs
-from trod.web.models import CameraModel
+from trod_demo.camera_models import CAMERA_SPECS
 
 pytestmark = pytest.mark.django_db
 HEAD = "maker,model,claimed_trigger_s,measured_trigger_s\r\n"
@@ -120,9 +120,7 @@ def test_the_list_that_goes_out_comes_in_again_and_changes_nothing(client, cast)
     for spec in CAMERA_SPECS:
         specs.store(spec)
     # One with megapixels alone: they stand for a 4:3 picture of that size.
-    CameraModel.objects.create(
-        maker="Thornmere", name="Own 1", slug="own-1", native_megapixels=5, claimed_megapixels=20
-    )
+    CameraModel.objects.create(maker="Thornmere", name="Own 1", slug="own-1", native_megapixels=5, claimed_megapixels=20)
 
     out = client.get(reverse("cameras:models_table"))
     assert out["Content-Type"].startswith("text/csv")

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
+from trod.catalogue.rows.specs import spec_of
 from trod.web.cameras.models_form import CameraModelForm
-from trod.web.catalogue.specs import spec_of
 
 pytestmark = pytest.mark.django_db
 NEW = {"maker": "Tarnbeckle", "name": "Lanthorn 3"}

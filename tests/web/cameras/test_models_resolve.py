@@ -15,12 +15,12 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from PIL import Image
 
-from trod.demo.camera_models import CAMERA_SPECS
+from trod.catalogue import home
+from trod.catalogue.models import Import, Picture
+from trod.catalogue.rows import specs
 from trod.pictures import target_layout
-from trod.web import home
 from trod.web.cameras import models_resolve
-from trod.web.catalogue import specs
-from trod.web.models import Import, Picture
+from trod_demo.camera_models import CAMERA_SPECS
 
 pytestmark = pytest.mark.django_db
 

@@ -14,16 +14,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from trod.web import jobs
-from trod.web import models as m
+from trod.catalogue import jobs
+from trod.catalogue import models as m
+from trod.catalogue.forecasts import forecasts, lasting, outfits, what_if
 from trod.web.cameras import power_chart
-from trod.web.catalogue import (
-    forecasts,
-    handlers,  # noqa: F401  registers the kinds of work
-    lasting,
-    outfits,
-    what_if,
-)
 
 pytestmark = pytest.mark.django_db
 URL = "/cameras/deployments/of/meadow-2026-03-03/power/"
@@ -358,9 +352,7 @@ def test_without_its_false_runs_a_site_keeps_its_animals(stands):
     from trod.planning.arrivals import Arrivals, DayCount
 
     first = date(2026, 5, 1)
-    days = [
-        DayCount(day=first + timedelta(days=n), animals=8, blanks=90 if n % 9 == 0 else 1) for n in range(60)
-    ]
+    days = [DayCount(day=first + timedelta(days=n), animals=8, blanks=90 if n % 9 == 0 else 1) for n in range(60)]
     windy = Arrivals.for_site("meadow").after(days)
     calm = what_if.without_false_runs(windy)
 

@@ -12,12 +12,12 @@ import pulled
 import pytest
 from django.test import Client
 
-import trod.web.catalogue.handlers  # noqa: F401  (registers the kinds of work)
+import trod.catalogue.work.handlers  # noqa: F401  (registers the kinds of work)
 from trod.archive import disk
-from trod.web import home, jobs
+from trod.catalogue import home, jobs
+from trod.catalogue.identifications import identifications
+from trod.catalogue.models import Deployment, Import, Job, Picture, Sequence, Visit
 from trod.web.cards import pages
-from trod.web.catalogue import identifications
-from trod.web.models import Deployment, Sequence, Import, Job, Picture, Visit
 
 NOON = datetime(2026, 6, 30, 12, tzinfo=UTC)
 NASTY = '<b>x</b> & "q" \' {{ 7 }} %41 é ☃'
@@ -128,7 +128,9 @@ def test_a_card_at_the_wrong_site_is_moved_on_the_page_and_back(small: Any, take
     card = small.card()
     card.bursts(pulled.days(4))
     row = take(card.folder, small.alder)
-    identifications.say(Sequence.objects.first(), [identifications.Line(what="animal", species="red-fox")], by="Ilka", at=NOON)
+    identifications.say(
+        Sequence.objects.first(), [identifications.Line(what="animal", species="red-fox")], by="Ilka", at=NOON
+    )
     address = f"/cards/import/{row.name}/"
     page = text(client.get(address))
     assert "12 pictures, 4 sequences and 1 identification move along." in page

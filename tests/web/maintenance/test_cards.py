@@ -9,7 +9,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from trod.web import models as m
+from trod.catalogue import models as m
 from trod.web.maintenance import cards
 
 pytestmark = pytest.mark.django_db

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from trod.web import models as m
+from trod.catalogue import models as m
 
 pytestmark = pytest.mark.django_db
 LOG = "/cameras/maintenance/incidents/"
@@ -92,6 +92,8 @@ def test_a_deleted_incident_can_be_put_back(client, cast):
 
 
 def test_words_are_shown_as_they_were_typed(client, cast):
-    m.Incident.objects.create(site=cast.meadow, kind="other", found_on=date(2026, 5, 1), what="<script>alert(1)</script>")
+    m.Incident.objects.create(
+        site=cast.meadow, kind="other", found_on=date(2026, 5, 1), what="<script>alert(1)</script>"
+    )
 
     assert "&lt;script&gt;" in client.get(LOG).content.decode()

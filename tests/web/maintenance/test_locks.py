@@ -14,11 +14,11 @@ from django.contrib.auth import get_user_model
 from trod.archive import backup as core
 from trod.archive import sidecar
 from trod.archive import verify as core_verify
-from trod.web import home
-from trod.web import models as m
-from trod.web.catalogue import ledger
-from trod.web.catalogue.line import Silent
-from trod.web.catalogue.rebuild import empty_all, rebuild
+from trod.catalogue import home
+from trod.catalogue import models as m
+from trod.catalogue.line import Silent
+from trod.catalogue.papers import ledger
+from trod.catalogue.work.rebuild import empty_all, rebuild
 
 KEY, CODE = "KEY-88341", "CODE-7319"
 LOCKS = "/cameras/maintenance/locks/"

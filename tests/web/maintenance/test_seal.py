@@ -17,14 +17,14 @@ from django.test import Client
 
 from trod.archive import backup, papers, sidecar
 from trod.archive import verify as core_verify
+from trod.catalogue import home
+from trod.catalogue import models as m
+from trod.catalogue.line import Silent
+from trod.catalogue.papers import ledger
+from trod.catalogue.work.rebuild import empty_all, rebuild
 from trod.errors import WrongInput
-from trod.web import home, sessions
-from trod.web import models as m
-from trod.web.catalogue import ledger
-from trod.web.catalogue.line import Silent
-from trod.web.catalogue.rebuild import empty_all, rebuild
-from trod.web.maintenance import seal
-from trod.web.people import rights, tries
+from trod.web import sessions
+from trod.web.shared import rights, seal, tries
 
 KEY, CODE = "KEY-88341", "CODE-7319"
 PHRASE, OTHER = "seven larks on a gate", "an owl in the larch"

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
-from trod.web import models as m
+from trod.catalogue import models as m
 from trod.web.maintenance import stock
 
 pytestmark = pytest.mark.django_db
@@ -183,9 +183,7 @@ def test_a_site_whose_name_is_a_formula_is_text_in_the_table(client, cast, year)
 def test_currency_is_what_people_write_and_goes_on_next_year(client, cast, year):
     url = f"/cameras/maintenance/costs/{year}/"
     answer = client.post(url, {"currency": "12"})
-    assert dict(answer.context["form"].errors) == {
-        "currency": ["got '12'; needed: a sign or letters, such as € or CHF"]
-    }
+    assert dict(answer.context["form"].errors) == {"currency": ["got '12'; needed: a sign or letters, such as € or CHF"]}
     client.post(url, {"currency": "CHF", "price_per_km": "0.7"})
     form = client.get(f"/cameras/maintenance/costs/{year + 1}/").context["form"]
     assert (form["currency"].value(), form["price_per_km"].value(), form["travel_km"].value()) == ("CHF", 0.7, None)

@@ -10,9 +10,9 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from trod.web import home
-from trod.web import models as m
-from trod.web.catalogue import ledger
+from trod.catalogue import home
+from trod.catalogue import models as m
+from trod.catalogue.papers import ledger
 
 pytestmark = pytest.mark.django_db
 NEW = "/cameras/visits/new/?deployment=meadow-2026-03-03"
@@ -208,7 +208,11 @@ def test_a_visit_leaves_the_sequences_of_the_sidecar_as_they_are(client, cast, b
     record(client, cast, note="snow")
     after = json.loads(place.read_text())
 
-    assert (after["sequences"], after["bags"], after["imports"]) == (before["sequences"], before["bags"], before["imports"])
+    assert (after["sequences"], after["bags"], after["imports"]) == (
+        before["sequences"],
+        before["bags"],
+        before["imports"],
+    )
     assert after["visits"] and ledger.catch_up() == 0
 
 

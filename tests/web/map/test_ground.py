@@ -8,15 +8,13 @@ from datetime import timedelta
 
 import pytest
 
-from trod.web import models as m
+from trod.catalogue import models as m
 
 pytestmark = pytest.mark.django_db
 
 
 def map_data(page: str):
-    return json.loads(
-        re.search(r'<script id="map-data" type="application/json">(.*?)</script>', page, re.S)[1]
-    )
+    return json.loads(re.search(r'<script id="map-data" type="application/json">(.*?)</script>', page, re.S)[1])
 
 
 def test_the_map_and_the_list_say_the_same(client, cast):
@@ -81,9 +79,7 @@ def test_a_new_site_gets_a_folder_name_of_its_own(client, cast):
         ("河", "site"),
         ("CON", "site-con"),
     ):
-        answer = client.post(
-            "/map/sites/new/", {"name": name, "feature": "trail", "latitude": "47", "longitude": "13"}
-        )
+        answer = client.post("/map/sites/new/", {"name": name, "feature": "trail", "latitude": "47", "longitude": "13"})
         assert answer.status_code == 302
         assert m.Site.objects.get(name=name).slug == slug
 
@@ -102,9 +98,7 @@ def test_two_sites_cannot_share_a_name_whatever_its_case(client, cast):
         "/map/sites/new/", {"name": " meadow ", "feature": "trail", "latitude": "47", "longitude": "13"}
     )
 
-    assert answer.context["form"].errors["name"] == [
-        "a site is called Meadow already; give this one another name"
-    ]
+    assert answer.context["form"].errors["name"] == ["a site is called Meadow already; give this one another name"]
 
 
 @pytest.mark.parametrize(("latitude", "longitude"), [("91", "0"), ("0", "181"), ("nan", "0"), ("", "0")])

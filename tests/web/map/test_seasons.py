@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from trod.errors import WrongInput
-from trod.web.map import seasons
+from trod.web.forms import seasons
 
 
 @pytest.mark.parametrize(

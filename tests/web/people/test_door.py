@@ -15,9 +15,9 @@ from django.contrib.sessions.models import Session
 from django.test import Client
 from django.utils import timezone
 
+from trod.catalogue.models import LoginTries
 from trod.errors import WrongInput
-from trod.web.models import LoginTries
-from trod.web.people import accounts, rights, tries
+from trod.web.shared import accounts, rights, tries
 
 PASSWORD = "owl-in-the-larch"
 ROOT = Path(__file__).resolve().parents[3]
@@ -42,7 +42,7 @@ def log_in(client: Client, name: str, password: str = PASSWORD, **more: Any) -> 
 
 def together(home: Path, code: str, processes: int) -> list[str]:
     """What these processes print that run the same code on one data folder at the same time."""
-    head = "from trod.web.start import ready; ready()\n"
+    head = "from trod.catalogue.start import ready; ready()\n"
     env = {name: value for name, value in os.environ.items() if not name.startswith("TROD_")}
     env |= {"TROD_HOME": str(home), "PYTHONPATH": str(ROOT / "src"), "DJANGO_SETTINGS_MODULE": "trod.web.settings"}
     subprocess.run([sys.executable, "-c", head], env=env, check=True, timeout=120)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from django.contrib.auth import get_user_model
 
-from trod.web import models as m
-from trod.web.people import accounts
+from trod.catalogue import models as m
 from trod.web.people.cautions import cautions_html, to_html
+from trod.web.shared import accounts
 
 pytestmark = pytest.mark.django_db
 
@@ -150,7 +150,7 @@ def test_a_species_without_scientific_name_is_asked_for_later(client, cast):
 
 
 def test_a_scientific_name_puts_a_species_under_its_family(client, cast):
-    from trod.web.catalogue import taxa
+    from trod.catalogue.rows import taxa
 
     taxa.named("Pheasant, grouse or partridge")
     m.Species.objects.create(name="Wood grouse", slug="wood-grouse")

@@ -15,19 +15,20 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-import sequenced
 import homecoming
 import pytest
+import sequenced
 from django.apps import apps
 from django.contrib.auth import get_user_model
 from django.urls import URLPattern, get_resolver
 
-from trod.web import home, models
-from trod.web.catalogue import rounds, identifications
-from trod.web.catalogue.wishes import Wish
-from trod.web.catalogue.identifications import Line
-from trod.web.people import rights
-from trod.web.pictures.people import RIGHT, verdict
+from trod.catalogue import home, models
+from trod.catalogue.identifications import identifications
+from trod.catalogue.identifications.identifications import Line
+from trod.catalogue.rounds import rounds
+from trod.catalogue.rounds.wishes import Wish
+from trod.web.shared import rights
+from trod.web.shared.seeing import RIGHT, verdict
 
 pytestmark = [pytest.mark.django_db, pytest.mark.long]
 NOON = datetime(2026, 1, 5, 12, tzinfo=UTC)
@@ -37,7 +38,7 @@ RASTER = re.compile(
     rb"data:(?:image/(?!svg)|video/)[^,]{1,40},[A-Za-z0-9+/]{40}",
     re.S,
 )
-# The addresses that hand pictures out, each of which asks `trod.web.pictures.people` first.
+# The addresses that hand pictures out, each of which asks `trod.web.shared.seeing` first.
 SERVES = {"pictures:picture", "rounds:photo"}
 # Those whose pictures are none of the archive's, and why.
 OF_OTHER_THINGS: dict[str, str] = {
@@ -75,8 +76,8 @@ def house(trod_home: Path, db: Any) -> dict[str, Any]:
         now - timedelta(minutes=5), site=made.sites[0].slug, deployment=made.deployments[0].slug,
         photo=homecoming.jpeg(), card_in="", card_out="",
     )  # fmt: skip
-    from trod.report.field_form import read_field_form
-    from trod.web.catalogue import field_notes
+    from trod.catalogue.rounds import field_notes
+    from trod.field.form import read_field_form
 
     file = read_field_form(homecoming.field_form_file(str(row.uuid), [seen], at=now))
     field_notes.take(file.visits, field_notes.Origin(field_form=str(row.uuid), by="Ada", at=now))
@@ -171,9 +172,7 @@ def test_no_address_gives_a_withheld_picture_to_an_account_without_the_right(
         address
         for name, answers in found.items()
         for address, _, data in answers
-        if RASTER.search(data)
-        and name not in OF_OTHER_THINGS
-        and not any(sha in address for sha in house["open"])
+        if RASTER.search(data) and name not in OF_OTHER_THINGS and not any(sha in address for sha in house["open"])
     ]
     assert leaks == []
     shown = {address for address, _, data in found["pictures:picture"] if RASTER.search(data)}

@@ -6,14 +6,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import sequenced
 import pytest
+import sequenced
 from PIL import Image
 
-from trod.web import home
-from trod.web.catalogue import identifications
-from trod.web.catalogue.identifications import Line
-from trod.web.models import Sequence, Suggestion, Picture
+from trod.catalogue import home
+from trod.catalogue.identifications import identifications
+from trod.catalogue.identifications.identifications import Line
+from trod.catalogue.models import Picture, Sequence, Suggestion
 from trod.web.pictures import cache
 
 pytestmark = pytest.mark.django_db
@@ -71,9 +71,7 @@ def test_the_original_is_what_the_camera_wrote(client: Any, ground: sequenced.Gr
     assert answer["Content-Disposition"] == 'inline; filename="INVE000000.JPG"'
 
 
-def test_a_file_that_calls_itself_a_page_is_only_handed_over_as_a_file(
-    client: Any, ground: sequenced.Ground
-) -> None:
+def test_a_file_that_calls_itself_a_page_is_only_handed_over_as_a_file(client: Any, ground: sequenced.Ground) -> None:
     answer = client.get(url(first(ground.sequences[1]), "original"))
     assert answer["Content-Type"] == "application/octet-stream"
     assert answer["Content-Disposition"].startswith("attachment")
@@ -94,9 +92,7 @@ def test_a_picture_that_was_looked_at_may_be_kept_for_a_year(client: Any, ground
 
 
 @pytest.mark.parametrize("kind", ["thumb", "view", "original"])
-def test_people_are_hidden_until_somebody_chooses_to_see_them(
-    client: Any, ground: sequenced.Ground, kind: str
-) -> None:
+def test_people_are_hidden_until_somebody_chooses_to_see_them(client: Any, ground: sequenced.Ground, kind: str) -> None:
     sequence = ground.sequences[0]
     picture = first(sequence)
     seen = client.get(url(picture, kind))
@@ -175,12 +171,8 @@ def test_a_range_of_another_file_is_answered_with_the_whole(client: Any, ground:
     assert answer.status_code == 200
 
 
-@pytest.mark.parametrize(
-    "path", ["../secret-key", "/etc/hostname", "a/../../secret-key", "link.jpg", "bad\0name", "."]
-)
-def test_no_path_of_the_catalogue_leads_out_of_the_archive(
-    client: Any, ground: sequenced.Ground, path: str
-) -> None:
+@pytest.mark.parametrize("path", ["../secret-key", "/etc/hostname", "a/../../secret-key", "link.jpg", "bad\0name", "."])
+def test_no_path_of_the_catalogue_leads_out_of_the_archive(client: Any, ground: sequenced.Ground, path: str) -> None:
     root = home.archive_root()
     (root.parent / "secret-key").write_text("secret")
     (root / "link.jpg").symlink_to(root.parent / "secret-key")
@@ -215,8 +207,6 @@ def test_a_picture_takes_one_question_to_the_database(
         client.get(url(picture))
 
 
-def test_pictures_demand_an_account_when_the_house_does(
-    client: Any, ground: sequenced.Ground, settings: Any
-) -> None:
+def test_pictures_demand_an_account_when_the_house_does(client: Any, ground: sequenced.Ground, settings: Any) -> None:
     settings.TROD_OPEN_ON_LOOPBACK = False
     assert client.get(url(first(ground.sequences[0]))).status_code == 302

@@ -13,7 +13,7 @@ MEADOW = "/map/sites/of/meadow/planner/"
 @pytest.fixture
 def model(cast: Any) -> Any:
     """A camera model of an invented maker; the cameras Red and Blue are of it."""
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     row = m.CameraModel.objects.create(
         maker="Umber", name="Two", slug="umber-two", detection_angle_deg=48, detection_range_m=20,

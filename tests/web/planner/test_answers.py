@@ -6,8 +6,8 @@ import pytest
 
 from trod.errors import Stopped
 from trod.planning.camera import CameraSpec
-from trod.web.planner import answers
-from trod.web.planner.answers import Place
+from trod.web.shared import placing as answers
+from trod.web.shared.placing import Place
 
 SPEC = CameraSpec(maker="Umber", model="Two")
 PLACE = Place(47.3, 13.9, utc_offset_min=60)
@@ -32,9 +32,7 @@ def test_of_the_headings_with_one_angle_the_one_with_less_sun_is_taken():
 
 
 def test_a_heading_that_is_told_goes_before_an_angle():
-    turned = answers.turned(
-        SPEC, {"path_bearing_deg": 90.0, "angle_deg": 20.0, "heading_deg": 200.0}, PLACE, year=2026
-    )
+    turned = answers.turned(SPEC, {"path_bearing_deg": 90.0, "angle_deg": 20.0, "heading_deg": 200.0}, PLACE, year=2026)
 
     assert turned == {"path_bearing_deg": 90.0, "heading_deg": 200.0}
 

@@ -6,12 +6,12 @@ from datetime import timedelta
 
 import pytest
 
+from trod.catalogue.rows.specs import spec_of
 from trod.errors import NotEnoughEvidence, WrongInput
 from trod.planning.animals import animal
 from trod.planning.calibrate import FirstPictures
 from trod.planning.crossing import Path
-from trod.web.planner import evidence
-from trod.web.catalogue.specs import spec_of
+from trod.web.shared import walk_evidence as evidence
 
 pytestmark = pytest.mark.django_db
 SLOW = [
@@ -23,7 +23,7 @@ SLOW = [
 @pytest.fixture
 def walked(cast, model):
     def note(walks):
-        from trod.web import models as m
+        from trod.catalogue import models as m
 
         return m.WalkTest.objects.create(deployment=cast.deployment, at=cast.now, by="Ada", walks=walks)
 
@@ -46,7 +46,7 @@ def test_without_a_walk_nothing_is_said(cast, model):
 
 def test_walks_past_cameras_of_another_kind_do_not_count(walked, cast):
     walked(SLOW)
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     other = m.CameraModel.objects.create(maker="Umber", name="Three", slug="umber-three")
 
@@ -92,7 +92,7 @@ def test_blanks_are_told_with_wilsons_interval():
 
 
 def test_blanks_of_a_site_are_counted_once_each(cast, bring_sequences):
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     bring_sequences([cast.now - timedelta(days=k) for k in range(4)])
     assert evidence.blanks_of(cast.meadow) is None

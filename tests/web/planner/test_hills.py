@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from trod.web import models as m
+from trod.catalogue import models as m
 
 pytestmark = pytest.mark.django_db
 PAGE = "/map/sites/of/meadow/planner/hills/"

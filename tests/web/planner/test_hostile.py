@@ -9,8 +9,8 @@ import re
 import pytest
 from nonsense import nonsense, odd_animal, odd_inputs
 
+from trod.catalogue import models as m
 from trod.planning import inputs
-from trod.web import models as m
 from trod.web.planner.forms import LIMITS, WORDS, PlannerForm
 
 pytestmark = pytest.mark.django_db

@@ -11,9 +11,9 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from trod.web import models as m
-from trod.web.planner import answers
+from trod.catalogue import models as m
 from trod.web.planner.forms import SITE_COLUMNS
+from trod.web.shared import placing as answers
 
 pytestmark = pytest.mark.django_db
 FORD = "/map/sites/of/ford/planner/"
@@ -473,7 +473,7 @@ def test_a_walk_test_is_deleted_and_put_back(client, cast, model):
 def test_two_people_who_keep_a_way_at_once_get_a_place_each(cast, monkeypatch):
     from django.utils import timezone
 
-    from trod.web import models as m
+    from trod.catalogue import models as m
     from trod.web.planner import pages
 
     m.Placement.objects.create(site=cast.ford, turn=1, name="The other's", animal="elk", at=timezone.now())
@@ -488,7 +488,7 @@ def test_two_people_who_keep_a_way_at_once_get_a_place_each(cast, monkeypatch):
 def test_where_the_last_place_was_taken_meanwhile_nothing_is_kept_over_another(cast):
     from django.utils import timezone
 
-    from trod.web import models as m
+    from trod.catalogue import models as m
     from trod.web.planner import pages
 
     for turn in (1, 2, 3):

@@ -4,8 +4,8 @@ from pathlib import Path
 from typing import Any
 
 import asked
-import sequenced
 import pytest
+import sequenced
 
 
 @pytest.fixture

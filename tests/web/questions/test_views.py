@@ -9,16 +9,16 @@ import re
 from datetime import timedelta
 
 import asked
-import sequenced
 import pytest
+import sequenced
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils.html import escape
 
+from trod.catalogue.answers import answers, evidence
+from trod.catalogue.models import Finding, Question
 from trod.findings import Filter
-from trod.web.catalogue import answers, evidence
-from trod.web.models import Finding, Question
-from trod.web.questions import pages, script
+from trod.web.shared import script, spans
 
 pytestmark = pytest.mark.django_db
 KINDS = ("what-comes", "when", "change")
@@ -33,10 +33,7 @@ def test_the_sentence_stands_before_the_filter_and_the_chart(client, made):
 
     sentence = page.index("Two species came by in")
     assert sentence < page.index("Asked of:") < page.index('id="chart"') < page.index("The numbers")
-    assert (
-        "All animals at all 2 sites, 5 January to 10 February 2026, detections at least 30 minutes apart."
-        in page
-    )
+    assert "All animals at all 2 sites, 5 January to 10 February 2026, detections at least 30 minutes apart." in page
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -264,9 +261,7 @@ def test_looking_at_a_question_keeps_nothing(client, made):
 # --- the chart's script --------------------------------------------------------------------------
 
 
-def test_the_charts_script_may_be_kept_for_ever_and_changes_its_name_with_its_versions(
-    client, made, trod_home
-):
+def test_the_charts_script_may_be_kept_for_ever_and_changes_its_name_with_its_versions(client, made, trod_home):
     page = text_of(client.get("/questions/"))
     address = re.search(r'src="(/questions/charts/[^"]+\.js)"', page)
     assert address and script.stamp() in address[1]
@@ -297,14 +292,14 @@ def test_the_page_draws_the_same_spec_as_the_report(client, made):
 def test_seasons_are_whole_months_and_turn_round_in_the_south():
     from datetime import date
 
-    north = pages.seasons(date(2026, 1, 20), 47.0, 3)
+    north = spans.seasons(date(2026, 1, 20), 47.0, 3)
     assert north == [
         ("Winter 2025/26", date(2025, 12, 1), date(2026, 2, 28)),
         ("Autumn 2025", date(2025, 9, 1), date(2025, 11, 30)),
         ("Summer 2025", date(2025, 6, 1), date(2025, 8, 31)),
     ]
-    assert [name for name, _, _ in pages.seasons(date(2025, 12, 31), -33.0, 2)] == [
+    assert [name for name, _, _ in spans.seasons(date(2025, 12, 31), -33.0, 2)] == [
         "Summer 2025/26",
         "Spring 2025",
     ]
-    assert pages.seasons(date(2024, 2, 29), 47.0, 1)[0][2] == date(2024, 2, 29)
+    assert spans.seasons(date(2024, 2, 29), 47.0, 1)[0][2] == date(2024, 2, 29)

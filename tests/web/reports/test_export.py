@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from trod.web import models as m
+from trod.catalogue import models as m
 
 URL = "/reports/export"
 

@@ -9,15 +9,14 @@ import zipfile
 from datetime import UTC, datetime
 
 import asked
-import sequenced
 import pytest
+import sequenced
 
+from trod.catalogue import jobs
+from trod.catalogue.answers import evidence, making
+from trod.catalogue.answers.making import Wish
+from trod.catalogue.models import Job
 from trod.errors import NotEnoughEvidence, WrongInput
-from trod.web import jobs
-from trod.web.catalogue import evidence
-from trod.web.models import Job
-from trod.web.reports import making
-from trod.web.reports.making import Wish
 
 pytestmark = pytest.mark.django_db
 NOW = datetime(2026, 3, 1, 9, tzinfo=UTC)
@@ -32,9 +31,7 @@ def body(answer):
 
 
 def test_a_report_is_made_listed_and_opened(client, made):
-    page = text_of(
-        client.post("/reports/make", {"species_pages": "1", "paper": "a4", "tables": "1"}, follow=True)
-    )
+    page = text_of(client.post("/reports/make", {"species_pages": "1", "paper": "a4", "tables": "1"}, follow=True))
 
     assert "The report is made" in page and "5 January to 10 February 2026" in page
     one = making.made()[0]
@@ -101,7 +98,7 @@ def test_a_day_that_is_none_keeps_what_was_typed(client, made):
 
 
 def test_a_long_report_is_made_beside_the_pages(client, made, monkeypatch):
-    import trod.web.catalogue.handlers  # noqa: F401
+    import trod.catalogue.work.handlers  # noqa: F401
 
     monkeypatch.setattr(making, "LONG_WORK", 3)
     answer = client.post("/reports/make", {"title": "Long", "tables": "1", "species_pages": "0"})
@@ -156,7 +153,7 @@ def test_an_empty_trod_says_that_there_is_nothing_to_report(client, trod_home, d
 
 
 def test_a_person_is_never_among_the_pictures_of_a_report(made):
-    from trod.web.models import Sequence
+    from trod.catalogue.models import Sequence
 
     data = making.data_of(Wish(), now=NOW)
     person = Sequence.objects.get(identification__observations__what="human").key[-64:]

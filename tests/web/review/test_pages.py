@@ -6,13 +6,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import sequenced
 import pytest
+import sequenced
 
-from trod.web.catalogue import identifications
-from trod.web.catalogue.identifications import Line
+from trod.catalogue.identifications import identifications
+from trod.catalogue.identifications.identifications import Line
+from trod.catalogue.models import Sequence, Species, Suggestion
 from trod.web.review import pages
-from trod.web.models import Sequence, Suggestion, Species
 
 pytestmark = pytest.mark.django_db
 NOON = datetime(2026, 1, 5, 12, tzinfo=UTC)

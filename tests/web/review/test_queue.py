@@ -6,14 +6,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-import sequenced
 import pytest
+import sequenced
 from django.http import QueryDict
 
-from trod.web.catalogue import identifications
-from trod.web.catalogue.identifications import Line
+from trod.catalogue.identifications import identifications
+from trod.catalogue.identifications.identifications import Line
+from trod.catalogue.models import Sequence
 from trod.web.review import queue
-from trod.web.models import Sequence
 
 pytestmark = pytest.mark.django_db
 NOON = datetime(2026, 1, 5, 12, tzinfo=UTC)

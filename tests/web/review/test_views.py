@@ -9,12 +9,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import sequenced
 import pytest
+import sequenced
 
-from trod.web.catalogue import identifications
-from trod.web.catalogue.identifications import Line
-from trod.web.models import Sequence, Identification
+from trod.catalogue.identifications import identifications
+from trod.catalogue.identifications.identifications import Line
+from trod.catalogue.models import Identification, Sequence
 
 pytestmark = pytest.mark.django_db
 NOON = datetime(2026, 1, 5, 12, tzinfo=UTC)
@@ -158,9 +158,7 @@ def test_a_second_look_tells_the_others_word_only_after_ones_own(ilka: Any, grou
         ('{"act": "undo", "identification": {"a": 2}}', 400, "needed: a UUID"),
     ],
 )
-def test_what_cannot_be_done_is_told(
-    ilka: Any, ground: sequenced.Ground, body: str, status: int, told: str
-) -> None:
+def test_what_cannot_be_done_is_told(ilka: Any, ground: sequenced.Ground, body: str, status: int, told: str) -> None:
     answer = ilka.post("/review/act", body, content_type="application/json")
     assert answer.status_code == status
     assert told in answer.json()["message"]
@@ -190,9 +188,7 @@ def test_lines_that_do_not_fit_are_refused(ilka: Any, ground: sequenced.Ground, 
 def test_more_after_an_sequence_that_is_gone_is_told(ilka: Any, ground: sequenced.Ground, after: str) -> None:
     answer = ilka.get(f"/review/more?after={after}")
     assert answer.status_code == 410
-    assert (
-        answer.json()["message"] == "That sequence is no longer in the catalogue; open the review again."
-    )
+    assert answer.json()["message"] == "That sequence is no longer in the catalogue; open the review again."
 
 
 def test_looking_saves_nothing(ilka: Any, ground: sequenced.Ground) -> None:

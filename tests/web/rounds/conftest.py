@@ -13,7 +13,7 @@ def base(cast: Any) -> Any:
     """The cast with a start, and Blue standing at the Ford; both cards known. Times are near now."""
     from django.utils import timezone
 
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     now = timezone.now()
     cast.now = now
@@ -33,7 +33,7 @@ def base(cast: Any) -> Any:
 def wish(base: Any) -> Any:
     """wish(**changes) for tomorrow."""
     from trod import clock
-    from trod.web.catalogue.wishes import Wish
+    from trod.catalogue.rounds.wishes import Wish
 
     today: date = clock.local(base.now, base.reserve.zone).date()
 
@@ -46,7 +46,7 @@ def wish(base: Any) -> Any:
 @pytest.fixture
 def kept(base: Any, wish: Any) -> Any:
     """A kept round to both sites."""
-    from trod.web.catalogue import rounds
+    from trod.catalogue.rounds import rounds
 
     w = wish(which="all")
     return rounds.keep(base.reserve, w, rounds.plan(base.reserve, w, base.now), by="Ada", now=base.now)

@@ -11,8 +11,8 @@ import icalendar
 import pytest
 from click.testing import CliRunner, Result
 
+from trod.catalogue import models as m
 from trod.commands import main
-from trod.web import models as m
 
 pytestmark = pytest.mark.django_db
 
@@ -59,14 +59,14 @@ def test_a_file_without_a_day_is_refused(base: Any, tmp_path: Path) -> None:
 
 def test_the_field_form_of_a_kept_round_is_one_file_that_calls_nobody(kept: Any, tmp_path: Path) -> None:
     out = tmp_path / "field-form.html"
-    told = json.loads(trod("field_form", "--round", kept.name, "--out", out, "--json").output)
+    told = json.loads(trod("fieldform", "--round", kept.name, "--out", out, "--json").output)
     page = out.read_text("utf-8")
 
     assert told["stops"] == kept.stops.count() > 0 and told["bytes"] == out.stat().st_size
-    assert "default-src 'none'" in page and "src=\"http" not in page
+    assert "default-src 'none'" in page and 'src="http' not in page
 
 
 def test_a_round_nobody_kept_is_told_with_those_there_are(kept: Any, tmp_path: Path) -> None:
-    done = trod("field_form", "--round", "Nowhere", "--out", tmp_path / "p.html")
+    done = trod("fieldform", "--round", "Nowhere", "--out", tmp_path / "p.html")
 
     assert done.exit_code == 3 and "'Nowhere'" in done.output and kept.name in done.output

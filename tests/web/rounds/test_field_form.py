@@ -7,7 +7,7 @@ from datetime import timedelta
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
-from homecoming import jpeg, field_form_file, visit
+from homecoming import field_form_file, jpeg, visit
 
 pytestmark = pytest.mark.django_db
 OTHER = "99999999-2222-4333-8444-555555555555"
@@ -26,8 +26,8 @@ def missed(at, **more):
 
 
 def test_a_field_form_has_a_form_for_each_camera_of_a_site(kept, base):
-    from trod.web import models as m
-    from trod.web.catalogue import round_papers
+    from trod.catalogue import models as m
+    from trod.catalogue.rounds import round_papers
 
     green = m.Camera.objects.create(serial="G-3", name="Green")
     m.Deployment.objects.create(
@@ -52,7 +52,7 @@ def pages_with(client, kept, words):
 
 
 def test_not_visited_stands_on_round_site_and_today_until_somebody_went(client, kept, base):
-    from trod.web.models import NotVisited, Visit
+    from trod.catalogue.models import NotVisited, Visit
 
     at = base.now - timedelta(hours=3)
     answer = bring(client, field_form_file(str(kept.uuid), [missed(at)], at=base.now))
@@ -71,7 +71,7 @@ def test_not_visited_stands_on_round_site_and_today_until_somebody_went(client, 
 
 
 def test_of_two_cameras_at_a_site_the_one_that_was_not_reached_waits_on(client, kept, base):
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     green = m.Camera.objects.create(serial="G-3", name="Green")
     beside = m.Deployment.objects.create(
@@ -85,7 +85,7 @@ def test_of_two_cameras_at_a_site_the_one_that_was_not_reached_waits_on(client, 
 
 
 def test_what_was_noted_as_not_visited_and_taken_back_is_gone(client, kept, base):
-    from trod.web.models import NotVisited
+    from trod.catalogue.models import NotVisited
 
     at = base.now - timedelta(hours=3)
     bring(client, field_form_file(str(kept.uuid), [missed(at)], at=base.now))
@@ -97,9 +97,9 @@ def test_what_was_noted_as_not_visited_and_taken_back_is_gone(client, kept, base
 @pytest.mark.django_db(transaction=True)
 def test_not_visited_outlives_a_rebuild(client, kept, base, trod_home):
     from trod.archive.sidecar import read_ledger
-    from trod.web.catalogue import rebuild
-    from trod.web.catalogue.line import Silent
-    from trod.web.models import NotVisited
+    from trod.catalogue.line import Silent
+    from trod.catalogue.models import NotVisited
+    from trod.catalogue.work import rebuild
 
     bring(client, field_form_file(str(kept.uuid), [missed(base.now)], at=base.now))
     before = NotVisited.objects.get()
@@ -107,14 +107,18 @@ def test_not_visited_outlives_a_rebuild(client, kept, base, trod_home):
     rebuild.make_anew(Silent())
 
     after = NotVisited.objects.get()
-    assert (after.uuid, after.deployment.slug, after.field_form) == (before.uuid, base.deployment.slug, before.field_form)
+    assert (after.uuid, after.deployment.slug, after.field_form) == (
+        before.uuid,
+        base.deployment.slug,
+        before.field_form,
+    )
 
 
 # Which round it belongs to ----------------------------------------------------------------------------------
 
 
 def test_a_visit_made_before_its_planned_day_belongs_to_its_round(client, kept, base):
-    from trod.web.models import Round
+    from trod.catalogue.models import Round
 
     today = base.now.astimezone(base.reserve.zone_info).date()
     Round.objects.filter(pk=kept.pk).update(day=today + timedelta(days=9))
@@ -125,7 +129,7 @@ def test_a_visit_made_before_its_planned_day_belongs_to_its_round(client, kept, 
 
 
 def test_a_visit_by_another_rounds_form_does_not(client, kept, base, wish):
-    from trod.web.catalogue import rounds
+    from trod.catalogue.rounds import rounds
 
     w = wish(which="all", name="Again")
     other = rounds.keep(base.reserve, w, rounds.plan(base.reserve, w, base.now), by="Ben", now=base.now)
@@ -150,7 +154,7 @@ def test_a_phones_clock_that_is_ahead_is_doubted(client, kept, base, days):
 
 @pytest.mark.parametrize(("hours", "doubted"), [(0, False), (2, True), (-2, True), (9000, True)])
 def test_a_phone_that_hands_in_now_is_doubted_both_ways(client, kept, base, hours, doubted):
-    from trod.web.catalogue import round_papers
+    from trod.catalogue.rounds import round_papers
 
     then = base.now + timedelta(hours=hours)
     body = field_form_file(str(kept.uuid), [visit(min(then, base.now))], at=base.now - timedelta(days=9))
@@ -167,8 +171,8 @@ def test_a_phone_that_hands_in_now_is_doubted_both_ways(client, kept, base, hour
 
 
 def test_a_form_of_another_reserve_is_held_and_not_new(client, base, kept):
-    from trod.web.catalogue import field_notes
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
+    from trod.catalogue.rounds import field_notes
 
     body = json.loads(field_form_file(OTHER, [visit(base.now)], at=base.now))
     body["field_form"]["reserve"] = "Saltmarsh"
@@ -184,7 +188,7 @@ def test_a_form_of_another_reserve_is_held_and_not_new(client, base, kept):
 
 
 def test_a_form_of_a_round_that_was_deleted_here_is_ours_by_its_reserve(client, base, kept):
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
 
     bring(client, field_form_file(OTHER, [visit(base.now)], at=base.now))
 
@@ -192,7 +196,7 @@ def test_a_form_of_a_round_that_was_deleted_here_is_ours_by_its_reserve(client, 
 
 
 def test_a_form_of_a_round_here_is_ours_though_the_reserve_was_named_anew(client, base, kept):
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
 
     base.reserve.name = "Hollin and Marsh"
     base.reserve.save()
@@ -203,8 +207,8 @@ def test_a_form_of_a_round_here_is_ours_though_the_reserve_was_named_anew(client
 
 @pytest.mark.parametrize("deployment", ["nobody-knows", "ford-1"])
 def test_a_visit_to_a_deployment_that_is_not_there_is_held(client, base, kept, deployment):
-    from trod.web.catalogue import field_notes
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
+    from trod.catalogue.rounds import field_notes
 
     body = field_form_file(str(kept.uuid), [visit(base.now, deployment=deployment)], at=base.now)
     bring(client, body)
@@ -233,12 +237,16 @@ def test_a_visit_to_a_deployment_that_is_not_there_is_held(client, base, kept, d
         ("broken.json", b'{"a": ', "no file of a field form"),
         ("nothing.json", b"", "empty"),
         ("core", b"ab\x00cd" * 30, "no text"),
-        ("form.html", b'<!doctype html>\n<script type="application/json" id="field-form-data">', "the field form itself"),
+        (
+            "form.html",
+            b'<!doctype html>\n<script type="application/json" id="field-form-data">',
+            "the field form itself",
+        ),
         ("way.gpx", b'<?xml version="1.0"?><gpx/>', "an XML file, perhaps GPX"),
     ],
 )
 def test_a_file_that_is_not_ours_is_told_in_one_plain_line(client, base, name, data, what):
-    from trod.web.catalogue import upload
+    from trod.catalogue.rounds import upload
 
     with pytest.raises(upload.NotOurs) as told:
         upload.take_file(data, name, by="Ada", now=base.now)
@@ -251,8 +259,8 @@ def test_a_file_that_is_not_ours_is_told_in_one_plain_line(client, base, name, d
 
 
 def test_our_own_file_cut_off_is_told_as_ours(base, kept):
+    from trod.catalogue.rounds import upload
     from trod.errors import WrongInput
-    from trod.web.catalogue import upload
 
     body = field_form_file(str(kept.uuid), [visit(base.now)], at=base.now)
     with pytest.raises(WrongInput, match="export it once more"):

@@ -7,8 +7,9 @@ import json
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from trod.web import models as m
-from trod.web.catalogue import due, forecasts, heights, ways
+from trod.catalogue import models as m
+from trod.catalogue.forecasts import forecasts, heights, ways
+from trod.catalogue.rounds import due
 
 pytestmark = pytest.mark.django_db
 
@@ -29,9 +30,7 @@ def upload(client, text, **more):
 
 def on_foot(reserve, site):
     """Minutes on foot from where rounds start to a site, and what is said of it."""
-    start = ways.Place(
-        key=ways.START, latitude_deg=reserve.base_latitude, longitude_deg=reserve.base_longitude
-    )
+    start = ways.Place(key=ways.START, latitude_deg=reserve.base_latitude, longitude_deg=reserve.base_longitude)
     found, said = ways.ways_for(reserve, [start, ways.place_of(site, by_car=False)], by_car=False, by_tracks=False)
     return found.way(ways.START, site.slug).minutes, " ".join(said)
 

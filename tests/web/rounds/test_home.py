@@ -6,14 +6,14 @@ import json
 from datetime import timedelta
 
 import pytest
-from homecoming import jpeg, field_form_file, visit
+from homecoming import field_form_file, jpeg, visit
 
 pytestmark = pytest.mark.django_db
 OTHER = "99999999-2222-4333-8444-555555555555"
 
 
 def hand_in(client, kept, visits, *, token=None, phone=1, **more):
-    from trod.web.catalogue import round_papers
+    from trod.catalogue.rounds import round_papers
 
     field_form_id = str(kept.uuid)
     token = round_papers.token_of(field_form_id) if token is None else token
@@ -23,7 +23,7 @@ def hand_in(client, kept, visits, *, token=None, phone=1, **more):
 
 
 def test_a_visit_handed_in_by_a_phone_stands_in_the_catalogue_and_on_the_disk(client, kept, base, trod_home):
-    from trod.web.models import Card, Visit
+    from trod.catalogue.models import Card, Visit
 
     picture = jpeg()
     answer = hand_in(client, kept, [visit(base.now, photo=picture)])
@@ -31,7 +31,12 @@ def test_a_visit_handed_in_by_a_phone_stands_in_the_catalogue_and_on_the_disk(cl
     assert answer.status_code == 200
     assert answer.json() == {"accepted": [visit(base.now)["uuid"]], "already": [], "conflicts": [], "doubts": []}
     row = Visit.objects.get()
-    assert (row.deployment, row.battery_kind, row.battery_count, row.work) == (base.deployment, "FR6", 8, "cut the grass")
+    assert (row.deployment, row.battery_kind, row.battery_count, row.work) == (
+        base.deployment,
+        "FR6",
+        8,
+        "cut the grass",
+    )
     assert (row.card_out.label, row.card_in.label) == ("C-1", "C-2")
     assert Card.objects.get(label="C-1").state == "home" and Card.objects.get(label="C-2").state == "out"
     shots = trod_home / "archive" / "field-notes" / f"{row.photos[0]['sha256']}.jpg"
@@ -51,7 +56,7 @@ def test_the_sidecar_names_the_visit_before_the_phone_is_answered(client, kept, 
 
 
 def test_the_same_visit_handed_in_twice_is_one_visit(client, kept, base):
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
 
     hand_in(client, kept, [visit(base.now)])
     answer = hand_in(client, kept, [visit(base.now)])
@@ -61,7 +66,7 @@ def test_the_same_visit_handed_in_twice_is_one_visit(client, kept, base):
 
 
 def test_what_the_phone_wrote_later_takes_the_place_of_what_it_wrote_first(client, kept, base):
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
 
     hand_in(client, kept, [visit(base.now)])
     answer = hand_in(client, kept, [visit(base.now, revision=2, note="and a nest in the box")])
@@ -71,7 +76,7 @@ def test_what_the_phone_wrote_later_takes_the_place_of_what_it_wrote_first(clien
 
 
 def test_a_visit_struck_out_on_the_phone_goes_and_its_words_stay_on_the_disk(client, kept, base, trod_home):
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
 
     hand_in(client, kept, [visit(base.now)])
     hand_in(client, kept, [visit(base.now, revision=2, withdrawn=True)])
@@ -82,8 +87,8 @@ def test_a_visit_struck_out_on_the_phone_goes_and_its_words_stay_on_the_disk(cli
 
 
 def test_changed_at_home_and_on_the_phone_is_held_with_both_sides(client, kept, base):
-    from trod.web.catalogue import field_notes
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
+    from trod.catalogue.rounds import field_notes
 
     hand_in(client, kept, [visit(base.now)])
     row = Visit.objects.get()
@@ -104,8 +109,8 @@ def test_changed_at_home_and_on_the_phone_is_held_with_both_sides(client, kept, 
     [("one", ["at home"]), ("other", ["on the phone"]), ("both", ["at home", "on the phone"])],
 )
 def test_a_person_decides_and_the_same_question_never_comes_back(client, kept, base, choice, works):
-    from trod.web.catalogue import field_notes
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
+    from trod.catalogue.rounds import field_notes
 
     hand_in(client, kept, [visit(base.now)])
     Visit.objects.update(work="at home")
@@ -121,8 +126,8 @@ def test_a_person_decides_and_the_same_question_never_comes_back(client, kept, b
 
 
 def test_two_phones_at_one_camera_within_two_hours_are_asked_about(client, kept, base):
-    from trod.web.catalogue import field_notes
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
+    from trod.catalogue.rounds import field_notes
 
     hand_in(client, kept, [visit(base.now, card_in="", card_out="")])
     second = visit(base.now + timedelta(minutes=20), uid=OTHER, card_in="", card_out="", by="Ben")
@@ -135,8 +140,8 @@ def test_two_phones_at_one_camera_within_two_hours_are_asked_about(client, kept,
 
 
 def test_of_two_notes_of_one_visit_the_second_can_take_the_first_ones_place(client, kept, base):
-    from trod.web.catalogue import field_notes
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
+    from trod.catalogue.rounds import field_notes
 
     hand_in(client, kept, [visit(base.now, card_in="", card_out="")])
     second = visit(base.now + timedelta(minutes=20), uid=OTHER, card_in="", card_out="", by="Ben")
@@ -151,12 +156,13 @@ def test_of_two_notes_of_one_visit_the_second_can_take_the_first_ones_place(clie
 
 
 def test_two_states_under_one_number_lose_neither(client, kept, base):
-    from trod.report.field_form import read_field_form
-    from trod.web.catalogue import field_notes
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
+    from trod.catalogue.rounds import field_notes
+    from trod.field.form import read_field_form
 
     one, two = (
-        read_field_form(field_form_file(str(kept.uuid), [visit(base.now, work=word)], at=base.now)).visits[0] for word in "ab"
+        read_field_form(field_form_file(str(kept.uuid), [visit(base.now, work=word)], at=base.now)).visits[0]
+        for word in "ab"
     )
     taken = field_notes.take([one, two], field_notes.Origin(field_form="", by="Ada", at=base.now))
     (held,) = field_notes.open_held()
@@ -177,7 +183,7 @@ def test_a_card_in_two_cameras_is_asked_about(client, kept, base):
 def test_a_site_that_is_not_known_is_held_and_not_lost(client, kept, base):
     from django.core.files.uploadedfile import SimpleUploadedFile
 
-    from trod.web.catalogue import field_notes
+    from trod.catalogue.rounds import field_notes
 
     body = field_form_file(str(kept.uuid), [visit(base.now, site="nowhere", deployment="")], at=base.now)
     client.post("/rounds/home/", {"file": SimpleUploadedFile("visits.json", body)})
@@ -187,9 +193,9 @@ def test_a_site_that_is_not_known_is_held_and_not_lost(client, kept, base):
 
 
 def test_another_height_begins_a_new_deployment_and_says_so(kept, base):
-    from trod.report.field_form import read_field_form
-    from trod.web.catalogue import field_notes
-    from trod.web.models import Deployment
+    from trod.catalogue.models import Deployment
+    from trod.catalogue.rounds import field_notes
+    from trod.field.form import read_field_form
 
     row = visit(base.now)
     row["changes"]["height_m"] = 2.5
@@ -202,8 +208,8 @@ def test_another_height_begins_a_new_deployment_and_says_so(kept, base):
 
 
 def test_a_note_whose_process_died_before_its_row_was_made_gets_it_when_it_comes_again(client, kept, base, monkeypatch):
-    from trod.web.catalogue import field_notes
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
+    from trod.catalogue.rounds import field_notes
 
     class Killed(BaseException):
         pass
@@ -225,7 +231,7 @@ def test_a_note_whose_process_died_before_its_row_was_made_gets_it_when_it_comes
 
 
 def test_without_its_token_nothing_is_taken(client, kept, base):
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
 
     assert hand_in(client, kept, [visit(base.now)], token="").status_code == 401
     answer = hand_in(client, kept, [visit(base.now)], token="f" * 64)
@@ -235,7 +241,7 @@ def test_without_its_token_nothing_is_taken(client, kept, base):
 
 
 def test_the_token_of_one_field_form_does_not_open_another(client, kept, base):
-    from trod.web.catalogue import round_papers
+    from trod.catalogue.rounds import round_papers
 
     answer = hand_in(client, kept, [visit(base.now)], token=round_papers.token_of(OTHER))
 
@@ -262,7 +268,7 @@ def test_a_page_from_a_file_may_ask_and_needs_no_account(client, kept, base, set
 @pytest.mark.parametrize(("days_ago", "status"), [(0, 200), (1, 200), (2, 409), (90, 409)])
 def test_the_door_is_open_until_the_day_after_the_round_and_then_says_so(client, kept, base, days_ago, status):
     from trod import clock
-    from trod.web.models import Round
+    from trod.catalogue.models import Round
 
     today = clock.local(base.now, base.reserve.zone).date()
     wish = {**kept.wish, "first": (today - timedelta(days=days_ago)).isoformat()}
@@ -275,7 +281,7 @@ def test_the_door_is_open_until_the_day_after_the_round_and_then_says_so(client,
 
 
 def test_a_visit_to_what_is_no_stop_of_the_round_is_refused_and_not_kept(client, kept, base, trod_home):
-    from trod.web.models import Site, Visit
+    from trod.catalogue.models import Site, Visit
 
     Site.objects.create(reserve=base.reserve, name="Alder", slug="alder", latitude=47.3, longitude=13.9)
     for site in ("alder", "nowhere"):
@@ -287,8 +293,8 @@ def test_a_visit_to_what_is_no_stop_of_the_round_is_refused_and_not_kept(client,
 
 
 def test_what_another_phone_wrote_is_never_replaced_but_asked_about(client, kept, base):
-    from trod.web.catalogue import field_notes
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
+    from trod.catalogue.rounds import field_notes
 
     hand_in(client, kept, [visit(base.now)])
     answer = hand_in(client, kept, [visit(base.now, revision=9, withdrawn=True, work="none of it")], phone=2)
@@ -300,7 +306,7 @@ def test_what_another_phone_wrote_is_never_replaced_but_asked_about(client, kept
 
 
 def test_what_somebody_wrote_at_home_is_never_replaced_by_a_phone(client, kept, base):
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
 
     Visit.objects.create(
         uuid=visit(base.now)["uuid"], site=base.meadow, deployment=base.deployment, at=base.now, by="Cleo", work="mine"
@@ -311,8 +317,8 @@ def test_what_somebody_wrote_at_home_is_never_replaced_by_a_phone(client, kept, 
 
 
 def test_what_came_by_another_rounds_form_is_never_replaced(client, kept, base, wish):
-    from trod.web.catalogue import rounds
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
+    from trod.catalogue.rounds import rounds
 
     w = wish(which="all", name="Again")
     other = rounds.keep(base.reserve, w, rounds.plan(base.reserve, w, base.now), by="Ben", now=base.now)
@@ -323,7 +329,7 @@ def test_what_came_by_another_rounds_form_is_never_replaced(client, kept, base, 
 
 
 def test_a_second_phone_does_not_settle_what_waits_from_a_third(client, kept, base):
-    from trod.web.catalogue import field_notes
+    from trod.catalogue.rounds import field_notes
 
     hand_in(client, kept, [visit(base.now)])
     hand_in(client, kept, [visit(base.now, revision=2, work="second")], phone=2)
@@ -339,8 +345,8 @@ def test_a_second_phone_does_not_settle_what_waits_from_a_third(client, kept, ba
 def test_a_rounds_forms_hand_in_so_much_and_no_more(client, kept, base, monkeypatch, limit, value, words):
     import uuid
 
-    from trod.web.catalogue import field_door
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
+    from trod.catalogue.rounds import field_door
 
     monkeypatch.setattr(field_door, "VISITS_A_STOP", 1)
     monkeypatch.setattr(field_door, limit, value)
@@ -363,7 +369,7 @@ def test_a_rounds_forms_hand_in_so_much_and_no_more(client, kept, base, monkeypa
 
 
 def test_too_much_is_refused_before_it_is_read(client, kept):
-    from trod.web.catalogue import round_papers
+    from trod.catalogue.rounds import round_papers
 
     answer = client.post(
         "/fieldform/visits/", b"{}", content_type="application/json", CONTENT_LENGTH=str(70_000_000),
@@ -372,9 +378,11 @@ def test_too_much_is_refused_before_it_is_read(client, kept):
     assert answer.status_code == 413 and "64 MB" in answer.json()["error"]
 
 
-@pytest.mark.parametrize("body", [b"", b"[]", b"{", b'{"field form": 3}', b"[" * 100_000, b'{"field form": {"id": [1]}}'])
+@pytest.mark.parametrize(
+    "body", [b"", b"[]", b"{", b'{"field_form": 3}', b"[" * 100_000, b'{"field_form": {"id": [1]}}']
+)
 def test_what_is_no_file_of_visits_is_refused_in_words(client, kept, body):
-    from trod.web.catalogue import round_papers
+    from trod.catalogue.rounds import round_papers
 
     token = round_papers.token_of(str(kept.uuid))
     answer = client.post("/fieldform/visits/", body, content_type="application/json", HTTP_X_TROD_FIELD_FORM=token)
@@ -383,7 +391,7 @@ def test_what_is_no_file_of_visits_is_refused_in_words(client, kept, body):
 
 
 def test_a_file_of_another_field_form_is_refused(client, kept, base):
-    from trod.web.catalogue import round_papers
+    from trod.catalogue.rounds import round_papers
 
     body = field_form_file(OTHER, [visit(base.now)], at=base.now)
     token = round_papers.token_of(str(kept.uuid))
@@ -426,7 +434,7 @@ def test_the_rounds_table_filled_in_by_hand_comes_home(client, kept, base):
 
     from django.core.files.uploadedfile import SimpleUploadedFile
 
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
 
     table = client.get(f"/rounds/of/{kept.uuid}/take/table.csv").content.decode()
     rows = list(csv.DictReader(io.StringIO(table)))
@@ -463,7 +471,7 @@ def test_a_line_that_cannot_be_read_is_named(client, kept, base):
 
 
 def test_a_photo_is_shown_by_its_sum_and_no_other_file(client, kept, base):
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
 
     hand_in(client, kept, [visit(base.now, photo=jpeg())])
     sha = Visit.objects.get().photos[0]["sha256"]
@@ -477,9 +485,11 @@ def test_a_photo_is_shown_by_its_sum_and_no_other_file(client, kept, base):
 @pytest.mark.django_db(transaction=True)
 def test_all_of_it_comes_back_from_the_archive_alone(client, kept, base, trod_home):
     from trod.archive import verify
-    from trod.web import models as m
-    from trod.web.catalogue import field_notes, ledger, rebuild
-    from trod.web.catalogue.line import Silent
+    from trod.catalogue import models as m
+    from trod.catalogue.line import Silent
+    from trod.catalogue.papers import ledger
+    from trod.catalogue.rounds import field_notes
+    from trod.catalogue.work import rebuild
 
     first = visit(base.now, photo=jpeg())
     hand_in(client, kept, [first])

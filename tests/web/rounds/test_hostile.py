@@ -31,13 +31,13 @@ def form(wish, **changes):
 
 
 def same_place(base):
-    from trod.web.models import Site
+    from trod.catalogue.models import Site
 
     Site.objects.update(latitude=47.295, longitude=13.895)
 
 
 def all_closed(base):
-    from trod.web.models import Site
+    from trod.catalogue.models import Site
 
     Site.objects.update(closed=[{"from": "01-01", "to": "12-31", "why": "a hunt"}])
 
@@ -105,8 +105,8 @@ def test_in_feet_and_miles_no_kilometre_is_left(client, base, wish):
 
 def test_where_the_way_is_longer_than_the_light_the_cautions_say_dark(client, base, wish):
     """At 60 north in December light comes late: who is at the camera with the first of it has left in the dark."""
-    from trod.web.catalogue import rounds
-    from trod.web.models import Site
+    from trod.catalogue.models import Site
+    from trod.catalogue.rounds import rounds
 
     base.reserve.latitude = base.reserve.base_latitude = 60.0
     base.reserve.save()
@@ -156,7 +156,7 @@ def bring(client, data):
 
 
 def test_a_file_cut_short_at_any_place_is_refused_and_whole_it_comes(client, kept, base):
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
 
     good = field_form_file(str(kept.uuid), [visit(base.now)], at=base.now)
     for n in (0, 1, 2, 10, len(good) // 3, len(good) // 2, len(good) - 2, len(good) - 1):
@@ -178,7 +178,7 @@ def test_a_file_cut_short_at_any_place_is_refused_and_whole_it_comes(client, kep
     ids=lambda data: repr(data[:20]),
 )  # fmt: skip
 def test_what_is_no_file_from_a_round_is_refused_in_words_and_keeps_nothing(client, base, data):
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
 
     answer = bring(client, data)
 
@@ -195,8 +195,8 @@ def test_a_table_with_its_heading_alone_is_told_that_no_line_is_filled_in(client
 
 @pytest.mark.parametrize(("choice", "visits"), [("one", 1), ("other", 2), ("both", 2)])
 def test_a_strange_site_and_a_card_nobody_knows_lose_no_note(client, kept, base, choice, visits):
-    from trod.web.catalogue import field_notes
-    from trod.web.models import Card, Site, Visit
+    from trod.catalogue.models import Card, Site, Visit
+    from trod.catalogue.rounds import field_notes
 
     strange = visit(base.now, site="nowhere", deployment="x")
     file = field_form_file(
@@ -217,8 +217,8 @@ def test_a_strange_site_and_a_card_nobody_knows_lose_no_note(client, kept, base,
 
 
 def test_two_phones_that_bring_one_visit_differently_are_both_kept_until_decided(client, kept, base):
-    from trod.web.catalogue import field_notes
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
+    from trod.catalogue.rounds import field_notes
 
     first = field_form_file(str(kept.uuid), [visit(base.now, by="Ada", work="one")], at=base.now)
     second = field_form_file(
@@ -236,9 +236,9 @@ def test_two_phones_that_bring_one_visit_differently_are_both_kept_until_decided
 def test_a_camera_nobody_saw_for_longer_than_a_forecast_reaches_is_gone_to(base):
     """Beyond its last day the forecast knows no more; the camera is not forgotten for that."""
     from trod import clock
-    from trod.web.catalogue import due as dues
-    from trod.web.catalogue import forecasts
-    from trod.web.models import Deployment
+    from trod.catalogue.forecasts import forecasts
+    from trod.catalogue.models import Deployment
+    from trod.catalogue.rounds import due as dues
 
     Deployment.objects.filter(pk=base.second.pk).update(start=base.now - timedelta(days=4000))
     forecasts.make(base.reserve, base.now)
@@ -252,7 +252,7 @@ def test_a_camera_nobody_saw_for_longer_than_a_forecast_reaches_is_gone_to(base)
 
 def changed_at_home(client, kept, base):
     """Changed on the laptop and on the phone."""
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
 
     bring(client, field_form_file(str(kept.uuid), [visit(base.now, work="first")], at=base.now))
     Visit.objects.update(work="at home")
@@ -283,8 +283,8 @@ def card_in_two(client, kept, base):
 def test_however_a_conflict_is_decided_no_words_are_lost_and_it_is_asked_once(
     client, kept, base, trod_home, conflict, choice
 ):
-    from trod.web.catalogue import field_notes
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
+    from trod.catalogue.rounds import field_notes
 
     notes, words = conflict(client, kept, base)
     file = field_form_file(str(kept.uuid), notes, at=base.now, phone=2)
@@ -315,9 +315,9 @@ def test_the_command_takes_in_no_more_than_a_field_form_can_make(base, tmp_path,
 
     from trod.commands import main
 
-    monkeypatch.setattr("trod.report.field_form.reading.MOST_BYTES", 3_000_000)
+    monkeypatch.setattr("trod.field.form.reading.MOST_BYTES", 3_000_000)
     big = tmp_path / "big.json"
     big.write_bytes(b"{" * 3_000_001)
-    done = CliRunner().invoke(main, ["field_form", "--take", str(big)])
+    done = CliRunner().invoke(main, ["fieldform", "--take", str(big)])
 
     assert done.exit_code == 3 and "needed: a file of at most 3 MB" in done.output

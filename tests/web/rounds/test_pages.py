@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 
-from trod.web.catalogue import forecasts
+from trod.catalogue.forecasts import forecasts
 
 pytestmark = pytest.mark.django_db
 
@@ -46,7 +46,7 @@ def test_a_camera_that_has_stood_long_on_old_batteries_is_due_before_a_fresh_one
 
 
 def test_without_a_reserve_and_without_a_camera_the_page_says_what_to_do_first(client, db, trod_home):
-    from trod.web.models import Reserve
+    from trod.catalogue.models import Reserve
 
     assert "Make the reserve" in client.get("/rounds/").content.decode()
     Reserve.objects.create(name="R", slug="r", latitude=1, longitude=1)
@@ -66,7 +66,7 @@ def test_a_round_without_a_start_is_refused_with_where_to_set_it(client, base, w
 
 
 def test_a_planned_round_is_kept_with_its_stops_in_turn(client, base, wish):
-    from trod.web.models import Round
+    from trod.catalogue.models import Round
 
     answer = client.post("/rounds/new/", form(base, wish))
     row = Round.objects.get()
@@ -81,7 +81,7 @@ def test_a_planned_round_is_kept_with_its_stops_in_turn(client, base, wish):
 
 def test_a_site_named_not_this_time_is_left_out_with_that_reason(client, base, wish):
     client.post("/rounds/new/", form(base, wish, **{"site-ford": "leave"}))
-    from trod.web.models import Round
+    from trod.catalogue.models import Round
 
     row = Round.objects.get()
     assert [s.site.slug for s in row.stops.all()] == ["meadow"]
@@ -92,7 +92,7 @@ def test_a_site_named_not_this_time_is_left_out_with_that_reason(client, base, w
 
 
 def test_when_no_visit_pays_the_page_says_so_and_what_to_do(client, base, wish):
-    from trod.web.models import Round
+    from trod.catalogue.models import Round
 
     for site in (base.meadow, base.ford):
         site.disturbance_days = 90
@@ -108,7 +108,7 @@ def test_when_no_visit_pays_the_page_says_so_and_what_to_do(client, base, wish):
 
 
 def test_of_very_many_cameras_those_that_save_most_are_chosen_from(base, wish, monkeypatch):
-    from trod.web.catalogue import rounds
+    from trod.catalogue.rounds import rounds
 
     monkeypatch.setattr(rounds, "LEAST_CANDIDATES", 1)
     monkeypatch.setattr(rounds, "CANDIDATES_AN_HOUR", 0.0)
@@ -121,7 +121,7 @@ def test_of_very_many_cameras_those_that_save_most_are_chosen_from(base, wish, m
 
 
 def test_a_site_closed_on_the_day_is_left_out_and_the_page_says_why(client, base, wish):
-    from trod.web.models import Round
+    from trod.catalogue.models import Round
 
     day = wish().first
     base.meadow.closed = [{"from": f"{day:%m-%d}", "to": f"{day:%m-%d}", "why": "ground-nesting birds"}]
@@ -134,7 +134,7 @@ def test_a_site_closed_on_the_day_is_left_out_and_the_page_says_why(client, base
 
 
 def test_a_stop_that_must_be_and_cannot_is_told_and_nothing_is_kept(client, base, wish):
-    from trod.web.models import Round
+    from trod.catalogue.models import Round
 
     day = wish().first
     base.meadow.closed = [{"from": f"{day:%m-%d}", "to": f"{day:%m-%d}", "why": "a hunt"}]
@@ -202,7 +202,7 @@ def test_an_order_that_was_drawn_must_hold_the_same_stops(client, kept):
 
 
 def test_a_deleted_round_comes_back_whole(client, kept):
-    from trod.web.models import Round
+    from trod.catalogue.models import Round
 
     stops = [(s.turn, s.site.slug) for s in kept.stops.all()]
     client.post(f"/rounds/of/{kept.uuid}/delete/")
@@ -226,7 +226,7 @@ def test_what_is_taken_along_can_be_read_by_others(client, kept):
     import gpxpy
     import icalendar
 
-    from trod.web.catalogue import round_papers
+    from trod.catalogue.rounds import round_papers
 
     at = f"/rounds/of/{kept.uuid}/take/"
     gpx = gpxpy.parse(client.get(at + "round.gpx").content.decode())
@@ -249,7 +249,7 @@ def test_what_is_taken_along_can_be_read_by_others(client, kept):
 def test_a_week_of_two_parties_has_an_entry_for_each_trip(client, base, wish):
     import icalendar
 
-    from trod.web.catalogue import rounds
+    from trod.catalogue.rounds import rounds
 
     w = wish(which="all", days=3, people="Ada; Ben", must=("meadow", "ford"))
     order = [(w.first, "Ada", ["meadow"]), (w.first + timedelta(days=2), "Ben", ["ford"])]
@@ -283,7 +283,7 @@ def test_without_sensitive_places_the_field_form_does_not_hold_them(client, base
 
 
 def test_the_field_form_carries_the_setup_sheet_of_what_hangs_there(client, base, kept):
-    from trod.web.models import Placement
+    from trod.catalogue.models import Placement
 
     base.deployment.placement = Placement.objects.create(
         site=base.meadow, name="west tree", animal="red_deer", inputs={}, at=base.now
@@ -296,14 +296,14 @@ def test_the_field_form_carries_the_setup_sheet_of_what_hangs_there(client, base
 
 
 def test_many_cameras_are_planned_by_the_worker(client, base, wish, monkeypatch):
-    from trod.web import jobs
-    from trod.web.models import Round
+    from trod.catalogue import jobs
+    from trod.catalogue.models import Round
     from trod.web.rounds import views
 
     monkeypatch.setattr(views, "FEW", 1)
     answer = client.post("/rounds/new/", form(base, wish))
     assert answer.url.startswith("/rounds/work/") and "waiting its turn" in client.get(answer.url).content.decode()
-    from trod.web.catalogue import handlers  # noqa: F401
+    from trod.catalogue.work import handlers  # noqa: F401
 
     job = jobs.work_once()
     assert job.state == "done", job.error
@@ -372,7 +372,7 @@ def test_eleven_months_are_not_enough(client, base):
 
 
 def test_a_camera_found_stopped_wants_somebody_today(client, base):
-    from trod.web.models import Visit
+    from trod.catalogue.models import Visit
 
     Visit.objects.create(
         site=base.ford, deployment=base.second, at=base.now - timedelta(days=2), arrival=Visit.Arrival.DEAD
@@ -385,7 +385,7 @@ def test_a_camera_found_stopped_wants_somebody_today(client, base):
 
 
 def test_rounds_and_what_came_home_outlive_the_database(kept, base, trod_home):
-    from trod.web.catalogue import ledger
+    from trod.catalogue.papers import ledger
 
     book = ledger.dump_ledger()
 
@@ -395,7 +395,7 @@ def test_rounds_and_what_came_home_outlive_the_database(kept, base, trod_home):
 
 
 def test_a_trip_by_hand_is_told_where_it_does_not_fit(base, wish):
-    from trod.web.catalogue import rounds
+    from trod.catalogue.rounds import rounds
 
     w = wish(from_min=10 * 60, to_min=10 * 60 + 40, by_car=False)
     made = rounds.in_order(base.reserve, w, [(w.first, "Ada and Ben", ["meadow", "ford"])], base.now)
@@ -406,7 +406,7 @@ def test_a_trip_by_hand_is_told_where_it_does_not_fit(base, wish):
 def test_the_list_of_who_is_due_asks_the_database_as_often_for_many(base, client, django_assert_max_num_queries):
     with django_assert_max_num_queries(40):
         client.get("/rounds/")
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     for n in range(20):
         site = m.Site.objects.create(
@@ -434,19 +434,19 @@ def test_the_commands_tell_the_same_as_the_pages(kept, base, tmp_path):
     row = json.loads(run(main, ["rounds", "--json"]).output)
     assert {d["site"] for d in row["due"]} == {"Meadow", "Ford"}
     out = tmp_path / "p.html"
-    made = run(main, ["field_form", "--round", "both", "--out", str(out)])
+    made = run(main, ["fieldform", "--round", "both", "--out", str(out)])
     assert made.exit_code == 0, made.output
     assert str(kept.uuid) in out.read_text("utf-8")
-    assert run(main, ["field_form"]).exit_code == 2
-    wrong = run(main, ["field_form", "--round", "nowhere", "--out", str(out)])
+    assert run(main, ["fieldform"]).exit_code == 2
+    wrong = run(main, ["fieldform", "--round", "nowhere", "--out", str(out)])
     assert wrong.exit_code == 3 and "one of: Both" in wrong.output
 
 
 def test_the_command_plans_and_writes_every_paper(base, wish, tmp_path):
     from click.testing import CliRunner
 
+    from trod.catalogue.models import Round
     from trod.commands import main
-    from trod.web.models import Round
 
     day = wish().first.isoformat()
     files = {name: tmp_path / f"r.{name}" for name in ("gpx", "ics", "pdf", "csv")}
@@ -467,15 +467,15 @@ def test_the_command_takes_notes_home(kept, base, tmp_path):
     from click.testing import CliRunner
     from homecoming import field_form_file, visit
 
+    from trod.catalogue.models import Visit
     from trod.commands import main
-    from trod.web.models import Visit
 
     file = tmp_path / "visits.json"
     file.write_bytes(field_form_file(str(kept.uuid), [visit(base.now)], at=base.now))
-    first = CliRunner().invoke(main, ["field_form", "--take", str(file)])
+    first = CliRunner().invoke(main, ["fieldform", "--take", str(file)])
     Visit.objects.update(work="at home")
     file.write_bytes(field_form_file(str(kept.uuid), [visit(base.now, revision=2, work="else")], at=base.now))
-    second = CliRunner().invoke(main, ["field_form", "--take", str(file)])
+    second = CliRunner().invoke(main, ["fieldform", "--take", str(file)])
 
     assert first.exit_code == 0 and "Visits: 1 new." in first.output
     assert second.exit_code == 1 and "held until you decide" in second.output

@@ -8,14 +8,14 @@ import uuid
 
 import pytest
 
-from trod.report import setup_code
+from trod.field import setup_code
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
 def placed(cast):
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     model = m.CameraModel.objects.create(
         maker="Tarnbeckle", name="Lanthorn 3", slug="lanthorn", detection_angle_deg=45, detection_range_m=24,
@@ -50,7 +50,7 @@ def test_a_setup_sheet_carries_what_is_entered_in_tried_and_minded(client, place
 
 
 def test_opening_a_setup_sheet_changes_nothing(client, placed):
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
     before = list(m.Placement.objects.values())
     client.get(f"/setup-sheets/{placed.uuid}/")
@@ -77,7 +77,7 @@ def test_the_pdf_is_one_page_on_either_paper(client, placed, tmp_path):
     for paper, size in (("a4", "A4"), ("us-letter", "letter")):
         answer = client.get(f"/setup-sheets/{placed.uuid}/setup-sheet.pdf?paper={paper}")
         assert answer.headers["Content-Type"] == "application/pdf"
-        assert 'filename="setup-sheet-ford-low-from-the-ash.pdf"' in answer.headers["Content-Disposition"]
+        assert 'filename="set-up-sheet-ford-low-from-the-ash.pdf"' in answer.headers["Content-Disposition"]
         file = tmp_path / f"{paper}.pdf"
         file.write_bytes(answer.content)
         told = subprocess.run(["pdfinfo", file], capture_output=True, text=True, check=True).stdout
@@ -117,11 +117,9 @@ def test_us_units_come_in_feet_and_on_letter(client, placed):
 
 
 def test_the_code_names_the_deployment_that_hangs_so(client, placed, cast):
-    from trod.web import models as m
+    from trod.catalogue import models as m
 
-    m.Deployment.objects.create(
-        slug="ford-2026", camera=cast.blue, site=cast.ford, start=cast.now, placement=placed
-    )
+    m.Deployment.objects.create(slug="ford-2026", camera=cast.blue, site=cast.ford, start=cast.now, placement=placed)
     words = text_of(client.get(f"/setup-sheets/{placed.uuid}/"))
     code = setup_code.read(re.search(r"TROD1 [^ ]+(?: [a-z]+=[^ ]+)+", words)[0])
 

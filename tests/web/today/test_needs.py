@@ -8,9 +8,10 @@ from datetime import datetime, timedelta
 import pytest
 
 from trod import clock
-from trod.web import models as m
+from trod.catalogue import models as m
+from trod.web.shared.clock_errors import how_far
 from trod.web.today import pages
-from trod.web.today.needs import Need, ago, how_far, in_order
+from trod.web.today.needs import Need, ago, in_order
 
 pytestmark = pytest.mark.django_db
 
@@ -25,11 +26,7 @@ def of_kind(cast, kind):
 
 def steady(cast, days, per_day=2, until=0):
     """Sequences twice a day from so many days ago until so many days ago."""
-    return [
-        cast.now - timedelta(days=d, hours=24 / per_day * k)
-        for d in range(days, until, -1)
-        for k in range(per_day)
-    ]
+    return [cast.now - timedelta(days=d, hours=24 / per_day * k) for d in range(days, until, -1) for k in range(per_day)]
 
 
 def test_a_camera_nobody_visited_for_long_is_told(cast):
@@ -64,9 +61,7 @@ def test_many_cameras_nobody_visited_are_one_line(cast):
 
 
 def test_a_camera_that_was_gone_asks_for_its_end_and_is_the_worst(cast):
-    m.Visit.objects.create(
-        site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=2), arrival="gone"
-    )
+    m.Visit.objects.create(site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=2), arrival="gone")
 
     assert needs(cast)[0].kind == "gone"
     assert needs(cast)[0].action == "End the deployment"
@@ -74,9 +69,7 @@ def test_a_camera_that_was_gone_asks_for_its_end_and_is_the_worst(cast):
 
 def test_a_card_that_ended_in_silence_means_a_camera_dead_or_full(cast, bring_sequences):
     pulled = cast.now - timedelta(days=1)
-    m.Visit.objects.create(
-        site=cast.meadow, deployment=cast.deployment, at=pulled, card_out=cast.card, arrival="dead"
-    )
+    m.Visit.objects.create(site=cast.meadow, deployment=cast.deployment, at=pulled, card_out=cast.card, arrival="dead")
     bring_sequences(steady(cast, 115, until=60))
     (need,) = of_kind(cast, "silent")
 
@@ -99,9 +92,7 @@ def test_a_card_taken_out_and_not_imported_is_told_until_it_is(cast, bring_seque
         site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=3), card_out=cast.card
     )
 
-    assert (
-        "Card C-1 was taken out at Meadow 3 days ago and is not imported" in of_kind(cast, "card")[0].sentence
-    )
+    assert "Card C-1 was taken out at Meadow 3 days ago and is not imported" in of_kind(cast, "card")[0].sentence
 
     bring_sequences(steady(cast, 115, until=3), home=cast.now)
 
@@ -127,10 +118,7 @@ def test_a_clock_found_wrong_is_told_until_it_is_corrected(cast, bring_sequences
     )
     (need,) = of_kind(cast, "clock")
 
-    assert (
-        need.sentence
-        == "The clock of Red at Meadow was 63 min fast on 22 June, and its pictures are not corrected."
-    )
+    assert need.sentence == "The clock of Red at Meadow was 63 min fast on 22 June, and its pictures are not corrected."
 
     m.ClockCorrection.objects.create(
         deployment=cast.deployment,
@@ -226,7 +214,7 @@ def foretold(cast, **changed):
     """Keeps a forecast of the one camera as said."""
     from dataclasses import replace
 
-    from trod.web.catalogue import forecasts
+    from trod.catalogue.forecasts import forecasts
 
     made = forecasts.make(cast.reserve, cast.now).forecasts[cast.deployment.slug]
     told = replace(made, **changed)
@@ -304,9 +292,7 @@ def test_a_camera_found_stopped_and_left_so_is_told(cast, arrival, how):
 
 
 def test_a_camera_that_was_gone_is_told_once(cast):
-    m.Visit.objects.create(
-        site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=2), arrival="gone"
-    )
+    m.Visit.objects.create(site=cast.meadow, deployment=cast.deployment, at=cast.now - timedelta(days=2), arrival="gone")
     foretold(cast)
 
     assert len(of_kind(cast, "gone")) == 1
@@ -316,7 +302,7 @@ def test_a_camera_that_was_gone_is_told_once(cast):
 def test_many_cameras_that_may_have_stopped_are_one_round_to_plan(cast):
     from dataclasses import replace
 
-    from trod.web.catalogue import forecasts
+    from trod.catalogue.forecasts import forecasts
     from trod.web.today.needs import stopping_cameras
 
     made = forecasts.make(cast.reserve, cast.now).forecasts[cast.deployment.slug]
@@ -338,7 +324,7 @@ def test_many_cameras_that_may_have_stopped_are_one_round_to_plan(cast):
 def test_the_camera_that_loses_most_stands_first(cast):
     from dataclasses import replace
 
-    from trod.web.catalogue import forecasts
+    from trod.catalogue.forecasts import forecasts
     from trod.web.today.needs import stopping_cameras
 
     made = forecasts.make(cast.reserve, cast.now).forecasts[cast.deployment.slug]

@@ -6,7 +6,17 @@ import re
 from datetime import date
 from xml.etree import ElementTree
 
-from trod.web.today.timelines import UNIT, Ahead, Timeline, Stay, draw, hover, hover_ahead, months, shade
+from trod.web.shared.timelines import (
+    UNIT,
+    Ahead,
+    Stay,
+    Timeline,
+    draw,
+    hover,
+    hover_ahead,
+    months,
+    shade,
+)
 
 FIRST, LAST = date(2026, 1, 1), date(2026, 1, 31)
 
@@ -55,18 +65,14 @@ def test_what_is_still_on_the_card_is_told_from_what_is_known():
 
 
 def test_a_gap_is_hatched_and_not_only_coloured():
-    gap = next(
-        r for r in drawn(timeline(gaps=((date(2026, 1, 5), date(2026, 1, 9)),))) if r.get("class") == "gap"
-    )
+    gap = next(r for r in drawn(timeline(gaps=((date(2026, 1, 5), date(2026, 1, 9)),))) if r.get("class") == "gap")
 
     assert gap.get("fill") == "url(#hatch)"
     assert int(gap.get("width")) == 5 * UNIT
 
 
 def test_a_gap_that_begins_before_the_line_is_cut_at_its_edge():
-    gap = next(
-        r for r in drawn(timeline(gaps=((date(2025, 12, 1), date(2026, 1, 2)),))) if r.get("class") == "gap"
-    )
+    gap = next(r for r in drawn(timeline(gaps=((date(2025, 12, 1), date(2026, 1, 2)),))) if r.get("class") == "gap")
 
     assert (gap.get("x"), int(gap.get("width"))) == ("0", 2 * UNIT)
 

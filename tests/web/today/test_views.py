@@ -6,8 +6,8 @@ from datetime import timedelta
 
 import pytest
 
-from trod.web import models as m
-from trod.web.today import summary
+from trod.catalogue import models as m
+from trod.catalogue.answers import summary
 
 pytestmark = pytest.mark.django_db
 
@@ -36,7 +36,7 @@ def test_the_first_steps_go_once_a_card_is_in(client, cast, bring_sequences):
 def test_each_timeline_also_stands_in_the_table(client, cast):
     page = client.get("/").content.decode()
 
-    assert page.count('class="activity timeline"') == 1
+    assert page.count('class="timeline"') == 1
     assert "The same as a table" in page
     assert page.count(">Meadow</a>") >= 2
 
@@ -75,7 +75,7 @@ def test_days_are_the_reserves_own(cast, bring_sequences):
 def made(cast):
     from django.utils import timezone
 
-    from trod.web.catalogue import forecasts
+    from trod.catalogue.forecasts import forecasts
 
     return forecasts.make(cast.reserve, timezone.now())
 

@@ -12,13 +12,13 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from trod import clock
+from trod.catalogue.imports import clocks
+from trod.catalogue.models import ClockCorrection, Deployment, Job
 from trod.errors import TrodError
 from trod.web.access import person
-from trod.web.cameras.forms import ClockForm, offset_words
-from trod.web.catalogue import clocks
-from trod.web.forms_common import whole
-from trod.web.models import Deployment, Job, ClockCorrection
-from trod.web.today.needs import how_far
+from trod.web.forms.cameras import ClockForm, offset_words
+from trod.web.forms.common import whole
+from trod.web.shared.clock_errors import how_far
 
 FOLLOWS = "Times and sequences follow meanwhile; the bar below tells how far they are."
 

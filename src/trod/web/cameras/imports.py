@@ -8,9 +8,10 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
+from trod.catalogue import texts
+from trod.catalogue.models import Reserve, Site
 from trod.errors import WrongInput
-from trod.web import lists
-from trod.web.models import Reserve, Site
+from trod.web.shared import lists
 
 TITLES = {
     "sites": "Bring sites",
@@ -59,16 +60,14 @@ def import_page(request: HttpRequest, what: str) -> HttpResponse:
         if file is not None:
             if file.size > lists.MOST_BYTES:
                 raise WrongInput("file", got=f"{file.size / 1e6:.1f} MB", needed="at most 1 MB; part it")
-            text = lists.decode(file.read())
+            text = texts.decode(file.read())
         else:
             text = request.POST.get("text", "")
         if not text.strip():
             raise WrongInput("file", got="nothing", needed="a file to bring, or its text")
         if text.lstrip().startswith("<"):
             if what != "sites":
-                raise WrongInput(
-                    "file", got="a GPX file", needed=f"a table; GPX waypoints become sites, not {what}"
-                )
+                raise WrongInput("file", got="a GPX file", needed=f"a table; GPX waypoints become sites, not {what}")
             lines = lists.read_gpx(text)
             defaults = {"feature": context["feature"]} if context["feature"] in Site.Feature.values else {}
             context["gpx"] = True

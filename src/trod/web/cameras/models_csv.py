@@ -10,13 +10,13 @@ from typing import Any
 from django.core import serializers
 from django.db import transaction
 
+from trod.catalogue.models import CameraModel
+from trod.catalogue.rows import specs
 from trod.errors import WrongInput
 from trod.planning.camera import TEXTS, CameraSpec, from_csv, to_csv
 from trod.planning.said import System
 from trod.web.cameras.models_form import FIGURES
 from trod.web.cameras.models_pages import told
-from trod.web.catalogue import specs
-from trod.web.models import CameraModel
 
 MOST_MODELS = 500
 LABEL = CameraModel._meta.label
@@ -74,9 +74,7 @@ def read(text: str) -> list[CameraSpec]:
         if names.count(name) > 1:
             raise WrongInput("camera list", got=f"{found[names.index(name)].name} twice", needed="each camera once")
     flashes = _flashes(plain)
-    return [
-        spec if flash else replace(spec, flash=_flash_now(spec)) for spec, flash in zip(found, flashes, strict=True)
-    ]
+    return [spec if flash else replace(spec, flash=_flash_now(spec)) for spec, flash in zip(found, flashes, strict=True)]
 
 
 def _with_commas(text: str) -> str:
@@ -92,9 +90,7 @@ def _with_commas(text: str) -> str:
         raise WrongInput("camera list", got=str(trouble), needed="text with balanced quotes") from trouble
     words = {i for i, name in enumerate(rows[0]) if name.strip().lower() in TEXTS}
     for n, row in enumerate(rows):
-        writer.writerow(
-            [cell if n == 0 or i in words else cell.replace(",", ".") for i, cell in enumerate(row)] or [""]
-        )
+        writer.writerow([cell if n == 0 or i in words else cell.replace(",", ".") for i, cell in enumerate(row)] or [""])
     return out.getvalue()
 
 
@@ -171,6 +167,6 @@ def table(rows: list[CameraModel]) -> str:
 
 def sample() -> str:
     """A table to begin with: two invented cameras."""
-    from trod.demo.camera_models import CAMERA_SPECS
+    from trod_demo.camera_models import CAMERA_SPECS
 
     return to_csv(CAMERA_SPECS[:2])

@@ -8,11 +8,11 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from trod.planning.camera import LIMITS, WHOLE
+from trod.catalogue.models import CameraModel
+from trod.catalogue.rows.specs import COLUMN_OF
 from trod.planning.batteries import BATTERIES
-from trod.web.catalogue.specs import COLUMN_OF
-from trod.web.forms_common import RecordForm, unit_of
-from trod.web.models import CameraModel
+from trod.planning.camera import LIMITS, WHOLE
+from trod.web.forms.common import RecordForm, unit_of
 
 OTHER = "other"
 BATTERY_WORDS = {
@@ -87,7 +87,11 @@ class CameraModelForm(RecordForm):
         label="Kind of batteries",
         required=False,
         help_text="by IEC 60086 and IEC 61951-2, as printed on the battery",
-        choices=[("", "not told"), *((name, BATTERY_WORDS.get(name, name)) for name in BATTERIES), (OTHER, "another kind")],
+        choices=[
+            ("", "not told"),
+            *((name, BATTERY_WORDS.get(name, name)) for name in BATTERIES),
+            (OTHER, "another kind"),
+        ],
     )
     battery_other = forms.CharField(
         label="If another, its designation", required=False, max_length=12, help_text="such as LR20 or CR123A"
@@ -168,7 +172,8 @@ class CameraModelForm(RecordForm):
             data["battery_kind"] = data.get("battery_other", "")
             if not data["battery_kind"]:
                 self.add_error(
-                    "battery_other", ValidationError("write the designation that is printed on the battery, such as LR20")
+                    "battery_other",
+                    ValidationError("write the designation that is printed on the battery, such as LR20"),
                 )
         count, kind = data.get("battery_count"), data.get("battery_kind")
         made_before = _batteries_in_words(self.initial.get("battery_count"), self.instance.battery_kind)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from trod.catalogue.models import CameraModel
+from trod.catalogue.rows.specs import spec_of
 from trod.planning.camera import WHOLE, CameraSpec
 from trod.planning.said import System, length
 from trod.web.cameras.models_form import FIGURES, GROUPS
-from trod.web.catalogue.specs import spec_of
-from trod.web.models import CameraModel
 
 # A measured figure that is off by more than this share of the maker's is told. Ours.
 WORTH_TELLING = 0.1
@@ -66,7 +66,9 @@ def summary(row: CameraModel, spec: CameraSpec) -> str:
     flash = {"none": "without flash", "white": "with a white flash"}.get(spec.flash, f"with {spec.flash} infrared flash")
     if not row.flash:
         flash = "of which nobody says what flash it has"
-    batteries = row.batteries or (f"{row.battery_count} × {row.battery_kind}" if row.battery_count and row.battery_kind else "")
+    batteries = row.batteries or (
+        f"{row.battery_count} × {row.battery_kind}" if row.battery_count and row.battery_kind else ""
+    )
     known = {name for name in FIGURES if spec.figure(name).origin != "assumed"}
     measured = sum(spec.figure(name).origin == "measured" for name in FIGURES)
     text = f"A camera {flash}" + (f", run by {batteries}" if batteries else "") + ". "

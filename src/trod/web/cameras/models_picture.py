@@ -96,9 +96,7 @@ def caught_bar(
     def x(share: float) -> float:
         return left + (right - left) * min(max(share, 0.0), 1.0)
 
-    ticks = "".join(
-        f'<path class="tick" d="M{x(n / 100):.1f} {y - 12:.0f}V{y + 12:.0f}"/>' for n in range(0, 101, 25)
-    )
+    ticks = "".join(f'<path class="tick" d="M{x(n / 100):.1f} {y - 12:.0f}V{y + 12:.0f}"/>' for n in range(0, 101, 25))
     words = (
         f"{name}: {100 * caught:.0f} of 100, standard error {100 * error:.1f}, the model's doubt at least "
         f"{100 * doubt:.0f}; by day {100 * day:.0f}, by night {100 * night:.0f}."

@@ -26,15 +26,15 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from trod import units as conversions
+from trod.catalogue import home
+from trod.catalogue.models import CameraModel, Deployment, Picture
 from trod.limits import TARGET_BYTES
 from trod.pictures import resolution, sidebyside, untouched
 from trod.pictures.resolution import Resolution
 from trod.pictures.sidebyside import Sample, SideBySide
 from trod.pictures.target_layout import RULER_MM
 from trod.planning.camera import LIMITS
-from trod.web import home
 from trod.web.beside import Progress, Work, Works
-from trod.web.models import CameraModel, Deployment, Picture
 
 MOST_TARGET, MOST_ORDINARY, FEWEST_ORDINARY = 5, 12, 5
 NEWEST_DEPLOYMENTS, NEWEST_OF_ONE = 10, 60  # of which day pictures are looked for, and so many of each
@@ -356,5 +356,3 @@ def kept_lines(row: CameraModel) -> list[dict[str, Any]]:
         ):
             lines.append({**told, "light": words})
     return lines
-
-

@@ -14,13 +14,13 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from trod import __version__, clock
+from trod.catalogue.models import CameraModel, Reserve
+from trod.catalogue.rows.specs import spec_of
 from trod.web import seen
 from trod.web.access import person
 from trod.web.cameras import models_picture, models_resolve
 from trod.web.cameras.models_resolve import BesideForm, Found, OrdinaryForm, TargetForm
-from trod.web.catalogue.specs import spec_of
-from trod.web.forms_common import units_for
-from trod.web.models import CameraModel, Reserve
+from trod.web.forms.common import units_for
 
 
 def _system(request: HttpRequest) -> str:
@@ -106,9 +106,7 @@ def _begun(request: HttpRequest, row: CameraModel, forms: dict[str, Any], token:
     return redirect("cameras:resolves_work", slug=row.slug, token=token)
 
 
-def _page(
-    request: HttpRequest, row: CameraModel, forms: dict[str, Any], trouble: str, *, status: int
-) -> HttpResponse:
+def _page(request: HttpRequest, row: CameraModel, forms: dict[str, Any], trouble: str, *, status: int) -> HttpResponse:
     context = {
         "model": row,
         "forms": forms,

@@ -11,16 +11,17 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
+from trod.catalogue import texts
+from trod.catalogue.models import CameraModel, Reserve
+from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
 from trod.planning.camera import COLUMNS
 from trod.planning.ranking import TIED, USES
-from trod.web import lists
 from trod.web.access import person
 from trod.web.cameras import models_compare, models_csv, models_pages, models_picture, models_resolve
 from trod.web.cameras.models_form import CameraModelForm
-from trod.web.catalogue.specs import spec_of
-from trod.web.forms_common import delete_page, form_page, units_for
-from trod.web.models import CameraModel, Reserve
+from trod.web.forms.common import delete_page, form_page, units_for
+from trod.web.shared import lists
 
 form_methods = require_http_methods(["GET", "POST"])
 MOST_COMPARED = 40
@@ -121,7 +122,7 @@ def models_import(request: HttpRequest) -> HttpResponse:
     keep = request.POST.get("keep") == "yes"
     try:
         file = request.FILES.get("file")
-        text = lists.decode(file.read(lists.MOST_BYTES + 1)) if file is not None else request.POST.get("text", "")
+        text = texts.decode(file.read(lists.MOST_BYTES + 1)) if file is not None else request.POST.get("text", "")
         if not text.strip():
             raise WrongInput("file", got="nothing", needed="a table to bring, or its text")
         made = models_csv.plan(models_csv.read(text), keep=keep, system=_system(request))

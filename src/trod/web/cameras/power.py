@@ -16,16 +16,16 @@ from django.utils.html import json_script
 from django.views.decorators.http import require_GET, require_http_methods
 
 from trod import clock
+from trod.catalogue.forecasts import forecasts, lasting, outfits
+from trod.catalogue.forecasts.forecasts import Price
+from trod.catalogue.forecasts.lasting import Lasting
+from trod.catalogue.forecasts.outfits import Assumed
+from trod.catalogue.models import Deployment, Job
 from trod.planning.outfit_change import Change
 from trod.report import charts
 from trod.web.cameras import power_chart
-from trod.web.catalogue import forecasts, lasting, outfits
-from trod.web.catalogue.forecasts import Price
-from trod.web.catalogue.lasting import Lasting
-from trod.web.catalogue.outfits import Assumed
-from trod.web.forms_common import units_for
-from trod.web.models import Deployment, Job
-from trod.web.questions import script
+from trod.web.forms.common import units_for
+from trod.web.shared import script
 
 
 def _number(needed: str) -> dict[str, str]:
@@ -71,7 +71,9 @@ class ChangeForm(forms.Form):
     def clean_batteries(self) -> str:
         typed = str(self.cleaned_data["batteries"]).strip()
         if typed and outfits.pack_from(typed)[1].startswith("assumed"):
-            raise forms.ValidationError(f"{typed!r} tells no kind of batteries; needed: a number and a kind, like 12 FR6")
+            raise forms.ValidationError(
+                f"{typed!r} tells no kind of batteries; needed: a number and a kind, like 12 FR6"
+            )
         return typed
 
 
@@ -124,7 +126,9 @@ def in_units(text: str, units: str) -> str:
 def _price(form: PriceForm) -> Price:
     said = form.cleaned_data if form.is_valid() else {}
     return Price(
-        travel_min=said.get("travel_min"), disturbance_days=said.get("disturbance_days"), losses_per_year=said.get("losses")
+        travel_min=said.get("travel_min"),
+        disturbance_days=said.get("disturbance_days"),
+        losses_per_year=said.get("losses"),
     )
 
 

@@ -147,9 +147,7 @@ def _edge(values: list[dict[str, Any]]) -> dict[str, Any]:
     }
 
 
-def _name(
-    words: str, days: Floats, low: Floats, high: Floats, start: date, key: str, *, after: float
-) -> dict[str, Any]:
+def _name(words: str, days: Floats, low: Floats, high: Floats, start: date, key: str, *, after: float) -> dict[str, Any]:
     """A band's name inside it: near its thickest place, off the edges of the drawing and off the lines."""
     inner = np.arange(len(days))
     inside = (inner >= 0.1 * len(days)) & (inner <= 0.82 * len(days))

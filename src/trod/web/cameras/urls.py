@@ -2,8 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from trod.web.cameras import imports, models_resolve_views, models_views, power, views, clock_views
-from trod.web.maintenance import card_views, visit_views
+from trod.web.cameras import clock_views, imports, models_resolve_views, models_views, power, views
 
 app_name = "cameras"
 urlpatterns = [
@@ -22,13 +21,10 @@ urlpatterns = [
     path("models/of/<slug:slug>/delete/", models_views.model_delete, name="model_delete"),
     path("models/of/<slug:slug>/resolves/", models_resolve_views.resolves, name="resolves"),
     path("models/of/<slug:slug>/resolves/<slug:token>/", models_resolve_views.resolves_work, name="resolves_work"),
-    path(
-        "models/of/<slug:slug>/resolves/<slug:token>/keep/", models_resolve_views.resolves_keep, name="resolves_keep"
-    ),
+    path("models/of/<slug:slug>/resolves/<slug:token>/keep/", models_resolve_views.resolves_keep, name="resolves_keep"),
     path("models/target-<slug:paper>.pdf", models_resolve_views.target, name="target"),
     path("compare/", models_views.compare, name="compare"),
     path("compare/answer/", models_views.compare_answer, name="compare_answer"),
-    path("cards/", card_views.chain, name="cards"),
     path("cards/new/", views.card_edit, name="card_new"),
     path("cards/<int:pk>/", views.card_edit, name="card_edit"),
     path("cards/<int:pk>/delete/", views.card_delete, name="card_delete"),
@@ -43,9 +39,6 @@ urlpatterns = [
     path("deployments/of/<slug:slug>/clock/visits/<int:pk>/", clock_views.clock_by_visit, name="clock_by_visit"),
     path("deployments/of/<slug:slug>/clock/work/", clock_views.clock_work, name="clock_work"),
     path("clock/<int:pk>/undo/", clock_views.clock_undo, name="clock_undo"),
-    path("visits/new/", visit_views.visit_edit, name="visit_new"),
-    path("visits/<int:pk>/", visit_views.visit_edit, name="visit_edit"),
-    path("visits/<int:pk>/delete/", visit_views.visit_delete, name="visit_delete"),
     path("import/<slug:what>/", imports.import_page, name="import"),
     path("import/<slug:what>/sample.csv", imports.sample, name="import_sample"),
 ]

@@ -15,32 +15,18 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from trod import clock
+from trod.catalogue.answers.summary import summaries, visits_by_deployment
+from trod.catalogue.forecasts import forecasts
+from trod.catalogue.models import Camera, Card, Deployment, Picture, Placement, Reserve, Site
+from trod.catalogue.rows import changes
 from trod.errors import TrodError
 from trod.web.access import person
-from trod.web.planner import pages as planner
-from trod.web.cameras import changes, clock_views
-from trod.web.cameras.forms import (
-    CameraForm,
-    CardForm,
-    DeploymentForm,
-    EndForm,
-    offset_words,
-)
-from trod.web.catalogue import forecasts
-from trod.web.forms_common import back_to, delete_page, form_page, units_for, whole
-from trod.web.models import (
-    Camera,
-    Card,
-    Deployment,
-    Picture,
-    Placement,
-    Reserve,
-    Site,
-)
-from trod.web.today import timelines
-from trod.web.today.needs import clock_error_s, how_far
-from trod.web.today.pages import timelines as timelines_of
-from trod.web.today.summary import summaries, visits_by_deployment
+from trod.web.cameras import clock_views
+from trod.web.forms.cameras import CameraForm, CardForm, DeploymentForm, EndForm, offset_words
+from trod.web.forms.common import back_to, delete_page, form_page, units_for, whole
+from trod.web.shared import placements, timelines
+from trod.web.shared.clock_errors import clock_error_s, how_far
+from trod.web.shared.timeline_lines import timelines as timelines_of
 
 form_methods = require_http_methods(["GET", "POST"])
 
@@ -68,9 +54,7 @@ def cameras(request: HttpRequest) -> HttpResponse:
     reserve = _reserve()
     standing = Deployment.objects.filter(end__isnull=True).select_related("site", "card")
     rows = list(
-        Camera.objects.select_related("model").prefetch_related(
-            Prefetch("deployments", standing, to_attr="standing")
-        )
+        Camera.objects.select_related("model").prefetch_related(Prefetch("deployments", standing, to_attr="standing"))
     )
     latest: dict[int, Deployment] = {}
     for d in Deployment.objects.select_related("site").order_by("camera", "start"):
@@ -197,9 +181,7 @@ def card_delete(request: HttpRequest, pk: int) -> HttpResponse:
 @require_GET
 def deployment(request: HttpRequest, slug: str) -> HttpResponse:
     """One deployment: settings, watch, visits, its activity timeline, gaps and effort."""
-    row = get_object_or_404(
-        Deployment.objects.select_related("camera__model", "site__reserve", "card"), slug=slug
-    )
+    row = get_object_or_404(Deployment.objects.select_related("camera__model", "site__reserve", "card"), slug=slug)
     reserve = row.site.reserve
     now = timezone.now()
     visits = list(row.visits.select_related("card_out", "card_in").order_by("at"))
@@ -224,7 +206,7 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
             }
         )
     try:
-        from trod.web.catalogue.clocks import proposals
+        from trod.catalogue.imports.clocks import proposals
 
         proposed = proposals(row)
     except ImportError:
@@ -241,9 +223,7 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
         "foretold": foretold,
         "first": first,
         "days": (last - first).days + 1,
-        "months": [
-            {"label": label, "left": f"{place * 100:.2f}"} for label, place, _ in timelines.months(first, last)
-        ],
+        "months": [{"label": label, "left": f"{place * 100:.2f}"} for label, place, _ in timelines.months(first, last)],
         "corrections": row.clock_corrections.all(),
         "offset": offset_words(row.utc_offset_min),
         # What came over, without what is no picture: as many as counting its pictures would find.
@@ -252,9 +232,7 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
             *((a, b, why, False) for a, b, why in seen.gaps),
             *((a, b, why, True) for a, b, why in seen.doubts),
         ],
-        "shots": Picture.objects.filter(deployment=row)
-        .order_by("-taken_at")
-        .values_list("sha256", flat=True)[:6],
+        "shots": Picture.objects.filter(deployment=row).order_by("-taken_at").values_list("sha256", flat=True)[:6],
     }
     return render(request, "trod/cameras/deployment.html", context)
 
@@ -265,24 +243,18 @@ def _deployment_start(request: HttpRequest) -> dict[str, Any]:
     site = placement.site if placement else Site.objects.filter(slug=request.GET.get("site", "")).first()
     camera = Camera.objects.filter(pk=whole(request.GET.get("camera", ""))).first()
     like = Deployment.objects.order_by("-start")
-    last = (
-        (site and like.filter(site=site).first())
-        or (camera and like.filter(camera=camera).first())
-        or like.first()
-    )
+    last = (site and like.filter(site=site).first()) or (camera and like.filter(camera=camera).first()) or like.first()
     initial: dict[str, Any] = {"start": _now(), "site": site, "camera": camera, "set_by": person(request)}
     if last:
         kept = ("mode", "burst", "delay_s", "sensitivity", "time_lapse_h", "batteries")
         initial |= {name: getattr(last, name) for name in kept}
         if site and last.site_id == site.pk:
-            initial |= {
-                n: getattr(last, n) for n in ("height_m", "tilt_deg", "heading_deg", "aim_distance_m")
-            }
+            initial |= {n: getattr(last, n) for n in ("height_m", "tilt_deg", "heading_deg", "aim_distance_m")}
     if placement:
         if camera is None and placement.camera_model_id:
             at_home = Camera.objects.filter(model=placement.camera_model_id, state=Camera.State.READY)
             initial["camera"] = at_home.first()
-        initial |= planner.deployment_start(placement, year=timezone.now().year)
+        initial |= placements.deployment_start(placement, year=timezone.now().year)
     # Settings that the adviser hands over in the address go before the last deployment's.
     asked = ("mode", "burst", "delay_s", "sensitivity", "time_lapse_h")
     initial |= {name: request.GET[name] for name in asked if request.GET.get(name)}
@@ -321,7 +293,10 @@ def deployment_edit(request: HttpRequest, slug: str | None = None) -> HttpRespon
         title=f"Change {row}" if row else "New deployment",
         kept="The deployment {row} is kept.",
         lead=missing[0] if missing else _as_placed(placement),
-        aside=(reverse("planner:planner", args=[site.slug]), f"Work the placement out on the placement planner of {site}")
+        aside=(
+            reverse("planner:planner", args=[site.slug]),
+            f"Work the placement out on the placement planner of {site}",
+        )
         if site and not placement
         else None,
         back=row.get_absolute_url() if row else reverse("cameras:cameras"),
@@ -332,7 +307,7 @@ def deployment_edit(request: HttpRequest, slug: str | None = None) -> HttpRespon
 
 def _as_placed(placement: Placement | None) -> str:
     return (
-        f"Filled in from “{placement}” of the placement planner. Put in what was really done, where it came out otherwise."
+        f"Filled in from “{placement}” of the placement planner. Put in what was really done, where it came out otherwise."  # noqa: E501
         if placement
         else ""
     )
@@ -350,8 +325,8 @@ def _missing() -> list[str]:
 def _follow_clock(request: HttpRequest, row: Deployment) -> None:
     """Times and sequences follow the clock. Said to the person, also when it fails."""
     try:
-        from trod.web.catalogue.line import Silent
-        from trod.web.catalogue.clocks import follow
+        from trod.catalogue.imports.clocks import follow
+        from trod.catalogue.line import Silent
 
         for sentence in follow(row, Silent()):
             messages.info(request, sentence)

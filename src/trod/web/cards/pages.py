@@ -13,11 +13,11 @@ from django.db.models import Count, Exists, Max, Min, OuterRef, Q
 
 from trod.archive.card import MountedCard
 from trod.archive.verdict import Verdict
+from trod.catalogue.answers.summary import seconds, summaries
+from trod.catalogue.imports import clocks, moving
+from trod.catalogue.models import Deployment, Import, Job, Picture, Sequence, Visit
+from trod.catalogue.work.backup import last as last_backup
 from trod.pictures.sequences import BURST_GAP_S, sentence
-from trod.web.catalogue import moving, clocks
-from trod.web.catalogue.backup import last as last_backup
-from trod.web.models import Deployment, Sequence, Import, Job, Picture, Visit
-from trod.web.today.summary import seconds, summaries
 
 A_PAGE = 20
 STRIP = 12
@@ -310,12 +310,16 @@ def _false_run(run: list[Hour], deployment: Deployment | None) -> FalseRun:
     night = sum(hour.by_night for hour in run)
     covers: list[str] = []
     if deployment is not None:
-        of = Sequence.objects.filter(deployment=deployment, start_at__gte=start - timedelta(seconds=1), start_at__lte=end)
+        of = Sequence.objects.filter(
+            deployment=deployment, start_at__gte=start - timedelta(seconds=1), start_at__lte=end
+        )
         covers = [sha for sha in of.order_by("start_at").values_list("cover__sha256", flat=True)[:500] if sha]
     return FalseRun(start, end, pictures, night * 2 < pictures, tuple(covers[:: max(1, len(covers) // 4)][:4]))
 
 
-def _gaps(card_import: Import, first: datetime | None, last: datetime | None) -> list[tuple[datetime, datetime, str, bool]]:
+def _gaps(
+    card_import: Import, first: datetime | None, last: datetime | None
+) -> list[tuple[datetime, datetime, str, bool]]:
     """Gaps and doubts of the deployment that touch the time of this card."""
     deployment = card_import.deployment
     if deployment is None or first is None or last is None:

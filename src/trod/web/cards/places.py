@@ -10,7 +10,7 @@ from django.http import HttpRequest
 
 from trod.archive.card import MountedCard, mounted_cards
 from trod.archive.names import printable
-from trod.web import home
+from trod.catalogue import home
 from trod.web.access import from_this_machine
 
 MOST_FOLDERS = 400

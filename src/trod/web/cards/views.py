@@ -12,12 +12,13 @@ from django.views.decorators.http import require_GET, require_POST
 
 from trod.archive.card import scan
 from trod.archive.names import printable
+from trod.catalogue import home, jobs
+from trod.catalogue.imports import clocks, import_card, moving, propose, records
+from trod.catalogue.models import Card, Deployment, Import, Job
 from trod.errors import TrodError
-from trod.web import home, jobs, seen
+from trod.web import seen
 from trod.web.access import person
 from trod.web.cards import pages, places
-from trod.web.catalogue import moving, propose, records, import_card, clocks
-from trod.web.models import Card, Deployment, Import, Job
 
 
 @require_GET
@@ -98,9 +99,7 @@ def _new_card_import(request: HttpRequest, place: Path) -> Import:
         for sentence in told:
             messages.info(request, sentence)
     elif said and said != "unplaced":
-        deployment = get_object_or_404(
-            Deployment, slug=request.POST.get("other") if said == "other" else said
-        )
+        deployment = get_object_or_404(Deployment, slug=request.POST.get("other") if said == "other" else said)
     if request.POST.get("card"):
         card = Card.objects.filter(label=request.POST["card"]).first()
     asked = import_card.Asked(place, deployment, card, person(request), request.POST.get("read_back") == "1")
@@ -173,9 +172,7 @@ def accept(request: HttpRequest, name: str) -> HttpResponse:
 @require_POST
 def clock(request: HttpRequest, name: str) -> HttpResponse:
     """Accept a proposed correction of the camera's clock."""
-    row = get_object_or_404(
-        Import.objects.select_related("deployment__site", "deployment__camera"), name=name
-    )
+    row = get_object_or_404(Import.objects.select_related("deployment__site", "deployment__camera"), name=name)
     wanted = request.POST.get("to", "")
     for one in clocks.proposals(row.deployment) if row.deployment else []:
         if one.to_raw.isoformat() == wanted:
@@ -219,10 +216,7 @@ def _refused(request: HttpRequest, path: Path) -> str:
     if not places.allowed(request, path):
         return "From another machine only a plugged-in card can be imported."
     if not there:
-        return (
-            f"{printable(str(path))} is not a folder that can be read. Put the card in, or look at the path "
-            "again."
-        )
+        return f"{printable(str(path))} is not a folder that can be read. Put the card in, or look at the path again."
     archive, place = home.archive_root(), path.resolve()
     if place == archive or archive in place.parents or place in archive.parents:
         return "A card is a folder neither in nor around the archive itself. Choose the folder of the card."

@@ -8,10 +8,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
-from trod.web import jobs
+from trod.catalogue import jobs
+from trod.catalogue.models import Job
 from trod.web.access import person
 from trod.web.cards import places
-from trod.web.models import Job
 
 LABELS = {
     "take-in": "Taking in",

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from trod.planning.maintenance import BatterySet, BatteryVisit, battery_sets, batteries_sentence
+from trod.catalogue.forecasts.outfits import climate_of
+from trod.catalogue.models import Camera, Deployment, Reserve, Visit
+from trod.planning.maintenance import BatterySet, BatteryVisit, batteries_sentence, battery_sets
 from trod.planning.weather import Climate
-from trod.web.catalogue.outfits import climate_of
 from trod.web.maintenance.common import spans
 from trod.web.maintenance.stock import said_of_batteries
-from trod.web.models import Camera, Deployment, Reserve, Visit
 
 WIDTH, BAR, GAP, LEFT, TOP = 640, 18, 14, 8, 4
 END_WORDS = {

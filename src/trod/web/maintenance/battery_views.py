@@ -7,9 +7,9 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from trod.catalogue.models import Camera
 from trod.web.maintenance import batteries
 from trod.web.maintenance.common import HERE, the_reserve
-from trod.web.models import Camera
 
 
 @require_GET

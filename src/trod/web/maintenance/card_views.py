@@ -9,10 +9,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
+from trod.catalogue.models import Card
 from trod.web import seen
 from trod.web.maintenance import cards
 from trod.web.maintenance.common import HERE, can_undo, the_reserve
-from trod.web.models import Card
 
 DOUBT = "doubt"
 

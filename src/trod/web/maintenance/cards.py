@@ -10,8 +10,8 @@ from datetime import datetime
 from django.db.models import Q
 
 from trod import clock
+from trod.catalogue.models import Card, Deployment, Import, Reserve, Visit
 from trod.planning.cardchain import Stay, Step, Story, sentence, story
-from trod.web.models import Card, Deployment, Import, Reserve, Visit
 
 # What the record of a card may say where the steps tell this; ready is never wrong after a safe copy.
 FITS = {
@@ -93,9 +93,7 @@ def _steps(reserve: Reserve | None, only: Card | None) -> tuple[dict[int, list[S
 
     deployments = Deployment.objects.select_related("camera", "site").order_by("start")
     visits = (
-        Visit.objects.filter(
-            Q(card_out__isnull=False) | Q(card_in__isnull=False) | Q(arrival=Visit.Arrival.GONE)
-        )
+        Visit.objects.filter(Q(card_out__isnull=False) | Q(card_in__isnull=False) | Q(arrival=Visit.Arrival.GONE))
         .select_related("site", "deployment__camera")
         .order_by("at", "pk")
     )

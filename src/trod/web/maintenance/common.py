@@ -12,9 +12,9 @@ from django.core import serializers
 from django.db import models
 from django.http import HttpRequest, HttpResponse
 
+from trod.catalogue.models import Deployment, Reserve
 from trod.web.access import person
-from trod.web.forms_common import units_for
-from trod.web.models import Deployment, Reserve
+from trod.web.forms.common import units_for
 
 HERE = {"here": "cameras"}  # the page name that stands marked in the masthead
 
@@ -61,7 +61,9 @@ def table_answer(name: str, head: Sequence[str], rows: Iterable[Sequence[Any]]) 
     write = csv.writer(held)
     write.writerow(head)
     for row in rows:
-        write.writerow([f"'{battery}" if isinstance(battery, str) and battery[:1] in "=+-@\t\r" else battery for battery in row])
+        write.writerow(
+            [f"'{battery}" if isinstance(battery, str) and battery[:1] in "=+-@\t\r" else battery for battery in row]
+        )
     answer = HttpResponse("\ufeff" + held.getvalue(), content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="{name}"'
     return answer

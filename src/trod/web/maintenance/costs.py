@@ -7,8 +7,8 @@ from datetime import datetime
 
 from django.db.models import Count
 
+from trod.catalogue.models import Booking, CostYear, Deployment, Incident, Reserve, StockItem, Visit
 from trod.planning.maintenance import Spent, YearCosts, field_days, year_costs, year_span
-from trod.web.models import Booking, CostYear, Deployment, Incident, Reserve, StockItem, Visit
 
 KINDS = {StockItem.Kind.BATTERIES: "batteries", StockItem.Kind.CARDS: "cards"}
 
@@ -54,6 +54,4 @@ def year(reserve: Reserve | None, number: int, now: datetime, of: CostYear) -> Y
         .annotate(n=Count("pk"))
         .values_list("site__name", "n")
     )
-    return year_costs(
-        spent, visits=visits, camera_days=days, travel_km=of.travel_km, price_per_km=of.price_per_km
-    )
+    return year_costs(spent, visits=visits, camera_days=days, travel_km=of.travel_km, price_per_km=of.price_per_km)

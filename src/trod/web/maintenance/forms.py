@@ -7,11 +7,20 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from trod.catalogue.models import (
+    Booking,
+    Camera,
+    CostYear,
+    Deployment,
+    Incident,
+    Lock,
+    Site,
+    StockItem,
+)
 from trod.planning.batteries import BATTERIES
 from trod.web import seen
-from trod.web.forms_common import DayInput, LocalMoment, RecordForm
-from trod.web.maintenance import seal
-from trod.web.models import Booking, Camera, CostYear, Deployment, Lock, Incident, Site, StockItem
+from trod.web.forms.common import DayInput, LocalMoment, RecordForm
+from trod.web.shared import seal
 
 MONEY = ("cost", "unit_price", "travel_km", "price_per_km")
 KEPT = "left empty: it stays as it is"

@@ -14,12 +14,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from trod import clock
+from trod.catalogue.models import Camera, CostYear, Deployment, Incident, Site
 from trod.web import seen
-from trod.web.forms_common import delete_page, form_page
+from trod.web.forms.common import delete_page, form_page
 from trod.web.maintenance import incidents
 from trod.web.maintenance.common import HERE, can_undo, who
 from trod.web.maintenance.forms import IncidentForm
-from trod.web.models import Camera, CostYear, Deployment, Incident, Site
 
 form_methods = require_http_methods(["GET", "POST"])
 USUAL_STATE = {"theft": Camera.State.LOST, "fault": Camera.State.REPAIR}
@@ -102,7 +102,8 @@ def delete(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
 
 @require_POST
 def take_rate(request: HttpRequest, slug: str = "") -> HttpResponse:
-    """Reckon a site, or all without an incident of their own, with the rate of the log from now on. It can be put back."""
+    """Reckon a site, or all without an incident of their own, with the rate of the log from now on. It can be put
+    back."""
     back = reverse("maintenance:incidents")
     found, _ = incidents.rates(timezone.now())
     mine = [r for r in found if (r.site.slug == slug if slug else r.borrowed) and r.suggested is not None]

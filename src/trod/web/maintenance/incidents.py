@@ -6,9 +6,9 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
 
+from trod.catalogue.models import Deployment, Incident, Site
 from trod.planning.maintenance import LossRate, field_days, loss_rate
 from trod.web.maintenance.common import spans
-from trod.web.models import Deployment, Incident, Site
 
 
 @dataclass(frozen=True)

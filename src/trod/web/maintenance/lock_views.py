@@ -13,14 +13,14 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from trod.catalogue.models import Camera, Lock, Site
 from trod.errors import WrongInput
 from trod.web.access import person
-from trod.web.forms_common import delete_page, form_page, whole
-from trod.web.maintenance import locks, seal
+from trod.web.forms.common import delete_page, form_page, whole
+from trod.web.maintenance import locks
 from trod.web.maintenance.common import HERE, who
 from trod.web.maintenance.forms import LockForm, PhraseForm
-from trod.web.models import Camera, Lock, Site
-from trod.web.people import rights, tries
+from trod.web.shared import rights, seal, tries
 
 form_methods = require_http_methods(["GET", "POST"])
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 from django.contrib.auth.models import AbstractUser
 from django.http import HttpRequest
 
-from trod.web.people import rights
+from trod.web.shared import rights
 
 RIGHT = "see_lock_numbers"
 

@@ -13,13 +13,13 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from trod import clock
+from trod.catalogue.models import Booking, CostYear, Deployment, StockItem, Visit
 from trod.planning.maintenance import costs_sentence, year_span, years_between
 from trod.web.access import person
-from trod.web.forms_common import delete_page, form_page, status_of, tell_merged, whole
+from trod.web.forms.common import delete_page, form_page, status_of, tell_merged, whole
 from trod.web.maintenance import costs, stock
 from trod.web.maintenance.common import HERE, can_undo, table_answer, the_reserve, who
 from trod.web.maintenance.forms import BookingForm, CostYearForm, StockForm, battery_kinds
-from trod.web.models import Booking, CostYear, Deployment, StockItem, Visit
 
 form_methods = require_http_methods(["GET", "POST"])
 MOST_TO_BOOK = 60
@@ -151,7 +151,9 @@ def book_visits(request: HttpRequest) -> HttpResponse:
         can_undo(request, "Take these bookings back", back, made=made)
         total = -sum(b.change for b in made)
         messages.success(
-            request, f"{total} batteries of {len(made)} visit{'' if len(made) == 1 else 's'} are booked.", extra_tags="undo"
+            request,
+            f"{total} batteries of {len(made)} visit{'' if len(made) == 1 else 's'} are booked.",
+            extra_tags="undo",
         )
     for words in wrong:
         messages.error(request, f"Not booked: {words}. Needed: which batteries, and how many from 1 to 999.")
@@ -207,7 +209,7 @@ def cost_table(request: HttpRequest, year: int) -> HttpResponse:
     typed = costs.typed(reserve, number)
     found = costs.year(reserve, number, timezone.now(), typed)
     head = (
-        "year", "site", "currency", "batteries", "cards", "other", "incidents", "travel", "total", "visits", "camera_days",
+        "year", "site", "currency", "batteries", "cards", "other", "incidents", "travel", "total", "visits", "camera_days",  # noqa: E501
         "per_camera_day",
     )  # fmt: skip
     rows = [

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from trod.web.maintenance import card_views, battery_views, lock_views, incident_views, stock_views, views
+from trod.web.maintenance import battery_views, card_views, incident_views, lock_views, stock_views, views, visit_views
 
 app_name = "maintenance"
 urlpatterns = [
@@ -37,4 +37,12 @@ urlpatterns = [
     path("costs/<int:year>/", stock_views.cost_page, name="costs_of"),
     path("costs/<int:year>/costs.csv", stock_views.cost_table, name="cost_table"),
     path("costs/<int:year>/delete/", stock_views.delete_year, name="cost_delete"),
+]
+
+# Cards and visits stand below the cameras, with the addresses of that room.
+below_cameras = [
+    path("cards/", card_views.chain, name="cards"),
+    path("visits/new/", visit_views.visit_edit, name="visit_new"),
+    path("visits/<int:pk>/", visit_views.visit_edit, name="visit_edit"),
+    path("visits/<int:pk>/delete/", visit_views.visit_delete, name="visit_delete"),
 ]

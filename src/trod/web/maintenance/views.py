@@ -8,9 +8,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from trod import clock
+from trod.catalogue.models import Incident, Lock
 from trod.web.maintenance import cards, stock
 from trod.web.maintenance.common import HERE, the_reserve
-from trod.web.models import Lock, Incident
 
 
 @require_GET

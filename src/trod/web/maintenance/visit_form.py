@@ -10,9 +10,9 @@ from django.db.models import Q
 from django.utils import timezone
 
 from trod import clock
-from trod.web.forms_common import Input, LocalMoment, RecordForm, limits
-from trod.web.maintenance import visiting
-from trod.web.models import Card, Deployment, Lock, Site, Visit
+from trod.catalogue.models import Card, Deployment, Lock, Site, Visit
+from trod.catalogue.rounds import visiting
+from trod.web.forms.common import Input, LocalMoment, RecordForm, limits
 
 ANEW = (
     ("", "a new deployment when height, tilt, heading or aim changed"),
@@ -57,9 +57,7 @@ class VisitForm(RecordForm):
     card_out = CardLabel(label="Card out")
     card_in = CardLabel(label="Card in", help_text="both empty: the card stayed. A new label makes a new card")
     clock_shown = Input(label="Camera's clock showed", required=False, help_text="as it stands on the camera")
-    clock_true = LocalMoment(
-        label="True time then", required=False, help_text="left empty: the time of the visit"
-    )
+    clock_true = LocalMoment(label="True time then", required=False, help_text="left empty: the time of the visit")
     incident = forms.BooleanField(label="theft or damage: write it down next", required=False)
     height_m = forms.FloatField(label="Lens height", required=False)
     tilt_deg = forms.FloatField(label="Tilt below level", required=False)
@@ -154,9 +152,7 @@ class VisitForm(RecordForm):
             data["walk_test"] = True
         out, put = data.get("card_out"), data.get("card_in")
         if out and put and out.label.casefold() == put.label.casefold():
-            self.add_error(
-                "card_in", "the same card cannot come out and go in; leave both empty if it stayed"
-            )
+            self.add_error("card_in", "the same card cannot come out and go in; leave both empty if it stayed")
         if not self.instance.pk:
             self._check_settings(data, deployment, at)
         return data
@@ -213,7 +209,7 @@ class VisitForm(RecordForm):
             )
             done.before = [b for b in done.before if not (isinstance(b, Card) and b.pk in {c.pk for c in cards})]
         else:
-            from trod.web.cameras import changes
+            from trod.catalogue.rows import changes
 
             changes.follow_visit(row)
             done = visiting.Done(row.deployment)
@@ -221,5 +217,3 @@ class VisitForm(RecordForm):
         done.told += [f"New card: {card}." for card in cards]
         self.done = done
         return row
-
-

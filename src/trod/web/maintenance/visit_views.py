@@ -13,14 +13,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from trod import clock
+from trod.catalogue.models import Card, Deployment, Site, Visit
+from trod.catalogue.rounds import visiting
 from trod.web.access import person
-from trod.web.planner import walks
-from trod.web.forms_common import back_to, delete_page, status_of, tell_merged, unit_of
-from trod.web.maintenance import visiting
+from trod.web.forms.common import back_to, delete_page, status_of, tell_merged, unit_of
 from trod.web.maintenance.common import can_undo, who
 from trod.web.maintenance.forms import battery_kinds
 from trod.web.maintenance.visit_form import VisitForm
-from trod.web.models import Card, Deployment, Site, Visit
+from trod.web.shared import walks
 
 form_methods = require_http_methods(["GET", "POST"])
 WALK_LINES = 4

@@ -8,10 +8,10 @@ from typing import Any
 from django.db.models import Q
 from django.urls import reverse
 
+from trod.catalogue.models import Deployment, Reserve, Sequence, Sign, Site, Species
+from trod.catalogue.rows import usual
 from trod.errors import WrongInput
-from trod.web.catalogue import usual
-from trod.web.models import Deployment, Sequence, Reserve, Sign, Site, Species
-from trod.web.pictures.people import SHOWS_PEOPLE
+from trod.web.shared.seeing import SHOWS_PEOPLE
 
 MOST_POINTS = 20_000  # of one imported track file; what is more is thinned
 MOST_SIGN = 2000  # on the map at once, newest first
@@ -105,23 +105,15 @@ def latest_pictures(site: Site, n: int = 8) -> list[tuple[str, datetime]]:
 def lines_of_gpx(text: str) -> list[list[list[float]]]:
     """Tracks and routes of a GPX file as lines of [longitude, latitude]. Raises WrongInput when "
     "there are none."""
-    from trod.web.lists import parse_gpx
+    from trod.web.shared.lists import parse_gpx
 
     gpx = parse_gpx(text)
-    found = [segment.points for track in gpx.tracks for segment in track.segments] + [
-        r.points for r in gpx.routes
-    ]
-    lines = [
-        [[round(p.longitude, 6), round(p.latitude, 6)] for p in points] for points in found if len(points) > 1
-    ]
+    found = [segment.points for track in gpx.tracks for segment in track.segments] + [r.points for r in gpx.routes]
+    lines = [[[round(p.longitude, 6), round(p.latitude, 6)] for p in points] for points in found if len(points) > 1]
     if not lines:
-        raise WrongInput(
-            "GPX file", got="one without tracks", needed="a track or route; waypoints come in as sites"
-        )
+        raise WrongInput("GPX file", got="one without tracks", needed="a track or route; waypoints come in as sites")
     if any(not (-180 <= x <= 180 and -90 <= y <= 90) for line in lines for x, y in line):
-        raise WrongInput(
-            "GPX file", got="places off the globe", needed="latitudes to 90 and longitudes to 180"
-        )
+        raise WrongInput("GPX file", got="places off the globe", needed="latitudes to 90 and longitudes to 180")
     step = -(-sum(map(len, lines)) // MOST_POINTS)
     return [line[:-1:step] + line[-1:] for line in lines] if step > 1 else lines
 
@@ -137,9 +129,7 @@ def features(boundary: Any) -> list[dict[str, Any]]:
     return [{"type": "Feature", "properties": {}, "geometry": boundary}]
 
 
-def with_lines(
-    boundary: Any, lines: list[list[list[float]]], *, name: str, as_boundary: bool
-) -> dict[str, Any]:
+def with_lines(boundary: Any, lines: list[list[list[float]]], *, name: str, as_boundary: bool) -> dict[str, Any]:
     """The boundary with these lines: in its place as polygons, or beside it."""
     kept = features(boundary)
     if as_boundary:

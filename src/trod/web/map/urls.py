@@ -2,8 +2,8 @@ from __future__ import annotations
 
 from django.urls import path
 
-from trod.web.advice import views as advice
 from trod.web.map import views
+from trod.web.map.advice import views as advice
 
 app_name = "map"
 urlpatterns = [

@@ -14,15 +14,18 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from trod import clock
+from trod.catalogue import texts
+from trod.catalogue.answers.summary import summaries
+from trod.catalogue.models import Reserve, Sign, Site
+from trod.catalogue.rounds import not_visited
 from trod.errors import WrongInput
-from trod.web import lists, seen
+from trod.web import seen
 from trod.web.access import person
-from trod.web.catalogue import not_visited
-from trod.web.forms_common import delete_page, form_page, units_for, whole
-from trod.web.map import pages, seasons
-from trod.web.map.forms import SignForm, SiteForm, TrackForm
-from trod.web.models import Reserve, Sign, Site
-from trod.web.today.summary import summaries
+from trod.web.forms import seasons
+from trod.web.forms.common import delete_page, form_page, units_for, whole
+from trod.web.forms.sites import SignForm, SiteForm, TrackForm
+from trod.web.map import pages
+from trod.web.shared import lists
 
 form_methods = require_http_methods(["GET", "POST"])
 
@@ -172,9 +175,7 @@ def tracks(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and request.POST.get("clear"):
         if request.POST["clear"] == "lines":
             kept = [
-                f
-                for f in pages.features(reserve.boundary)
-                if "Polygon" in ((f.get("geometry") or {}).get("type") or "")
+                f for f in pages.features(reserve.boundary) if "Polygon" in ((f.get("geometry") or {}).get("type") or "")
             ]
             with transaction.atomic():
                 seen.check(request, reserve, only=("boundary",), mine="the lines taken off the map")
@@ -185,7 +186,7 @@ def tracks(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         file = form.cleaned_data["file"]
         try:
-            lines = pages.lines_of_gpx(lists.decode(file.read(lists.MOST_BYTES + 1)))
+            lines = pages.lines_of_gpx(texts.decode(file.read(lists.MOST_BYTES + 1)))
             reserve.boundary = pages.with_lines(
                 reserve.boundary,
                 lines,

@@ -47,9 +47,7 @@ def to_html(text: str) -> SafeString:
                 out.append(f"<{tag}>" + "".join(f"<li>{_inline(item)}</li>" for item in items) + f"</{tag}>")
             else:
                 rest = [line.strip() for line in lines]
-                cut = next(
-                    (i for i, x in enumerate(rest) if i and re.match(r"(#{1,4}|[-*]|\d+\.)\s+", x)), len(rest)
-                )
+                cut = next((i for i, x in enumerate(rest) if i and re.match(r"(#{1,4}|[-*]|\d+\.)\s+", x)), len(rest))
                 out.append(f"<p>{_inline(' '.join(rest[:cut]))}</p>")
                 lines = lines[cut:]
                 continue

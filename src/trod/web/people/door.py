@@ -7,11 +7,11 @@ from typing import Any
 from django.contrib.auth.views import LoginView, LogoutView
 from django.http import HttpRequest, HttpResponse
 
-from trod.web.people import tries
+from trod.web.shared import tries
 
 
 class Door(LoginView):
-    """Django's own, which also gives the browser its mark: see `trod.web.people.tries`."""
+    """Django's own, which also gives the browser its mark: see `trod.web.shared.tries`."""
 
     def form_valid(self, form: Any) -> HttpResponse:
         answer = super().form_valid(form)
@@ -23,7 +23,7 @@ class Leave(LogoutView):
     """Django's own, which also forgets the pass phrase that was said in this session."""
 
     def post(self, request: HttpRequest, *args: Any, **more: Any) -> HttpResponse:
-        from trod.web.maintenance import seal
+        from trod.web.shared import seal
 
         seal.cover(request)
         return super().post(request, *args, **more)

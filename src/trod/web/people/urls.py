@@ -2,9 +2,9 @@ from __future__ import annotations
 
 from django.urls import path
 
+from trod.web.forms.people import DoorForm
 from trod.web.people import views
 from trod.web.people.door import Door, Leave
-from trod.web.people.forms import DoorForm
 
 app_name = "people"
 urlpatterns = [

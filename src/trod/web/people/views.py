@@ -10,16 +10,16 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from trod.web import forms_common
+from trod.catalogue.models import Reserve, Species
+from trod.catalogue.rows import taxa
 from trod.web.access import person
-from trod.web.catalogue import taxa
-from trod.web.forms_common import delete_page, form_page, units_for
-from trod.web.models import Reserve, Species
+from trod.web.forms import common as forms_common
+from trod.web.forms.common import delete_page, form_page, units_for
+from trod.web.forms.people import AccountForm, ReserveForm, SpeciesForm
 from trod.web.pages import THEMES
-from trod.web.people import rights
 from trod.web.people.cautions import cautions_html
-from trod.web.people.forms import AccountForm, ReserveForm, SpeciesForm
-from trod.web.pictures import people as pictured
+from trod.web.shared import rights
+from trod.web.shared import seeing as pictured
 
 YEAR_S = 365 * 24 * 3600
 form_methods = require_http_methods(["GET", "POST"])

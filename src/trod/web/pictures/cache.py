@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from trod.catalogue import home
 from trod.pictures import clips
 from trod.pictures import picture as pictures
-from trod.web import home
 
 KINDS = {"thumb": (home.thumb_path, pictures.THUMB_WIDTH), "view": (home.view_path, pictures.VIEW_WIDTH)}
 

@@ -20,11 +20,12 @@ from django.shortcuts import redirect
 from django.utils.http import content_disposition_header, url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST, require_safe
 
+from trod.catalogue.models import Picture
 from trod.errors import DiskFull
-from trod.web.models import Picture
 from trod.web.pictures import cache
-from trod.web.pictures import people as hiding
 from trod.web.pictures.piece import Piece
+from trod.web.shared import seeing as hiding
+from trod.web.shared.withheld import DRAWN, MISSING, drawn, guarded, withheld
 
 YEAR_S = 365 * 24 * 3600
 # What a browser may show by itself. Anything else is only ever handed over as a file.
@@ -42,24 +43,6 @@ SHOWABLE = {
 }
 _ONE_RANGE = re.compile(r"bytes=(\d{0,18})-(\d{0,18})", re.ASCII)
 
-_DRAWN = (
-    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 640 480" role="img" aria-label="{words}">'
-    '<rect width="640" height="480" fill="#d9d0ba"/>'
-    '<path d="M0 0 640 480M640 0 0 480" stroke="#8f8468" stroke-width="3" opacity=".25"/>{figure}'
-    '<text x="320" y="{low}" font-family="Georgia,serif" font-size="30" text-anchor="middle" '
-    'fill="#4a4334">{words}</text></svg>'
-)
-_FIGURE = (
-    '<g fill="#d9d0ba" stroke="#8f8468" stroke-width="3"><path d="M236 330c0-58 36-92 84-92s84 34 84 92z"/>'
-    '<circle cx="320" cy="180" r="42"/></g>'
-)
-DRAWN = {
-    "hidden": _DRAWN.format(words="A person or vehicle: hidden", figure=_FIGURE, low=390).encode(),
-    "people": _DRAWN.format(words="A person or vehicle: withheld", figure=_FIGURE, low=390).encode(),
-    "not reviewed": _DRAWN.format(words="Not reviewed yet: withheld", figure=_FIGURE, low=390).encode(),
-}
-MISSING = _DRAWN.format(words="No picture to be seen", figure="", low=250).encode()
-
 
 @require_safe
 def picture(request: HttpRequest, sha256: str, kind: str) -> HttpResponseBase:
@@ -69,9 +52,7 @@ def picture(request: HttpRequest, sha256: str, kind: str) -> HttpResponseBase:
         .first()
     )
     if row is None:
-        return HttpResponse(
-            "No picture of that name is in the catalogue.", status=404, content_type="text/plain"
-        )
+        return HttpResponse("No picture of that name is in the catalogue.", status=404, content_type="text/plain")
     may = hiding.may_see(request)
     chosen = may and request.GET.get("shown") == "1" and hiding.chose(request)
     found = hiding.of_row(row, may=may, chosen=chosen)
@@ -97,11 +78,11 @@ def picture(request: HttpRequest, sha256: str, kind: str) -> HttpResponseBase:
             small = cache.original(row["path"])
             small = small if small and small.suffix.lower() in (".jpg", ".jpeg") else None
         if small is None:
-            return _drawn(MISSING)
+            return drawn(MISSING)
         answer = FileResponse(small.open("rb"), content_type="image/jpeg")
     answer.headers["ETag"] = tag
     answer.headers["Cache-Control"] = keep
-    return _guarded(answer)
+    return guarded(answer)
 
 
 @require_POST
@@ -117,30 +98,10 @@ def people(request: HttpRequest) -> HttpResponse:
     return redirect(back)
 
 
-def _guarded(answer: HttpResponseBase) -> HttpResponseBase:
-    answer.headers["X-Content-Type-Options"] = "nosniff"
-    answer.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
-    answer.headers["Cross-Origin-Resource-Policy"] = "same-origin"
-    return answer
-
-
-def withheld(why: hiding.Verdict) -> HttpResponseBase:
-    """The drawing that stands for a picture which this caller does not see."""
-    return _drawn(DRAWN[why])
-
-
-def _drawn(svg: bytes) -> HttpResponseBase:
-    answer = HttpResponse(svg, content_type="image/svg+xml")
-    answer.headers["Cache-Control"] = "no-store"
-    return _guarded(answer)
-
-
 def _original(request: HttpRequest, file: Path, path: str, tag: str) -> HttpResponseBase:
     kind = SHOWABLE.get(file.suffix.lower())
     size = file.stat().st_size
-    asked = (
-        _ONE_RANGE.fullmatch(request.headers.get("Range", "").strip()) if request.method == "GET" else None
-    )
+    asked = _ONE_RANGE.fullmatch(request.headers.get("Range", "").strip()) if request.method == "GET" else None
     if asked and request.headers.get("If-Range", tag) != tag:
         asked = None  # the browser holds part of another file: send the whole
     answer: HttpResponseBase

@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from trod.planning.said import System, length
-from trod.web.planner.answers import Herd
+from trod.web.shared.placing import Herd
 
 WIDE, HIGH = 560.0, 250.0
 LEFT, RIGHT, TOP, FOOT = 52.0, 16.0, 22.0, 44.0

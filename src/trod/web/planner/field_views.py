@@ -11,17 +11,19 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from trod import units as conversions
+from trod.catalogue.models import CameraModel, Deployment, Site, WalkTest
+from trod.catalogue.rows import usual
+from trod.catalogue.rows.specs import spec_of
 from trod.errors import NotEnoughEvidence, WrongInput
 from trod.planning import animals, calibrate
 from trod.planning.crossing import Path
 from trod.web import seen
 from trod.web.access import person
-from trod.web.planner import evidence, pages, walks
+from trod.web.forms.common import delete_page, status_of, tell_merged, units_for
+from trod.web.planner import pages
 from trod.web.planner.shared import offer_undo, site_of
-from trod.web.catalogue import usual
-from trod.web.catalogue.specs import spec_of
-from trod.web.forms_common import delete_page, status_of, tell_merged, units_for
-from trod.web.models import CameraModel, Deployment, Site, WalkTest
+from trod.web.shared import walk_evidence as evidence
+from trod.web.shared import walks
 
 COUNT_BOXES = (
     ("empty", "show nothing"),
@@ -40,7 +42,7 @@ def field(request: HttpRequest, slug: str) -> HttpResponse:
     """A maker's claims beside what walk tests, and counted first pictures, say."""
     site = site_of(slug)
     model = _model(request, site)
-    context: dict[str, Any] = {"site": site, "here": "ground", "model": model, "models": pages.models()}
+    context: dict[str, Any] = {"site": site, "here": "map", "model": model, "models": pages.models()}
     if model is not None:
         spec = spec_of(model)
         tests = evidence.tests_of(model)
@@ -156,7 +158,7 @@ def walk_test(request: HttpRequest, slug: str, uuid: Any = None) -> HttpResponse
     kept_speed = next((float(line["speed"]) for line in lines if _is_odd_speed(line["speed"])), None)
     context = {
         "site": site,
-        "here": "ground",
+        "here": "map",
         "form": form,
         "walks": lines,
         "problems": problems,

@@ -1,6 +1,7 @@
 """What is asked on the placement planner, in the person's units, and read back as inputs.
 
-A input left empty is left to the advice. The same names stand in the page's address, so a placement planner can be kept as
+A input left empty is left to the advice. The same names stand in the page's address, so a placement planner can be kept
+as
 a bookmark; `units` says in which units its numbers are.
 """
 
@@ -11,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from trod.catalogue.models import Site
 from trod.errors import WrongInput
 from trod.planning import inputs as entered
 from trod.planning.advice import PASSED, STAYED
@@ -19,7 +21,6 @@ from trod.planning.animals import ANIMALS, BY_KEY
 from trod.planning.said import figure
 from trod.planning.site import MONTHS
 from trod.web.planner import units as shown_units
-from trod.web.models import Site
 
 MONTH_LETTERS = tuple(name[:3] for name in MONTHS)
 COVER_WORDS = {"open": "open ground", "low plants": "low plants", "tall grass": "tall grass", "scrub": "scrub",
@@ -143,9 +144,7 @@ class Box:
     @property
     def described(self) -> str:
         """The ids of its hint and error."""
-        return " ".join(
-            filter(None, (f"{self.id}-hint" if self.hint else "", f"{self.id}-error" if self.error else ""))
-        )
+        return " ".join(filter(None, (f"{self.id}-hint" if self.hint else "", f"{self.id}-error" if self.error else "")))
 
 
 class PlannerForm:

@@ -13,13 +13,13 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
+from trod.catalogue.models import Site
 from trod.errors import WrongInput
 from trod.limits import HEIGHTS_PAGE_BYTES  # `trod place --heights` reads larger ones
 from trod.planning.heightgrid import hills_around
 from trod.planning.site import Horizon
 from trod.web import seen
 from trod.web.planner.shared import offer_undo, site_of
-from trod.web.models import Site
 
 _turn = threading.Lock()  # one grid at a time is held in memory
 BUSY = "Another height grid is being read just now. Try again in a moment."
@@ -73,7 +73,7 @@ def hills(request: HttpRequest, slug: str) -> HttpResponse:
     return render(
         request,
         "trod/planner/hills.html",
-        {"site": site, "form": form, "kept": kept, "here": "ground"},
+        {"site": site, "form": form, "kept": kept, "here": "map"},
         status=422 if form.is_bound else 200,
     )
 

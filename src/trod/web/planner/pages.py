@@ -5,46 +5,32 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
 from django.db.models import Count
-from django.utils import timezone
 
+from trod.catalogue.models import CameraModel, Placement, Site
+from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
 from trod.planning import adviser
 from trod.planning.camera import CameraSpec
 from trod.planning.said import System, length, to_step
 from trod.planning.setup import Outcome, Setup
 from trod.planning.walkby import AngleAdvice, Estimate, in_words
-from trod.web.planner import answers, tally
-from trod.web.planner.answers import Asked, Pace, Place
+from trod.web.planner import tally
 from trod.web.planner.forms import LABELS, LIMITS, SITE_COLUMNS, SITE_GROUND, WORDS, out_of_place
 from trod.web.planner.units import shown
 from trod.web.planner.units import text as in_units
-from trod.web.catalogue.specs import spec_of
-from trod.web.models import CameraModel, Placement, Site
+from trod.web.shared import placing as answers
+from trod.web.shared.placements import UNKNOWN_CAMERA, question_of
+from trod.web.shared.placing import Asked, Pace
 
-UNKNOWN_CAMERA = CameraSpec(maker="Any", model="camera")
 MOST_KEPT = 3
 NAME_LONG = 80
 
 
 # --- what the placement planner starts from -------------------------------------------------------------------
-
-
-def place_of(site: Site) -> Place:
-    """Where a site lies, and its winter clock."""
-    return Place(site.latitude, site.longitude, site.sensitive, winter_offset_min(site.reserve.zone_info))
-
-
-def winter_offset_min(zone: ZoneInfo) -> int:
-    """A zone's offset from UTC without summer time, as of now. [min]"""
-    year = timezone.now().year
-    offsets = [datetime(year, month, 1, tzinfo=zone).utcoffset() or timedelta() for month in (1, 7)]
-    return int(min(offsets).total_seconds() // 60)
 
 
 def models() -> list[tuple[str, str]]:
@@ -143,9 +129,7 @@ def chances(day: Outcome, night: Outcome) -> Chances:
     stays = day.chances is None and day.visits is not None
     found = day.chances
     if found is not None:
-        lots = tally.lots(
-            triggered=found.triggered.value, middle=found.middle.value, whole=found.whole.value
-        )
+        lots = tally.lots(triggered=found.triggered.value, middle=found.middle.value, whole=found.whole.value)
     else:
         lots = tally.visits(day.visits.seen.value) if day.visits else []
     night_rows = {label: number(estimate, kind) for label, estimate, kind in night.rows}
@@ -275,13 +259,6 @@ class Kept:
         return self.chances.tally if self.chances else ""
 
 
-def question_of(row: Placement, *, system: str, year: int) -> Asked:
-    """What a kept placement asks. Raises WrongInput."""
-    spec = spec_of(row.camera_model) if row.camera_model_id else UNKNOWN_CAMERA
-    inputs = row.inputs if isinstance(row.inputs, dict) else {}
-    return answers.asked(spec, row.animal, inputs, place_of(row.site), system=system, year=year)
-
-
 def kept_of(site: Site, *, system: str, year: int) -> list[Kept]:
     """The placements kept at a site, in their order."""
     found = []
@@ -295,12 +272,12 @@ def kept_of(site: Site, *, system: str, year: int) -> list[Kept]:
 
 
 def differences(kept: Sequence[Kept], *, units: str) -> list[tuple[str, list[str], bool]]:
-    """A table of kept placements: (label, a battery each, whether they differ); what differs first, then what counts."""
+    """A table of kept placements: (label, a cell each, whether they differ); what differs first, then what counts."""
     columns = [k for k in kept if k.setup is not None]
     rows: list[tuple[str, list[str], bool]] = []
 
-    def add(label: str, batteries: list[str]) -> None:
-        rows.append((label, batteries, len(set(batteries)) > 1))
+    def add(label: str, cells: list[str]) -> None:
+        rows.append((label, cells, len(set(cells)) > 1))
 
     system: System = "us" if units == "us" else "metric"
     add("Animal", [k.setup.animal.name for k in columns if k.setup])
@@ -309,24 +286,24 @@ def differences(kept: Sequence[Kept], *, units: str) -> list[tuple[str, list[str
     for key in ("height", "offset", "angle", "tilt", "wedge", "heading", "aim", "burst", "delay"):
         labels = [one for k in columns if k.setup for one in k.setup.camera_settings if one.key == key]
         if labels:
-            batteries = [
+            cells = [
                 next((one.value for one in k.setup.camera_settings if one.key == key), "–") for k in columns if k.setup
             ]
-            add(labels[0].label, batteries)
+            add(labels[0].label, cells)
     for light in ("day", "night"):
         for index, words in (("triggered", "set it off"), ("whole", "whole in a picture")):
-            batteries = []
+            cells = []
             for k in columns:
                 found = getattr(k.setup, light).chances
                 visits = getattr(k.setup, light).visits
                 if found is not None:
-                    batteries.append(number(getattr(found, index), "share"))
+                    cells.append(number(getattr(found, index), "share"))
                 elif visits is not None and index == "whole":
-                    batteries.append(number(visits.seen, "share") + " of the visits")
+                    cells.append(number(visits.seen, "share") + " of the visits")
                 else:
-                    batteries.append("–")
-            if set(batteries) != {"–"}:
-                add(f"Of 100 by {light}, {words}", batteries)
+                    cells.append("–")
+            if set(cells) != {"–"}:
+                add(f"Of 100 by {light}, {words}", cells)
     empties = [number(k.setup.day.chances.empty, "share") if k.setup and k.setup.day.chances else "–" for k in columns]
     if set(empties) != {"–"}:
         add("Of 100 pictures by day, empty", empties)
@@ -395,23 +372,3 @@ def save_way(row: Placement) -> bool:
             continue
         return True
     return False
-
-
-def deployment_start(row: Placement, *, year: int) -> dict[str, Any]:
-    """What a new deployment made of a kept placement begins with. Empty when it cannot be worked out."""
-    try:
-        done = answers.work(question_of(row, system="metric", year=year))
-    except WrongInput:
-        return {}
-    advice, inputs = done.advice, done.settings.inputs
-    return {
-        "height_m": round(advice.height_m, 2),
-        "tilt_deg": round(advice.tilt_deg, 1),
-        "heading_deg": None if advice.heading_deg is None else to_step(advice.heading_deg, 5) % 360,
-        "aim_distance_m": round(advice.aim_distance_m, 1),
-        "mode": inputs.mode,
-        "burst": inputs.burst,
-        "delay_s": inputs.delay_s,
-        "sensitivity": inputs.sensitivity,
-        "time_lapse_h": inputs.time_lapse_h,
-    }

@@ -8,7 +8,7 @@ from django.core import serializers
 from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
-from trod.web.models import Site
+from trod.catalogue.models import Site
 
 
 def site_of(slug: str) -> Site:

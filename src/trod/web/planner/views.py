@@ -20,18 +20,21 @@ from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from trod.catalogue.answers import prefill
+from trod.catalogue.models import Deployment, Placement, Site
+from trod.catalogue.rows import usual
 from trod.errors import Stopped, WrongInput
 from trod.planning import animals
 from trod.web import seen
 from trod.web.access import person
-from trod.web.advice import prefill
-from trod.web.planner import answers, curve, evidence, pages
+from trod.web.forms.common import units_for
+from trod.web.planner import curve, pages
 from trod.web.planner.forms import LIMITS, PlannerForm, out_of_place
 from trod.web.planner.shared import offer_undo, site_of
 from trod.web.planner.units import shown, text
-from trod.web.catalogue import usual
-from trod.web.forms_common import units_for
-from trod.web.models import Deployment, Placement, Site
+from trod.web.shared import placements
+from trod.web.shared import placing as answers
+from trod.web.shared import walk_evidence as evidence
 
 WAY = ("name", "camera_model", "animal", "inputs", "chosen")
 
@@ -81,9 +84,7 @@ def _asked(form: PlannerForm, site: Site) -> answers.Asked | None:
         return None
     try:
         spec, _ = pages.spec_for(form.camera_model)
-        question = answers.asked(
-            spec, form.animal, inputs, pages.place_of(site), system=form.units, year=_year()
-        )
+        question = answers.asked(spec, form.animal, inputs, placements.place_of(site), system=form.units, year=_year())
         answers.work(question)
     except WrongInput as trouble:
         form.refused(trouble)
@@ -94,15 +95,14 @@ def _asked(form: PlannerForm, site: Site) -> answers.Asked | None:
 def _advised(found: dict[str, Any], form: PlannerForm) -> dict[str, str]:
     """What the advice puts into the free boxes, as text in the person's units."""
     return {
-        name: text(value, shown(name, LIMITS[name], form.units), about=True)
-        for name, value in found["advised"].items()
+        name: text(value, shown(name, LIMITS[name], form.units), about=True) for name, value in found["advised"].items()
     }
 
 
 def _context(request: HttpRequest, site: Site, form: PlannerForm) -> dict[str, Any]:
     """The answer for the boxes, or what is wrong with them."""
     question = _asked(form, site)
-    context: dict[str, Any] = {"site": site, "form": form, "units": form.units, "here": "ground"}
+    context: dict[str, Any] = {"site": site, "form": form, "units": form.units, "here": "map"}
     if question is None:
         return context | {"problems": _problems(form)}
     found = pages.answer(answers.work(question))
@@ -122,7 +122,8 @@ def _problems(form: PlannerForm) -> list[str]:
 
 @require_http_methods(["GET", "POST"])
 def planner(request: HttpRequest, slug: str) -> HttpResponse:
-    """The placement planner of a site. Sent as a form (without script) it comes back under an address that keeps what was told."""
+    """The placement planner of a site. Sent as a form (without script) it comes back under an address that keeps what
+    was told."""
     site = site_of(slug)
     form, row = _form(request, site)
     if request.method == "POST":
@@ -286,7 +287,7 @@ def beside(request: HttpRequest, slug: str) -> HttpResponse:
     able = [k for k in kept if k.setup is not None]
     context = {
         "site": site,
-        "here": "ground",
+        "here": "map",
         "kept": kept,
         "able": able,
         "rows": pages.differences(kept, units=units) if len(able) > 1 else [],

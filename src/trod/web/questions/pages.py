@@ -9,19 +9,19 @@ from typing import Any
 
 from django.urls import reverse
 
+from trod.catalogue.answers import answers
+from trod.catalogue.answers.answers import Answer
 from trod.findings import wording
 from trod.report import charts
-from trod.web.catalogue import answers
-from trod.web.catalogue.answers import Answer
+from trod.web.shared.spans import seasons
 
 INTERVALS_MIN = (0, 5, 15, 30, 60, 120, 1440)
-SEASONS = ("Winter", "Spring", "Summer", "Autumn")
 HEADINGS = {"species": "Species", "light": "Light", "month": "Month"}
 
 
 @dataclass(frozen=True)
-class Battery:
-    """One battery. small : its interval, beneath. url : to the pictures behind it. number : set to the right."""
+class Cell:
+    """One cell. small : its interval, beneath. url : to the pictures behind it. number : set to the right."""
 
     text: str
     small: str = ""
@@ -39,7 +39,7 @@ class Heading:
 @dataclass(frozen=True)
 class Table:
     headings: tuple[Heading, ...] = ()
-    rows: tuple[tuple[Battery, ...], ...] = ()
+    rows: tuple[tuple[Cell, ...], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -94,8 +94,7 @@ def make(answer: Answer, *, by: str, site_names: Mapping[str, str], latitude_deg
         shortcuts=shortcuts(answer, here, latitude_deg, today),
         number=_number(finding) if finding else "",
         intervals=tuple(
-            f"{wording.between(i.low, i.high)} ({round(100 * i.level)} %, {i.kind})"
-            for i in finding.other_intervals
+            f"{wording.between(i.low, i.high)} ({round(100 * i.level)} %, {i.kind})" for i in finding.other_intervals
         )
         if finding
         else (),
@@ -115,9 +114,7 @@ def make(answer: Answer, *, by: str, site_names: Mapping[str, str], latitude_deg
 def _plain(finding: Any) -> dict[str, Any]:
     """What the table needs, in the shape in which findings are kept, without a copy of all names."""
     return {
-        "columns": [
-            {"key": c.key, "title": c.title, "kind": c.kind, "unit": c.unit} for c in finding.columns
-        ],
+        "columns": [{"key": c.key, "title": c.title, "kind": c.kind, "unit": c.unit} for c in finding.columns],
         "rows": finding.rows,
     }
 
@@ -145,13 +142,11 @@ def table_of(plain: Mapping[str, Any], kind: str, query: str | None) -> Table:
         headings=tuple(_heading(columns[key], key, "low" in columns) for key in shown),
         rows=tuple(
             tuple(
-                _battery(
+                _cell(
                     row,
                     key,
                     columns[key]["kind"],
-                    _url(where, query, row=str(row[key_of]))
-                    if query is not None and row.get("sequence_keys")
-                    else "",
+                    _url(where, query, row=str(row[key_of])) if query is not None and row.get("sequence_keys") else "",
                     with_interval="low" in columns,
                 )
                 for key in shown
@@ -170,20 +165,18 @@ def _heading(column: Mapping[str, Any], key: str, with_interval: bool) -> Headin
     return Heading(column["title"], small, column["kind"] not in ("name", "text", "date"))
 
 
-def _battery(row: Mapping[str, Any], key: str, kind: str, url: str, *, with_interval: bool) -> Battery:
+def _cell(row: Mapping[str, Any], key: str, kind: str, url: str, *, with_interval: bool) -> Cell:
     value = row.get(key)
     if key == "exact_low":
-        return Battery("–" if value is None else wording.between(value, row["exact_high"]))
+        return Cell("–" if value is None else wording.between(value, row["exact_high"]))
     if value is None:
-        return Battery("–", number=kind not in ("name", "text", "date"))
+        return Cell("–", number=kind not in ("name", "text", "date"))
     if kind == "count":
-        return Battery(wording.count(int(value)), url=url if key in ("detections", "sequences") and value else "")
+        return Cell(wording.count(int(value)), url=url if key in ("detections", "sequences") and value else "")
     if kind == "date":
         text = str(value)
-        return Battery(
-            wording.month(date.fromisoformat(f"{text}-01"))
-            if len(text) == 7
-            else _short(date.fromisoformat(text)),
+        return Cell(
+            wording.month(date.fromisoformat(f"{text}-01")) if len(text) == 7 else _short(date.fromisoformat(text)),
             number=False,
         )
     if kind in ("rate", "share"):
@@ -191,10 +184,10 @@ def _battery(row: Mapping[str, Any], key: str, kind: str, url: str, *, with_inte
         small = ""
         if key in ("rate", "share") and with_interval and row.get("low") is not None:
             small = f"{say(row['low'])} to {say(row['high'])}"
-        return Battery(say(value), small)
+        return Cell(say(value), small)
     if kind == "days":
-        return Battery(wording.number(value))
-    return Battery(wording.capital(str(value)) if key in HEADINGS else str(value), number=False)
+        return Cell(wording.number(value))
+    return Cell(wording.capital(str(value)) if key in HEADINGS else str(value), number=False)
 
 
 def _short(day: date) -> str:
@@ -249,13 +242,10 @@ def rests(answer: Answer) -> tuple[tuple[str, str], ...]:
         out.append(
             (
                 "Not home",
-                f"{wording.plural(known.not_home, 'deployment')} of which no card has been imported; "
-                "not counted.",
+                f"{wording.plural(known.not_home, 'deployment')} of which no card has been imported; not counted.",
             )
         )
-    out.append(
-        ("Sequences", f"{wording.count(known.sequences_seen)} looked at, {wording.count(known.unseen)} not yet")
-    )
+    out.append(("Sequences", f"{wording.count(known.sequences_seen)} looked at, {wording.count(known.unseen)} not yet"))
     return tuple(out)
 
 
@@ -301,11 +291,7 @@ def shortcuts(answer: Answer, here: str, latitude_deg: float, today: date) -> tu
             "to": end and end.isoformat(),
         }
         same = (answer.filter.first, answer.filter.last) == (first, end)
-        out.append(
-            Door(
-                label, _url(here, answers.query(answers.from_kept(asked, answer.filter.species_names))), same
-            )
-        )
+        out.append(Door(label, _url(here, answers.query(answers.from_kept(asked, answer.filter.species_names))), same))
     return tuple(out)
 
 
@@ -315,30 +301,6 @@ def _year_before(day: date) -> date:
     except ValueError:  # 29 February
         back = day.replace(year=day.year - 1, day=28)
     return date.fromordinal(back.toordinal() + 1)
-
-
-def seasons(until: date, latitude_deg: float, how_many: int) -> list[tuple[str, date, date]]:
-    """The latest seasons that have begun by a day, newest first: whole months (December to February is winter
-    in the north, summer in the south), common practice in weather records.
-    """
-    year, quarter = (
-        until.year,
-        (until.month % 12) // 3,
-    )  # 0: December to February, named after its January's year
-    if until.month == 12:
-        year += 1
-    out = []
-    for _ in range(how_many):
-        first = date(year - 1, 12, 1) if quarter == 0 else date(year, 3 * quarter, 1)
-        after = date(year, 3 * (quarter + 1), 1)
-        last = date.fromordinal(after.toordinal() - 1)
-        name = SEASONS[(quarter + (0 if latitude_deg >= 0 else 2)) % 4]
-        label = f"{name} {year - 1}/{year % 100:02d}" if quarter == 0 else f"{name} {year}"
-        out.append((label, first, last))
-        quarter -= 1
-        if quarter < 0:
-            quarter, year = 3, year - 1
-    return out
 
 
 def pager(count: int, page: int, size: int) -> Sequence[int]:

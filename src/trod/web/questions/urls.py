@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path, re_path, register_converter
 
-from trod.web.catalogue.answers import ASK
+from trod.catalogue.answers.answers import ASK
 from trod.web.questions import views
 
 

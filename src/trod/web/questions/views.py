@@ -15,17 +15,18 @@ from django.utils import timezone
 from django.utils.html import json_script
 from django.views.decorators.http import require_GET, require_POST
 
+from trod.catalogue.answers import answers, evidence
+from trod.catalogue.answers.answers import Answer
+from trod.catalogue.answers.evidence import Account
+from trod.catalogue.models import Finding, Question, Reserve, Sequence
 from trod.errors import NotEnoughEvidence, WrongInput
 from trod.exchange import tables
 from trod.findings import Filter
 from trod.report import charts
 from trod.web import access
-from trod.web.catalogue import answers, evidence
-from trod.web.catalogue.answers import Answer
-from trod.web.catalogue.evidence import Account
-from trod.web.models import Sequence, Finding, Question, Reserve
-from trod.web.questions import pages, script
+from trod.web.questions import pages
 from trod.web.reading import without_waiting
+from trod.web.shared import script
 
 A_PAGE = 48  # thumbnails
 
@@ -218,9 +219,7 @@ def _of(answer: Answer, line: Any) -> str:
     if answer.kind == "what-comes":
         return str(line["species"])
     if answer.kind == "when":
-        return {"day": "by day", "night": "by night", "twilight": "in twilight"}.get(
-            line["light"], line["light"]
-        )
+        return {"day": "by day", "night": "by night", "twilight": "in twilight"}.get(line["light"], line["light"])
     return (
         pages.table_of(
             {"columns": [{"key": "month", "title": "", "kind": "date", "unit": ""}], "rows": [line]},
@@ -245,9 +244,7 @@ def _ask(request: HttpRequest, kind: str) -> tuple[Account, Answer]:
 def as_json(request: HttpRequest, kind: str) -> HttpResponse:
     reserve = _reserve()
     if reserve is None:
-        return _refused(
-            NotEnoughEvidence("no reserve is entered yet", need="enter it on the page Ground"), kind
-        )
+        return _refused(NotEnoughEvidence("no reserve is entered yet", need="enter it on the page Ground"), kind)
     _, answer = _ask(request, kind)
     if answer.finding is None:
         assert answer.trouble is not None
@@ -259,9 +256,7 @@ def as_json(request: HttpRequest, kind: str) -> HttpResponse:
 def as_csv(request: HttpRequest, kind: str) -> HttpResponse:
     reserve = _reserve()
     if reserve is None:
-        return _refused(
-            NotEnoughEvidence("no reserve is entered yet", need="enter it on the page Ground"), kind
-        )
+        return _refused(NotEnoughEvidence("no reserve is entered yet", need="enter it on the page Ground"), kind)
     _, answer = _ask(request, kind)
     if answer.finding is None:
         assert answer.trouble is not None
@@ -280,9 +275,7 @@ def _file(text: str, content_type: str, name: str) -> HttpResponse:
 def _refused(trouble: NotEnoughEvidence, kind: str) -> HttpResponse:
     """No number is given, and the answer says so: 422, with the reason."""
     body = {"kind": kind, "sentence": trouble.have, "need": trouble.need, "value": None, "interval": None}
-    return HttpResponse(
-        json.dumps(body, ensure_ascii=False) + "\n", content_type="application/json", status=422
-    )
+    return HttpResponse(json.dumps(body, ensure_ascii=False) + "\n", content_type="application/json", status=422)
 
 
 # --- kept questions ------------------------------------------------------------------------------
@@ -363,9 +356,7 @@ def again(request: HttpRequest, uuid: UUID) -> HttpResponse:
     last = one.findings.order_by("-at", "-id").first()
     result = _result(answer)
     if last is not None and _same(last.result, result):
-        messages.info(
-            request, f"The answer is still that of {_day(last.at, one.reserve)}; nothing new was kept."
-        )
+        messages.info(request, f"The answer is still that of {_day(last.at, one.reserve)}; nothing new was kept.")
     else:
         Finding.objects.create(question=one, at=timezone.now(), result=result)
         messages.success(request, "Asked again; the new answer stands on top, the earlier ones below.")
@@ -400,9 +391,7 @@ def charts_script(request: HttpRequest, stamp: str) -> HttpResponseBase:
     if stamp != script.stamp():
         raise Http404("The page is older than this Trod. Load it again.")
     gzipped = "gzip" in request.headers.get("Accept-Encoding", "")
-    answer = FileResponse(
-        script.file(gzipped=gzipped).open("rb"), content_type="text/javascript; charset=utf-8"
-    )
+    answer = FileResponse(script.file(gzipped=gzipped).open("rb"), content_type="text/javascript; charset=utf-8")
     if gzipped:
         answer.headers["Content-Encoding"] = "gzip"
     answer.headers["Vary"] = "Accept-Encoding"

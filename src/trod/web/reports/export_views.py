@@ -12,10 +12,10 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from trod.catalogue.models import Reserve
 from trod.errors import TrodError
-from trod.web.models import Reserve
-from trod.web.pictures import people
 from trod.web.reports import exporting
+from trod.web.shared import seeing as people
 
 TABLES = (
     "Sites, deployments, visits, species, effort, observations and the list of pictures, as CSV; the sites as GPX "
@@ -67,6 +67,6 @@ def _file(asked: dict[str, Any]) -> HttpResponseBase:
 
 
 def _any_sensitive() -> bool:
-    from trod.web.models import Site
+    from trod.catalogue.models import Site
 
     return Site.objects.filter(sensitive=True).exists()

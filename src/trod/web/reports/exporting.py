@@ -11,15 +11,15 @@ from typing import Any
 from django.db.models import QuerySet
 
 from trod import __version__
+from trod.catalogue import models
+from trod.catalogue.answers import answers, condition, evidence
+from trod.catalogue.answers.evidence import Account
 from trod.exchange import folder, geojson, gpx
 from trod.exchange.folder import Column, Table
 from trod.findings import Filter, localtime, wording
 from trod.leaving import without_places
 from trod.leaving.sites import FitEvidence, fit_evidence
-from trod.web import models
-from trod.web.catalogue import answers, condition, evidence
-from trod.web.catalogue.evidence import Account
-from trod.web.pictures.people import NOT_REVIEWED, OPEN, with_people
+from trod.web.shared.seeing import NOT_REVIEWED, OPEN, with_people
 
 _DEPLOYMENTS = (
     ("deployment", "key of the deployment: one camera at one site for a time"),
@@ -267,9 +267,7 @@ def _notes(
         if unseen:
             notes.append(f"Left out: {wording.plural(unseen, 'picture')} that nobody has reviewed.")
     if account.evidence.unseen:
-        notes.append(
-            f"{wording.plural(len(account.evidence.unseen), 'sequence')} of the reserve not looked at yet."
-        )
+        notes.append(f"{wording.plural(len(account.evidence.unseen), 'sequence')} of the reserve not looked at yet.")
     return notes
 
 
@@ -314,9 +312,7 @@ def _pictures(reserve: models.Reserve, asked: Filter) -> QuerySet[models.Picture
     """The pictures of the reserve's deployments in the period; without one, also those of no known time."""
     rows = with_people(models.Picture.objects.filter(deployment__site__reserve=reserve))
     if asked.first:
-        rows = rows.filter(
-            taken_at__gte=datetime.fromtimestamp(localtime.day_start_s(asked.first, reserve.zone), UTC)
-        )
+        rows = rows.filter(taken_at__gte=datetime.fromtimestamp(localtime.day_start_s(asked.first, reserve.zone), UTC))
     if asked.last:
         end = datetime.fromtimestamp(localtime.day_after_start_s(asked.last, reserve.zone), UTC)
         rows = rows.filter(taken_at__lt=end)

@@ -10,15 +10,16 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from trod.catalogue import jobs
+from trod.catalogue.answers import answers, evidence, making
+from trod.catalogue.answers.making import Wish
+from trod.catalogue.models import Job, Reserve
 from trod.errors import NotEnoughEvidence, TrodError, WrongInput
 from trod.findings import localtime
-from trod.web import access, forms_common, jobs
-from trod.web.catalogue import answers, evidence
-from trod.web.models import Job, Reserve
-from trod.web.questions import pages
+from trod.web import access
+from trod.web.forms import common as forms_common
 from trod.web.reading import without_waiting
-from trod.web.reports import making
-from trod.web.reports.making import Wish
+from trod.web.shared import spans
 
 SPECIES_PAGES = (
     (0, "none"),
@@ -34,9 +35,7 @@ def reports(request: HttpRequest) -> HttpResponse:
     return _page(request, Wish(first=request.GET.get("from", "")[:10], last=request.GET.get("to", "")[:10]))
 
 
-def _page(
-    request: HttpRequest, wish: Wish, problems: list[str] | None = None, status: int = 200
-) -> HttpResponse:
+def _page(request: HttpRequest, wish: Wish, problems: list[str] | None = None, status: int = 200) -> HttpResponse:
     reserve = Reserve.objects.order_by("id").first()
     context: dict[str, Any] = {
         "made": making.made(),
@@ -50,7 +49,7 @@ def _page(
         # Periods that somebody may want lie where cameras watched, not after.
         ends = [end for d in account.evidence.deployments for _, end in d.watched]
         today = localtime.local_date(max(ends, default=timezone.now().timestamp()), reserve.zone)
-        seasons = pages.seasons(today, reserve.latitude, 5)
+        seasons = spans.seasons(today, reserve.latitude, 5)
         year = today.year
         context.update(
             sites=answers.known_sites(account),
@@ -124,9 +123,7 @@ def file(request: HttpRequest, name: str, ending: str) -> HttpResponseBase:
     if path is None:
         raise Http404("There is no report of that name.")
     kind = "application/pdf" if ending == "pdf" else "application/zip"
-    answer = FileResponse(
-        path.open("rb"), content_type=kind, as_attachment=ending == "zip", filename=f"{name}.{ending}"
-    )
+    answer = FileResponse(path.open("rb"), content_type=kind, as_attachment=ending == "zip", filename=f"{name}.{ending}")
     answer.headers["X-Content-Type-Options"] = "nosniff"
     answer.headers["Cache-Control"] = "private, no-cache"
     return answer

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections import abc
+from collections import Counter, abc, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
@@ -14,11 +13,21 @@ from django.db.models import F, QuerySet, Window
 from django.db.models.functions import Mod, RowNumber
 
 from trod import sky
+from trod.catalogue.identifications.identifications import redoable, tell
+from trod.catalogue.models import (
+    Identification,
+    Mark,
+    Observation,
+    Picture,
+    Reserve,
+    Sequence,
+    Site,
+    Species,
+    Suggestion,
+)
+from trod.catalogue.rows import taxa
 from trod.findings.taxa import unknown_kind
-from trod.web.catalogue import taxa
-from trod.web.catalogue.identifications import redoable, tell
-from trod.web.models import Sequence, Suggestion, Mark, Picture, Reserve, Observation, Site, Species, Identification
-from trod.web.pictures.people import SUGGESTION_SCORE, SHOWS_PEOPLE, WITHHELD, verdict
+from trod.web.shared.seeing import SHOWS_PEOPLE, SUGGESTION_SCORE, WITHHELD, verdict
 
 MOST_FRAMES = 80  # on the strip; of a longer sequence evenly chosen ones
 NEAR_TWILIGHT = timedelta(hours=2)
@@ -114,8 +123,9 @@ def cards(sequences: QuerySet[Sequence], *, person: str, may: bool, blind: bool 
     frames = _frames(ids)
     said = _said(ids)
     people = set(
-        Observation.objects.filter(identification__in=[e.identification_id for e in rows if e.identification_id], what__in=SHOWS_PEOPLE)
-        .values_list("identification_id", flat=True)
+        Observation.objects.filter(
+            identification__in=[e.identification_id for e in rows if e.identification_id], what__in=SHOWS_PEOPLE
+        ).values_list("identification_id", flat=True)
     )
     suggestions = _suggestions(ids)
     dots = _dots([e.identification_id for e in rows if e.identification_id])
@@ -125,7 +135,11 @@ def cards(sequences: QuerySet[Sequence], *, person: str, may: bool, blind: bool 
         guess = suggestions.get(pk, [])
         guessed = any(h.what == "human" and h.score >= SUGGESTION_SCORE for h in guess)
         seen = verdict(
-            reviewed=sequence.identification_id is not None, people=sequence.identification_id in people, guessed=guessed, may=may, chosen=False
+            reviewed=sequence.identification_id is not None,
+            people=sequence.identification_id in people,
+            guessed=guessed,
+            may=may,
+            chosen=False,
         )
         words = said.get(pk, [])
         mine_said = any(w.by == person and w.undone_at is None for w in words)
@@ -223,7 +237,9 @@ def _frames(ids: abc.Sequence[int]) -> dict[int, list[tuple[int, Frame]]]:
 def _said(ids: abc.Sequence[int]) -> dict[int, list[Identification]]:
     said: dict[int, list[Identification]] = defaultdict(list)
     for identification in (
-        Identification.objects.filter(sequence__in=ids).prefetch_related("observations__species").order_by("-at", "-uuid")
+        Identification.objects.filter(sequence__in=ids)
+        .prefetch_related("observations__species")
+        .order_by("-at", "-uuid")
     ):
         said[identification.sequence_id].append(identification)
     return said
@@ -247,7 +263,11 @@ def _guess(suggestions: abc.Sequence[Suggestion]) -> str:
 
 
 def _told(identification: Identification, sequence: Sequence, zone: Any) -> Said:
-    undone = f"undone by {identification.undone_by}, {_when(identification.undone_at, zone)}" if identification.undone_at else ""
+    undone = (
+        f"undone by {identification.undone_by}, {_when(identification.undone_at, zone)}"
+        if identification.undone_at
+        else ""
+    )
     return Said(
         uuid=str(identification.uuid),
         by=identification.by,
@@ -272,9 +292,7 @@ def sentence(sequence: Sequence, frames: abc.Sequence[Frame]) -> str:
     if sequence.frames == 1:
         what = "1 clip" if clips else "1 frame"
     else:
-        what = (
-            f"{sequence.frames} {'clips' if clips == len(frames) and clips else 'frames'} in {_lasting(lasts)}"
-        )
+        what = f"{sequence.frames} {'clips' if clips == len(frames) and clips else 'frames'} in {_lasting(lasts)}"
     parts = [f"{site.name}, {_when(sequence.start_at, reserve.zone_info)}"]
     if sequence.infrared:
         parts.append("infrared")
@@ -294,22 +312,14 @@ def light_words(at: datetime, reserve: Reserve) -> str:
     here = at.astimezone(zone)
     turns: list[tuple[str, datetime]] = []
     for shift in (-1, 0, 1):
-        turns += _turns(
-            here.date() + timedelta(days=shift), reserve.latitude, reserve.longitude, reserve.zone
-        )
+        turns += _turns(here.date() + timedelta(days=shift), reserve.latitude, reserve.longitude, reserve.zone)
     if turns:
         name, moment = min(turns, key=lambda t: abs(at - t[1]))
         gap = at - moment
         if abs(gap) <= NEAR_TWILIGHT:
             minutes = round(abs(gap).total_seconds() / 60)
-            return (
-                f"{minutes} min {'after' if gap >= timedelta(0) else 'before'} {name}"
-                if minutes
-                else f"at {name}"
-            )
-    height, _ = sky.sun_position(
-        at.timestamp(), latitude_deg=reserve.latitude, longitude_deg=reserve.longitude
-    )
+            return f"{minutes} min {'after' if gap >= timedelta(0) else 'before'} {name}" if minutes else f"at {name}"
+    height, _ = sky.sun_position(at.timestamp(), latitude_deg=reserve.latitude, longitude_deg=reserve.longitude)
     return {"day": "by day", "night": "at night"}.get(sky.twilight_kind(float(height)), "in twilight")
 
 
@@ -389,10 +399,7 @@ def usual() -> dict[int, list[str]]:
     for slug, site in rows.values_list("species__slug", "identification__sequence__deployment__site"):
         counts[site][slug] += 1
         counts[0][slug] += 1
-    return {
-        site: [slug for slug, _ in sorted(c.items(), key=lambda p: (-p[1], p[0]))]
-        for site, c in counts.items()
-    }
+    return {site: [slug for slug, _ in sorted(c.items(), key=lambda p: (-p[1], p[0]))] for site, c in counts.items()}
 
 
 # A person's own acts
@@ -408,7 +415,14 @@ def own_words(person: str, *, most: int = 40) -> dict[str, list[dict[str, Any]]]
         out = []
         for identification in rows:
             lines = [_line(row) for row in identification.observations.all()]
-            out.append({"uuid": str(identification.uuid), "sequence": identification.sequence_id, "text": tell(identification), "lines": lines})
+            out.append(
+                {
+                    "uuid": str(identification.uuid),
+                    "sequence": identification.sequence_id,
+                    "text": tell(identification),
+                    "lines": lines,
+                }
+            )
         return out[::-1]
 
     return {
@@ -427,7 +441,7 @@ class Choices:
 
 
 def choices(site: Site | None) -> Choices:
-    from trod.web.models import Deployment
+    from trod.catalogue.models import Deployment
 
     rows = Deployment.objects.select_related("site", "camera").order_by("site__name", "-start")
     if site:

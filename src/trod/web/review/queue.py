@@ -9,8 +9,17 @@ from urllib.parse import urlencode
 
 from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
 
-from trod.web.catalogue import rollups
-from trod.web.models import DaySum, Deployment, Sequence, Reserve, Observation, Site, Species, Identification
+from trod.catalogue.models import (
+    DaySum,
+    Deployment,
+    Identification,
+    Observation,
+    Reserve,
+    Sequence,
+    Site,
+    Species,
+)
+from trod.catalogue.rows import rollups
 
 WHICH = {
     "unseen": "Sequences nobody has looked at",
@@ -90,9 +99,7 @@ class Queue:
         if self.first_day:
             rows = rows.filter(start_at__gte=datetime.combine(self.first_day, time(0), self.zone))
         if self.last_day:
-            rows = rows.filter(
-                start_at__lt=datetime.combine(self.last_day + timedelta(days=1), time(0), self.zone)
-            )
+            rows = rows.filter(start_at__lt=datetime.combine(self.last_day + timedelta(days=1), time(0), self.zone))
         if self.light:
             rows = rows.filter(infrared=self.light == "night")
         return rows
@@ -106,7 +113,9 @@ class Queue:
             unknown = Observation.objects.filter(species__isnull=True, what=Observation.What.UNKNOWN)
             rows = rows.filter(identification__in=unknown.values("identification"))
         elif self.which == "mine":
-            rows = rows.filter(identification__in=Identification.objects.filter(by=person, undone_at__isnull=True).values("pk"))
+            rows = rows.filter(
+                identification__in=Identification.objects.filter(by=person, undone_at__isnull=True).values("pk")
+            )
         elif self.which == "second":
             mine = Identification.objects.filter(sequence=OuterRef("pk"), by=person, undone_at__isnull=True)
             rows = rows.filter(identification__isnull=False).filter(~Exists(mine))

@@ -11,19 +11,19 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
+from trod.catalogue.identifications import identifications
+from trod.catalogue.models import Identification, Reserve, Sequence
 from trod.errors import TrodError, WrongInput
 from trod.pictures import sequences
 from trod.web.access import person
-from trod.web.catalogue import identifications
 from trod.web.review import pages, queue
-from trod.web.models import Sequence, Reserve, Identification
-from trod.web.pictures import people
+from trod.web.shared import seeing as people
 
 AHEAD = 12  # sequences the page holds before it asks for more
 PLACE = "review"  # in the session: the queue this browser was last at
 LONGEST_BODY = 200_000
 NOT_FOR_YOU = (
-    "This sequence's pictures are withheld from you, so nothing can be said of it: nobody has reviewed it yet, or people "
+    "This sequence's pictures are withheld from you, so nothing can be said of it: nobody has reviewed it yet, or people "  # noqa: E501
     "are in it. Whoever may see people can give you the right, under Settings."
 )
 
@@ -156,10 +156,14 @@ def act(request: HttpRequest) -> JsonResponse:
             return _say(request, asked, me)
         if asked.get("act") in ("undo", "redo"):
             turn = identifications.undo if asked["act"] == "undo" else identifications.redo
-            identification = turn(by=me, at=timezone.now(), identification=asked.get("identification") or None, uuid=asked.get("uuid"))
+            identification = turn(
+                by=me, at=timezone.now(), identification=asked.get("identification") or None, uuid=asked.get("uuid")
+            )
             if identification is None:
                 return JsonResponse({"done": False, "message": f"There is nothing to {asked['act']}."})
-            return JsonResponse({"done": True, "identification": str(identification.uuid), "sequence": identification.sequence_id})
+            return JsonResponse(
+                {"done": True, "identification": str(identification.uuid), "sequence": identification.sequence_id}
+            )
         raise WrongInput("act", got=asked.get("act"), needed="say, undo or redo")
     except identifications.SaidMeanwhile as meanwhile:
         their = meanwhile.identification

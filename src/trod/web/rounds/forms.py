@@ -13,11 +13,11 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from trod.catalogue.forecasts import heights
+from trod.catalogue.models import Reserve, Site
+from trod.catalogue.rounds.wishes import MOST_DAYS, WHICH, Wish
 from trod.errors import WrongInput
-from trod.web.catalogue import heights
-from trod.web.catalogue.wishes import MOST_DAYS, WHICH, Wish
-from trod.web.forms_common import DayInput
-from trod.web.models import Reserve, Site
+from trod.web.forms.common import DayInput
 
 WHICH_WORDS = {
     "pays": "those worth the way",
@@ -48,9 +48,7 @@ class PlanForm(forms.Form):
     )
     from_time = forms.TimeField(label="Away from", widget=ClockInput(), initial=time(8))
     to_time = forms.TimeField(label="Back by", widget=ClockInput(), initial=time(17))
-    going = forms.ChoiceField(
-        label="How", choices=(("car", "by car and on foot"), ("foot", "on foot")), initial="car"
-    )
+    going = forms.ChoiceField(label="How", choices=(("car", "by car and on foot"), ("foot", "on foot")), initial="car")
     which = forms.ChoiceField(label="Which cameras", choices=tuple((w, WHICH_WORDS[w]) for w in WHICH))
     next_days = forms.IntegerField(
         label="Somebody comes again after (days)",
@@ -72,9 +70,7 @@ class PlanForm(forms.Form):
     most_load_kg = forms.FloatField(
         label="Most that a party carries (kg)", min_value=0, max_value=10_000, required=False
     )
-    start_latitude = forms.FloatField(
-        label="Starts elsewhere: latitude", min_value=-90, max_value=90, required=False
-    )
+    start_latitude = forms.FloatField(label="Starts elsewhere: latitude", min_value=-90, max_value=90, required=False)
     start_longitude = forms.FloatField(
         label="Starts elsewhere: longitude", min_value=-180, max_value=180, required=False
     )

@@ -13,17 +13,17 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from trod.archive import fieldnotes as files
+from trod.catalogue import home
+from trod.catalogue.models import Reserve, Site
+from trod.catalogue.rounds import field_door, field_notes, round_papers, upload
 from trod.errors import TrodError, WrongInput
+from trod.field.form import read_field_form
+from trod.field.form.reading import MOST_BYTES
 from trod.limits import HAND_IN_BYTES
-from trod.report.field_form import read_field_form
-from trod.report.field_form.reading import MOST_BYTES
-from trod.web import home
 from trod.web.access import person
-from trod.web.catalogue import upload, field_door, field_notes, round_papers
-from trod.web.models import Reserve, Site
-from trod.web.pictures import people
-from trod.web.pictures import views as pictures
 from trod.web.rounds.forms import HomeForm
+from trod.web.shared import seeing as people
+from trod.web.shared.withheld import withheld
 
 MOST_HANDED_IN = HAND_IN_BYTES  # one visit can weigh 55 MB
 TOO_BIG = f"at most {MOST_HANDED_IN // 1_000_000} MB at once."
@@ -80,7 +80,9 @@ def hand_in(request: HttpRequest) -> HttpResponse:
     try:
         found = read_field_form(data, now=now, at_once=True)
         if found.field_form_id != str(row.uuid):
-            return _refused(request, 403, "The token belongs to another field form. Take the field form of this round anew.")
+            return _refused(
+                request, 403, "The token belongs to another field form. Take the field form of this round anew."
+            )
         taken = field_door.hand_in(row, found.visits, size=len(data), now=now)
     except field_door.Refused as shut:
         return _refused(request, shut.status, str(shut))
@@ -163,7 +165,7 @@ def photo(request: HttpRequest, sha256: str) -> HttpResponseBase:
     if path is None:
         raise Http404("There is no such photo.")
     if not people.may_see(request):
-        return pictures.withheld("not reviewed")
+        return withheld("not reviewed")
     answer = FileResponse(path.open("rb"), content_type="image/jpeg")
     answer.headers["X-Content-Type-Options"] = "nosniff"
     answer.headers["Content-Security-Policy"] = "default-src 'none'"

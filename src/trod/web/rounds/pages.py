@@ -10,12 +10,13 @@ from typing import Any
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
+from trod.catalogue.models import Reserve, Round
+from trod.catalogue.rounds.due import Due
+from trod.catalogue.rounds.round_plain import Planned
+from trod.field import round_sheet
 from trod.planning.kit import GROUPS, KitItem
 from trod.planning.rounds import StopTime, Trip
-from trod.report import round_sheet, sentences
-from trod.web.catalogue.due import Due
-from trod.web.catalogue.round_plain import Planned
-from trod.web.models import Reserve, Round
+from trod.report import sentences
 
 
 @dataclass(frozen=True)
@@ -205,9 +206,7 @@ def map_data(reserve: Reserve, planned: Planned) -> dict[str, Any]:
             {
                 "name": f"{trip.day:%a} {trip.day.day}, {trip.party.name}",
                 "lines": [
-                    [list(p) for p in line]
-                    for line in (*(v.line for v in trip.visits), trip.back_line)
-                    if len(line) > 1
+                    [list(p) for p in line] for line in (*(v.line for v in trip.visits), trip.back_line) if len(line) > 1
                 ],
                 "stops": [
                     {
@@ -223,9 +222,7 @@ def map_data(reserve: Reserve, planned: Planned) -> dict[str, Any]:
             }
             for trip in plan.trips
         ],
-        "left": [
-            {"name": x.stop.name, "at": [x.stop.latitude_deg, x.stop.longitude_deg]} for x in plan.left_out
-        ],
+        "left": [{"name": x.stop.name, "at": [x.stop.latitude_deg, x.stop.longitude_deg]} for x in plan.left_out],
     }
 
 

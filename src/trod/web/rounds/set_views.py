@@ -10,12 +10,12 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from trod import units as conversions
+from trod.catalogue.forecasts import heights as grids
+from trod.catalogue.forecasts import outfits
+from trod.catalogue.models import Reserve
 from trod.errors import WrongInput
 from trod.web import seen
-from trod.web.catalogue import heights as grids
-from trod.web.catalogue import outfits
-from trod.web.forms_common import back_to, units_for
-from trod.web.models import Reserve
+from trod.web.forms.common import back_to, units_for
 from trod.web.rounds.forms import HeightsForm, NightsForm, StartForm
 
 
@@ -67,9 +67,7 @@ def nights(request: HttpRequest) -> HttpResponse:
     if ours:
         initial["source"] = climate.source
     posted = request.method == "POST"
-    form = NightsForm(
-        request.POST if posted else None, request.FILES if posted else None, units=units, initial=initial
-    )
+    form = NightsForm(request.POST if posted else None, request.FILES if posted else None, units=units, initial=initial)
     if request.method == "POST" and form.is_valid():
         made = form.climate()
         by_month = len(set(climate.sd_c)) > 1

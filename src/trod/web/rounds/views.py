@@ -15,18 +15,22 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from trod import clock
+from trod.catalogue import jobs
+from trod.catalogue.forecasts import forecasts
+from trod.catalogue.models import Deployment, Job, Reserve, Round, Site
+from trod.catalogue.rounds import due as dues
+from trod.catalogue.rounds import field_notes, not_visited, round_papers
+from trod.catalogue.rounds import rounds as planning
+from trod.catalogue.rounds.round_plain import Planned
+from trod.catalogue.rounds.wishes import Wish
+from trod.catalogue.slugs import slug_from
 from trod.errors import TrodError, WrongInput
-from trod.report import round_sheet, sentences
-from trod.report.field_form import field_form_html
-from trod.web import jobs, seen
+from trod.field import round_sheet
+from trod.field.form import field_form_html
+from trod.report import sentences
+from trod.web import seen
 from trod.web.access import person
-from trod.web.catalogue import due as dues
-from trod.web.catalogue import field_notes, forecasts, not_visited, round_papers
-from trod.web.catalogue import rounds as planning
-from trod.web.catalogue.round_plain import Planned
-from trod.web.catalogue.wishes import Wish
-from trod.web.forms_common import slug_from, units_for
-from trod.web.models import Deployment, Job, Reserve, Round, Site
+from trod.web.forms.common import units_for
 from trod.web.rounds import pages
 from trod.web.rounds.forms import PlanForm, first_words, initial_of
 
@@ -155,9 +159,7 @@ def _initial(request: HttpRequest, row: Round | None, today: date) -> dict[str, 
 
 
 @transaction.atomic
-def _keep(
-    request: HttpRequest, reserve: Reserve, wish: Wish, made: Planned, row: Round | None, pressed: str
-) -> Round:
+def _keep(request: HttpRequest, reserve: Reserve, wish: Wish, made: Planned, row: Round | None, pressed: str) -> Round:
     """Keep a plan; where it takes another one's place, so that it can be undone."""
     if row is not None:
         seen.check(request, row, only=PLANNED, mine=pressed)

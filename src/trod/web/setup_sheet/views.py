@@ -8,13 +8,14 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from trod.catalogue.models import Placement
+from trod.catalogue.rows import setups as making
+from trod.catalogue.slugs import slug_from
 from trod.errors import WrongInput
+from trod.field import setup_code
+from trod.field import setup_sheet as sheets
 from trod.planning.said import System
-from trod.report import setup_code
-from trod.report import setup_sheet as sheets
-from trod.web.forms_common import slug_from, units_for
-from trod.web.models import Placement
-from trod.web.setup_sheet import making
+from trod.web.forms.common import units_for
 
 
 def _placement(uuid: UUID) -> Placement:

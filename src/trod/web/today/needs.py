@@ -17,24 +17,25 @@ from django.db.models import Exists, OuterRef
 from django.urls import NoReverseMatch, reverse
 
 from trod import clock
-from trod.web.catalogue import not_visited as missed
-from trod.web.catalogue import rollups, taxa
-from trod.web.catalogue import clocks
-from trod.web.catalogue.forecasts import Forecast
-from trod.web.models import (
+from trod.catalogue.answers.summary import Summary
+from trod.catalogue.forecasts.forecasts import Forecast
+from trod.catalogue.imports import clocks
+from trod.catalogue.models import (
     Card,
+    ClockCorrection,
     Deployment,
-    Sequence,
     Finding,
     Import,
     Job,
     NotVisited,
     Reserve,
+    Sequence,
     Site,
     Visit,
-    ClockCorrection,
 )
-from trod.web.today.summary import Summary
+from trod.catalogue.rounds import not_visited as missed
+from trod.catalogue.rows import rollups, taxa
+from trod.web.shared.clock_errors import clock_error_s, how_far
 
 AHEAD_D = 30  # what an idle camera loses before somebody would come by anyway
 USUAL_VISIT_D = 60  # between visits, when the reserve has no rhythm of its own yet. Ours.
@@ -80,30 +81,6 @@ def ago(days: float) -> str:
 
 def count(n: int, one: str, many: str | None = None) -> str:
     return f"{n:,} {one if n == 1 else many or one + 's'}".replace(",", " ")
-
-
-def clock_error_s(visit: Visit, utc_offset_min: int) -> float | None:
-    """How far the camera's clock was ahead of the true time at a visit; None when nobody read it. [s]"""
-    if visit.clock_shown is None or visit.clock_true is None:
-        return None
-    return (visit.clock_shown - visit.clock_true - timedelta(minutes=utc_offset_min)).total_seconds()
-
-
-def how_far(error_s: float) -> str:
-    """A clock's error in words: '3 min fast'."""
-    size = abs(error_s)
-    words = (
-        f"{size:.0f} s"
-        if size < 120
-        else f"{size / 60:.0f} min"
-        if size < 2 * 3600
-        else f"{size / 3600:.1f} h"
-        if size < 2 * 86400
-        else f"{size / 86400:.0f} days"
-        if size < 730 * 86400
-        else f"{size / 86400 / 365.25:.1f} years"
-    )
-    return f"{words} {'fast' if error_s > 0 else 'slow'}"
 
 
 def usual_visit_days(visits: Mapping[int, list[Visit]]) -> float:
@@ -176,8 +153,7 @@ def silent_cameras(
                 Need(
                     "full",
                     min(-full, 365) + AHEAD_D,
-                    f"The card in {where} is probably full: at its last pace it would have been "
-                    f"for {ago(-full)}.",
+                    f"The card in {where} is probably full: at its last pace it would have been for {ago(-full)}.",
                     "Record a visit",
                     _visit_url(d),
                     clay=True,
@@ -188,8 +164,7 @@ def silent_cameras(
                 Need(
                     "unvisited",
                     (days - usual) * 0.5,
-                    f"Nobody has been at {where} for {ago(days)}; here a camera is usually "
-                    f"visited every {ago(usual)}.",
+                    f"Nobody has been at {where} for {ago(days)}; here a camera is usually visited every {ago(usual)}.",
                     "Record a visit",
                     _visit_url(d),
                 )
@@ -305,9 +280,7 @@ def _silence_to_end(d: Deployment, seen: Summary) -> float:
             days = (end - begin).total_seconds() / 86400
             if end >= seen.known_to - timedelta(hours=1) and days >= 3 and seen.sequences >= 10:
                 usual = seen.sequences / max(seen.days_watched, 1.0)
-                if (
-                    usual * days >= 7
-                ):  # so many sequences would have been due; chance alone leaves none in 1 of 1100
+                if usual * days >= 7:  # so many sequences would have been due; chance alone leaves none in 1 of 1100
                     return days
     return 0.0
 
@@ -361,8 +334,8 @@ def cards_not_home(
                 Need(
                     "card",
                     0.6 * min(days, 365),
-                    f"The deployment {d.slug} ended on {_date(d.end)} and no card of it is taken "
-                    f"in: {ago(days)} of pictures.",
+                    f"The deployment {d.slug} ended on {_date(d.end)} and no card of it is "
+                    f"imported: {ago(days)} of pictures.",
                     "Take it in",
                     reverse("cards:cards"),
                 )
@@ -426,9 +399,7 @@ def wrong_clocks(
     """Clocks that a visit found wrong, with pictures before it at home, of which no correction speaks."""
     deployments = list(deployments)
     corrected: dict[int, list[ClockCorrection]] = {}
-    standing = ClockCorrection.objects.filter(
-        undone_at__isnull=True, deployment__in=[d.pk for d in deployments]
-    )
+    standing = ClockCorrection.objects.filter(undone_at__isnull=True, deployment__in=[d.pk for d in deployments])
     for correction in standing:
         corrected.setdefault(correction.deployment_id, []).append(correction)
     needs = []
@@ -493,9 +464,7 @@ def lapse_gaps(deployments: Iterable[Deployment], sums: Mapping[int, Summary]) -
         seen = sums.get(d.pk)
         if not d.time_lapse_h or not seen:
             continue
-        days = (
-            sum((b - a).total_seconds() for a, b, why in seen.gaps if why.startswith("no time-lapse")) / 86400
-        )
+        days = sum((b - a).total_seconds() for a, b, why in seen.gaps if why.startswith("no time-lapse")) / 86400
         if days >= 1:
             needs.append(
                 Need(
@@ -515,9 +484,7 @@ def empty_sites(reserve: Reserve | None) -> list[Need]:
     if reserve is None:
         return []
     standing = Deployment.objects.filter(site=OuterRef("pk"), end__isnull=True)
-    empty = list(
-        Site.objects.filter(~Exists(standing), reserve=reserve, retired=False).order_by("name")[:200]
-    )
+    empty = list(Site.objects.filter(~Exists(standing), reserve=reserve, retired=False).order_by("name")[:200])
     if not empty:
         return []
     if len(empty) == 1:

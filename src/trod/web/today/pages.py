@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db.models import Sum
 
 from trod import clock
-from trod.web.catalogue import forecasts, not_visited
-from trod.web.catalogue.forecasts import Forecast, Kept
-from trod.web.models import Camera, Deployment, Import, Reserve, Site, Visit
+from trod.catalogue.answers.summary import summaries
+from trod.catalogue.forecasts import forecasts
+from trod.catalogue.forecasts.forecasts import Kept
+from trod.catalogue.models import Camera, Deployment, Import, Reserve, Site, Visit
+from trod.catalogue.rounds import not_visited
+from trod.web.shared.timeline_lines import ahead_of, timelines
+from trod.web.shared.timelines import Timeline
 from trod.web.today import needs as n
-from trod.web.today.timelines import Ahead, Timeline, Stay
-from trod.web.today.summary import Summary, summaries
 
 NOTHING_KEPT = Kept(forecasts={}, made_at=None, stale=False)
 SPANS = (90, 182, 365, 730)  # days a person may choose for the activity timelines
@@ -64,14 +65,10 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
     if reserve is None:
         return Today(now, today, [], [], first, today, days, steps)
     deployments = list(
-        Deployment.objects.filter(site__reserve=reserve)
-        .select_related("camera", "site", "card")
-        .order_by("start")
+        Deployment.objects.filter(site__reserve=reserve).select_related("camera", "site", "card").order_by("start")
     )
     visits: dict[int, list[Visit]] = {}
-    for visit in (
-        Visit.objects.filter(deployment__site__reserve=reserve).select_related("card_out").order_by("at")
-    ):
+    for visit in Visit.objects.filter(deployment__site__reserve=reserve).select_related("card_out").order_by("at"):
         visits.setdefault(visit.deployment_id, []).append(visit)
     homes: dict[int, datetime] = {}
     sizes: dict[int, float] = {}
@@ -138,22 +135,6 @@ def first_steps(reserve: Reserve | None) -> list[tuple[bool, str, str, str]]:
     ]
 
 
-def ahead_of(told: Forecast) -> Ahead:
-    """A forecast as the activity timeline draws it."""
-    if told.found_on is not None:
-        return Ahead(told.found_on, (1.0,), None, f"found on {_day(told.found_on)}: {told.found}")
-    return Ahead(told.start, told.stopped, told.early, when(told))
-
-
-def when(told: Forecast) -> str:
-    """When a camera probably stops, in few words: by batteries and card."""
-    if told.early is None:
-        return "lasts longer than is foretold"
-    if told.late is None:
-        return f"probably stops after {_day(told.early)}"
-    return f"probably stops {_day(told.early)} to {_day(told.late)}"
-
-
 def told_of(line: Timeline, kept: Kept) -> list[dict[str, object]]:
     """The forecasts of a line's cameras in words, for the table."""
     of = [kept.forecasts[s.deployment] for s in line.stays if s.end is None and s.deployment in kept.forecasts]
@@ -166,55 +147,3 @@ def told_of(line: Timeline, kept: Kept) -> list[dict[str, object]]:
 
 def _day(day: date) -> str:
     return f"{day.day} {day:%b %Y}"
-
-
-def timelines(
-    deployments: list[Deployment],
-    sums: dict[int, Summary],
-    visits: dict[int, list[Visit]],
-    zone: str,
-    first: date,
-    today: date,
-    foretold: Mapping[str, Forecast] | None = None,
-) -> list[Timeline]:
-    """One line a site that had a camera in these days. Cameras side by side share the line, their sequences added."""
-
-    def day(when: datetime) -> date:
-        return clock.local(when, zone).date()
-
-    by_site: dict[int, list[Deployment]] = {}
-    for d in deployments:
-        if (d.end is None or day(d.end) >= first) and day(d.start) <= today:
-            by_site.setdefault(d.site_id, []).append(d)
-    lines = []
-    for of in by_site.values():
-        counts: dict[date, int] = {}
-        stays, gaps, doubts, ticks = [], [], [], []
-        for d in of:
-            seen = sums[d.pk]
-            for on, sequences, _ in seen.by_day:
-                counts[on] = counts.get(on, 0) + sequences
-            known = day(seen.known_to) if seen.known_to else None
-            told = (foretold or {}).get(d.slug) if d.end is None else None
-            end, ahead = day(d.end) if d.end else None, ahead_of(told) if told else None
-            stays.append(Stay(day(d.start), end, known, str(d.camera), ahead, d.slug))
-            # A gap shades only the days that lie in it wholly; the days at its ends had something.
-            for stretches, into in ((seen.gaps, gaps), (seen.doubts, doubts)):
-                for begin, end, _ in stretches:
-                    a, b = day(begin) + timedelta(days=1), day(end) - timedelta(days=1)
-                    if b >= a:
-                        into.append((a, b))
-            ticks += [day(v.at) for v in visits.get(d.pk, ())]
-        site = of[0].site
-        lines.append(
-            Timeline(
-                site.name,
-                site.get_absolute_url(),
-                tuple(stays),
-                counts,
-                tuple(gaps),
-                tuple(doubts),
-                tuple(ticks),
-            )
-        )
-    return sorted(lines, key=lambda line: line.name.casefold())

@@ -5,9 +5,10 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from trod.web.forms_common import whole
-from trod.web.models import Reserve
-from trod.web.today import pages, timelines
+from trod.catalogue.models import Reserve
+from trod.web.forms.common import whole
+from trod.web.shared import timelines
+from trod.web.today import pages
 
 
 @require_GET
@@ -17,7 +18,7 @@ def today(request: HttpRequest) -> HttpResponse:
     page = pages.gather(Reserve.objects.order_by("id").first(), timezone.now(), days=days)
     lines = [
         {
-            "activity timeline": line,
+            "timeline": line,
             "svg": timelines.draw(line, first=page.first, last=page.last, today=page.today),
             "hover": timelines.hover(line, first=page.first, last=page.today),
             "ahead": timelines.hover_ahead(line, today=page.today, last=page.last),

@@ -26,7 +26,7 @@
   const nameOf = (line) => line.species || line.named ? (things.get(idOf(line))?.name || line.name || line.species || line.named) : line.what;
   const AGES = { juvenile: "young" };
 
-  function tell(lines, note) {   // the same sentence as trod.web.catalogue.identifications.tell_lines
+  function tell(lines, note) {   // the same sentence as trod.catalogue.identifications.identifications.tell_lines
     const groups = new Map();
     for (const line of lines) {
       const label = line.species || line.named ? nameOf(line) : line.what === "animal" ? "animal, kind not told" : line.what;

@@ -1,0 +1,1 @@
+"""Rows to evidence, and questions to answers."""

@@ -1,0 +1,1 @@
+"""What a standing camera draws, and when it will probably stop."""

@@ -1,0 +1,1 @@
+"""What people say of sequences: said, undone, said again, and read back from the archive."""

@@ -1,0 +1,1 @@
+"""The archive's papers, and how the catalogue stands to them."""

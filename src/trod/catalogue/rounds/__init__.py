@@ -1,0 +1,1 @@
+"""Who is due, rounds that are kept, their papers, and the notes that come home."""

@@ -1,0 +1,77 @@
+"""Making the catalogue anew, for `trod rebuild` and for `trod serve`: alone, the old one kept aside, accounts kept."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from django.db import connections
+
+from trod.catalogue import holders, home
+from trod.catalogue.line import Line
+from trod.catalogue.papers.aside import NAME, copy_aside, set_aside
+from trod.errors import WrongInput
+
+if TYPE_CHECKING:
+    from trod.catalogue.work.rebuild import Rebuilt
+
+NO_ARCHIVE = "the archive folder of a TROD_HOME; there is none to read"
+
+
+@dataclass(frozen=True)
+class Anew:
+    """What came of it. before : where the old catalogue is kept."""
+
+    made: Rebuilt
+    before: Path | None
+
+
+def is_postgres() -> bool:
+    """Whether the catalogue lies on a PostgreSQL server."""
+    return bool(os.environ.get("TROD_DATABASE_URL"))
+
+
+def can_be_read(path: Path) -> bool:
+    """Whether a SQLite file can be read through, and its indexes say what its tables do.
+
+    The quick check looks at no index: entries of one that is spoilt would outlive the emptying of its table.
+    """
+    try:
+        found = sqlite3.connect(path, timeout=20)
+        try:
+            return bool(found.execute("PRAGMA integrity_check(1)").fetchone() == ("ok",))
+        finally:
+            found.close()
+    except (sqlite3.Error, UnicodeDecodeError):  # the second where the words about the fault hold the spoilt bytes
+        return False
+
+
+def prepare(now: datetime) -> Path | None:
+    """Before Django opens it: a catalogue that cannot be read is moved aside, so that a new one can be made."""
+    path = home.home() / NAME
+    if is_postgres() or not path.exists() or can_be_read(path):
+        return None
+    return set_aside(home.home(), now)
+
+
+def make(command: str, line: Line, *, now: datetime, remake_thumbnails: bool = False) -> Anew:
+    """Make the catalogue anew from the archive. Django must be ready.
+
+    The old one, if it holds anything, is kept aside as a copy first (not on PostgreSQL); accounts stay in their place.
+    Raises InUse, WrongInput, CatalogueTrouble, Stopped.
+    """
+    from trod.catalogue.papers import standing
+    from trod.catalogue.work import rebuild
+
+    if not home.archive_root().is_dir():
+        raise WrongInput("archive", got=str(home.archive_root()), needed=NO_ARCHIVE)
+    with holders.alone(command):
+        before = None
+        if not is_postgres() and standing.look().how is not standing.How.HALF and standing.holds_records():
+            connections.close_all()
+            before = copy_aside(home.home(), now)
+        return Anew(rebuild.make_anew(line, remake_thumbnails=remake_thumbnails), before)

@@ -1,0 +1,1 @@
+"""The forms of records, with what all of them share in `common`."""
