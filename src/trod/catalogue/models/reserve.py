@@ -59,6 +59,11 @@ class Reserve(models.Model):
         return self.name
 
     @property
+    def titled(self) -> str:
+        """The name as it stands on what leaves: a reserve of the demo says so."""
+        return f"{self.name} (invented)" if self.invented else self.name
+
+    @property
     def day_worth_min(self) -> float:
         """What a camera-day is worth, in minutes of work, as typed or assumed."""
         return CAMERA_DAY_MIN if self.camera_day_min is None else self.camera_day_min
@@ -115,6 +120,11 @@ class Species(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def titled(self) -> str:
+        """The name as it stands on what leaves: a reserve of the demo says so."""
+        return f"{self.name} (invented)" if self.invented else self.name
 
     @property
     def said_name(self) -> str:
