@@ -12,6 +12,8 @@ from absence import IN_CI, absent
 from small_reserve import small, take  # noqa: F401  (fixtures of many folders)
 from standing_cast import bring_sequences, cast, filler  # noqa: F401
 
+import trod  # noqa: F401  (before NumPy: it holds linear algebra to one thread)
+
 ROOT = Path(__file__).resolve().parents[1]
 
 CHROMIUM_REMEDY = "On Debian: apt install chromium; or set TROD_TEST_CHROMIUM to the path of a Chrome."

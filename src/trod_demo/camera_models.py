@@ -144,7 +144,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
     ),
     CameraSpec(
         maker="Umberlow",
-        model="Glimmer 100",
+        model="Panel 100",
         flash="low glow",
         battery="FR6",
         claimed=Figures(
@@ -165,7 +165,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
     ),
     CameraSpec(
         maker="Umberlow",
-        model="Glimmer 70",
+        model="Panel 70",
         flash="no glow",
         battery="FR6",
         claimed=Figures(

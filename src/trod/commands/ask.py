@@ -50,6 +50,7 @@ def ask() -> None:
       trod ask what-comes
       trod ask when --species "Red deer" --from 2026-03-01 --to 2026-05-31
       trod ask change --species red-fox --json
+      trod ask compare --site "Stone Ford" --against-site "Elm Lick"
     \b
     Exit statuses:
       0  answered
@@ -92,7 +93,10 @@ def when(**given: Any) -> None:
 @ask.command("change", short_help="Whether they come more or less often than before.")
 @_asked
 def change(**given: Any) -> None:
-    """Whether the rate is changing, month by month, with the factor by which it changes in a year.
+    """Whether the rate is changing: what happened in this record, what lasts beyond good and bad years, by month.
+
+    Both are factors per year. Only the lasting one, which allows for years that differ by themselves (a setting of the
+    reserve), says more or less often; value and interval are its own.
 
     \b
     Example:
@@ -101,6 +105,89 @@ def change(**given: Any) -> None:
     Exit statuses: 0 answered; 2 the command line was wrong; 3 no answer, and why.
     """
     _answer("change", given)
+
+
+@ask.command("compare", short_help="Two periods, or two sites, side by side.")
+@click.option("--species", multiple=True, metavar="NAME", help="Only this species; may be given again.")
+@click.option("--site", "sites", multiple=True, metavar="NAME", help="Only this site; may be given again.")
+@click.option("--against-site", "against_sites", multiple=True, metavar="NAME", help="The site to compare with.")
+@click.option("--from", "first", default="", metavar="DAY", help="First day, like 2026-03-01.")
+@click.option("--to", "last", default="", metavar="DAY", help="Last day, included.")
+@click.option("--against-from", "against_first", default="", metavar="DAY", help="First day to compare with.")
+@click.option("--against-to", "against_last", default="", metavar="DAY", help="Last day to compare with, included.")
+@click.option(
+    "--every",
+    "every_min",
+    default=30.0,
+    show_default=True,
+    metavar="MINUTES",
+    help="Observations closer together than this are one detection (the independence interval).",
+)
+@click.option(
+    "--light",
+    type=click.Choice(["any", "day", "night"]),
+    default="any",
+    show_default=True,
+    help="Only between sunrise and sunset, or between sunset and sunrise.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the finding as one JSON object.")
+def compare(**given: Any) -> None:
+    """How often they came in one period over another, or at one site over another, with interval and test.
+
+    Of two periods each site is compared with itself, of two sites each month with itself.
+
+    \b
+    Examples:
+      trod ask compare --species red-deer --from 2026-04-01 --to 2026-06-30 \\
+                       --against-from 2025-04-01 --against-to 2025-06-30
+      trod ask compare --site "Stone Ford" --against-site "Elm Lick"
+    \b
+    Exit statuses: 0 answered; 2 the command line was wrong; 3 no answer, and why.
+    """
+    from trod.catalogue.start import ready
+
+    ready("trod ask")
+    from trod.catalogue.answers import answers, evidence, side_by_side
+
+    as_json = given.pop("as_json")
+    account = evidence.gather(answers.the_reserve())
+    found = side_by_side.ask(account, *side_by_side.make_filters(account, **given))
+    if found.finding is None:
+        trouble = found.trouble or NotEnoughEvidence("nothing is known", need="take a card in")
+        if not as_json:
+            raise trouble
+        told: dict[str, Any] = {
+            "kind": "compare", "question": side_by_side.TITLE, "sentence": f"No answer yet: {trouble.have}.",
+            "need": trouble.need, "value": None, "interval": None, "pictures": [],
+        }  # fmt: skip
+        click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+        click.get_current_context().exit(3)
+    if as_json:
+        click.echo(found.finding.to_json())
+        return
+    _print_compared(found.finding)
+
+
+def _print_compared(finding: Any) -> None:
+    """Sentences, both sides, and what speaks against it."""
+    from rich.console import Console
+    from rich.text import Text
+
+    from trod.findings import wording
+
+    console = Console(highlight=False)
+    console.print(Text(finding.sentence, style="bold"))
+    for line in finding.told:
+        console.print(Text(line))
+    for row in finding.rows:
+        rate = "no rate" if row["rate"] is None else f"{wording.number(row['rate'])} per 100 site-days"
+        console.print(
+            Text(
+                f"{row['side']}: {wording.plural(row['detections'], 'detection')} in "
+                f"{wording.number(row['site_days'])} site-days, {rate}"
+            )
+        )
+    _print_cautions(console, finding)
 
 
 def _answer(kind: str, given: dict[str, Any]) -> None:
@@ -137,7 +224,6 @@ def _answer(kind: str, given: dict[str, Any]) -> None:
 def _print(answer: Any) -> None:
     """Sentence, table, what it rests on, and what speaks against it."""
     from rich.console import Console
-    from rich.padding import Padding
     from rich.table import Table
     from rich.text import Text
 
@@ -146,6 +232,8 @@ def _print(answer: Any) -> None:
     console = Console(highlight=False)
     finding = answer.finding
     console.print(Text(finding.sentence, style="bold"))
+    for line in finding.told:
+        console.print(Text(line))
     console.print(Text(f"Asked of: {answer.filter_sentence}.", style="dim"))
     shown = pages.table_of(
         {
@@ -165,6 +253,13 @@ def _print(answer: Any) -> None:
     console.print()
     for name, text in pages.rests(answer):
         console.print(Text(f"{name}: {text}"))
+    _print_cautions(console, finding)
+
+
+def _print_cautions(console: Any, finding: Any) -> None:
+    from rich.padding import Padding
+    from rich.text import Text
+
     if finding.cautions:
         console.print(Text("\nWhat speaks against it:"))
         for caution in finding.cautions:

@@ -1,7 +1,7 @@
 """What the pictures mean: observations and effort become findings, each with its interval and its sentence.
 
 Read in this order: `observations` (the evidence and the filter), `detections`, `effort`, `rates`, `circular`,
-`activity`, `change`, `finding` (the answer's record), `questions` (the three doors).
+`activity`, `change`, `finding` (the answer's record), `questions` (the doors).
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from trod.findings.observations import (
     Site,
     UnseenSequence,
 )
-from trod.findings.questions import change, what_comes, when
+from trod.findings.questions import change, compare, what_comes, when
 
 __all__ = [
     "Deployment",
@@ -30,6 +30,7 @@ __all__ = [
     "Site",
     "UnseenSequence",
     "change",
+    "compare",
     "what_comes",
     "when",
 ]

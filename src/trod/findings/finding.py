@@ -27,8 +27,9 @@ class Column:
 class Finding:
     """One answer.
 
-    kind : what-comes | when | change.
+    kind : what-comes | when | change | compare.
     question, sentence : asked and answered in plain words; the sentence comes first on every page.
+    told : plain sentences beside it: what it rests on, what such a record can show.
     value, unit : the headline number; None when the answer is a table or too little is known.
     interval : of the value. other_intervals : beside it, each with its kind.
     effort : camera-days in all, by site and month, as plain values.
@@ -49,6 +50,7 @@ class Finding:
     unit: str
     interval: Interval | None
     other_intervals: tuple[Interval, ...] = ()
+    told: tuple[str, ...] = ()
     effort: Mapping[str, Any] = field(default_factory=dict)
     filter: Mapping[str, Any] = field(default_factory=dict)
     filter_sentence: str = ""
@@ -69,6 +71,7 @@ class Finding:
             "kind": self.kind,
             "question": self.question,
             "sentence": self.sentence,
+            "told": list(self.told),
             "value": _plain(self.value),
             "unit": self.unit,
             "interval": self.interval.to_dict() if self.interval else None,

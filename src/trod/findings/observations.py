@@ -20,17 +20,25 @@ from trod.findings.taxa import Taxon
 
 Span = tuple[float, float]  # UTC unix seconds, start ≤ end
 Light = Literal["any", "day", "night"]
+ReviewOrder = Literal["unknown", "time", "content"]
 COMMON_INDEPENDENCE_MIN = 30.0
+# Ours: good and bad years differ by about a fifth by themselves, as a standard deviation on the log scale. No record
+# under six years can tell it, so it is a stated allowance that the reserve may set.
+YEARLY_ALLOWANCE = 0.2
 
 
 @dataclass(frozen=True, kw_only=True)
 class Reserve:
-    """The reserve's name, its middle, and the IANA zone whose calendar its people live by."""
+    """The reserve's name, its middle, and the IANA zone whose calendar its people live by.
+
+    yearly_allowance : how much good and bad years are taken to differ by themselves, as a share (log scale).
+    """
 
     name: str
     latitude_deg: float
     longitude_deg: float
     zone: str = "UTC"
+    yearly_allowance: float = YEARLY_ALLOWANCE
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,13 +66,15 @@ class Gap:
 class Deployment:
     """One camera at one site.
 
-    watched : spans in which the camera worked; UTC unix seconds, gaps already taken off.
+    line_up : a name for how it sees (model, settings, where it looks), the same for all that see alike; empty: by
+    the camera. watched : spans in which the camera worked; UTC unix seconds, gaps already taken off.
     gaps : what was taken off, with the reason of each.
     """
 
     slug: str
     site: str
     camera: str = ""
+    line_up: str = ""
     watched: tuple[Span, ...] = ()
     gaps: tuple[Gap, ...] = ()
 
@@ -117,6 +127,8 @@ class Evidence:
     """All that is known of one reserve: sites, what was watched, what was said, what is still unsorted.
 
     taxa : the reserve's kinds of animals, with those above species.
+    review_order : how sequences came up for review where only some were: by time or at random ("time"), picked by
+    what was thought to be in them ("content"), or not known.
     """
 
     reserve: Reserve
@@ -125,6 +137,7 @@ class Evidence:
     observations: tuple[Observation, ...] = ()
     unseen: tuple[UnseenSequence, ...] = ()
     taxa: tuple[Taxon, ...] = ()
+    review_order: ReviewOrder = "unknown"
 
     def site(self, slug: str) -> Site:
         """The site of that slug; a bare one bearing the slug as its name when the ledger has none."""
@@ -210,6 +223,7 @@ class Selection:
     animals, others : observations inside period, sites, (for animals) species and light; in a fixed order. An animal
     asked for by a kind above its species bears that kind.
     broader : animals known only by a kind above those asked for, which may be of them or not; in none.
+    every : all observations inside period and sites, whatever they are.
     unseen : unsorted sequences inside period and sites.
     sequences_seen : sequences somebody has said a word about, inside period and sites, whatever is in them.
     first, last : local dates the selection truly covers: asked for, or as far as cameras watched.
@@ -223,6 +237,7 @@ class Selection:
     animals: tuple[Observation, ...]
     others: tuple[Observation, ...]
     broader: tuple[Observation, ...]
+    every: tuple[Observation, ...]
     unseen: tuple[UnseenSequence, ...]
     sequences_seen: int
     first: date | None
@@ -321,6 +336,7 @@ def select(evidence: Evidence, asked: Filter) -> Selection:
         animals=tuple(animals),
         others=tuple(others),
         broader=tuple(broader),
+        every=tuple(inside),
         unseen=tuple(unseen),
         sequences_seen=len({s.sequence for s in inside}),
         first=first,

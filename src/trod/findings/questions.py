@@ -1,14 +1,16 @@
-"""The three questions, each a door from evidence and filter to a finding.
+"""The questions, each a door from evidence and filter to a finding.
 
 what_comes(evidence, filter) : which species come here, and how often.
 when(evidence, filter) : at what time of day they come.
 change(evidence, filter) : whether they come more or less often than before.
+compare(evidence, first, second) : two periods, or two sites, side by side.
 """
 
 from __future__ import annotations
 
 from trod.findings.change_answer import change
+from trod.findings.compare_answer import compare
 from trod.findings.hours_answer import when
 from trod.findings.species_answer import what_comes
 
-__all__ = ["change", "what_comes", "when"]
+__all__ = ["change", "compare", "what_comes", "when"]

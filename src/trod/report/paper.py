@@ -141,12 +141,13 @@ def _days(days: float) -> str:
     return "–" if days < 0.05 else sentences.days_number(days)
 
 
-def _drawn(finding: Finding | None) -> dict[str, str] | None:
+def _drawn(finding: Finding | None) -> dict[str, Any] | None:
     if finding is None:
         return None
     spec = charts.chart(finding, "paper")
     return {
         "sentence": finding.sentence,
+        "told": list(finding.told),
         "chart": charts.svg(spec) if spec else "",
         "caption": charts.caption(finding),
     }

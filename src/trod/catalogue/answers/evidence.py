@@ -28,7 +28,8 @@ from trod.catalogue.rows import rollups, watched
 from trod.catalogue.rows.rollups import Millis
 from trod.catalogue.rows.watched import Came
 from trod.findings import Deployment as Stood
-from trod.findings import Evidence, Gap, Observation, Reserve, Site, UnseenSequence
+from trod.findings import Evidence, Gap, Observation, Reserve, Site, UnseenSequence, line_ups
+from trod.findings.line_ups import SetUp
 from trod.findings.taxa import Taxon
 from trod.pictures.timeline import Timeline
 
@@ -139,6 +140,7 @@ class _Row:
     visits: tuple[Came, ...]
     home: datetime | None
     totals: tuple[Any, ...]
+    set_up: SetUp
     sums: Any = None
 
 
@@ -188,8 +190,16 @@ def _gather(reserve: models.Reserve) -> Account:
     )
     rows = _deployments(reserve)
     names = tuple(sorted(species.items()))
-    own = Reserve(name=reserve.name, latitude_deg=reserve.latitude, longitude_deg=reserve.longitude, zone=reserve.zone)
-    told = repr((own, sites, names, taxa, [_key(row, names, reserve.zone) for row in rows]))
+    own = Reserve(
+        name=reserve.name,
+        latitude_deg=reserve.latitude,
+        longitude_deg=reserve.longitude,
+        zone=reserve.zone,
+        yearly_allowance=reserve.yearly_allowance,
+    )
+    in_time = sorted(rows, key=lambda row: (row.start, row.slug))
+    how = dict(zip((row.slug for row in in_time), line_ups.names([row.set_up for row in in_time]), strict=True))
+    told = repr((own, sites, names, taxa, how, [_key(row, names, reserve.zone) for row in rows]))
     stamp = hashlib.sha256(told.encode()).hexdigest()[:20]
     with _lock:
         held = _whole.get(reserve.pk)
@@ -200,7 +210,7 @@ def _gather(reserve: models.Reserve) -> Account:
         evidence=Evidence(
             reserve=own,
             sites=sites,
-            deployments=tuple(_stood(row, pieces[row.slug]) for row in rows),
+            deployments=tuple(_stood(row, pieces[row.slug], how[row.slug]) for row in rows),
             observations=tuple(s for row in rows for s in pieces[row.slug].observations),
             unseen=tuple(u for row in rows for u in pieces[row.slug].unseen),
             taxa=taxa,
@@ -236,7 +246,22 @@ def _deployments(reserve: models.Reserve) -> list[_Row]:
     own = list(
         models.Deployment.objects.filter(site__reserve=reserve)
         .order_by("slug")
-        .values_list("pk", "slug", "start", "end", "time_lapse_h", "camera__name", "camera__serial", "site__slug")
+        .values_list(
+            "pk",
+            "slug",
+            "start",
+            "end",
+            "time_lapse_h",
+            "camera__name",
+            "camera__serial",
+            "site__slug",
+            "camera__model__slug",
+            "mode",
+            "delay_s",
+            "sensitivity",
+            "heading_deg",
+            "height_m",
+        )
     )
     kept = rollups.kept((row[0] for row in own), reserve.zone)
     totals: dict[int, tuple[Any, ...]] = {pk: ("kept", row.revision) for pk, row in kept.items()}
@@ -254,9 +279,31 @@ def _deployments(reserve: models.Reserve) -> list[_Row]:
             visits=tuple(visits.get(pk, ())),
             home=homes.get(pk),
             totals=totals.get(pk, ()),
+            set_up=SetUp(
+                site=site,
+                model=model or f"serial {serial}",
+                settings=f"{mode} {delay_s:g} {sensitivity}",
+                heading_deg=heading_deg,
+                height_m=height_m,
+            ),
             sums=kept.get(pk),
         )
-        for pk, slug, start, end, time_lapse_h, camera, serial, site in own
+        for (
+            pk,
+            slug,
+            start,
+            end,
+            time_lapse_h,
+            camera,
+            serial,
+            site,
+            model,
+            mode,
+            delay_s,
+            sensitivity,
+            heading_deg,
+            height_m,
+        ) in own
     ]
 
 
@@ -439,12 +486,13 @@ def first_picture(sequence_key: str) -> str:
     return found[0] if found else ""
 
 
-def _stood(row: _Row, piece: Piece) -> Stood:
+def _stood(row: _Row, piece: Piece, line_up: str) -> Stood:
     line = piece.line
     return Stood(
         slug=row.slug,
         site=row.site,
         camera=row.camera,
+        line_up=line_up,
         watched=tuple((i.from_s, i.to_s) for i in line.watched) if line else (),
         gaps=tuple(Gap(start_s=g.from_s, end_s=g.to_s, reason=g.reason) for g in line.gaps) if line else (),
     )

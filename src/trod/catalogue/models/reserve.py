@@ -11,6 +11,7 @@ from django.urls import reverse
 
 from trod.catalogue.models import fields
 from trod.findings import taxa
+from trod.findings.observations import YEARLY_ALLOWANCE
 from trod.planning.upkeep import CAMERA_DAY_MIN
 
 
@@ -41,6 +42,14 @@ class Reserve(models.Model):
         validators=fields.between(1, 1440),
         help_text=f"for forecasts and rounds alike; left empty, {CAMERA_DAY_MIN:g} are assumed",
     )
+    yearly_allowance_percent = models.FloatField(
+        "how much good and bad years differ by themselves (%)",
+        null=True,
+        blank=True,
+        validators=fields.between(0, 100),
+        help_text=f"a lasting change must go beyond it; left empty, {100 * YEARLY_ALLOWANCE:g} are assumed, for no "
+        "record of a few years can tell it",
+    )
     climate = models.JSONField(default=dict, blank=True, help_text="night minima by month, typed or from a CSV file")
     note = models.TextField(blank=True)
     invented = models.BooleanField(default=False, help_text="demo data: no real place, people or animals")
@@ -53,15 +62,17 @@ class Reserve(models.Model):
             fields.within("reserve_base_latitude", "base_latitude", -90, 90),
             fields.within("reserve_base_longitude", "base_longitude", -180, 180),
             fields.within("reserve_camera_day", "camera_day_min", 1, 1440),
+            fields.within("reserve_yearly_allowance", "yearly_allowance_percent", 0, 100),
         ]
 
     def __str__(self) -> str:
         return self.name
 
     @property
-    def titled(self) -> str:
-        """The name as it stands on what leaves: a reserve of the demo says so."""
-        return f"{self.name} (invented)" if self.invented else self.name
+    def yearly_allowance(self) -> float:
+        """How much years are taken to differ by themselves, as a share (log scale)."""
+        percent = self.yearly_allowance_percent
+        return YEARLY_ALLOWANCE if percent is None else percent / 100
 
     @property
     def day_worth_min(self) -> float:
@@ -120,11 +131,6 @@ class Species(models.Model):
 
     def __str__(self) -> str:
         return self.name
-
-    @property
-    def titled(self) -> str:
-        """The name as it stands on what leaves: a reserve of the demo says so."""
-        return f"{self.name} (invented)" if self.invented else self.name
 
     @property
     def said_name(self) -> str:

@@ -24,12 +24,13 @@ class ReserveForm(RecordForm):
     slug_otherwise = "reserve"
     groups = (
         ("The ground", ("name", "zone", "units", "latitude", "longitude"), True),
+        ("Good and bad years", ("yearly_allowance_percent",), True),
         ("More", ("camera_day_min", "note"), False),
     )
 
     class Meta:
         model = Reserve
-        fields = ("name", "zone", "units", "latitude", "longitude", "camera_day_min", "note")
+        fields = ("name", "zone", "units", "latitude", "longitude", "yearly_allowance_percent", "camera_day_min", "note")
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)

@@ -75,6 +75,7 @@ class Page:
     intervals: tuple[str, ...] = ()
     rests: tuple[tuple[str, str], ...] = ()
     sites: tuple[tuple[str, str], ...] = ()
+    statistics: tuple[tuple[str, str], ...] = ()
     urls: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -92,17 +93,14 @@ def make(answer: Answer, *, by: str, site_names: Mapping[str, str], latitude_deg
             for kind, title in answers.TITLES.items()
         ),
         shortcuts=shortcuts(answer, here, latitude_deg, today),
-        number=_number(finding) if finding else "",
-        intervals=tuple(
-            f"{wording.between(i.low, i.high)} ({round(100 * i.level)} %, {i.kind})" for i in finding.other_intervals
-        )
-        if finding
-        else (),
+        number=number_of(finding) if finding else "",
+        intervals=intervals_of(finding) if finding else (),
         rests=rests(answer),
         sites=tuple(
             (site_names.get(site, site), wording.number(days))
             for site, days in (finding.effort["by_site"] if finding else {}).items()
         ),
+        statistics=statistics(finding) if finding and finding.kind == "change" else (),
         urls={
             "json": _url(f"{here}.json", query),
             "csv": _url(f"{here}.csv", query),
@@ -197,7 +195,14 @@ def _short(day: date) -> str:
 # --- the rest --------------------------------------------------------------------------------------
 
 
-def _number(finding: Any) -> str:
+def intervals_of(finding: Any) -> tuple[str, ...]:
+    """The intervals beside the one shown, each with its kind."""
+    return tuple(
+        f"{wording.between(i.low, i.high)} ({round(100 * i.level)} %, {i.kind})" for i in finding.other_intervals
+    )
+
+
+def number_of(finding: Any) -> str:
     """The headline number with its unit and its interval; '' without one: it is not to stand alone."""
     if finding.value is None or finding.interval is None:
         return ""
@@ -208,6 +213,37 @@ def _number(finding: Any) -> str:
         text = f"{wording.trimmed(finding.value)} {finding.unit}"
         text += f", {wording.between(finding.interval.low, finding.interval.high)}"
     return f"{text} ({round(100 * finding.interval.level)} %, {finding.interval.kind})"
+
+
+def statistics(finding: Any) -> tuple[tuple[str, str], ...]:
+    """What stands behind a change, for who asks for it: scatter, the allowance, what is told beforehand."""
+    told = finding.series["change"]
+    out = []
+    if told["told"]:
+        here = told["happened"]
+        out.append(
+            (
+                "In this record",
+                f"{wording.number(here['factor_per_year'])} times a year, {wording.between(here['low'], here['high'])}",
+            )
+        )
+        out.append(("Scatter, over that of single detections", wording.number(told["scatter"])))
+    out.append(("Allowance for years", f"{round(100 * told['yearly_allowance'])} % (standard deviation, log scale)"))
+    for years, share in finding.series["outlook"].items():
+        out.append((f"A halving in three years, shown by {years} years", f"{round(100 * share)} of 100 records"))
+    pair = finding.series["same_months"]
+    if pair and pair["ratio"] is not None:
+        months = wording.listed([wording.MONTHS[n - 1] for n in pair["months"]])
+        if len(pair["months"]) == 12:
+            months = "the whole year"
+        out.append(
+            (
+                f"{pair['later']} over {pair['earlier']}, {months}",
+                f"{wording.number(pair['ratio'])} times "
+                f"({wording.between(pair['interval'].low, pair['interval'].high)})",
+            )
+        )
+    return tuple(out)
 
 
 def rests(answer: Answer) -> tuple[tuple[str, str], ...]:

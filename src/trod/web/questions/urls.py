@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.urls import path, re_path, register_converter
 
 from trod.catalogue.answers.answers import ASK
-from trod.web.questions import views
+from trod.web.questions import compare, views
 
 
 class KindConverter:
@@ -23,6 +23,7 @@ register_converter(KindConverter, "question")
 app_name = "questions"
 urlpatterns = [
     path("", views.questions, name="questions"),
+    path("compare", compare.compare, name="compare"),
     path("keep", views.keep, name="keep"),
     path("kept/<uuid:uuid>", views.kept, name="kept"),
     path("kept/<uuid:uuid>/again", views.again, name="again"),

@@ -1,0 +1,85 @@
+"""Two periods, or two sites, side by side: from what a person typed to the answer, for the page and the command."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from trod.catalogue.answers import answers, evidence
+from trod.catalogue.answers.evidence import Account
+from trod.errors import NotEnoughEvidence
+from trod.findings import Filter, Finding, compare
+from trod.findings.observations import COMMON_INDEPENDENCE_MIN
+
+TITLE = "Do they come more often?"
+MOST_KEPT = 24
+_kept: OrderedDict[Any, Compared] = OrderedDict()
+_lock = threading.Lock()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Compared:
+    """Both sides with the finding, or with the reason why there is none."""
+
+    first: Filter
+    second: Filter
+    finding: Finding | None
+    trouble: NotEnoughEvidence | None
+
+
+def make_filters(
+    account: Account,
+    *,
+    species: Iterable[str] = (),
+    sites: Iterable[str] = (),
+    against_sites: Iterable[str] = (),
+    first: str = "",
+    last: str = "",
+    against_first: str = "",
+    against_last: str = "",
+    every_min: float | str = COMMON_INDEPENDENCE_MIN,
+    light: str = "any",
+) -> tuple[Filter, Filter]:
+    """Both filters from what a person typed; what the second side leaves open is as on the first.
+
+    Raises WrongInput with what is wrong and what would do.
+    """
+    species, sites, against = list(species), list(sites), list(against_sites)
+    other_period = bool(against_first or against_last)
+    one = answers.make_filter(
+        account, species=species, sites=sites, first=first, last=last, every_min=every_min, light=light
+    )
+    other = answers.make_filter(
+        account,
+        species=species,
+        sites=against or sites,
+        first=against_first if other_period else first,
+        last=against_last if other_period else last,
+        every_min=every_min,
+        light=light,
+    )
+    return one, other
+
+
+def ask(account: Account, first: Filter, second: Filter) -> Compared:
+    """Compare both sides. The same of the same evidence is answered from memory. Raises WrongInput."""
+    key = (account.stamp, repr(first.to_dict()), repr(second.to_dict()))
+    with _lock:
+        if key in _kept:
+            _kept.move_to_end(key)
+            return _kept[key]
+    evidence.leave_if_long(account, lambda: ask(account, first, second))
+    finding, trouble = None, None
+    try:
+        finding = compare(account.evidence, first, second)
+    except NotEnoughEvidence as why:
+        trouble = why
+    made = Compared(first=first, second=second, finding=finding, trouble=trouble)
+    with _lock:
+        _kept[key] = made
+        while len(_kept) > MOST_KEPT:
+            _kept.popitem(last=False)
+    return made
