@@ -144,7 +144,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
     ),
     CameraSpec(
         maker="Umberlow",
-        model="Panel 100",
+        model="Glimmer 100",
         flash="low glow",
         battery="FR6",
         claimed=Figures(
@@ -165,7 +165,7 @@ CAMERA_SPECS: tuple[CameraSpec, ...] = (
     ),
     CameraSpec(
         maker="Umberlow",
-        model="Panel 70",
+        model="Glimmer 70",
         flash="no glow",
         battery="FR6",
         claimed=Figures(

@@ -93,7 +93,7 @@ def test_a_false_run_of_blanks_fills_the_meadows_card(two_cards: dict[str, CardM
 def test_the_meadows_clock_is_an_hour_ahead(two_cards: dict[str, CardMade]) -> None:
     for row in read_truth(two_cards["larkfield-edge"].truth):
         true = datetime.fromisoformat(row.taken_true.replace("Z", "+00:00")).replace(tzinfo=None)
-        ahead = datetime.fromisoformat(row.taken_written) - (true + timedelta(hours=1))
+        ahead = datetime.fromisoformat(row.taken_written) - (true - timedelta(hours=1))
         assert ahead.total_seconds() == pytest.approx(3600, abs=60)
         assert "wrong clock" in row.troubles
 
@@ -120,7 +120,7 @@ def test_a_model_that_stamps_offset_place_and_thumbnail_does(tmp_path: Path) -> 
 
     exif = piexif.load(str(path))
 
-    assert exif["Exif"][piexif.ExifIFD.OffsetTimeOriginal] == b"+01:00"
+    assert exif["Exif"][piexif.ExifIFD.OffsetTimeOriginal] == b"-01:00"
     (degrees, _), (minutes, _), (hundredths, _) = exif["GPS"][piexif.GPSIFD.GPSLatitude]
     assert degrees + minutes / 60 + hundredths / 360000 == pytest.approx(47.2958, abs=1e-5)
 

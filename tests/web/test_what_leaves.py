@@ -7,6 +7,7 @@ from __future__ import annotations
 import io
 import json
 import re
+import subprocess
 import zlib
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -279,3 +280,31 @@ def test_a_picture_made_for_a_page_or_a_list_carries_no_place(trod_home: Path) -
         assert picture.make_view(source, made, width=width)
         with Image.open(io.BytesIO(made.read_bytes())) as seen:
             assert not seen.getexif()
+
+
+def test_what_leaves_an_invented_reserve_says_so(client: Any, house: Any, said: Said, tmp_path: Path) -> None:
+    from trod.catalogue import models
+
+    def words(data: bytes) -> str:
+        if data[:4] != b"%PDF":
+            return data.decode("utf-8", "replace")
+        file = tmp_path / "one.pdf"
+        file.write_bytes(data)
+        return subprocess.run(["pdftotext", file, "-"], capture_output=True, text=True, check=True).stdout
+
+    def told(names: dict[str, bytes]) -> set[str]:
+        return {name for name, data in names.items() if "invented" in words(data).lower()}
+
+    wanted = {"round.gpx", "round.ics", "field-form.html", "sheet.pdf", "setup-sheet.pdf", "report.pdf"}
+    wanted |= {"export: README.txt", "export: sites.gpx", "export: sites.geojson", "report: README.txt"}
+    models.CameraModel.objects.update(name="Model 1", maker="Nobody")
+    house.reserve.invented = False
+    house.reserve.save()
+    row = planned(house)
+    real = leaves(client, house, row, said, tmp_path)
+    assert not told(real) & wanted
+
+    house.reserve.invented = True
+    house.reserve.save()
+
+    assert told(leaves(client, house, planned(house, row), said, tmp_path)) >= wanted

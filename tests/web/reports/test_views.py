@@ -46,7 +46,7 @@ def test_two_reports_of_one_day_keep_both(made):
     first = making.make(Wish(), by="Ilka Marwood", now=NOW)
     second = making.make(Wish(), by="Ilka Marwood", now=NOW)
 
-    assert (first, second) == ("2026-03-01-eskerwold", "2026-03-01-eskerwold-2")
+    assert (first, second) == ("2026-03-01-eskerwold-invented", "2026-03-01-eskerwold-invented-2")
     assert len(making.made()) == 2
 
 

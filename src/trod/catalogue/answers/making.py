@@ -78,7 +78,7 @@ def data_of(wish: Wish, *, now: datetime) -> ReportData:
     return contents.gather(
         fit_evidence(account.evidence, true_places=wish.show_sensitive),
         filter_of(wish),
-        title=wish.title,
+        title=wish.title or reserve.titled,
         conditions=condition.conditions(reserve, account),
         most_species=max(0, min(wish.most_species, 12)),
         system="us" if wish.units == "us" else "metric",

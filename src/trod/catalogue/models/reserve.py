@@ -75,6 +75,11 @@ class Reserve(models.Model):
         return YEARLY_ALLOWANCE if percent is None else percent / 100
 
     @property
+    def titled(self) -> str:
+        """The name as it stands on what leaves: a reserve of the demo says so."""
+        return f"{self.name} (invented)" if self.invented else self.name
+
+    @property
     def day_worth_min(self) -> float:
         """What a camera-day is worth, in minutes of work, as typed or assumed."""
         return CAMERA_DAY_MIN if self.camera_day_min is None else self.camera_day_min
@@ -131,6 +136,11 @@ class Species(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def titled(self) -> str:
+        """The name as it stands on what leaves: a reserve of the demo says so."""
+        return f"{self.name} (invented)" if self.invented else self.name
 
     @property
     def said_name(self) -> str:

@@ -85,12 +85,17 @@ def sheet(row: Round, *, units: str, paper: str = "", true_places: bool = False)
     system = _system(units)
     return round_sheet.RoundSheet(
         plan=fit_of(row, true_places=true_places),
-        reserve=f"{row.name} · {row.reserve.name}" + (" (invented)" if row.reserve.invented else ""),
+        reserve=_title(row),
         start_name="the start",
         paper=paper or ("us-letter" if system == "us" else "a4"),
         system=system,
         made_on=clock.local(row.made_at, row.reserve.zone).date() if row.made_at else None,
     )
+
+
+def _title(row: Round) -> str:
+    """'West side · Larch Ground': the round and whose it is; a reserve of the demo says that it is invented."""
+    return f"{row.name} · {row.reserve.titled}"
 
 
 def gpx_of(row: Round, *, true_places: bool = False) -> str:
@@ -116,7 +121,7 @@ def gpx_of(row: Round, *, true_places: bool = False) -> str:
             lines.append(gpx.TrackLine(name=name, lines=trip.lines))
     said = [sentences.lengths_in(made.sentence, system), made.note, "" if made.hides else "Times are plans, not duties."]
     return gpx.gpx_text(
-        name=row.name, waypoints=[start, *places.values()], routes=routes, tracks=lines, made_at=row.made_at,
+        name=_title(row), waypoints=[start, *places.values()], routes=routes, tracks=lines, made_at=row.made_at,
         note=" ".join(filter(None, said)),
     )  # fmt: skip
 
@@ -157,7 +162,7 @@ def calendar_of(row: Round, *, true_places: bool = False, now: datetime) -> str:
                 sequence=int((row.made_at or now).timestamp()) // 60 % 2**31,
             )
         )
-    return icalendar.calendar_text(entries, name=row.name, stamp=now)
+    return icalendar.calendar_text(entries, name=_title(row), stamp=now)
 
 
 # The field form -------------------------------------------------------------------------------------------------

@@ -142,13 +142,13 @@ def export(
     counts = folder.write(
         tables,
         dest,
-        title=f"{reserve.name}: records{_period(asked)}",
+        title=f"{reserve.titled}: records{_period(asked)}",
         notes=_notes(reserve, account, withheld, unseen, people=people, show_sensitive=show_sensitive),
         made=f"Made with Trod {__version__}.",
         progress=progress,
     )
-    title = f"{reserve.name}: sites{TRUE if known.shows else ''}"
-    for name, text in (("sites.gpx", _gpx(known, title)), ("sites.geojson", _geojson(known))):
+    title = f"{reserve.titled}: sites{TRUE if known.shows else ''}"
+    for name, text in (("sites.gpx", _gpx(known, title)), ("sites.geojson", _geojson(known, invented=reserve.invented))):
         part = dest / f"{name}.part"
         part.write_text(text, "utf-8", newline="\n")
         part.replace(dest / name)
@@ -202,12 +202,14 @@ def _gpx(known: FitEvidence, title: str) -> str:
     return gpx.gpx_text(name=title, waypoints=points, note=title if known.shows else "")
 
 
-def _geojson(known: FitEvidence) -> str:
+def _geojson(known: FitEvidence, *, invented: bool) -> str:
     points = []
     for site in sorted(known.sites, key=lambda s: s.slug):
         told = {"site": site.slug, "name": site.name, "feature": site.feature, "sensitive": site.sensitive}
         if site.place.shown:
             told["true_place"] = True
+        if invented:
+            told["invented"] = True
         points.append(geojson.Point(place=site.place, told=told))
     return geojson.geojson_text(points)
 
