@@ -11,6 +11,8 @@ const rules = {
   eqeqeq: "error",
   "no-alert": "off",
   "no-console": ["error", { allow: ["error"] }],
+  "no-param-reassign": ["error", { props: false }],
+  "no-shadow": "error",
   "no-eval": "error",
   "no-implied-eval": "error",
   "no-new-func": "error",

@@ -75,7 +75,7 @@ def keys(home: Path, *, sequences: int, wide: int, pause_ms: float) -> dict[str,
             seconds = time.monotonic() - begun
             took, timed = page.evaluate("[window.took, window.timed]")
             timed = [*timed, *[16.0] * (sequences - len(timed))]
-            while page.evaluate("JSON.parse(sessionStorage.getItem('trod-look-outbox')).length"):
+            while page.evaluate("JSON.parse(sessionStorage.getItem('trod-review-outbox')).length"):
                 time.sleep(0.05)
             browser.close()
     finally:
@@ -108,7 +108,7 @@ from django.conf import settings
 from django.db import connection, transaction
 from django.test import Client
 import eventful
-from trod.web import models as m
+from trod.catalogue import models as m
 
 sequences, frames = int(sys.argv[1]), int(sys.argv[2])
 with transaction.atomic():

@@ -8,8 +8,16 @@ const { newId } = load("new_id.js");
 /* Run with the random bytes that crypto gives set to `bytes`. */
 function withBytes(bytes, work) {
   const before = crypto.getRandomValues;
-  Object.defineProperty(crypto, "getRandomValues", { value: (into) => { into.set(bytes); return into; }, configurable: true });
-  try { return work(); } finally {
+  Object.defineProperty(crypto, "getRandomValues", {
+    value: (into) => {
+      into.set(bytes);
+      return into;
+    },
+    configurable: true,
+  });
+  try {
+    return work();
+  } finally {
     Object.defineProperty(crypto, "getRandomValues", { value: before, configurable: true });
   }
 }
@@ -32,7 +40,9 @@ test("every id is of version 4, and no two are the same", () => {
 test("an id is made where the page came over plain http and the browser offers no randomUUID", () => {
   const before = crypto.randomUUID;
   Object.defineProperty(crypto, "randomUUID", { value: undefined, configurable: true });
-  try { assert.equal(newId().length, 36); } finally {
+  try {
+    assert.equal(newId().length, 36);
+  } finally {
     Object.defineProperty(crypto, "randomUUID", { value: before, configurable: true });
   }
 });

@@ -344,7 +344,7 @@ def test_where_nothing_can_be_kept_the_page_says_so_and_warns_before_it_closes(
     page.locator("#stop-1").get_by_label("Notes").fill("Only in memory.")
     assert read_field_form(export(page, tmp_path)[1]).visits[0].note == "Only in memory."
 
-    with page.expect_sequence("dialog") as waiting:
+    with page.expect_event("dialog") as waiting:
         page.close(run_before_unload=True)
 
     assert waiting.value.type == "beforeunload"

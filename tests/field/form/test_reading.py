@@ -130,7 +130,7 @@ def test_one_visit_stands_only_once_in_a_file(made: Any) -> None:
 def test_half_a_burst_is_refused(made: Any) -> None:
     changes = {**made.visit()["changes"], "burst": 2.5}
 
-    assert "visits[0].changes.burst: got 2.5; needed: a whole number of pictures, or null" in refused(
+    assert "visits[0].changes.burst: got 2.5; needed: a whole number, or null" in refused(
         made.file(made.visit(changes=changes))
     )
 

@@ -168,7 +168,7 @@ def test_a_slider_answers_without_leaving_the_page_and_is_refined_when_the_hand_
     page.evaluate("window.stayed = true")
     page.select_option("[name=feature]", "trail")
     slide = page.locator("input.slide[data-for=b-height_m]")
-    slide.evaluate("one => { one.value = '1.5'; one.dispatchEvent(new Sequence('input', {bubbles: true})); }")
+    slide.evaluate("one => { one.value = '1.5'; one.dispatchEvent(new Event('input', {bubbles: true})); }")
     said(page, "1.5 m up")
     refined(page)
 
@@ -186,7 +186,7 @@ def test_only_the_newest_of_many_quick_moves_stands_in_the_end(own, visit):
     box = page.locator("[name=height_m]")
     for height in range(10, 40):
         box.evaluate(
-            "(one, v) => { one.value = v; one.dispatchEvent(new Sequence('input', {bubbles: true})); }",
+            "(one, v) => { one.value = v; one.dispatchEvent(new Event('input', {bubbles: true})); }",
             f"{height / 10:.1f}",
         )
     refined(page)

@@ -44,7 +44,7 @@ def house_of_sequences(open_house: Callable[..., Any], tmp_path_factory: pytest.
     script.write_text(
         f"import sys\nsys.path.insert(0, {str(SUPPORT)!r})\n"
         "sys.argv = ['fill', '--events', '192', '--files', '--wide', '320']\n"
-        "import eventful\neventful.main()\n"
+        "import sequenced\nsequenced.main()\n"
     )
     house = open_house(script=script)
     house.taken = 0
@@ -96,7 +96,7 @@ def until(page: Any, expression: str, seconds: float = 15) -> None:
         time.sleep(0.01)
 
 
-EVENT = "document.getElementById('pane').dataset.event"
+EVENT = "document.getElementById('pane').dataset.sequence"
 
 
 def seen(page: Any) -> str:
@@ -114,7 +114,7 @@ def key(page: Any, name: str, *, goes_on: bool = True) -> None:
 
 
 def sent(page: Any) -> None:
-    until(page, "JSON.parse(sessionStorage.getItem('trod-look-outbox') || '[]').length === 0")
+    until(page, "JSON.parse(sessionStorage.getItem('trod-review-outbox') || '[]').length === 0")
 
 
 def line(page: Any) -> str:
@@ -379,9 +379,9 @@ def test_a_focused_button_keeps_its_space_and_enter(looked: Stretch, visit: Call
     page = visit(looked.at(2)).page
     here = seen(page)
     page.locator("#drawer").evaluate("d => d.open = true")
-    page.locator("[data-sex=male]").focus()
+    page.locator("[data-class=sex][data-value=male]").focus()
     page.keyboard.press(" ")
-    assert page.locator("[data-sex=male]").get_attribute("aria-pressed") == "true"
+    assert page.locator("[data-class=sex][data-value=male]").get_attribute("aria-pressed") == "true"
     assert page.evaluate(EVENT) == here
 
 
@@ -611,7 +611,7 @@ def test_by_touch_on_a_small_screen(looked: Stretch, visit: Callable[..., Any]) 
     tap("#drawer summary")
     tap("[data-do=further]")
     tap("[data-do=further]")
-    tap("[data-sex=female]")
+    tap("[data-class=sex][data-value=female]")
     goes_on("[data-species=badger]")
     sent(page)
 

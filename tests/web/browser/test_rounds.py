@@ -16,7 +16,7 @@ FILL = """
 from trod.catalogue.start import ready; ready()
 from datetime import timedelta
 from django.utils import timezone
-from trod.web import models as m
+from trod.catalogue import models as m
 now = timezone.now()
 r = m.Reserve.objects.create(name="Hollin", slug="hollin", latitude=47.3, longitude=13.9, zone="Europe/Vienna",
     base_latitude=47.295, base_longitude=13.895, boundary={"type": "FeatureCollection", "features": [

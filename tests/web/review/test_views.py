@@ -47,7 +47,7 @@ def say(client: Any, sequence: Sequence, *lines: dict[str, Any], **more: Any) ->
 
 
 def page_data(answer: Any) -> dict[str, Any]:
-    found = re.search(r'id="look-data" type="application/json">(.*?)</script>', answer.content.decode(), re.S)
+    found = re.search(r'id="review-data" type="application/json">(.*?)</script>', answer.content.decode(), re.S)
     assert found
     return json.loads(found[1])
 

@@ -14,6 +14,9 @@ from trod.errors import WrongInput
 MOST_ANIMALS = 999
 LONGEST_NOTE = 500
 LONGEST_NAME = 80
+ALONE = (Observation.What.BLANK.value, Observation.What.UNKNOWN.value)  # told without a number
+UNSET = "unknown"  # a sex or a life stage that is not told
+TOLD = dict([*Observation.Sex.choices, *Observation.LifeStage.choices])  # a sex or a life stage → how it is told
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,14 +121,12 @@ def tell_lines(rows: Iterable[tuple[str, str | None, int, str, str]], note: str 
     groups: dict[str, list[tuple[str, int, str]]] = {}
     for what, name, count, sex, age in rows:
         label = name or ("animal, kind not told" if what == "animal" else what)
-        shown = ", ".join(
-            text for value, text in ((sex, sex), (age, "young" if age == "juvenile" else age)) if value != "unknown"
-        )
+        shown = ", ".join(TOLD[value] for value in (sex, age) if value != UNSET)
         groups.setdefault(label, []).append((what, count, shown))
     parts = []
     for label, lines in groups.items():
         whole = sum(count for _, count, _ in lines)
-        if lines[0][0] in ("blank", "unknown"):
+        if lines[0][0] in ALONE:
             parts.append(label)
             continue
         classes = [(count, shown) for _, count, shown in lines if shown]

@@ -9,11 +9,11 @@ from datetime import date, datetime
 from typing import Literal
 
 from trod.errors import WrongInput
+from trod.field.form.bounds import LONGEST_TEXT
 from trod.leaving import FitPlace
 
 VERSION = 1  # of the field form and of the file it gives back
 MOST_STOPS = 200
-LONGEST_TEXT = 4000
 LONGEST_SVG = 400_000
 LONGEST_TOKEN = 200
 

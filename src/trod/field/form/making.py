@@ -15,6 +15,8 @@ from html import escape
 from importlib import resources
 from string import Template
 
+from trod import units
+from trod.field.form import bounds
 from trod.field.form.data import FieldFormCamera, FieldFormData, FieldFormStop, Row
 from trod.field.form.drawings import safe_svg
 from trod.report.sentences import clean
@@ -24,6 +26,11 @@ _MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
 )  # fmt: skip
+
+_SCRIPTS = (
+    "shared_scripts/new_id.js",
+    *(f"field/form/{name}.js" for name in ("values", "stores", "writing", "page")),
+)
 
 
 def field_form_html(field_form: FieldFormData) -> str:
@@ -62,6 +69,10 @@ def field_form_html(field_form: FieldFormData) -> str:
         stops="".join(_stop(number, stop, len(field_form.stops)) for number, stop in enumerate(field_form.stops, 1)),
         upload_hidden="" if field_form.upload_path else " hidden",
         data=_data(field_form),
+        longest_text=bounds.LONGEST_TEXT,
+        short_text=bounds.SHORT_TEXT,
+        longest_name=bounds.LONGEST_NAME,
+        longest_card=bounds.LONGEST_CARD,
     )
 
 
@@ -70,8 +81,8 @@ def _file(name: str) -> str:
 
 
 def _script() -> str:
-    """All that the page's one script is made of: what it shares with other pages first."""
-    return "\n".join(map(_file, ("shared_scripts/new_id.js", "field/form/page.js")))
+    """All that the page's one script is made of: its parts, then the page itself."""
+    return "\n".join(map(_file, _SCRIPTS))
 
 
 def _hash(text: str) -> str:
@@ -92,15 +103,19 @@ def _data(field_form: FieldFormData) -> str:
     told = {
         "id": field_form.field_form_id,
         "version": field_form.version,
+        "kind": bounds.KIND,
+        "limits": bounds.for_page(),
         "made_at": field_form.made_at.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
         "reserve": field_form.reserve,
         "round": field_form.round_name,
         "day": field_form.day.isoformat() if field_form.day else None,
-        "people": field_form.people,
-        "system": field_form.system,
+        "people": [name[: bounds.LONGEST_NAME] for name in field_form.people],
+        "length_unit": "ft" if field_form.system == "us" else "m",
+        "length_unit_m": units.FOOT_M if field_form.system == "us" else 1,
         "addresses": field_form.addresses,
         "upload_path": field_form.upload_path,
         "token": field_form.upload_token,
+        "token_header": bounds.TOKEN_HEADER,
         "stops": [
             {
                 "site": stop.site_slug,

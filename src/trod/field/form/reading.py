@@ -23,7 +23,19 @@ from PIL import Image
 
 from trod import limits
 from trod.errors import WrongInput
-from trod.field.form.data import LONGEST_TEXT, VERSION
+from trod.field.form.bounds import (
+    FIRST_YEAR,
+    KIND,
+    LAST_YEAR,
+    LONGEST_CARD,
+    LONGEST_NAME,
+    LONGEST_TEXT,
+    MOST_PASSES,
+    MOST_PHOTOS,
+    NUMBERS,
+    SHORT_TEXT,
+)
+from trod.field.form.data import VERSION
 from trod.field.form.merging import Conflict, KnownVisit, Merge, merge
 from trod.field.form.visit import (
     Arrival,
@@ -41,15 +53,11 @@ from trod.report.sentences import clean
 
 __all__ = ["Conflict", "FieldFormReturn", "KnownVisit", "Merge", "merge", "read_field_form"]
 
-KIND = "visits"
 MOST_BYTES = limits.FIELD_FORM_BYTES
 MOST_VISITS = limits.FIELD_FORM_VISITS
-MOST_PHOTOS = limits.FIELD_FORM_PHOTOS  # of one visit
 MOST_PHOTO_BYTES = limits.FIELD_FORM_PHOTO_BYTES
-MOST_PHOTO_SIDE = 4096  # the page makes at most 1600
-MOST_PASSES = 100
+MOST_PHOTO_SIDE = 4096  # the page makes smaller ones
 MOST_REVISION = 10**9
-SHORT_TEXT = 200
 _INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?(Z|[+-]\d\d:\d\d)")
 _READING = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d")
 _SLUG = re.compile(r"[a-z0-9]+(?:[-_][a-z0-9]+)*")
@@ -190,6 +198,14 @@ class _Reader:
             self.refuse(name, value, f"a number from {low:g} to {high:g}, or null")
         return float(value)
 
+    def bounded(self, name: str, key: str) -> float | None:
+        """A number that a person typed on the page, within the limits that the page has too."""
+        low, high, kind = NUMBERS[key]
+        value = self.number(name, low, high)
+        if kind == "whole" and value is not None and value != int(value):
+            self.refuse(name, value, "a whole number, or null")
+        return value
+
     def whole(self, name: str, low: int, high: int) -> int:
         value = self.take(name)
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
@@ -220,7 +236,7 @@ class _Reader:
                 found = datetime.fromisoformat(value)
             except ValueError:
                 found = None
-        if found is None or not 1990 <= found.year <= 2200:
+        if found is None or not FIRST_YEAR <= found.year <= LAST_YEAR:
             self.refuse(name, value, needed)
         assert found is not None
         return found
@@ -281,18 +297,16 @@ def _field_form(head: _Reader, now: datetime | None, at_once: bool) -> FieldForm
 
 def _visit(said: _Reader, phone: str) -> VisitNote:
     changes = said.inner("changes")
-    burst = changes.number("burst", 1, 999)
-    if burst is not None and burst != int(burst):
-        changes.refuse("burst", burst, "a whole number of pictures, or null")
+    burst = changes.bounded("burst", "changes.burst")
     sensitivity = changes.take("sensitivity")
     if sensitivity is not None:
         sensitivity = changes.word("sensitivity", get_args(Sensitivity))
     changed = Changes(
-        height_m=changes.number("height_m", 0, 30),
-        tilt_deg=changes.number("tilt_deg", -90, 90),
-        heading_deg=changes.number("heading_deg", 0, 360),
+        height_m=changes.bounded("height_m", "changes.height_m"),
+        tilt_deg=changes.bounded("tilt_deg", "changes.tilt_deg"),
+        heading_deg=changes.bounded("heading_deg", "changes.heading_deg"),
         burst=None if burst is None else int(burst),
-        delay_s=changes.number("delay_s", 0, 86_400),
+        delay_s=changes.bounded("delay_s", "changes.delay_s"),
         sensitivity=sensitivity,
     )
     changes.finish()
@@ -311,16 +325,16 @@ def _visit(said: _Reader, phone: str) -> VisitNote:
         outcome=said.word("outcome", get_args(Outcome)),
         at=said.instant("at"),
         withdrawn=said.flag("withdrawn"),
-        by=said.text("by", 80),
+        by=said.text("by", LONGEST_NAME),
         why_not=said.text("why_not"),
         arrival=said.word("arrival", get_args(Arrival)),
         harm=said.flag("harm"),
         harm_note=said.text("harm_note"),
-        battery_percent=said.number("battery_percent", 0, 100),
+        battery_percent=said.bounded("battery_percent", "battery_percent"),
         batteries_changed=said.flag("batteries_changed"),
         batteries=said.text("batteries", SHORT_TEXT),
-        card_out=said.text("card_out", 64),
-        card_in=said.text("card_in", 64),
+        card_out=said.text("card_out", LONGEST_CARD),
+        card_in=said.text("card_in", LONGEST_CARD),
         clock_shown=shown,
         clock_true_at=true_at,
         clock_photographed_at=photographed_at,
@@ -335,7 +349,7 @@ def _visit(said: _Reader, phone: str) -> VisitNote:
 
 def _walk_pass(said: _Reader) -> WalkPass:
     return WalkPass(
-        distance_m=said.number("distance_m", 0, 200),
+        distance_m=said.bounded("distance_m", "distance_m"),
         way=said.word("way", get_args(Way)),
         picture=said.word("picture", get_args(PictureCame)),
     )

@@ -25,6 +25,7 @@ from trod.catalogue.models import Deployment, Placement, Site
 from trod.catalogue.rows import usual
 from trod.errors import Stopped, WrongInput
 from trod.planning import animals
+from trod.planning.advice import PASSED, STAYED
 from trod.web import seen
 from trod.web.access import person
 from trod.web.forms.common import units_for
@@ -138,6 +139,7 @@ def planner(request: HttpRequest, slug: str) -> HttpResponse:
         "open_groups": form.open_groups(),
         "months": form.months(),
         "hidden": out_of_place(form.told.get("feature") or "trail"),
+        "out_of_place": json.dumps({feature: out_of_place(feature) for feature in (*PASSED, *STAYED)}),
         "shown_rows": [site, *(k.row for k in kept)],
         "full": len(kept) >= pages.MOST_KEPT,
         "standing": _standing(site),

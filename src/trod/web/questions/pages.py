@@ -16,6 +16,7 @@ from trod.report import charts
 from trod.web.shared.spans import seasons
 
 INTERVALS_MIN = (0, 5, 15, 30, 60, 120, 1440)
+USUAL_EVERY_MIN = 30.0  # where nothing is asked; left out of an address
 HEADINGS = {"species": "Species", "light": "Light", "month": "Month"}
 
 

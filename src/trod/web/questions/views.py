@@ -69,6 +69,7 @@ def _question(request: HttpRequest, kind: str) -> HttpResponse:
             "empty": not account.evidence.observations and not account.evidence.unseen,
             "species": answers.known_species(),
             "sites": sites,
+            "usual_every": pages.USUAL_EVERY_MIN,
             "intervals": sorted({*pages.INTERVALS_MIN, asked.independence_min}),
             "chart": page.drawn and _chart(page.drawn),
             "charts_url": reverse("questions:charts_script", args=[script.stamp()]),
@@ -112,7 +113,7 @@ def _read(given: QueryDict, account: Account) -> tuple[Filter, list[str]]:
         "sites": given.getlist("site"),
         "first": given.get("from", ""),
         "last": given.get("to", ""),
-        "every_min": given.get("every", "") or 30.0,
+        "every_min": given.get("every", "") or pages.USUAL_EVERY_MIN,
         "light": given.get("light", "") or "any",
     }
     names = {
@@ -129,7 +130,7 @@ def _read(given: QueryDict, account: Account) -> tuple[Filter, list[str]]:
         "sites": (),
         "first": "",
         "last": "",
-        "every_min": 30.0,
+        "every_min": pages.USUAL_EVERY_MIN,
         "light": "any",
     }
     problems: list[str] = []

@@ -13,6 +13,7 @@ from django.db.models import F, QuerySet, Window
 from django.db.models.functions import Mod, RowNumber
 
 from trod import sky
+from trod.catalogue.identifications.identification_lines import ALONE, MOST_ANIMALS, TOLD, UNSET
 from trod.catalogue.identifications.identifications import redoable, tell
 from trod.catalogue.models import (
     Identification,
@@ -33,8 +34,22 @@ MOST_FRAMES = 80  # on the strip; of a longer sequence evenly chosen ones
 NEAR_TWILIGHT = timedelta(hours=2)
 RECENT_OBSERVATIONS = 3000  # from which each site's usual animals are counted
 
+# What a key does that says nothing of an animal; the page's script has them from here. A quote needs no Shift on some
+# keyboards, the plus sign on others.
+SIGNS = {
+    '"': "again", "'": "again", "&": "several", ";": "note", ">": "play", ",": "brighter", "?": "help", "/": "find",
+    ".": "dot",
+}  # fmt: skip
+# With Shift: a letter that says a sex or a life stage.
+CLASS_KEYS = {
+    "sex": {"f": Observation.Sex.FEMALE, "m": Observation.Sex.MALE, "u": Observation.Sex.UNKNOWN},
+    "life_stage": {
+        "a": Observation.LifeStage.ADULT, "s": Observation.LifeStage.SUBADULT, "j": Observation.LifeStage.JUVENILE,
+        "n": Observation.LifeStage.UNKNOWN,
+    },
+}  # fmt: skip
 # Keys that mean something else in the review, so that no species may have them.
-TAKEN = set("0123456789 /?.,;&+-\"'=<>\\")
+TAKEN = {*SIGNS, *"0123456789 +-=<\\"}
 WHATS = {"blank": (" ",), "human": tuple("phonsxq"), "vehicle": tuple("vceikyz"), "unknown": tuple("uryezx")}
 
 
@@ -50,6 +65,8 @@ class Key:
     """Further words by which typing finds it."""
     named: str = ""
     """The name by which it is said while it is on no list yet."""
+    kind: str = ""
+    """The bare name of a kind of which no more is known: 'Deer'."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -386,10 +403,35 @@ def kinds() -> list[Key]:
             name=unknown_kind(offer.name),
             species=offer.slug,
             named="" if offer.slug else offer.name,
+            kind=offer.name,
             also=f"{offer.scientific_name} {offer.rank}",
         )
         for offer in taxa.offers()
     ]
+
+
+def vocabulary() -> dict[str, Any]:
+    """The words of an observation that the page's script has to know."""
+    what = Observation.What
+    return {
+        "animal": what.ANIMAL,
+        "blank": what.BLANK,
+        "alone": ALONE,
+        "people": SHOWS_PEOPLE,
+        "unset": UNSET,
+        "told": TOLD,
+        "most": MOST_ANIMALS,
+    }
+
+
+def class_keys() -> dict[str, tuple[str, str]]:
+    """Letter → (sex or life_stage, value)."""
+    return {key: (kind, value) for kind, keys in CLASS_KEYS.items() for key, value in keys.items()}
+
+
+def class_buttons(kind: str) -> list[tuple[str, str, str]]:
+    """(value, label, letter) of each sex or life stage."""
+    return [(value, value.label, key.upper()) for key, value in CLASS_KEYS[kind].items()]
 
 
 def usual() -> dict[int, list[str]]:

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from trod.catalogue.identifications import identifications
+from trod.catalogue.identifications import identification_lines, identifications
 from trod.catalogue.models import Identification, Reserve, Sequence
 from trod.errors import TrodError, WrongInput
 from trod.pictures import sequences
@@ -96,6 +96,11 @@ def sequence(request: HttpRequest, pk: int) -> HttpResponse:
         "second": wish.which == "second",
         "left": left,
         "shown": people.chose(request),
+        "unseen": wish.which == "unseen",
+        "vocabulary": pages.vocabulary(),
+        "classes": pages.class_keys(),
+        "signs": pages.SIGNS,
+        "longest_name": identification_lines.LONGEST_NAME,
         "not_for_you": NOT_FOR_YOU,
         "pictures": reverse("pictures:people").removesuffix("people/"),
         "urls": {name: reverse(f"review:{name}") for name in ("review", "more", "act")}
@@ -113,6 +118,9 @@ def sequence(request: HttpRequest, pk: int) -> HttpResponse:
             "animals": animals,
             "others": others,
             "kinds": kinds,
+            "sexes": pages.class_buttons("sex"),
+            "life_stages": pages.class_buttons("life_stage"),
+            "longest_note": identification_lines.LONGEST_NOTE,
             "people_shown": data["shown"],
             "may_see_people": may,
             "not_for_you": NOT_FOR_YOU,

@@ -18,6 +18,7 @@ from trod.catalogue.models import Reserve, Site
 from trod.catalogue.rounds import field_door, field_notes, round_papers, upload
 from trod.errors import TrodError, WrongInput
 from trod.field.form import read_field_form
+from trod.field.form.bounds import TOKEN_HEADER
 from trod.field.form.reading import MOST_BYTES
 from trod.limits import HAND_IN_BYTES
 from trod.web.access import person
@@ -27,7 +28,6 @@ from trod.web.shared.withheld import withheld
 
 MOST_HANDED_IN = HAND_IN_BYTES  # one visit can weigh 55 MB
 TOO_BIG = f"at most {MOST_HANDED_IN // 1_000_000} MB at once."
-TOKEN = "X-Trod-Field-Form"
 
 
 # The phone's door -------------------------------------------------------------------------------------------
@@ -37,7 +37,7 @@ def _doors(request: HttpRequest, answer: HttpResponse) -> HttpResponse:
     """A page that was opened from a file has the origin null; the token alone opens this door."""
     answer.headers["Access-Control-Allow-Origin"] = "*"
     answer.headers["Access-Control-Allow-Methods"] = "POST"
-    answer.headers["Access-Control-Allow-Headers"] = "content-type, x-trod-field-form"
+    answer.headers["Access-Control-Allow-Headers"] = f"content-type, {TOKEN_HEADER.lower()}"
     if request.headers.get("Access-Control-Request-Private-Network") == "true":
         answer.headers["Access-Control-Allow-Private-Network"] = "true"
     answer.headers["Cache-Control"] = "no-store"
@@ -54,7 +54,7 @@ def hand_in(request: HttpRequest) -> HttpResponse:
     """Take visits from a field form; see docs/fieldform.md. The answer is a promise: what it names is on the disk."""
     if request.method == "OPTIONS":
         return _doors(request, HttpResponse(status=204))
-    token = request.headers.get(TOKEN, "")
+    token = request.headers.get(TOKEN_HEADER, "")
     if not token:
         return _refused(request, 401, "No token came with it. Hand the visits in from the field form's own page.")
     # Whose it is comes first: nothing of a stranger's is read.

@@ -8,7 +8,14 @@
   };
   // The place itself says what is drawn, and the table has the numbers; hundreds of marks are not read out.
   // No eval (ast), no menu of actions, nothing fetched: the numbers are in the spec.
-  const options = () => ({ ast: true, renderer: "svg", actions: false, mode: "vega-lite", logLevel: 1, loader: { load: () => Promise.reject(new Error("nothing is fetched")) } });
+  const options = () => ({
+    ast: true,
+    renderer: "svg",
+    actions: false,
+    mode: "vega-lite",
+    logLevel: 1,
+    loader: { load: () => Promise.reject(new Error("nothing is fetched")) },
+  });
 
   async function draw(place) {
     const data = JSON.parse(document.getElementById(place.dataset.chart).textContent);
@@ -20,7 +27,11 @@
     screen.className = "on-screen";
     screen.setAttribute("aria-hidden", "true");
     place.append(screen);
-    place.drawn = await window.vegaEmbed(screen, { ...data.spec, config: { ...data.themes[now], aria: false } }, options());
+    place.drawn = await window.vegaEmbed(
+      screen,
+      { ...data.spec, config: { ...data.themes[now], aria: false } },
+      options(),
+    );
     if (place.nextElementSibling?.classList.contains("on-paper")) return;
     // Paper has a width of its own and its own inks.
     const paper = document.createElement("div");
@@ -29,15 +40,25 @@
     place.after(paper);
     const sheet = document.createElement("div");
     paper.append(sheet);
-    await window.vegaEmbed(sheet, { ...data.spec, width: 640, autosize: { type: "fit-x", contains: "padding" }, config: { ...data.themes.paper, aria: false } }, options());
+    await window.vegaEmbed(
+      sheet,
+      {
+        ...data.spec,
+        width: 640,
+        autosize: { type: "fit-x", contains: "padding" },
+        config: { ...data.themes.paper, aria: false },
+      },
+      options(),
+    );
   }
 
-  const all = () => document.querySelectorAll("[data-chart]").forEach((place) => {
-    draw(place).catch((fault) => {
-      place.textContent = "The chart could not be drawn; the numbers stand in the table below.";
-      console.error(fault);
+  const all = () =>
+    document.querySelectorAll("[data-chart]").forEach((place) => {
+      draw(place).catch((fault) => {
+        place.textContent = "The chart could not be drawn; the numbers stand in the table below.";
+        console.error(fault);
+      });
     });
-  });
   all();
   dark.addEventListener("change", all);
   new MutationObserver(all).observe(document.documentElement, { attributeFilter: ["data-theme"] });

@@ -16,6 +16,7 @@
   if (!sheet) return;
   const told = document.getElementById("standing");
   const standing = told ? JSON.parse(told.textContent) : {};
+  const names = new Set(Object.values(standing).flatMap(Object.keys));
   const camera = sheet.elements.deployment;
   const hint = (name, words) => {
     const box = sheet.elements[name];
@@ -24,11 +25,17 @@
   };
   const follow = () => {
     const now = standing[camera?.value] || {};
-    for (const name of ["card_out", "height_m", "tilt_deg", "heading_deg", "aim_distance_m", "burst", "delay_s", "sensitivity", "battery_kind"]) hint(name, now[name]);
+    for (const name of names) hint(name, now[name]);
   };
-  if (camera) { camera.addEventListener("change", follow); follow(); }
+  if (camera) {
+    camera.addEventListener("change", follow);
+    follow();
+  }
   // Ctrl+Enter keeps from anywhere on the sheet.
   sheet.addEventListener("keydown", (event) => {
-    if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) { event.preventDefault(); sheet.requestSubmit(sheet.querySelector("button.act")); }
+    if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) {
+      event.preventDefault();
+      sheet.requestSubmit(sheet.querySelector("button.act"));
+    }
   });
 })();

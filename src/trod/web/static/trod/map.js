@@ -8,8 +8,15 @@
   const L = window.L;
   const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
   const map = L.map(box, {
-    zoomControl: false, attributionControl: false, scrollWheelZoom: false, maxZoom: 19, minZoom: 3, zoomSnap: 0.25,
-    fadeAnimation: !still, zoomAnimation: !still, markerZoomAnimation: !still,
+    zoomControl: false,
+    attributionControl: false,
+    scrollWheelZoom: false,
+    maxZoom: 19,
+    minZoom: 3,
+    zoomSnap: 0.25,
+    fadeAnimation: !still,
+    zoomAnimation: !still,
+    markerZoomAnimation: !still,
   });
   L.control.zoom({ position: "topright", zoomInTitle: "Nearer", zoomOutTitle: "Farther" }).addTo(map);
   L.control.scale({ position: "bottomleft", maxWidth: 160 }).addTo(map);
@@ -47,12 +54,29 @@
   };
   const labels = [];
   for (const site of data.sites) {
-    const css = ["mk", site.cameras.length ? "camera" : "", site.sensitive ? "sensitive" : "", site.retired ? "retired" : "", site.rank ? "ranked" : ""];
-    const icon = L.divIcon({ className: "mk-box", iconSize: [44, 44], html: `<span class="${css.join(" ")} f-${site.feature}">${site.rank ? Number(site.rank) : ""}</span>` });
+    const css = [
+      "mk",
+      site.cameras.length ? "camera" : "",
+      site.sensitive ? "sensitive" : "",
+      site.retired ? "retired" : "",
+      site.rank ? "ranked" : "",
+    ];
+    const icon = L.divIcon({
+      className: "mk-box",
+      iconSize: [44, 44],
+      html: `<span class="${css.join(" ")} f-${site.feature}">${site.rank ? Number(site.rank) : ""}</span>`,
+    });
     const marker = L.marker(site.at, { icon, title: site.name, alt: site.name, riseOnHover: true }).addTo(map);
     const words = document.createElement("div");
     link(site.url, site.name, words).className = "popname";
-    text("span", [site.what, site.sensitive ? "sensitive" : "", site.cameras.join(", ") || "no camera"].filter(Boolean).join(" · "), words, "under");
+    text(
+      "span",
+      [site.what, site.sensitive ? "sensitive" : "", site.cameras.join(", ") || "no camera"]
+        .filter(Boolean)
+        .join(" · "),
+      words,
+      "under",
+    );
     marker.bindPopup(words);
     const label = document.createElement("span");
     label.textContent = site.name;
@@ -72,7 +96,12 @@
   const middle = bounds.isValid() ? bounds.getCenter().lng : 0;
   for (const [marker, label, near] of labels) {
     const left = labels.length > 1 && marker.getLatLng().lng > middle;
-    marker.bindTooltip(label, { permanent: true, direction: left ? "left" : "right", offset: [left ? near : -near, 0], className: "sitename" });
+    marker.bindTooltip(label, {
+      permanent: true,
+      direction: left ? "left" : "right",
+      offset: [left ? near : -near, 0],
+      className: "sitename",
+    });
   }
 
   const spread = bounds.isValid() && !bounds.getSouthWest().equals(bounds.getNorthEast());

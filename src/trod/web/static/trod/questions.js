@@ -9,15 +9,19 @@
   // What is ticked is told in the sentence at once.
   document.querySelectorAll("details.choose").forEach((choose) => {
     const summary = choose.querySelector("summary");
-    const all = choose.querySelector("input")?.name === "site" ? "all sites" : "all animals";
+    const { none, many } = choose.dataset;
     const tell = () => {
       const names = [...choose.querySelectorAll("input:checked")].map((box) => box.parentElement.textContent.trim());
-      summary.textContent = names.length === 0 ? all : names.length <= 2 ? names.join(" and ") : `${names.length} ${all === "all sites" ? "sites" : "species"}`;
+      summary.textContent =
+        names.length === 0 ? none : names.length <= 2 ? names.join(" and ") : `${names.length} ${many}`;
     };
     choose.addEventListener("change", tell);
     tell();
     choose.addEventListener("keydown", (event) => {
-      if (event.key === "Escape" && choose.open) { choose.open = false; summary.focus(); }
+      if (event.key === "Escape" && choose.open) {
+        choose.open = false;
+        summary.focus();
+      }
     });
   });
   document.addEventListener("click", (event) => {
@@ -28,7 +32,7 @@
   // Days left open are left out of the address.
   document.querySelector("form.blanks")?.addEventListener("submit", (event) => {
     event.target.querySelectorAll("input[type=date], select").forEach((field) => {
-      if (!field.value || (field.name === "every" && field.value === "30")) field.disabled = true;
+      if (!field.value || field.value === field.dataset.usual) field.disabled = true;
     });
   });
 })();

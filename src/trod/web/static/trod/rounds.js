@@ -8,8 +8,15 @@
     const data = JSON.parse(source.textContent);
     const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
     const map = L.map(box, {
-      zoomControl: false, attributionControl: false, scrollWheelZoom: false, maxZoom: 19, minZoom: 3, zoomSnap: 0.25,
-      fadeAnimation: !still, zoomAnimation: !still, markerZoomAnimation: !still,
+      zoomControl: false,
+      attributionControl: false,
+      scrollWheelZoom: false,
+      maxZoom: 19,
+      minZoom: 3,
+      zoomSnap: 0.25,
+      fadeAnimation: !still,
+      zoomAnimation: !still,
+      markerZoomAnimation: !still,
     });
     map.setView(data.start || data.middle, 12, { animate: false });
     L.control.zoom({ position: "topright", zoomInTitle: "Nearer", zoomOutTitle: "Farther" }).addTo(map);
@@ -33,8 +40,15 @@
     for (const one of data.left) {
       const dot = document.createElement("span");
       dot.className = "mk";
-      L.marker(one.at, { icon: icon(dot, 24), title: one.name, alt: one.name, keyboard: false, interactive: !data.choose })
-        .addTo(map).bindTooltip(one.name);
+      L.marker(one.at, {
+        icon: icon(dot, 24),
+        title: one.name,
+        alt: one.name,
+        keyboard: false,
+        interactive: !data.choose,
+      })
+        .addTo(map)
+        .bindTooltip(one.name);
       if (!data.trips.length) bounds.extend(one.at);
     }
     data.trips.forEach((trip, n) => {
@@ -54,17 +68,36 @@
         under.textContent = data.trips.length > 1 ? `${trip.name}: ${stop.why}` : stop.why;
         words.append(head, under);
         // Not reached by keyboard: stops may lie close together, and the list beside the map says all of it.
-        L.marker(stop.at, { icon: icon(mark(stop.n, `t${n % 4}`)), title: name, alt: name, riseOnHover: true, keyboard: false })
-          .addTo(map).bindPopup(words);
+        L.marker(stop.at, {
+          icon: icon(mark(stop.n, `t${n % 4}`)),
+          title: name,
+          alt: name,
+          riseOnHover: true,
+          keyboard: false,
+        })
+          .addTo(map)
+          .bindPopup(words);
         bounds.extend(stop.at);
       }
     });
     let home = null;
     const put = (at) => {
       if (home) home.setLatLng(at);
-      else home = L.marker(at, { icon: icon(mark("", "home")), title: "Start", alt: "Start", zIndexOffset: -100, keyboard: false, interactive: false }).addTo(map);
+      else {
+        home = L.marker(at, {
+          icon: icon(mark("", "home")),
+          title: "Start",
+          alt: "Start",
+          zIndexOffset: -100,
+          keyboard: false,
+          interactive: false,
+        }).addTo(map);
+      }
     };
-    if (data.start) { put(data.start); bounds.extend(data.start); }
+    if (data.start) {
+      put(data.start);
+      bounds.extend(data.start);
+    }
     const spread = bounds.isValid() && !bounds.getSouthWest().equals(bounds.getNorthEast());
     if (spread) map.fitBounds(bounds, { padding: [30, 30], animate: false });
     else map.setView(bounds.isValid() ? bounds.getCenter() : data.middle, 14, { animate: false });
@@ -95,7 +128,9 @@
   let dragged = null;
   if (form) {
     const lists = [...document.querySelectorAll(".stops[data-trip]")];
-    const clear = () => { for (const li of document.querySelectorAll(".stop.over")) li.classList.remove("over"); };
+    const clear = () => {
+      for (const li of document.querySelectorAll(".stop.over")) li.classList.remove("over");
+    };
     for (const list of lists) {
       list.addEventListener("dragstart", (event) => {
         dragged = event.target.closest(".stop");
@@ -103,7 +138,11 @@
         event.dataTransfer.effectAllowed = "move";
         event.dataTransfer.setData("text/plain", dragged?.dataset.key || "");
       });
-      list.addEventListener("dragend", () => { dragged?.classList.remove("dragged"); dragged = null; clear(); });
+      list.addEventListener("dragend", () => {
+        dragged?.classList.remove("dragged");
+        dragged = null;
+        clear();
+      });
       list.addEventListener("dragover", (event) => {
         if (!dragged) return;
         event.preventDefault();
@@ -115,8 +154,11 @@
         event.preventDefault();
         const at = event.target.closest(".stop");
         if (at === dragged) return;
-        if (at) list.insertBefore(dragged, at); else list.append(dragged);
-        form.elements.keys.value = lists.map((l) => [...l.querySelectorAll(".stop")].map((s) => s.dataset.key).join(",")).join("|");
+        if (at) list.insertBefore(dragged, at);
+        else list.append(dragged);
+        form.elements.keys.value = lists
+          .map((l) => [...l.querySelectorAll(".stop")].map((s) => s.dataset.key).join(","))
+          .join("|");
         form.submit();
       });
     }

@@ -10,7 +10,10 @@
   const hide = () => told.classList.remove("seen");
   box.addEventListener("pointermove", (event) => {
     const strip = event.target.closest?.(".strip");
-    if (!strip) { hide(); return; }
+    if (!strip) {
+      hide();
+      return;
+    }
     strip.counts ??= strip.dataset.counts.split(",");
     strip.ahead ??= strip.dataset.ahead?.split(",") ?? [];
     const edge = strip.getBoundingClientRect();
@@ -18,8 +21,16 @@
     const name = strip.parentElement.querySelector(".who").textContent;
     const events = Number(strip.counts[day] || 0);
     const chance = strip.ahead[day - strip.counts.length];
-    if (day >= strip.counts.length && chance === undefined) { hide(); return; }
-    const what = chance !== undefined ? `watches with a chance of ${chance} in 100` : events === 1 ? "1 event" : `${events || "no"} events`;
+    if (day >= strip.counts.length && chance === undefined) {
+      hide();
+      return;
+    }
+    const what =
+      chance !== undefined
+        ? `watches with a chance of ${chance} in 100`
+        : events === 1
+          ? "1 event"
+          : `${events || "no"} events`;
     told.textContent = `${name}, ${format.format(first + day * 864e5)}: ${what}`;
     const around = box.getBoundingClientRect();
     const half = told.offsetWidth / 2;

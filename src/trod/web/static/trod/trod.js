@@ -3,7 +3,9 @@
 (() => {
   const menu = document.querySelector("details.menu");
   const narrow = window.matchMedia("(max-width: 859px)");
-  const fit = () => { if (menu) menu.open = !narrow.matches; };
+  const fit = () => {
+    if (menu) menu.open = !narrow.matches;
+  };
   fit();
   narrow.addEventListener("change", fit);
 
