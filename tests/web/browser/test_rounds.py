@@ -29,7 +29,7 @@ for n, (name, lat, lon) in enumerate((("Meadow", 47.3003, 13.9), ("Ford", 47.310
     card = m.Card.objects.create(label=f"C-{n}", size_gb=32, state="out")
     m.Deployment.objects.create(slug=f"{name.lower()}-1", camera=camera, site=site, start=now - timedelta(days=150),
         utc_offset_min=60, height_m=1.0, card=card, batteries="8 × LR6")
-from trod.catalogue import forecasts
+from trod.catalogue.forecasts import forecasts
 forecasts.make(r, now)
 """
 
