@@ -93,7 +93,7 @@ ARRIVALS = {
 
 def load(data: dict[str, Any]) -> None:
     """Make the rows of `trod_demo.reserve.ledger()`, in one transaction. Doing it again changes nothing."""
-    until = max(_instant(row["at"]) for row in data["visits"]).date()
+    until = max(at for row in data["visits"] if (at := _instant(row["at"]))).date()
     with transaction.atomic():
         ground = _reserve(data["reserve"])
         species = {row["key"]: _species(row) for row in data["species"]}
@@ -322,6 +322,7 @@ def _visit(row: dict[str, Any], deployments: dict[str, Deployment], cards: dict[
     shown = None
     if row["clock_found_s"] is not None:
         # What the input showed, kept in a UTC column.
+        assert at is not None  # it was read off at the visit
         shown = at + timedelta(minutes=deployment.utc_offset_min, seconds=row["clock_found_s"])
     work = [row["kind"]]
     if row["clock_set"]:
@@ -489,7 +490,7 @@ def _mend_clocks(deployments: list[Deployment]) -> None:
     """What the invented technicians did at home: accept the corrections that their visits call for."""
     for deployment in deployments:
         for one in clocks.proposals(deployment):
-            visit = deployment.visits.filter(clock_shown=clocks.input(one.to_raw)).first()
+            visit = deployment.visits.filter(clock_shown=clocks.as_stored(one.to_raw)).first()
             clocks.correct(
                 deployment,
                 shift_s=one.shift_s,
@@ -511,7 +512,7 @@ def _say(truth: list[Any], year: list[Any], seed: int, line: Line) -> list[str]:
     frames: dict[int, list[tuple[str, datetime]]] = {row.pk: [] for row in rows}
     of = Picture.objects.filter(sequence__isnull=False).order_by("taken_at", "file_order", "sha256")
     for sequence, sha256, at in of.values_list("sequence_id", "sha256", "taken_at"):
-        if sequence in frames:
+        if sequence in frames and at is not None:
             frames[sequence].append((sha256, at))
     said = identifications_from_truth(truth, [frames[row.pk] for row in rows], said_from=said_from, seed=seed, skip=0.03)
     acts: dict[str, list[dict[str, Any]]] = {}

@@ -90,7 +90,7 @@ def _shelf(until: date, by: str) -> None:
     words = {"lithium": "AA lithium", "alkaline": "AA alkaline", "NiMH": "AA rechargeable"}
     changed = Visit.objects.filter(batteries_changed=True, deployment__isnull=False, at__year=until.year)
     for visit in changed.select_related("deployment").order_by("at"):
-        text = visit.deployment.batteries
+        text = visit.deployment.batteries if visit.deployment else ""
         name = next((name for identification, name in words.items() if identification in text), None)
         number = text.split()[0]
         if name and number.isdigit():

@@ -157,16 +157,16 @@ def test_the_aim_mark_told_lies_on_the_axis_of_the_tilt_told():
         drop = advice.height_m + advice.aim_distance_m * math.tan(math.radians(slope)) - advice.aim_height_m
         assert math.degrees(math.atan2(drop, advice.aim_distance_m)) == pytest.approx(advice.tilt_deg)
         # And so it is said, within the rounding of what is said.
-        metres = float(re.match(r"([\d.]+) m off", done.input("aim").value)[1])
+        metres = float(re.match(r"([\d.]+) m off", done.setting("aim").value)[1])
         assert metres == pytest.approx(advice.aim_distance_m, abs=0.51)
 
 
 def test_a_compass_is_told_less_the_declination():
     without, eastward = work(), work({**TRAIL, "declination_deg": 10, "heading_deg": 5})
 
-    assert "less the declination" in without.input("heading").hint
-    assert eastward.input("heading").value.startswith("005° true")
-    assert "about 355° on the compass" in eastward.input("heading").hint
+    assert "less the declination" in without.setting("heading").hint
+    assert eastward.setting("heading").value.startswith("005° true")
+    assert "about 355° on the compass" in eastward.setting("heading").hint
 
 
 def test_a_walk_test_has_two_speeds_along_the_path_so_that_it_tells_something():
@@ -227,7 +227,7 @@ def test_a_setup_is_for_the_animal_its_inputs_were_read_for():
     with pytest.raises(WrongInput, match="Red deer"):
         setup.work_out_setup(SPEC, read(), animal("elk"))
     with pytest.raises(WrongInput, match="height"):
-        work().input("colour")
+        work().setting("colour")
 
 
 def test_every_animal_and_feature_gives_a_setup():

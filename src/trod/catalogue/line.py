@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from typing import Protocol
 
@@ -31,7 +31,7 @@ class Silent:
         return None
 
     @contextmanager
-    def saving(self, done: int, total: int, message: str = ""):
+    def saving(self, done: int, total: int, message: str = "") -> Iterator[None]:
         with transaction.atomic():
             yield
 

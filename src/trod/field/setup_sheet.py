@@ -72,7 +72,7 @@ def tiles(setup: FitSetup) -> tuple[Tile, ...]:
     wedged = ("none", "the case lies flat")
     if wedge.behind != "none":
         wedged = (said.thickness(wedge.thickness_mm, system), f"behind the {wedge.behind} of the case")
-    heading = setup.input("heading")
+    heading = setup.setting("heading")
     faced = ("not known", heading.hint)
     if advice.heading_deg is not None:
         true = said.to_step(advice.heading_deg, 5) % 360
@@ -106,7 +106,7 @@ def compass_hint(setup: FitSetup) -> str:
     """What a compass shows for the heading, in a sentence; "" where there is no heading."""
     if setup.advice.heading_deg is None:
         return ""
-    hint = setup.input("heading").hint
+    hint = setup.setting("heading").hint
     return f"Heading: {hint}."
 
 

@@ -148,7 +148,7 @@ class Setup:
         """Whether animals pass here rather than stay."""
         return self.path is not None
 
-    def input(self, key: str) -> CameraSettings:
+    def setting(self, key: str) -> CameraSettings:
         """One value by its key. Raises WrongInput."""
         for one in self.camera_settings:
             if one.key == key:

@@ -94,7 +94,7 @@ def conditions(reserve: models.Reserve, account: Account) -> tuple[Condition, ..
             "deployment__utc_offset_min",
         )
     ):
-        what = [FOUND[arrival]] if arrival in FOUND else []
+        what = [FOUND[models.Visit.Arrival(arrival)]] if arrival in FOUND else []
         error = clock_error_s(shown, true, offset)
         if error is not None and abs(error) >= CLOCK_S:
             what.append(clock_words(error))
@@ -155,7 +155,7 @@ def standings(reserve: models.Reserve, account: Account) -> tuple[Standing, ...]
         .values_list("slug", "site__slug", "start", "end")
     ):
         piece = account.pieces[slug]
-        line, stood = piece.line, stoods[slug]
+        watch, stood = piece.line, stoods[slug]
         last = end or datetime.max.replace(tzinfo=UTC)
         out.append(
             Standing(
@@ -164,10 +164,10 @@ def standings(reserve: models.Reserve, account: Account) -> tuple[Standing, ...]
                 camera=stood.camera,
                 start=start,
                 end=end,
-                known_to=datetime.fromtimestamp(piece.known_to_s, UTC) if line and piece.known_to_s else None,
-                watched_days=line.days if line else None,
-                gap_days=sum(g.days for g in line.gaps) if line else None,
-                doubted_days=sum(g.days for g in line.doubts) if line else None,
+                known_to=datetime.fromtimestamp(piece.known_to_s, UTC) if watch and piece.known_to_s else None,
+                watched_days=watch.days if watch else None,
+                gap_days=sum(g.days for g in watch.gaps) if watch else None,
+                doubted_days=sum(g.days for g in watch.doubts) if watch else None,
                 visits=len(visits.get(slug, ())),
                 last_visit=max(visits.get(slug, ()), default=None),
                 sequences=piece.sequences,

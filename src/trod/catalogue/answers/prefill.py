@@ -57,7 +57,7 @@ def start_of(site: Site, now: datetime) -> Start:
         animal=usual.animal(site, every),
         aim=usual.aim(site),
         herd=usual.herd(site, every),
-        cover=cover if cover in get_args(Cover) else "open",
+        cover=str(cover) if cover in get_args(Cover) else "open",
         triggers=_triggers(site, deployments, every, prior, now),
         night_share=_night(every, prior),
         days=_days(site),

@@ -70,7 +70,7 @@ def visits_by_deployment(deployments: Iterable[int]) -> dict[int, list[Visit]]:
     """Visits of these deployments, oldest first."""
     found: dict[int, list[Visit]] = {}
     for visit in Visit.objects.filter(deployment__in=list(deployments)).order_by("at"):
-        found.setdefault(visit.deployment_id, []).append(visit)
+        found.setdefault(visit.deployment_id or 0, []).append(visit)
     return found
 
 

@@ -88,16 +88,17 @@ class Basis:
     def deployments(self) -> list[Deployment]:
         """Every deployment of the reserve with its site, reserve, camera, camera model and card."""
         own = self.reserve
-        sites, cameras, models, cards = (
-            {row.pk: row for row in self.rows(kind)} for kind in (Site, Camera, CameraModel, Card)
-        )
+        sites = {row.pk: row for row in self.rows(Site)}
+        cameras = {row.pk: row for row in self.rows(Camera)}
+        models = {row.pk: row for row in self.rows(CameraModel)}
+        cards = {row.pk: row for row in self.rows(Card)}
         for site in sites.values():
             site.reserve = own
         for camera in cameras.values():
-            camera.model = models.get(camera.model_id)
+            camera.model = models.get(camera.model_id or 0)
         found = self.rows(Deployment)
         for one in found:
-            one.site, one.camera, one.card = sites[one.site_id], cameras[one.camera_id], cards.get(one.card_id)
+            one.site, one.camera, one.card = sites[one.site_id], cameras[one.camera_id], cards.get(one.card_id or 0)
         return found
 
     def visits(self) -> list[Visit]:
@@ -105,7 +106,7 @@ class Basis:
         cards = {row.pk: row for row in self.rows(Card)}
         found = self.rows(Visit)
         for one in found:
-            one.card_in = cards.get(one.card_in_id)
+            one.card_in = cards.get(one.card_in_id or 0)
         return sorted(found, key=lambda v: (v.at, v.uuid))
 
 

@@ -221,8 +221,8 @@ def ask(reserve: Reserve) -> None:
     if mine.filter(state__in=[Job.State.WAITING, Job.State.RUNNING, Job.State.PAUSED]).exists():
         return
     last = mine.order_by("-id").first()
-    failed = last is not None and last.state == Job.State.FAILED and last.finished_at is not None
-    if not failed or timezone.now() - last.finished_at > AGAIN_AFTER:
+    failed_at = last.finished_at if last is not None and last.state == Job.State.FAILED else None
+    if failed_at is None or timezone.now() - failed_at > AGAIN_AFTER:
         jobs.ask(JOB, _args(reserve), by="Trod")
 
 
@@ -474,7 +474,7 @@ def reckon(
     task = endurance.Task(outfit=gear.outfit, arrivals=gear.arrivals, start=gear.start, used=gear.used)
     (stop,) = endurance.forecast_many([task], climate=climate)
     (after,) = endurance.forecast_many([task], climate=climate, second_date=True) if close else (stop,)
-    by_cause = with_faults(stop.by_cause, hazard or 0.0)
+    by_cause = with_faults({str(cause): share for cause, share in stop.by_cause.items()}, hazard or 0.0)
     stopped = np.clip(np.sum(list(by_cause.values()), axis=0), 0.0, 1.0)
     minutes, way = (gear.travel_min, gear.travel_told) if price.travel_min is None else (price.travel_min, "typed in")
     quiet = site.disturbance_days if price.disturbance_days is None else price.disturbance_days

@@ -144,8 +144,14 @@ def say(
             return known
         lines = _on_the_list(lines)
         stands = sequence.identification
-        compare = not isinstance(saw, Anything) and stands is not None and stands.by != by
-        if compare and str(stands.uuid) != str(saw or "") and not _same(stands, lines):
+        compare = not isinstance(saw, Anything)
+        if (
+            compare
+            and stands is not None
+            and stands.by != by
+            and str(stands.uuid) != str(saw or "")
+            and not _same(stands, lines)
+        ):
             raise SaidMeanwhile(stands)
         species = _species(lines)
         pictures = _pictures(sequence, lines)

@@ -123,8 +123,8 @@ def _add_said(says: dict[uuids.UUID, dict[str, Any]], done: Replayed) -> set[int
     placed = []
     for act in new:
         sequence = by_key.get(act.get("sequence", ""))
-        for sha in (act.get("first"), act.get("last")):
-            sequence = sequence or pictures.get(sha or "", (0, None))[1]
+        for end in (act.get("first"), act.get("last")):
+            sequence = sequence or pictures.get(end or "", (0, None))[1]
         if sequence is None:
             done.unplaced.append(str(act["uuid"]))
             if unplaced & {act.get("first"), act.get("last")}:

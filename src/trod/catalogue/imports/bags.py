@@ -122,7 +122,8 @@ def of_entry(entry: sidecar.BagEntry) -> Bag:
             told[str(line.get("path"))] = tuple(str(t) for t in line.get("told", ()))
             if "kind" in line:
                 kinds[str(line.get("path"))] = str(line["kind"])
-    files, others = [], []
+    files: list[BagFile] = []
+    others: list[BagFile] = []
     for file in entry.files:
         card_path = entry.card_names.get(file.path) or file.path.removeprefix("data/")
         kind = kinds.get(file.path) or kind_of(card_path)
@@ -157,10 +158,10 @@ def register(bag: Bag, card_import: Import, line: Line) -> int:
     have = set(Picture.objects.filter(card_import=card_import).values_list("sha256", flat=True))
     rows = [row for row in rows_of(bag, card_import) if row.sha256 not in have]
     # A file whose very bytes lie in another bag too (imported before the catalogue knew) keeps its first row.
-    elsewhere = set()
+    elsewhere: set[str] = set()
     for start in range(0, len(rows), ROWS):
-        piece = [row.sha256 for row in rows[start : start + ROWS]]
-        elsewhere.update(Picture.objects.filter(sha256__in=piece).values_list("sha256", flat=True))
+        sums = [row.sha256 for row in rows[start : start + ROWS]]
+        elsewhere.update(Picture.objects.filter(sha256__in=sums).values_list("sha256", flat=True))
     rows = [row for row in rows if row.sha256 not in elsewhere]
     _keep_others(bag, card_import, {row.sha256 for row in rows} | have)
     for start in range(0, len(rows), ROWS):

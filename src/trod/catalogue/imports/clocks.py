@@ -26,13 +26,13 @@ JOB = "follow-watch"
 MOST_AT_ONCE = 1500  # pictures that follow a correction while the person waits, in about half a second
 
 
-def naive(input: datetime | None) -> datetime | None:
-    """A input reading, kept in a UTC column, as the naive time it is."""
-    return None if input is None else input.astimezone(UTC).replace(tzinfo=None)
+def naive(stored: datetime | None) -> datetime | None:
+    """A clock reading, kept in a UTC column, as the naive time it is."""
+    return None if stored is None else stored.astimezone(UTC).replace(tzinfo=None)
 
 
-def input(raw: datetime | None) -> datetime | None:
-    """A naive input reading as its UTC column keeps it."""
+def as_stored(raw: datetime | None) -> datetime | None:
+    """A naive clock reading as its UTC column keeps it."""
     return None if raw is None else raw.replace(tzinfo=UTC)
 
 
@@ -61,7 +61,9 @@ def retime(deployment: Deployment) -> int:
         .values_list("pk", "taken_raw", "subsecond_ms", "time_from", "taken_at", "card_import_id", "file_order")
     )
     by_camera = [row for row in rows if row[1] is not None and row[3] in ("exif", "clip")]
-    raw_s = np.array([clock.raw_seconds(naive(row[1])) + row[2] / 1000 for row in by_camera], dtype=np.float64)
+    raw_s = np.array(
+        [clock.raw_seconds(row[1].replace(tzinfo=None)) + row[2] / 1000 for row in by_camera if row[1]], dtype=np.float64
+    )
     if by_camera:
         raw_s += _clips_in_utc(by_camera, raw_s, deployment.utc_offset_min * 60)
     utc_s = camera_clock(deployment).to_utc_s(raw_s) if by_camera else raw_s
@@ -138,8 +140,8 @@ def correct(
     with transaction.atomic():
         row = ClockCorrection.objects.create(
             deployment=deployment,
-            from_raw=input(from_raw),
-            to_raw=input(to_raw),
+            from_raw=as_stored(from_raw),
+            to_raw=as_stored(to_raw),
             shift_s=shift_s,
             drift_s_per_day=drift_s_per_day,
             reason=reason.strip()[:200],
@@ -259,13 +261,13 @@ def proposals(deployment: Deployment) -> list[ClockProposal]:
         before = visit
         if shown is None or true is None:
             continue
-        right = naive(true) + offset
+        right = _on_the_clock(true, offset)
         error_s = (shown - right).total_seconds()
         if abs(error_s) < LEAST_S:
             continue
         days = max(1e-9, (true - since).total_seconds() / 86400)
         drifted = abs(error_s) / days <= MOST_DRIFT_S_D
-        start_true = naive(since) + offset
+        start_true = _on_the_clock(since, offset)
         from_raw = start_true if drifted else start_true + timedelta(seconds=error_s)
         # The clock counts whole seconds, and somebody set it within minutes of the visit's noted time.
         if not drifted and abs(error_s) > 30 * 86400:
@@ -275,8 +277,8 @@ def proposals(deployment: Deployment) -> list[ClockProposal]:
         pictures = Picture.objects.filter(
             deployment=deployment,
             time_from__in=("exif", "clip"),
-            taken_raw__gte=input(from_raw),
-            taken_raw__lt=input(shown),
+            taken_raw__gte=as_stored(from_raw),
+            taken_raw__lt=as_stored(shown),
         ).count()
         if not pictures:
             continue
@@ -292,6 +294,11 @@ def proposals(deployment: Deployment) -> list[ClockProposal]:
         else:
             found.append(ClockProposal(visit.pk, from_raw, shown, -error_s, 0.0, reason, pictures))
     return found
+
+
+def _on_the_clock(instant: datetime, offset: timedelta) -> datetime:
+    """What a right clock of that offset shows at an instant."""
+    return instant.astimezone(UTC).replace(tzinfo=None) + offset
 
 
 def _covers(made: ClockCorrection, from_raw: datetime, to_raw: datetime) -> bool:

@@ -85,7 +85,8 @@ def read(pictures: QuerySet[Picture], line: Line, *, workers: int | None = None,
         workers = engine.usual_workers()
     if len(tasks) < FEW:
         workers = 1
-    done, results = 0, []
+    done = 0
+    results: list[Any] = []
     line.step(0, len(tasks), MESSAGE)
     for outcome in engine.run(tasks, eye.look, workers=workers, stop=line.stop):
         values = outcome.value

@@ -289,7 +289,7 @@ def _tell_card(card_import: Import) -> None:
     """Let the card's record follow the verdict."""
     if card_import.card is None:
         return
-    here = Card.objects.filter(pk=card_import.card_id)
+    here = Card.objects.filter(pk=card_import.card.pk)
     if card_import.safe_to_format:
         here.filter(state__in=[Card.State.HOME, Card.State.OUT]).update(state=Card.State.KEPT)
     else:
@@ -334,7 +334,8 @@ def _told(result: core.ImportResult) -> list[str]:
             names = "; ".join(f"{printable(t.path)} {t.sentence}" for t in files[:LISTED])
             more = f"; and {len(files) - LISTED} more" if len(files) > LISTED else ""
             told.append(f"{f'1 file {one}' if len(files) == 1 else f'{len(files)} files {many}'}: {names}{more}.")
-    odd = [f.path for f in (*result.copies, *result.twins) if Problem.ODD_NAME in f.problems]
+    odd = [c.path for c in result.copies if Problem.ODD_NAME in c.problems]
+    odd += [t.path for t in result.twins if Problem.ODD_NAME in t.problems]
     if odd:
         names = ", ".join(printable(path) for path in odd[:5])
         told.append(

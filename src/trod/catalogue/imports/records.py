@@ -42,7 +42,7 @@ def find_site(name: str) -> Site | None:
     return Site.objects.filter(name__iexact=name).first() or Site.objects.filter(slug=slugify(name)).first()
 
 
-def free_slug(model: type, wish: str, fallback: str) -> str:
+def free_slug(model: type[Site] | type[Deployment], wish: str, fallback: str) -> str:
     """A slug nobody bears yet, made of a name."""
     head = slugify(wish)[:52].strip("-") or fallback
     slug, number = head, 2

@@ -120,9 +120,9 @@ def _owners(groups: list[list[Any]], old: dict[int, str], spoken: set[int]) -> t
                 break
     first = {group[0][1]: number for number, group in enumerate(groups)}
     for sequence, sha256 in key_picture.items():
-        number = first.get(sha256)
-        if sequence not in spoken and number is not None and number not in owner:
-            owner[number] = sequence
+        begun = first.get(sha256)
+        if sequence not in spoken and begun is not None and begun not in owner:
+            owner[begun] = sequence
     return owner, split
 
 
@@ -245,7 +245,7 @@ def tell_triggers(deployment: Deployment) -> None:
     lapse: set[int] = set()
     if deployment.time_lapse_h:
         lapse = _lapse_frames(
-            [(pk, _seconds(raw)) for pk, raw, _, kind in rows if kind == "picture"], deployment.time_lapse_h
+            [(pk, _seconds(raw)) for pk, raw, _, kind in rows if raw and kind == "picture"], deployment.time_lapse_h
         )
     changed = []
     for pk, _, trigger, _ in rows:

@@ -138,11 +138,6 @@ class Species(models.Model):
         return self.name
 
     @property
-    def titled(self) -> str:
-        """The name as it stands on what leaves: a reserve of the demo says so."""
-        return f"{self.name} (invented)" if self.invented else self.name
-
-    @property
     def said_name(self) -> str:
         """What is said of an animal of it: its name, or 'Deer, kind unknown'."""
         return self.name if self.rank == self.Rank.SPECIES else taxa.unknown_kind(self.name)

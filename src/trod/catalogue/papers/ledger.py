@@ -446,7 +446,9 @@ def flush() -> None:
         return
     last = Deletion.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
     changed = Deployment.objects.filter(pk__in=deployments | papers).select_related("site")
-    tasks = [partial(write_sidecar, row, papers_only=row.pk not in deployments) for row in changed]
+    tasks: list[Callable[[], bool]] = [
+        partial(write_sidecar, row, papers_only=row.pk not in deployments) for row in changed
+    ]
     tasks += [write_ledger] if ledger else []
     tasks += [write_private] if private else []
     try:

@@ -55,8 +55,8 @@ class Loader:
 
     def _row(self, kind: Kind, data: dict[str, Any]) -> models.Model:
         values = {f.attname: self._value(f, data[f.name]) for f in kind.fields if f.name in data}
-        key = {kind.model._meta.get_field(k).attname: None for k in kind.key}
-        key = {k: values.pop(k) for k in key}
+        columns = [f.attname for f in kind.fields if f.name in kind.key]
+        key = {column: values.pop(column) for column in columns}
         row, _ = kind.model._default_manager.update_or_create(defaults=values, **key)
         return row
 
@@ -64,6 +64,7 @@ class Loader:
         if value is None or not f.is_relation:
             return f.to_python(value) if value is not None else None
         model = f.related_model
+        assert model is not None
         if (model, value) not in self._found:
             (key,) = BY_MODEL[model].key
             row = model._default_manager.only("pk").filter(**{key: value}).first()

@@ -24,6 +24,7 @@ from django.utils import timezone
 
 from trod.archive import papers, register, sidecar
 from trod.archive.folders import bag_folders, folders_of_bags
+from trod.archive.making import UNPLACED
 from trod.archive.register import NOT_THERE
 from trod.catalogue import home
 from trod.catalogue.models import (
@@ -302,7 +303,7 @@ def expect_move(*folders: Path) -> None:
     root = home.archive_root()
     _own_row()
     for folder in folders:
-        if folder.name != papers.UNPLACED:
+        if folder.name != UNPLACED:
             set_state(papers.path_of(root, folder / papers.SIDECAR), coming=_rest(folder / papers.SIDECAR))
 
 

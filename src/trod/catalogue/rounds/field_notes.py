@@ -18,7 +18,6 @@ from django.db.models import ProtectedError, Q
 from trod import clock
 from trod.archive import fieldnotes as files
 from trod.catalogue import home
-from trod.catalogue.forecasts import outfits
 from trod.catalogue.models import Card, Deployment, NotVisited, Round, Site, Visit
 from trod.catalogue.papers import standing
 from trod.catalogue.rounds import field_origin, note_plain
@@ -26,6 +25,7 @@ from trod.errors import CatalogueTrouble, WrongInput
 from trod.field.form import CardPut, KnownVisit, VisitNote, merge
 from trod.field.form.merging import DOUBLE_WITHIN, Conflict
 from trod.planning.batteries import BATTERIES
+from trod.planning.pack_text import pack_from
 
 LABEL = 64  # characters of a card's label
 CHOICES = ("one", "other", "both")
@@ -287,7 +287,7 @@ def _batteries(text: str) -> tuple[str, int | None]:
     """Kind and number of "8 × FR6"; nothing where the text does not tell both."""
     if not text.strip():
         return "", None
-    pack, source = outfits.pack_from(text)
+    pack, source = pack_from(text)
     told_number = any(ch.isdigit() for ch in text.replace(pack.battery.designation, ""))
     if source != "as written down" or pack.battery.designation not in BATTERIES or not told_number:
         return "", None

@@ -22,14 +22,14 @@ def _rows() -> QuerySet[NotVisited]:
 def waiting(reserve: Reserve) -> list[NotVisited]:
     """Those of a reserve where nobody has been since; of one camera the last alone, the oldest first."""
     last: dict[tuple[int, int | None], NotVisited] = {}
-    for row in _rows().filter(site__reserve=reserve, waits=True):
+    for row in _rows().filter(site__reserve=reserve, waits=True):  # type: ignore[misc]  # annotated by _rows
         last.setdefault((row.site_id, row.deployment_id), row)
     return sorted(last.values(), key=lambda row: row.at)
 
 
 def at_site(site: Site) -> list[NotVisited]:
     """Those of one site that still wait, the newest first."""
-    return list(_rows().filter(site=site, waits=True))
+    return list(_rows().filter(site=site, waits=True))  # type: ignore[misc]  # annotated by _rows
 
 
 def of_round(row: Round) -> list[NotVisited]:

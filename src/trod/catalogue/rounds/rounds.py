@@ -14,10 +14,10 @@ from django.utils import timezone
 from trod import clock
 from trod.catalogue import jobs
 from trod.catalogue.forecasts import outfits
-from trod.catalogue.forecasts.ways import START, WALK_IN_M, ways_for
+from trod.catalogue.forecasts.ways import START, VISIT_MIN, WALK_IN_M, ways_for
 from trod.catalogue.models import Job, Reserve, Round, RoundStop, Site
 from trod.catalogue.rounds import round_plain
-from trod.catalogue.rounds.due import VISIT_MIN, Due, due
+from trod.catalogue.rounds.due import Due, due
 from trod.catalogue.rounds.round_plain import Planned
 from trod.catalogue.rounds.wishes import Wish
 from trod.catalogue.rounds.wishes import from_plain as wish_from

@@ -45,6 +45,7 @@ def follow_visit(visit: Visit) -> None:
 @transaction.atomic
 def end(deployment: Deployment, *, arrival: str, card_home: bool, by: str, note: str) -> Visit:
     """End a deployment (its `end` is set already) with a visit that says so."""
+    assert deployment.end is not None
     deployment.save()
     card = deployment.card if card_home else None
     visit = Visit.objects.create(
@@ -54,7 +55,7 @@ def end(deployment: Deployment, *, arrival: str, card_home: bool, by: str, note:
         by=by,
         arrival=arrival,
         card_out=card,
-        work="taken down",
+        work="retrieved",
         note=note,
     )
     if card is not None:

@@ -98,7 +98,8 @@ def days(of: QuerySet[Deployment], zone: str) -> list[DaySum]:
     rows = of.order_by("pk", "kept_days__day").values_list(
         "pk", "kept_sum__dirty", "kept_sum__zone", *(f"kept_days__{name}" for name in names)
     )
-    found, afresh = [], []
+    found: list[Any] = []
+    afresh: list[Any] = []
     for number, dirty, of_zone, *values in rows:
         if dirty is not False or of_zone not in ("", zone):
             if not afresh or afresh[-1] != number:

@@ -66,7 +66,7 @@ def _possible(values: dict[str, Any]) -> Figures:
     for name, value in values.items():
         if isinstance(value, int | float) and not isinstance(value, bool):
             try:
-                Figures(**{name: value})
+                Figures(**{name: value})  # type: ignore[arg-type]  # any of its numbers
             except (WrongInput, OverflowError):
                 continue
             good[name] = value

@@ -80,7 +80,7 @@ def line(
         frames_s=times.starts[lapse],
         daily_frames=bool(time_lapse_h and time_lapse_h <= 24),
         visits=[
-            timelines.CameraVisit(at_s=v.at.timestamp(), found_working=FOUND.get(v.arrival, False))
+            timelines.CameraVisit(at_s=v.at.timestamp(), found_working=FOUND.get(Visit.Arrival(v.arrival), False))
             for v in visits
             if start_s < v.at.timestamp() <= known_s
         ],

@@ -217,10 +217,10 @@ def _sequences(deployment: Deployment | None, folder: sidecar.DeploymentFolder, 
         sequences.tell_triggers(deployment)
         heads = {i.pk: (i.name, f"{i.folder}/data/") for i in deployment.imports.all()}
         paths = {}
-        for pk, card_import, path in Picture.objects.filter(deployment=deployment).values_list(
+        for pk, import_pk, path in Picture.objects.filter(deployment=deployment).values_list(
             "pk", "card_import_id", "path"
         ):
-            name, head = heads[card_import]
+            name, head = heads[import_pk]
             paths[f"{name}/{path.removeprefix(head)}"] = pk
         sequences.restore(deployment, (folder.sidecar or {}).get("sequences") or [], paths)
         missing = Picture.objects.filter(
