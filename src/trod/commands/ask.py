@@ -108,29 +108,10 @@ def change(**given: Any) -> None:
 
 
 @ask.command("compare", short_help="Two periods, or two sites, side by side.")
-@click.option("--species", multiple=True, metavar="NAME", help="Only this species; may be given again.")
-@click.option("--site", "sites", multiple=True, metavar="NAME", help="Only this site; may be given again.")
+@_asked
 @click.option("--against-site", "against_sites", multiple=True, metavar="NAME", help="The site to compare with.")
-@click.option("--from", "first", default="", metavar="DAY", help="First day, like 2026-03-01.")
-@click.option("--to", "last", default="", metavar="DAY", help="Last day, included.")
 @click.option("--against-from", "against_first", default="", metavar="DAY", help="First day to compare with.")
 @click.option("--against-to", "against_last", default="", metavar="DAY", help="Last day to compare with, included.")
-@click.option(
-    "--every",
-    "every_min",
-    default=30.0,
-    show_default=True,
-    metavar="MINUTES",
-    help="Observations closer together than this are one detection (the independence interval).",
-)
-@click.option(
-    "--light",
-    type=click.Choice(["any", "day", "night"]),
-    default="any",
-    show_default=True,
-    help="Only between sunrise and sunset, or between sunset and sunrise.",
-)
-@click.option("--json", "as_json", is_flag=True, help="Print the finding as one JSON object.")
 def compare(**given: Any) -> None:
     """How often they came in one period over another, or at one site over another, with interval and test.
 

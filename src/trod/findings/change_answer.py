@@ -15,7 +15,7 @@ from trod.findings import asking, change_told, comparing, line_ups, months, word
 from trod.findings.detections import Detection
 from trod.findings.effort import Effort
 from trod.findings.finding import Column, Finding
-from trod.findings.line_ups import Watched
+from trod.findings.line_ups import Reviewed, Watched
 from trod.findings.months import MonthRate
 from trod.findings.observations import Evidence, Filter, Selection
 from trod.findings.rates import LEVEL, Interval
@@ -60,8 +60,9 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     Raises NotEnoughEvidence when no camera watched, or there is but one month of effort.
     """
     selection, found, worked = asking.prepare(evidence, filter)
-    cells = line_ups.watched(selection, found)
-    rows = _months(selection, found, worked)
+    reviewed = Reviewed(selection)
+    cells = line_ups.watched(selection, found, reviewed)
+    rows = _months(selection, found, worked, reviewed)
     watched = [row for row in rows if row.effort_days >= months.FEWEST_DAYS]
     if len(watched) < 2:
         raise NotEnoughEvidence(
@@ -72,7 +73,7 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     told: YearlyChange | None = None
     trouble: NotEnoughEvidence | None = None
     try:
-        told = _judged(selection, found, cells)
+        told = _judged(selection, found, cells, reviewed)
     except NotEnoughEvidence as why:
         trouble = why
     period = ""
@@ -109,32 +110,34 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         series={
             "change": _numbers(told, trouble, evidence.reserve.yearly_allowance),
             "outlook": {str(one.years): one.share for one in outlooks},
-            "same_months": _same_months(selection, found, rows),
+            "same_months": _same_months(selection, found, rows, reviewed),
         },
         made=__version__,
         **asking.opened(found),
     )
 
 
-def _judged(selection: Selection, found: Sequence[Detection], cells: Watched) -> YearlyChange:
+def _judged(selection: Selection, found: Sequence[Detection], cells: Watched, reviewed: Reviewed) -> YearlyChange:
     """Both factors; where it is not known how the reviewed ones were chosen, both ends of what waits are taken in."""
     allowance = selection.reserve.yearly_allowance
     if cells.record is None:
         raise NotEnoughEvidence("no month was watched for a day and reviewed", need="reviewed months")
     if cells.unreviewed and selection.evidence.review_order == "unknown":
-        none_left = line_ups.watched(selection, found, "as if none").record
+        none_left = line_ups.watched(selection, found, reviewed, "as if none").record
         assert none_left is not None  # it has all that the other has
         return yearly.bounded((cells.record, none_left), allowance)
     return yearly.what_the_record_says(cells.record, allowance)
 
 
-def _months(selection: Selection, found: Sequence[Detection], worked: Effort) -> tuple[MonthRate, ...]:
+def _months(
+    selection: Selection, found: Sequence[Detection], worked: Effort, reviewed: Reviewed
+) -> tuple[MonthRate, ...]:
     """The rate of every month, its effort taken by what of it was reviewed."""
-    shares = line_ups.reviewed_share(selection, found)
-    reviewed: dict[date, float] = {}
+    shares = line_ups.reviewed_share(selection, found, reviewed)
+    days_reviewed: dict[date, float] = {}
     for (site, month), days in worked.by_site_month.items():
-        reviewed[month] = reviewed.get(month, 0.0) + days * shares.get((site, month), 1.0)
-    of_month = {month: reviewed[month] / days for month, days in worked.by_month.items() if days > 0}
+        days_reviewed[month] = days_reviewed.get(month, 0.0) + days * shares.get((site, month), 1.0)
+    of_month = {month: days_reviewed[month] / days for month, days in worked.by_month.items() if days > 0}
     return months.monthly(found, worked, selection.reserve.zone, asking.scatter_of(selection, found), of_month)
 
 
@@ -258,7 +261,9 @@ def _factor(factor: Factor) -> dict[str, float]:
     }  # fmt: skip
 
 
-def _same_months(selection: Selection, found: Sequence[Detection], rows: Sequence[MonthRate]) -> dict[str, Any] | None:
+def _same_months(
+    selection: Selection, found: Sequence[Detection], rows: Sequence[MonthRate], reviewed: Reviewed
+) -> dict[str, Any] | None:
     """The same calendar months of the last two years that share any, each site compared with itself.
 
     The ratio is None, with the reason, where it cannot be told.
@@ -271,6 +276,7 @@ def _same_months(selection: Selection, found: Sequence[Detection], rows: Sequenc
     parts = line_ups.parts(
         selection,
         found,
+        reviewed,
         lambda site, line_up, month: (year_of[month], site, line_up) if month in year_of else None,
     )
     shared = sorted({key[1:] for key in parts if key[0] == late} & {key[1:] for key in parts if key[0] == early})

@@ -142,7 +142,7 @@ def _parts(selection: Selection, found: Sequence[Detection], by_period: bool) ->
     def key(site: str, line_up: tuple[str, ...], month: date) -> Hashable:
         return (site, line_up) if by_period else month
 
-    return line_ups.parts(selection, found, key)
+    return line_ups.parts(selection, found, line_ups.Reviewed(selection), key)
 
 
 def _label(selection: Selection, by_period: bool) -> str:

@@ -126,7 +126,9 @@ def segments(selection: Selection) -> dict[str, list[tuple[float, float, tuple[s
     return out
 
 
-def watched(selection: Selection, found: Sequence[Detection], missing: Missing = "weighted") -> Watched:
+def watched(
+    selection: Selection, found: Sequence[Detection], reviewed: Reviewed, missing: Missing = "weighted"
+) -> Watched:
     """The selection as cells of unit and month.
 
     missing : what is made of sequences not reviewed. weighted: the effort of a cell is taken by the share that was
@@ -142,7 +144,6 @@ def watched(selection: Selection, found: Sequence[Detection], missing: Missing =
                 days[key] = days.get(key, 0.0) + (b - a) / DAY_S
     seen: dict[tuple[str, tuple[str, ...], date, Half], int] = {}
     unwatched = 0
-    reviewed = Reviewed(selection)
     months = localtime.months_of([d.utc_s for d in found], zone)
     halves = reviewed.halves([d.site for d in found], [d.utc_s for d in found])
     at = _at(pieces)
@@ -348,13 +349,14 @@ class Reviewed:
         }
 
 
-def reviewed_share(selection: Selection, found: Sequence[Detection]) -> dict[tuple[str, date], float]:
+def reviewed_share(
+    selection: Selection, found: Sequence[Detection], reviewed: Reviewed
+) -> dict[tuple[str, date], float]:
     """Of every site and month, the share of its effort that stands behind the detections found.
 
     Detections are carried up by their half's reviewed share, Ŷ = Σ y/f, and the share is y/Ŷ; with none seen, the
     share of all sequences. Where nothing of a half was reviewed, both halves are taken together.
     """
-    reviewed = Reviewed(selection)
     zone = selection.reserve.zone
     months = localtime.months_of([d.utc_s for d in found], zone)
     halves = reviewed.halves([d.site for d in found], [d.utc_s for d in found])
@@ -379,6 +381,7 @@ def reviewed_share(selection: Selection, found: Sequence[Detection]) -> dict[tup
 def parts(
     selection: Selection,
     found: Sequence[Detection],
+    reviewed: Reviewed,
     key: Callable[[str, tuple[str, ...], date], Any],
 ) -> dict[Any, tuple[float, float]]:
     """(detections, reviewed site-days) by any key of site, line-up and month; what has none is left out.
@@ -386,7 +389,7 @@ def parts(
     A detection at an instant when no camera counts as watching takes no part.
     """
     zone = selection.reserve.zone
-    shares = reviewed_share(selection, found)
+    shares = reviewed_share(selection, found, reviewed)
     pieces = segments(selection)
     out: dict[Any, tuple[float, float]] = {}
     for site, own in sorted(pieces.items()):
