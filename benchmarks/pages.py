@@ -50,7 +50,7 @@ def addresses() -> list[tuple[str, str]]:
         ("change a deployment", reverse("cameras:deployment_edit", args=[busiest.slug])),
         ("how long it lasts", reverse("cameras:power", args=[(standing or busiest).slug])),
         ("correct a watch", reverse("cameras:clock_new", args=[busiest.slug])),
-        ("take down", reverse("cameras:deployment_end", args=[busiest.slug])),
+        ("retrieve", reverse("cameras:deployment_end", args=[busiest.slug])),
         ("delete a deployment", reverse("cameras:deployment_delete", args=[busiest.slug])),
         ("a visit", reverse("cameras:visit_edit", args=[Visit.objects.order_by("pk").first().pk])),
         ("record a visit", reverse("cameras:visit_new") + f"?deployment={busiest.slug}"),
@@ -82,7 +82,7 @@ def addresses() -> list[tuple[str, str]]:
         ("the reserve", reverse("people:reserve")),
         ("the placement planner", reverse("planner:planner", args=[busiest.site.slug])),
         ("ways side by side", reverse("planner:beside", args=[busiest.site.slug])),
-        ("claim and field", reverse("planner:field", args=[busiest.site.slug])),
+        ("specification and field test", reverse("planner:field", args=[busiest.site.slug])),
         ("hills around", reverse("planner:hills", args=[busiest.site.slug])),
         (
             "note a walk test",

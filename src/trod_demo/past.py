@@ -44,7 +44,7 @@ class Visit:
     at: datetime
     by: str
     kind: str
-    """set, check, card swap, take down"""
+    """set, check, card swap, retrieve"""
     found: str
     """State on arrival: working, dead, askew, card full."""
     clock_found_s: float | None
@@ -177,7 +177,7 @@ def _visit_days(set_d: int, down_d: int | None, *, late: bool) -> list[tuple[int
         if d > set_d and (down_d is None or d < down_d):
             days.append((d + lag, "card swap" if d == 176 else "check"))
     if down_d is not None:
-        days.append((down_d, "take down"))
+        days.append((down_d, "retrieve"))
     elif late:
         days += [(318, "card swap"), (YEAR_D - 1, "card swap")]
     else:
@@ -254,7 +254,7 @@ def year(now: date = DEFAULT_NOW) -> Year:
         for k in range(1, len(days)):
             if k in sets:
                 clock.append(ClockStep(at[k], sets[k]))
-            elif days[k][1] != "take down":
+            elif days[k][1] != "retrieve":
                 clock.append(ClockStep(at[k], 0.0))
         deployment = Deployment(
             slug=slug,
@@ -280,13 +280,13 @@ def year(now: date = DEFAULT_NOW) -> Year:
         )
         deployments.append(deployment)
         # Cards: one from the set-up to the first swap, and so on.
-        swaps = [0] + [k for k in range(1, len(days)) if days[k][1] in ("card swap", "take down")]
+        swaps = [0] + [k for k in range(1, len(days)) if days[k][1] in ("card swap", "retrieve")]
         names: dict[int, tuple[str | None, str | None]] = {}
         for n, k in enumerate(swaps):
             out = swaps[n + 1] if n + 1 < len(swaps) else None
             name = f"{camera.name.replace(' ', '-')}-{chr(ord('A') + n)}"
             pulled = out is not None and site in JUST_PULLED and days[out][0] == YEAR_D - 1
-            if days[k][1] != "take down":
+            if days[k][1] != "retrieve":
                 cards.append(
                     Card(
                         name,
@@ -299,11 +299,11 @@ def year(now: date = DEFAULT_NOW) -> Year:
                     )
                 )
             before = f"{camera.name.replace(' ', '-')}-{chr(ord('A') + n - 1)}" if n else None
-            names[k] = (before, None if days[k][1] == "take down" else name)
+            names[k] = (before, None if days[k][1] == "retrieve" else name)
         for k, (day, kind) in enumerate(days):
             card_out, card_in = names.get(k, (None, None))
             arrival = None if k == 0 or k in unread else round(deployment.clock_error_s(at[k] - timedelta(minutes=1)))
-            changed = k == 0 or (k in (3, 5) and kind != "take down") or note.get(k, "").startswith("Cells")
+            changed = k == 0 or (k in (3, 5) and kind != "retrieve") or note.get(k, "").startswith("Cells")
             since_cells = day - set_d if k < 3 else day - days[min(3, k)][0]
             battery = None if k in unread else 100 if k == 0 else max(20, 96 - since_cells // 3)
             visits.append(
@@ -314,7 +314,7 @@ def year(now: date = DEFAULT_NOW) -> Year:
                     kind=kind,
                     found="—" if k == 0 else found.get(k, "working"),
                     clock_found_s=arrival,
-                    clock_set=kind != "take down",
+                    clock_set=kind != "retrieve",
                     battery_pct=battery,
                     card_out=card_out,
                     card_in=card_in,

@@ -74,7 +74,7 @@ def _stood(site: Site, day: date) -> Deployment | None:
 def _shelf(until: date, by: str) -> None:
     """What was bought at the year's beginning, and what its visits took from it."""
     items: dict[str, StockItem] = {}
-    for one in upkeep.SHELF:
+    for one in upkeep.STOCK:
         items[one.name], _ = StockItem.objects.update_or_create(
             uuid=_uuid("stock", one.name),
             defaults={

@@ -168,7 +168,7 @@ class Item:
     least: int
 
 
-SHELF: tuple[Item, ...] = (
+STOCK: tuple[Item, ...] = (
     Item("AA lithium", "batteries", "FR6", 240, 1.90, 40),
     Item("AA alkaline", "batteries", "LR6", 40, 0.45, 16),
     Item("AA rechargeable", "batteries", "HR6", 72, 2.60, 16),

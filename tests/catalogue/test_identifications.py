@@ -88,7 +88,7 @@ def test_a_word_stands_and_lies_in_the_archive(ground: sequenced.Ground) -> None
 
     identification = identifications.say(sequence, lines, by=ILKA, at=NOON, note="in the snow")
 
-    assert stands(sequence) == "3 × Red deer (2 female, adult; 1 young), 1 × Red fox; in the snow"
+    assert stands(sequence) == "3 × Red deer (2 female, adult; 1 juvenile), 1 × Red fox; in the snow"
     assert (
         Mark.objects.filter(observation__identification=identification, picture__sha256=sha, x=0.25, y=0.5).count() == 1
     )

@@ -68,7 +68,7 @@ def test_unknown_with_yes_comes_in_as_unplaced_and_says_so(command: Command, car
     said = command("card", str(card.folder), "--yes", "--json")
     assert said.status == 0
     assert said.json["bag"].startswith("unplaced/") and said.json["deployment"] is None
-    assert said.json["told"][0].startswith("Taken in as unplaced.")
+    assert said.json["told"][0].startswith("Imported as unplaced.")
 
 
 def test_a_known_serial_is_sure_with_yes(command: Command, card: pulled.Pulled, tmp_path: Path) -> None:
@@ -177,7 +177,7 @@ def test_the_same_card_again_brings_no_bag(command: Command, card: pulled.Pulled
     command("card", str(card.folder), "--camera", "INV-001", "--site", "Alder Track")
     said = command("card", str(card.folder), "--yes", "--json")
     assert (said.json["bag"], said.json["new"], said.json["duplicates"]) == (None, 0, 12)
-    assert "unplaced" not in command("card", str(card.folder), "--yes").out.replace("Taken in as unplaced", "")
+    assert "unplaced" not in command("card", str(card.folder), "--yes").out.replace("Imported as unplaced", "")
 
 
 def test_a_folder_without_pictures_is_told(command: Command, tmp_path: Path) -> None:

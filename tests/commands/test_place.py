@@ -29,8 +29,8 @@ def test_on_a_bare_machine_a_placement_is_worked_out_and_nothing_is_made(trod, t
 
 
 def test_the_same_comes_as_json_and_its_inputs_can_be_given_back(said, tmp_path):
-    told = said("place", *BARE, "--path-bearing", 30, "--offset", "10ft", "--height", "30in", "--dial", "pace=walk",
-                "--dial", "months=[11,12,1]", "--figure", "trigger_s=0.4")  # fmt: skip
+    told = said("place", *BARE, "--path-bearing", 30, "--offset", "10ft", "--height", "30in", "--input", "pace=walk",
+                "--input", "months=[11,12,1]", "--figure", "trigger_s=0.4")  # fmt: skip
 
     assert told["inputs"] == {
         "path_bearing_deg": 30.0, "offset_m": pytest.approx(3.048), "height_m": pytest.approx(0.762), "pace": "walk",
@@ -41,7 +41,7 @@ def test_the_same_comes_as_json_and_its_inputs_can_be_given_back(said, tmp_path)
     assert 0 <= caught["value"] <= 1 and 0 < caught["standard_error"] < 0.01
     file = tmp_path / "dials.json"
     file.write_text(json.dumps(told), "utf-8")
-    again = said("place", *BARE, "--dials", file, "--figure", "trigger_s=0.4")
+    again = said("place", *BARE, "--inputs", file, "--figure", "trigger_s=0.4")
     assert again == told
 
 
@@ -49,7 +49,7 @@ def test_an_option_goes_before_a_file(said, tmp_path):
     file = tmp_path / "dials.json"
     file.write_text('{"height_m": 0.5, "offset_m": 6}', "utf-8")
 
-    assert said("place", *BARE, "--dials", file, "--height", 1.5)["inputs"] == {"height_m": 1.5, "offset_m": 6.0}
+    assert said("place", *BARE, "--inputs", file, "--height", 1.5)["inputs"] == {"height_m": 1.5, "offset_m": 6.0}
 
 
 def test_setup_sheet_and_drawings_are_written_whole(trod, tmp_path):
@@ -83,13 +83,13 @@ def test_cameras_come_from_a_file_of_our_columns(said, trod, tmp_path):
         ((*BARE, "--height", "99"), 3, "from 0.05 to 30 m"),
         ((*BARE, "--heading", "45ft"), 3, "heading_deg"),
         ((*BARE, "--feature", "carpark"), 3, "one of trail, road"),
-        ((*BARE, "--dial", "colour=red"), 3, "a input that there is not"),
-        ((*BARE, "--dial", "colour"), 3, "NAME=VALUE"),
+        ((*BARE, "--input", "colour=red"), 3, "a input that there is not"),
+        ((*BARE, "--input", "colour"), 3, "NAME=VALUE"),
         ((*BARE, "--figure", "trigger_s"), 3, "NAME=NUMBER"),
         ((*BARE, "--figure", "weight=3"), 3, "one of zone_deg"),
         ((*BARE, "--figure", "trigger_s=nan"), 3, "from 0 to 60 s"),
         ((*BARE, "--camera", "Wren"), 3, "none; give --cameras FILE.csv or --figure"),
-        ((*BARE, "--dials", "nowhere.json"), 3, "a file that can be read"),
+        ((*BARE, "--inputs", "nowhere.json"), 3, "a file that can be read"),
         (("Stone Ford", "--animal", "elk"), 3, "without one give --lat and --lon"),
         (("--lat", 97, "--lon", 13, "--animal", "elk"), 3, "a latitude from -90 to 90"),
         (("--lat", 47, "--lon", 13, "--animal", "griffin"), 3, "one of white_tailed_deer"),
@@ -107,7 +107,7 @@ def test_what_cannot_be_used_is_said_in_words(trod, trod_home, words, status, ne
 def test_a_file_of_inputs_that_is_none_is_refused(trod, tmp_path, text):
     file = tmp_path / "dials.json"
     file.write_text(text, "utf-8")
-    done = trod("place", *BARE, "--dials", file)
+    done = trod("place", *BARE, "--inputs", file)
 
     assert done.exit_code == 3 and "needed" in done.stderr and len(done.stderr) < 500
 
@@ -198,10 +198,10 @@ def test_the_animals_are_listed(trod):
         (("--height", "9" * 400), "height_m: got 'no fitting number'"),
         (("--height", "-0.8"), "height_m: got -0.8; needed: a number from 0.05 to 30 m"),
         (("--height", "½m"), "height_m: got '½m'; needed: a number, alone in m or with one of m, cm, mm, ft, in"),
-        (("--dial", "air_cold_c=200F"), "air_cold_c: got 93.3333; needed: a number from -60 to 60 °C"),
-        (("--dial", "=3"), "'': got 'a input that there is not'"),
-        (("--dial", "\x1b[31m=3"), "'\\x1b[31m': got 'a input that there is not'"),
-        (("--dial", "snow_m=[1,1,1,1,1,1,1,1,1,1,1,NaN]"), "snow_m: got 'no fitting number'; needed: twelve depths"),
+        (("--input", "air_cold_c=200F"), "air_cold_c: got 93.3333; needed: a number from -60 to 60 °C"),
+        (("--input", "=3"), "'': got 'a input that there is not'"),
+        (("--input", "\x1b[31m=3"), "'\\x1b[31m': got 'a input that there is not'"),
+        (("--input", "snow_m=[1,1,1,1,1,1,1,1,1,1,1,NaN]"), "snow_m: got 'no fitting number'; needed: twelve depths"),
         (("--setup-sheet", ""), "is no name for a file. Name one, as setup-sheet.pdf."),
     ],
 )
@@ -219,7 +219,7 @@ def test_a_word_may_be_written_large(said):
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_from_pole_to_pole_what_is_printed_holds_no_nonsense(trod, lat, units):
     for more in ((), ("--feature", "feeding", "--herd", 60, "--aim", "herd", "--holder", "ladder"),
-                 ("--figure", "flash_reach_m=0", "--height", "0.05", "--dial", "triggers=5000")):  # fmt: skip
+                 ("--figure", "flash_reach_m=0", "--height", "0.05", "--input", "triggers=5000")):  # fmt: skip
         done = trod("place", "--lat", lat, "--lon", -180, "--animal", "elk", "--units", units, *more)
 
         assert done.exit_code == 0, done.output

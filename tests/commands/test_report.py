@@ -28,7 +28,7 @@ def test_without_a_place_it_stands_among_the_reports_of_the_page(made, trod):
 
     assert done.exit_code == 0
     assert done.stdout.startswith("Two species came by in")
-    assert [m.title for m in making.made()] == ["Eskerwold"]
+    assert [m.title for m in making.made()] == ["Eskerwold (invented)"]
 
 
 def test_letter_and_a_period(made, said, tmp_path):

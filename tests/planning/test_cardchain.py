@@ -83,7 +83,7 @@ def test_a_card_left_in_a_camera_that_was_taken_down_is_looked_for_there() -> No
 
     assert found.where == "left in a camera"
     assert sentence(found) == (
-        "Still in R-1 at the ford, which was taken down on 1 Jun 2026; nobody noted that the card came out."
+        "Still in R-1 at the ford, which was retrieved on 1 Jun 2026; nobody noted that the card came out."
     )
     again = Stay(camera="R-1", start=day(6, 2), end=None)
     assert story([put(3, 1)], [stood, again]).where == "in a camera"

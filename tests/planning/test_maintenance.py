@@ -130,7 +130,7 @@ def test_the_winter_at_home_does_not_count_and_a_set_of_unknown_age_says_so() ->
 
     assert (only.days, only.fresh, only.end) == (70, False, "still in")
     (down,) = battery_sets([], spans[:1], after(170))
-    assert down.end == "taken down"
+    assert down.end == "retrieved"
     assert batteries_sentence([down]).startswith("No change of batteries is noted")
     assert battery_sets([], [], after(1)) == ()
 

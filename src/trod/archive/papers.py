@@ -39,7 +39,7 @@ EARLIER = ".earlier"  # in a backup: earlier states of papers
 APPENDED = (IDENTIFICATIONS, TORN)
 
 _writers: dict[Path, Writer] = {}
-_sound: dict[str, set[str]] = {}  # by the archive's identity: the append-only papers proven whole in this process
+_sound: dict[str, set[str]] = {}  # by the archive's identity: the append-only papers verified whole in this process
 _guard = threading.Lock()
 
 

@@ -5,7 +5,7 @@ takes it from `verdict` and from nothing else. A card is safe to format when all
 
 - its bag is in its place, or it brought nothing new;
 - every folder and file on it could be read, to the end and without an error of the card;
-- every picture and clip of it, whatever its name, is in the archive, and the copy is proven;
+- every picture and clip of it, whatever its name, is in the archive, and the copy is verified;
 - the card was the same after the copying as before it;
 - no picture or clip on it is damaged, or a person has said that the damage is known and may go.
 
@@ -82,7 +82,7 @@ _WORDS: dict[str, tuple[str, str]] = {
         "its file system stopped taking writes meanwhile, as systems do when they meet errors",
         "its file system stopped taking writes meanwhile, as systems do when they meet errors",
     ),
-    "unverified": ("1 copy is not proven", "{n} copies are not proven"),
+    "unverified": ("1 copy is not verified", "{n} copies are not verified"),
     "empty": ("1 picture or clip is empty", "{n} pictures or clips are empty"),
     "misnamed": (
         "1 file named as a picture or clip holds none", "{n} files named as pictures or clips hold none",

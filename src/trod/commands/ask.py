@@ -150,7 +150,7 @@ def compare(**given: Any) -> None:
 
 
 def _print_compared(finding: Any) -> None:
-    """Sentences, both sides, and what speaks against it."""
+    """Sentences, both sides, and its limitations."""
     from rich.console import Console
     from rich.text import Text
 
@@ -203,7 +203,7 @@ def _answer(kind: str, given: dict[str, Any]) -> None:
 
 
 def _print(answer: Any) -> None:
-    """Sentence, table, what it rests on, and what speaks against it."""
+    """Sentence, table, what it rests on, and its limitations."""
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
@@ -242,6 +242,6 @@ def _print_cautions(console: Any, finding: Any) -> None:
     from rich.text import Text
 
     if finding.cautions:
-        console.print(Text("\nWhat speaks against it:"))
+        console.print(Text("\nLimitations:"))
         for caution in finding.cautions:
             console.print(Padding(Text(caution), (0, 0, 0, 2)))

@@ -86,14 +86,14 @@ def _entered(command: Callable[..., None]) -> Callable[..., None]:
 )  # fmt: skip
 @_entered
 @click.option(
-    "--dials", "inputs_file", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.json",
+    "--inputs", "inputs_file", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.json",
     help="Input as a JSON object, like the one that --json prints.",
 )  # fmt: skip
 @click.option(
     "--heights", "heights_file", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.asc",
     help="A height grid (ESRI ASCII, in degrees); the hills around are taken from it.",
 )  # fmt: skip
-@click.option("--dial", "more", multiple=True, metavar="NAME=VALUE", help="Any other input; may be given again.")
+@click.option("--input", "more", multiple=True, metavar="NAME=VALUE", help="Any other input; may be given again.")
 @click.option("--units", type=click.Choice(["metric", "us"]), help="Units of what is told (default: the reserve's).")
 @click.option("--thorough", is_flag=True, help="Ask the simulation for the angle, too, and simulate more passes.")
 @click.option(
@@ -283,7 +283,7 @@ def _of_json(words: str) -> Any:
 def _pair(words: str) -> tuple[str, Any]:
     name, sign, value = words.partition("=")
     if not sign:
-        raise WrongInput("--dial", got=words[:60], needed="NAME=VALUE, as canopy_percent=40")
+        raise WrongInput("--input", got=words[:60], needed="NAME=VALUE, as canopy_percent=40")
     return name.strip(), of_words(name.strip(), value)
 
 
@@ -291,16 +291,16 @@ def _of_file(path: Path) -> dict[str, Any]:
     """Input from a JSON file: the object itself, or the one under "inputs" as --json prints it."""
     try:
         if path.stat().st_size > MOST_BYTES:
-            raise WrongInput("--dials", got=f"{path.stat().st_size} bytes", needed=f"at most {MOST_BYTES}")
+            raise WrongInput("--inputs", got=f"{path.stat().st_size} bytes", needed=f"at most {MOST_BYTES}")
         told = json.loads(path.read_text("utf-8-sig"))
     except OSError as trouble:
-        raise WrongInput("--dials", got=str(path), needed=f"a file that can be read ({trouble.strerror})") from trouble
+        raise WrongInput("--inputs", got=str(path), needed=f"a file that can be read ({trouble.strerror})") from trouble
     except (ValueError, RecursionError) as trouble:
-        raise WrongInput("--dials", got=str(path), needed=f"a JSON object ({trouble})") from trouble
+        raise WrongInput("--inputs", got=str(path), needed=f"a JSON object ({trouble})") from trouble
     if isinstance(told, dict) and isinstance(told.get("inputs"), dict):
         told = told["inputs"]
     if not isinstance(told, dict):
-        raise WrongInput("--dials", got=type(told).__name__, needed='a JSON object, as {"height_m": 0.8}')
+        raise WrongInput("--inputs", got=type(told).__name__, needed='a JSON object, as {"height_m": 0.8}')
     return told
 
 

@@ -41,7 +41,7 @@ def prepare(evidence: Evidence, asked: Filter) -> tuple[Selection, tuple[Detecti
 
 
 def cautions_of(selection: Selection, found: Sequence[Detection]) -> list[str]:
-    """What in the evidence speaks against the answer, the same for every question."""
+    """What in the evidence limits the answer, the same for every question."""
     out = []
     unseen, seen = len(selection.unseen), selection.sequences_seen
     if unseen:

@@ -60,7 +60,7 @@ def when(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     if len({p.species for p in found}) > 1:
         cautions.append("Several species are drawn as one curve; ask for one species to see its own.")
     if known.why_no_sun:
-        cautions.append(f"Not shown by the sun: {known.why_no_sun}.")
+        cautions.append(f"Not shown in sun time: {known.why_no_sun}.")
     if filter.light != "any":
         cautions.append("Only one light was asked for, so the curve ends at sunrise and sunset by the question itself.")
     interval = None
@@ -76,7 +76,7 @@ def when(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         question="When do they come?",
         sentence=_sentence(asking.who(evidence, filter, found), known, main, even=even),
         value=main.peak_h if interval else None,  # no number without its interval
-        unit="hour of the day by the sun" if known.by_sun else "hour of the day by the clock",
+        unit="hour of the day, sun time" if known.by_sun else "hour of the day by the clock",
         interval=interval,
         effort=worked.to_dict(),
         filter=filter.to_dict(),

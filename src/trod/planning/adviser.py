@@ -80,7 +80,7 @@ class Wish:
 
 @dataclass(frozen=True, kw_only=True)
 class Inputs:
-    """The settings as dialled in; names as a deployment carries them.
+    """The settings as entered; names as a deployment carries them.
 
     burst : pictures a trigger. clip_s : length of a clip; 0 without. delay_s : between triggers.
     time_lapse_h : hours between time-lapse frames; None without. hours : (from, to) of the clock when the

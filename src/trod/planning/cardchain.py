@@ -75,7 +75,7 @@ def story(steps: Iterable[Step], stays: Sequence[Stay] = ()) -> Story:
     """Put the steps of one card in order, and tell where it is and what does not go together.
 
     Days in sentences are those of the instants given: convert them to local time before.
-    stays : when cameras stood; a card in a camera that was taken down has no place of its own any more.
+    stays : when cameras stood; a card in a camera that was retrieved has no place of its own any more.
     """
     ordered = sorted(steps, key=lambda s: (s.at, _TURNS[s.what]))
     doubts: list[str] = []
@@ -148,11 +148,11 @@ def sentence(found: Story) -> str:
     if found.where == "in a camera":
         return f"In {_there(step)} since {day}."
     if found.where == "left in a camera":
-        return f"Still in {_there(step)}, which was taken down on {day}; nobody noted that the card came out."
+        return f"Still in {_there(step)}, which was retrieved on {day}; nobody noted that the card came out."
     if found.where == "home":
         return f"Taken out of {_there(step)} on {day}{by}; not imported yet."
     if found.where == "copied":
-        return f"Taken in on {day}, but not everything on it is safe: do not format it yet."
+        return f"Imported on {day}, but not everything on it is safe: do not format it yet."
     if found.where == "safe":
-        return f"Taken in on {day}: safe to format in the camera."
+        return f"Imported on {day}: safe to format in the camera."
     return f"Gone with {_there(step)}, found gone on {day}."

@@ -1,4 +1,4 @@
-"""What is dialled in on the placement planner, as one flat dict of plain values; and the records that the models take.
+"""What is entered on the placement planner, as one flat dict of plain values; and the records that the models take.
 
 A input that is missing or None is left to the advice or to what is usual. Nothing is guessed from a wrong
 value: an unknown input, a text where a number belongs or a number beyond its limits is refused by its name.
@@ -29,7 +29,7 @@ PACES: dict[str, str] = {
 # Its gaits stand in this order in the table of animals.
 _PACE_ORDER = ("walk", "trot", "run")
 BRANCH_LENGTH_M, BRANCH_DIAMETER_MM = 1.5, 25.0  # where only its height is told; assumed
-SPEED_SIGMA_LN = 0.25  # of a speed that is dialled in; assumed
+SPEED_SIGMA_LN = 0.25  # of a speed that is entered; assumed
 TREE_INPUTS = ("tree_height_m", "tree_lean_deg", "tree_dead", "post")
 BRANCH_INPUTS = ("branch_length_m", "branch_diameter_mm", "branch_distance_m")
 
@@ -125,9 +125,9 @@ _USUAL_AIR_C = Mount().air_c
 
 @dataclass(frozen=True, kw_only=True)
 class Read:
-    """What inputs say, as the records that the models take. passer : the animal at the pace dialled in.
+    """What inputs say, as the records that the models take. passer : the animal at the pace entered.
 
-    pace : of `PACES`. speed_mps : the one speed dialled in, or None. declination_deg : how far magnetic north
+    pace : of `PACES`. speed_mps : the one speed entered, or None. declination_deg : how far magnetic north
     lies east of true north at the place; None where nobody looked it up.
     """
 

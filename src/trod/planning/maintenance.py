@@ -76,7 +76,7 @@ def _plain(value: float) -> str:
 
 # Batteries -----------------------------------------------------------------------------------------------------
 
-SetEnd = Literal["dead", "changed", "still in", "taken down"]
+SetEnd = Literal["dead", "changed", "still in", "retrieved"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,7 +156,7 @@ def battery_sets(
             begin, kind, number, fresh = visit.at, visit.kind, visit.number, True
             percent, dead_at = None, None
     stands = max(b for _, b in spans) >= now
-    close(dead_at or now, "dead" if dead_at else "still in" if stands else "taken down")
+    close(dead_at or now, "dead" if dead_at else "still in" if stands else "retrieved")
     return tuple(out)
 
 

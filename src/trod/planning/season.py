@@ -306,7 +306,7 @@ def _candidate(
             continue
         worth, why = sign_worth(sign, on=on)
         if species and not sign.species:
-            worth, why = worth / 2, why + " (species not told)"
+            worth, why = worth / 2, why + " (species unknown)"
         if worth >= 0.05:
             finds.append((worth, f"{why}, about {round(away, -1):.0f} m away"))
     finds.sort(key=lambda find: -find[0])

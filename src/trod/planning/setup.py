@@ -1,4 +1,4 @@
-"""A setup: one camera at one place, worked out to what is dialled in, walked and minded there.
+"""A setup: one camera at one place, worked out to what is entered, walked and minded there.
 
 `work_out_setup` asks the other modules of this room, each for its part: settings (`adviser`), how to hang it
 (`placement`), what an animal that comes would meet (`walkby` or `dwelling`), the steps before the camera
@@ -524,9 +524,9 @@ def _assumed(
         lines.append("The maker's word, not measured: " + ", ".join(claimed) + ".")
     lines.append(_size_said(animal, system))
     if read.speed_mps is not None:
-        lines.append(f"It is reckoned at {speed(read.speed_mps, system)}, as dialled in.")
+        lines.append(f"It is reckoned at {speed(read.speed_mps, system)}, as entered.")
     elif read.pace != "usual":
-        lines.append(f"It is reckoned {PACES[read.pace]}, as dialled in.")
+        lines.append(f"It is reckoned {PACES[read.pace]}, as entered.")
     cold, warm = mount.air_c
     lines.append(
         f"Air from {air(cold, system)} to {air(warm, system)}; the chances are for "

@@ -245,7 +245,7 @@ def _when(finding: Finding, by: str) -> alt.LayerChart | alt.FacetChart | None:
     top = 1.08 * max(point["high"] for point in points)
     rug = [{"h": _since_noon(hour)} for hour in (series["rug_sun_h"] if by_sun else series["rug_clock_h"])[:1500]]
     x_axis = alt.Axis(
-        title=("Time of day by the sun" if by_sun else "Time of day by the clock"),
+        title=("Time of day, sun time" if by_sun else "Time of day by the clock"),
         values=list(range(0, 25, 3)),
         labelExpr="(datum.value + 12) % 24 + ':00'",
         grid=False,
@@ -416,7 +416,7 @@ def caption(finding: Finding) -> str:
     if finding.kind == "when":
         sun = ""
         if finding.series.get("sun"):
-            sun = " By the sun: every day's sunrise and sunset are brought to their means."
+            sun = " Sun time: every day's sunrise and sunset are brought to their means."
         shaded = (
             " Shaded: night, lighter at both sides twilight." if finding.series.get("mean_sunset_h") is not None else ""
         )

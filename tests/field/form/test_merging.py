@@ -219,7 +219,7 @@ def test_every_visit_that_comes_ends_in_exactly_one_heap(data: st.DataObject) ->
     assert len(heaps) == len(set(heaps))
     assert {v.uuid for v in came} == set(heaps) | {v.uuid for v in merged.same}
     assert {c.other.uuid for c in merged.conflicts} <= {v.uuid for v in merged.held}
-    # Taken in and imported once more, nothing is new and nothing changes.
+    # Imported and imported once more, nothing is new and nothing changes.
     after = {k.visit.uuid: k for k in home} | {v.uuid: KnownVisit(visit=v) for v in going_in}
     again = merge(after.values(), going_in)
     assert (again.new, again.changed, again.conflicts) == ((), (), ())

@@ -408,7 +408,7 @@ def test_a_struck_visit_stays_in_the_file_and_counts_for_nothing(
 ) -> None:
     page = phone().open(field_form_file, "#stop-1")
     page.click("#stop-1 [data-do=visited]")
-    page.get_by_role("button", name="Strike this out").click()
+    page.get_by_role("button", name="Withdraw this visit").click()
     kept(page)
 
     (visit,) = read_field_form(export(page, tmp_path)[1]).visits

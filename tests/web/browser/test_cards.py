@@ -43,7 +43,7 @@ def taken(open_house: Any, card: pulled.Pulled, browser: Any) -> Any:
     page = browser.new_page()
     page.goto(f"{house.url}cards/from/?path={quote(str(card.folder))}")
     page.get_by_label("Site", exact=True).fill("Alder Track")
-    page.get_by_role("button", name="Take it in").click()
+    page.get_by_role("button", name="Import it").click()
     page.wait_for_selector(".stages")
     seen_bar = page.locator("progress").count()
     page.wait_for_function("() => document.querySelector('.verdict') && !document.querySelector('.bar')", timeout=90_000)
@@ -96,7 +96,7 @@ def test_without_script_a_card_still_comes_in(open_house: Any, browser: Any, car
     page = context.new_page()
     page.goto(f"{house.url}cards/from/?path={quote(str(card.folder))}")
     page.locator("#site").fill("Alder Track")
-    page.get_by_role("button", name="Take it in").click()
+    page.get_by_role("button", name="Import it").click()
     for _ in range(60):
         if "not format this card" in page.locator("main").inner_text() and not page.locator(".bar").count():
             break

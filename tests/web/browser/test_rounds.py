@@ -126,7 +126,7 @@ def test_from_who_is_due_to_the_visit_at_home(reserve, visit, browser, tmp_path)
     page.goto(reserve.url + "rounds/home/")
     page.set_input_files("[name=file]", str(home))
     with page.expect_navigation():
-        page.get_by_role("button", name="Take it in").click()
+        page.get_by_role("button", name="Import it").click()
     assert "Visits: 1 new." in page.locator("main").inner_text()
     page.goto(reserve.url + f"cameras/deployments/of/{noted['deployment']}/")
     told = page.locator("main").inner_text()

@@ -68,7 +68,7 @@ def test_from_the_reader_to_safe_to_format(small: Any, client: Client, monkeypat
     assert "All 12 files of the card are in the archive: 12 new, 0 kept before." in page
     assert "4 sequences nobody has looked at yet" in page
     assert "Nothing that Trod can see." in page
-    assert "proven" in text(client.get("/cards/"))
+    assert "verified" in text(client.get("/cards/"))
 
 
 def test_the_bar_stops_asking_when_the_work_is_at_an_end(small: Any, client: Client) -> None:

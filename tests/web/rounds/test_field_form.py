@@ -217,7 +217,7 @@ def test_a_visit_to_a_deployment_that_is_not_there_is_held(client, base, kept, d
     (held,) = field_notes.open_held()
     assert held.kind == "deployment not known" and deployment in held.words
     page = client.get("/rounds/home/").content.decode()
-    assert "Take it in" in page and "Keep both" not in page
+    assert "Import it" in page and "Keep both" not in page
     client.post(f"/rounds/home/held/{held.name}/", {"keep": "other"})
     row = Visit.objects.get()
     assert (row.site, row.deployment) == (base.meadow, None) and deployment in row.note

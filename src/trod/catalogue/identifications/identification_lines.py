@@ -106,7 +106,7 @@ def uuid_of(value: str | uuids.UUID) -> uuids.UUID:
 
 
 def tell(identification: Identification) -> str:
-    """A word as one written line: “3 × Red deer (1 female, adult; 2 young), 1 × Red fox; note”."""
+    """An identification as one written line: “3 × Red deer (1 female, adult; 2 juvenile), 1 × Red fox; note”."""
     return tell_lines(
         [
             (row.what, row.species.said_name if row.species else None, row.count, row.sex, row.life_stage)
@@ -120,7 +120,7 @@ def tell_lines(rows: Iterable[tuple[str, str | None, int, str, str]], note: str 
     """rows : (what, species' name, count, sex, life_stage). The lines of one species are told together."""
     groups: dict[str, list[tuple[str, int, str]]] = {}
     for what, name, count, sex, age in rows:
-        label = name or ("animal, kind not told" if what == "animal" else what)
+        label = name or ("animal, species unknown" if what == "animal" else what)
         shown = ", ".join(TOLD[value] for value in (sex, age) if value != UNSET)
         groups.setdefault(label, []).append((what, count, shown))
     parts = []

@@ -115,7 +115,7 @@ class CardWork:
             self.told.append(f"{found.sentence} {' '.join(best.reasons)}")
             return best.deployment, best.card
         if self.yes:
-            self.told.append(f"Taken in as unplaced. {found.sentence}")
+            self.told.append(f"Imported as unplaced. {found.sentence}")
             return None, propose.card_by_label(self.path, found.label)
         raise Unknown(self._needed(found))
 

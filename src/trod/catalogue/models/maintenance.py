@@ -74,7 +74,7 @@ class Incident(models.Model):
         THEFT = "theft", "theft"
         VANDALISM = "vandalism", "wilful damage"
         ANIMAL = "animal", "damage by an animal"
-        WEATHER = "weather", "storm, snow, water or a fallen tree"
+        WEATHER = "weather", "wind, snow, water or a fallen tree"
         FAULT = "fault", "fault of the camera"
         FIRE = "fire", "fire"
         OTHER = "other", "something else"

@@ -109,13 +109,13 @@ class Observation(models.Model):
     class Sex(models.TextChoices):
         FEMALE = "female", "female"
         MALE = "male", "male"
-        UNKNOWN = "unknown", "not told"
+        UNKNOWN = "unknown", "unknown"
 
     class LifeStage(models.TextChoices):
         ADULT = "adult", "adult"
         SUBADULT = "subadult", "subadult"
-        JUVENILE = "juvenile", "young"
-        UNKNOWN = "unknown", "not told"
+        JUVENILE = "juvenile", "juvenile"
+        UNKNOWN = "unknown", "unknown"
 
     identification = models.ForeignKey(Identification, on_delete=models.CASCADE, related_name="observations")
     what = models.CharField(max_length=8, choices=What)

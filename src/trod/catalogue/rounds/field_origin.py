@@ -34,7 +34,7 @@ def strange(note: VisitNote, site: Site | None, *, field_form: str, reserve: str
     if note.deployment and not Deployment.objects.filter(slug=note.deployment, site=site).exists():
         words = (
             f"{note.site}, {note.at:%Y-%m-%d %H:%M} UTC: The form names the deployment {note.deployment}, and none of "
-            "that name is at this site. Taken in, it counts as a visit to the site alone."
+            "that name is at this site. Imported, it counts as a visit to the site alone."
         )
         return Strange(kind=NO_DEPLOYMENT, words=words)
     return None

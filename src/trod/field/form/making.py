@@ -157,7 +157,7 @@ def _stop(number: int, stop: FieldFormStop, of: int) -> str:
         _lines("Why", stop.why),
         _lines("What to do", stop.to_do),
         _lines("Carry", stop.kit),
-        _lines("The way there", stop.access),
+        _lines("Access", stop.access),
         _lines("Take care", stop.safety, care=True),
         _place(stop),
         _fold("Sketch map", _drawing(stop.sketch_map_svg, f"{key}-map")),

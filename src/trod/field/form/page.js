@@ -237,12 +237,12 @@
       dayOf(new Date(visit.at)) +
       " " +
       hour(new Date(visit.at)) +
-      (visit.withdrawn ? " (struck out)" : "");
+      (visit.withdrawn ? " (withdrawn)" : "");
     node.querySelector("[data-part=form]").hidden = visit.withdrawn;
     node.querySelector("[data-part=not]").hidden = here;
     node.querySelector("[data-part=here]").hidden = !here;
     node.querySelector("[data-do=place]").hidden = !here;
-    node.querySelector("[data-do=strike]").textContent = visit.withdrawn ? "Let it stand again" : "Strike this out";
+    node.querySelector("[data-do=strike]").textContent = visit.withdrawn ? "Let it stand again" : "Withdraw this visit";
     for (const f of q("[data-text]")) f.value = dig(visit, f.dataset.text);
     for (const f of q("[data-select]")) f.value = dig(visit, f.dataset.select) || "";
     for (const f of q("[data-tick]")) f.checked = dig(visit, f.dataset.tick);
@@ -942,7 +942,7 @@
             dayOf(new Date(v.at)) +
             " " +
             hour(new Date(v.at)) +
-            (v.withdrawn ? " (struck out)" : v.outcome === "visited" ? "" : " (not visited)") +
+            (v.withdrawn ? " (withdrawn)" : v.outcome === "visited" ? "" : " (not visited)") +
             " · " +
             homeWords(v) +
             (drafts && !v.withdrawn ? " · " + plural(drafts, "number") + " not understood, left out" : ""),

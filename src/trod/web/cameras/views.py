@@ -353,14 +353,14 @@ def deployment_end(request: HttpRequest, slug: str) -> HttpResponse:
             by=person(request),
             note=said["note_more"],
         )
-        messages.success(request, f"{row.camera} is taken down from {row.site}.")
+        messages.success(request, f"{row.camera} is retrieved from {row.site}.")
         return redirect(back_to(request, row.get_absolute_url()))
     return form_page(
         request,
         form,
         title=f"Take {row.camera} down from {row.site}",
         kept="",
-        act="Take down",
+        act="Retrieve",
         back=row.get_absolute_url(),
     )
 

@@ -101,7 +101,7 @@ class DeploymentForm(RecordForm):
         ),
     )
     start = LocalMoment(label="Set up")
-    end = LocalMoment(label="Taken down", required=False, help_text="left empty while it stands")
+    end = LocalMoment(label="Retrieved", required=False, help_text="left empty while it stands")
     utc_offset_min = forms.TypedChoiceField(
         label="Its clock shows",
         required=False,
@@ -158,7 +158,7 @@ class DeploymentForm(RecordForm):
         data = super().clean()
         start, end = data.get("start"), data.get("end")
         if start and end and end <= start:
-            self.add_error("end", "it must be taken down after it was set up")
+            self.add_error("end", "it must be retrieved after it was set up")
             return data
         if data.get("utc_offset_min") is None and start and "utc_offset_min" not in self.errors:
             data["utc_offset_min"] = offset_at(self.reserve, start)
@@ -200,7 +200,7 @@ class EndForm(RecordForm):
 
     groups = (("", ("end", "found", "bring", "note_more"), True),)
     offered = ("end",)
-    end = LocalMoment(label="Taken down")
+    end = LocalMoment(label="Retrieved")
     found = forms.ChoiceField(label="State on arrival", choices=Visit.Arrival, initial=Visit.Arrival.WORKING)
     bring = forms.BooleanField(
         label="its card comes home with it",

@@ -19,7 +19,7 @@ END_WORDS = {
     "dead": "found without power",
     "changed": "changed with power left",
     "still in": "still in",
-    "taken down": "taken down with power left",
+    "retrieved": "retrieved with power left",
 }
 
 

@@ -55,7 +55,7 @@ def on_hand() -> dict[int, int]:
     return dict(Booking.objects.values_list("item").annotate(n=Sum("change")).values_list("item", "n"))
 
 
-def shelf(today: date) -> list[StockLine]:
+def in_stock(today: date) -> list[StockLine]:
     """Everything on the stock, with what planned rounds may take. A fixed number of queries."""
     held = on_hand()
     lines = [StockLine(item, held.get(item.pk, 0)) for item in StockItem.objects.all()]

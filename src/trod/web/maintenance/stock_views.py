@@ -26,11 +26,11 @@ MOST_TO_BOOK = 60
 
 
 @require_GET
-def shelf(request: HttpRequest) -> HttpResponse:
+def stock_list(request: HttpRequest) -> HttpResponse:
     """Everything on the stock, and changes of batteries that are not booked."""
     now, reserve = timezone.now(), the_reserve()
     today = clock.local(now, reserve.zone if reserve else "UTC").date()
-    lines = stock.shelf(today)
+    lines = stock.in_stock(today)
     items = [line.item for line in lines]
     waiting = stock.to_book(now, items)
     context = {

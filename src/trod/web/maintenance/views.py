@@ -19,16 +19,16 @@ def maintenance(request: HttpRequest) -> HttpResponse:
     now, reserve = timezone.now(), the_reserve()
     today = clock.local(now, reserve.zone if reserve else "UTC").date()
     lines = cards.lines(reserve)
-    shelf = stock.shelf(today)
+    held = stock.in_stock(today)
     context = {
         "cards": len(lines),
         "doubted": sum(bool(line.doubts) for line in lines),
         "home": sum(line.place == "home" for line in lines),
         "locks": Lock.objects.count(),
         "incidents": Incident.objects.filter(found_on__year=today.year).count(),
-        "short": [line for line in shelf if line.short],
-        "things": len(shelf),
-        "waiting": len(stock.to_book(now, [line.item for line in shelf])),
+        "short": [line for line in held if line.short],
+        "things": len(held),
+        "waiting": len(stock.to_book(now, [line.item for line in held])),
         "year": today.year,
         **HERE,
     }

@@ -198,7 +198,7 @@ class PlannerForm:
         return self.told.get("camera_model", "")
 
     def inputs(self) -> dict[str, Any]:
-        """What is dialled in. What cannot be read stands in `errors`, and is left out."""
+        """What is entered. What cannot be read stands in `errors`, and is left out."""
         found: dict[str, Any] = {}
         for key in entered.LIMITS:
             if (value := self._number(key)) is not None:

@@ -227,7 +227,7 @@ def _standing(site: Site) -> Deployment | None:
 
 @require_POST
 def keep(request: HttpRequest, slug: str) -> HttpResponse:
-    """Keep what is dialled in as one of three ways, or over one that is kept."""
+    """Keep what is entered as one of three ways, or over one that is kept."""
     site = site_of(slug)
     form, _ = _form(request, site)
     question = _asked(form, site)
@@ -272,7 +272,7 @@ def place(request: HttpRequest, slug: str) -> HttpResponse:
     if question is None:
         messages.error(request, "Not written down: " + " ".join(_problems(form)))
         return redirect(back)
-    seen.check(request, site, only=pages.PLACE_COLUMNS, mine="the place as it is dialled in")
+    seen.check(request, site, only=pages.PLACE_COLUMNS, mine="the place as it is entered")
     offer_undo(request, [Site.objects.get(pk=site.pk)], what="Put the site back as it was", after=back)
     pages.tell_place(site, form.inputs())
     site.save()

@@ -298,7 +298,7 @@ def _drawn(answer: Answer, by: str, here: str, query: str) -> Drawn | None:
     ways: tuple[Door, ...] = ()
     if answer.kind == "when" and answer.finding.series.get("sun"):
         ways = (
-            Door("By the sun", _url(here, query), by == "sun"),
+            Door("Sun time", _url(here, query), by == "sun"),
             Door("By the clock", _url(here, query, by="clock"), by == "clock"),
         )
     finding = answer.finding

@@ -80,7 +80,7 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
         Column("camera", "the camera's serial", "TB3-40117", True),
         Column("site", "the site's name", "Alder Track", True),
         Column("start", "when it was set up, in the reserve's local time", "2026-03-01 09:30", True),
-        Column("end", "when it was taken down; empty while it stands", ""),
+        Column("end", "when it was retrieved; empty while it stands", ""),
         Column(
             "utc_offset_min",
             "minutes its clock is ahead of UTC; empty: the reserve's own time on the first day",

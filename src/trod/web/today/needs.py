@@ -324,7 +324,7 @@ def cards_not_home(
                     f"Card {labels} was taken out at {d.site} "
                     f"{ago((now - out[-1].at).total_seconds() / 86400)} ago and is "
                     f"not imported: {ago(days)} of pictures.",
-                    "Take it in",
+                    "Import it",
                     reverse("cards:cards"),
                 )
             )
@@ -336,7 +336,7 @@ def cards_not_home(
                     0.6 * min(days, 365),
                     f"The deployment {d.slug} ended on {_date(d.end)} and no card of it is "
                     f"imported: {ago(days)} of pictures.",
-                    "Take it in",
+                    "Import it",
                     reverse("cards:cards"),
                 )
             )

@@ -28,7 +28,7 @@
 
     const nameOf = (line) => {
       if (line.species || line.named) return things.get(idOf(line))?.name || line.name || line.species || line.named;
-      return line.what === animal ? "animal, kind not told" : line.what;
+      return line.what === animal ? "animal, species unknown" : line.what;
     };
 
     /* Lines in words; the same sentence as the catalogue's own tell_lines. The lines of one kind are told together. */
