@@ -113,7 +113,13 @@ def test_on_paper_the_chart_is_dark_on_white_even_at_night(house, visit):
 
 @pytest.mark.parametrize(("width", "theme"), LOOKS)
 def test_reports_and_pictures_are_sound_in_every_look(house, visit, axe, width, theme):
-    for path in ("reports/", "questions/change/pictures", "questions/when?species=badger&from=2040-01-01"):
+    sides = "from=2026-01-01&to=2026-06-30&against-from=2025-01-01&against-to=2025-06-30"
+    for path in (
+        "reports/",
+        "questions/change/pictures",
+        "questions/when?species=badger&from=2040-01-01",
+        f"questions/compare?{sides}",
+    ):
         seen = visit(house.url + path, width=width, theme=theme)
         assert seen.page.status == 200
         assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
