@@ -249,7 +249,7 @@ def card_import(h: House, rng: random.Random) -> Errand:
     def believes(book: Book, ended: Ended) -> list[str]:
         have, wrong = pictures_in(h.archive), []
         base = sqlite3.connect(h.catalogue)
-        for (safe,) in base.execute("SELECT safe_to_format FROM trod_card_import WHERE source LIKE '%/new'"):
+        for (safe,) in base.execute("SELECT safe_to_format FROM trod_import WHERE source LIKE '%/new'"):
             wrong += [f"the page says safe, {p} is not kept" for p, s in pictures_on(h.snap / "cards/new").items()
                       if safe and s not in have]  # fmt: skip
         base.close()

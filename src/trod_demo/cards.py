@@ -114,7 +114,7 @@ def _truth_of(task: _Task, file: _File, data: bytes, seen: tuple[Seen, ...], inf
     for s in seen:
         rows = (s.box[3] - s.box[1]) * 480
         if s.visible >= _SEEN_AT_LEAST and rows >= _SMALLEST_PX and not _swallowed(m, s, infrared, task.model):
-            kind = s.actor.kind if s.actor.kind in ("person", "vehicle") else "animal"
+            kind = {"person": "human", "vehicle": "vehicle"}.get(s.actor.kind, "animal")
             counted.append(
                 TrueAnimal(
                     kind,

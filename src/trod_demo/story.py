@@ -314,7 +314,7 @@ class Storyteller:
             actor, minutes = (away, 4.0) if v.kind == "set" else (walk, -2.0)
             at = v.at + timedelta(minutes=minutes)
             if start <= at <= end and self._works(at):
-                out += self._burst(at, (actor,), kind="person", detection=self._next_detection())
+                out += self._burst(at, (actor,), kind="human", detection=self._next_detection())
         return out
 
     def _passer_by(self, start: datetime, end: datetime, rng: np.random.Generator) -> list[Moment]:
@@ -349,7 +349,7 @@ class Storyteller:
         return self._burst(
             at.astimezone(UTC),
             tuple(actors),
-            kind="vehicle" if vehicle else "person",
+            kind="vehicle" if vehicle else "human",
             detection=self._next_detection(),
         )
 

@@ -33,7 +33,7 @@ class TrueAnimal:
 class Truth:
     """What one file of a demo card really shows.
 
-    path : relative to the card's folder, with forward slashes. kind : animal, blank, person, vehicle (what
+    path : relative to the card's folder, with forward slashes. kind : animal, blank, human, vehicle (what
     can be seen), or damaged (a file without a whole picture). count : bodies that can be seen. taken_true :
     UTC, ISO 8601 with Z. taken_written : as the camera wrote it, naive. detection : pictures of one detection
     share it. damage : "", zero bytes, truncated or foreign.

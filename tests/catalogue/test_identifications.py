@@ -480,7 +480,7 @@ def test_torn_and_foreign_lines_are_told_and_passed_over(ground: sequenced.Groun
 
     assert everything() == before
     assert len(done.told) == len(hostile) - 1  # the empty line is none
-    assert done.told[0].startswith("Line 1 of a words file cannot be read")
+    assert done.told[0].startswith("Line 1 of an identifications file cannot be read")
 
 
 def test_reading_back_asks_the_database_about_the_same_number_of_times_however_many_words(

@@ -299,7 +299,7 @@ ready()
 import canon
 from datetime import datetime, UTC
 from trod import findings
-from trod.catalogue import evidence
+from trod.catalogue.answers import evidence
 from trod.catalogue.models import Reserve
 whole = evidence.evidence(Reserve.objects.get())
 found = {ask.__name__: ask(whole, findings.Filter()).to_dict() for ask in
@@ -336,7 +336,7 @@ def test_the_demo_rebuilt_gives_the_same_findings_to_the_last_digit(tmp_path: Pa
     after = json.loads(run("-c", COMPARE))
     assert canon.differences(before.pop("rows"), after.pop("rows")) == {}
     assert before == after
-    caught_up = "from trod.catalogue import ledger\nledger.catch_up()\nimport json"
+    caught_up = "from trod.catalogue.papers import ledger\nledger.catch_up()\nimport json"
     assert run("-c", papers.replace("import json", caught_up)) == written
 
 

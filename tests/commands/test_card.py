@@ -309,7 +309,7 @@ def test_killed_some_dozens_of_times_archive_catalogue_and_card_agree_in_the_end
     assert kills == 30
     with contextlib.closing(sqlite3.connect(trod_home / "catalogue.sqlite3")) as database:
         rows = database.execute("SELECT path, looked, sequence_id IS NOT NULL FROM trod_picture").fetchall()
-        open_imports = database.execute("SELECT count(*) FROM trod_card_import WHERE state != 'whole'").fetchone()[0]
+        open_imports = database.execute("SELECT count(*) FROM trod_import WHERE state != 'whole'").fetchone()[0]
     kept = {p.relative_to(trod_home / "archive").as_posix() for p in (trod_home / "archive").rglob("data/**/*.JPG")}
     assert {path for path, *_ in rows} == kept and len(kept) == len(files)
     assert all(looked and in_sequence for _, looked, in_sequence in rows)

@@ -329,14 +329,14 @@ def test_words_that_the_catalogue_lacks_are_taken_up_at_the_start(kept: Path, tm
     before = archive(kept)
     put_back(kept, tmp_path / "older.sqlite3")
     command("ask", "what-comes")
-    count = "from trod.catalogue.start import ready\nready()\nfrom trod.catalogue.models import Word\nprint(Identification.objects.count())"  # noqa: E501
+    count = "from trod.catalogue.start import ready\nready()\nfrom trod.catalogue.models import Identification\nprint(Identification.objects.count())"  # noqa: E501
     found = python(kept, count)
     assert int(found) == 4
     same_papers(before, archive(kept))
 
 
 def test_accounts_and_their_passwords_survive_a_rebuild(kept: Path, command: Command) -> None:
-    python(kept, "from trod.catalogue.start import ready\nready()\nfrom trod.web.people import accounts\n"
+    python(kept, "from trod.catalogue.start import ready\nready()\nfrom trod.web.shared import accounts\n"
                  "accounts.make('ilka', 'a long enough secret 7')")  # fmt: skip
     assert command("rebuild").status == 0
     found = python(kept, "from trod.catalogue.start import ready\nready()\nfrom django.contrib.auth import authenticate\n"  # noqa: E501

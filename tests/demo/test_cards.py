@@ -164,7 +164,7 @@ def test_a_year_has_a_card_for_every_swap_and_pictures_of_every_month(tmp_path: 
     rows = [r for c in made for r in read_truth(c.truth)]
     assert {r.taken_true[5:7] for r in rows} == {f"{m:02d}" for m in range(1, 13)}
     assert len({r.site for r in rows}) == 12
-    assert {r.kind for r in rows} >= {"animal", "blank", "person"}
+    assert {r.kind for r in rows} >= {"animal", "blank", "human"}
     assert any("askew" in r.troubles for r in rows)
 
 

@@ -137,7 +137,7 @@ def test_a_silent_workers_job_is_taken_over_and_the_silent_one_stops(kinds: dict
 
 def test_a_worker_leaves_kinds_it_was_not_given(kinds: dict[str, jobs.Handler]) -> None:
     jobs.ask("verify")
-    assert jobs.claim("me", kinds=["take-in"]) is None
+    assert jobs.claim("me", kinds=["import"]) is None
 
 
 # A worker that is really killed
@@ -149,7 +149,7 @@ ready()
 from trod.catalogue import jobs
 import trod.catalogue.work.handlers
 jobs.LEASE_S = 0.5
-from trod.catalogue import facts
+from trod.catalogue.imports import facts
 facts.TOGETHER, facts.FEW = 8, 10**9
 job = jobs.work_once()
 print(job.state if job else "nothing", flush=True)
@@ -161,13 +161,13 @@ from trod.catalogue.start import ready
 ready()
 from datetime import datetime, UTC
 from trod.catalogue import jobs
-from trod.catalogue import records, import_card, propose
+from trod.catalogue.imports import import_card, propose, records
 from trod.archive.card import scan
 path, now = Path(sys.argv[1]), datetime(2026, 6, 30, tzinfo=UTC)
 marks = propose.read_marks(scan(path))
 deployment, _ = records.make(serial="INV-001", site_name="Alder Track", marks=marks, now=now)
 row = import_card.begin(import_card.Asked(path, deployment), now=now)
-jobs.ask("take-in", {"import": row.name})
+jobs.ask("import", {"card_import": row.name})
 """
 COUNT = """
 import json
@@ -178,7 +178,7 @@ from trod.catalogue import home
 from trod.catalogue.models import Sequence, Import, Job, Picture
 job = Job.objects.get()
 looked = Picture.objects.filter(looked=True).count()
-print(json.dumps([job.state, job.attempts, Intake.objects.get().state, looked,
+print(json.dumps([job.state, job.attempts, Import.objects.get().state, looked,
                   Sequence.objects.count(), verify.verify(home.archive_root()).ok,
                   (job.result or {}).get("new")]))
 """

@@ -91,7 +91,7 @@ def test_every_page_answers(client: Any, reserve: Path) -> None:
             todo += [link.replace("&amp;", "&") for link in dict.fromkeys(found)]
 
     rooms = {kind.partition(":")[0] for kind in kinds}
-    assert rooms >= {"today", "ground", "cameras", "rounds", "cards", "review", "questions", "reports", "people"}
+    assert rooms >= {"today", "map", "cameras", "rounds", "cards", "review", "questions", "reports", "people"}
     assert len(kinds) > 60 and len(seen) > 100, sorted(kinds)
 
 

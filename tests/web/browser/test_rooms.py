@@ -262,7 +262,7 @@ def test_the_pointer_beyond_today_says_the_chance_that_it_still_watches(house, v
     code = (
         "from trod.catalogue.start import ready; ready();"
         "from django.utils import timezone; from trod.catalogue.models import Reserve;"
-        "from trod.catalogue import forecasts; forecasts.make(Reserve.objects.get(), timezone.now())"
+        "from trod.catalogue.forecasts import forecasts; forecasts.make(Reserve.objects.get(), timezone.now())"
     )
     subprocess.run([sys.executable, "-c", code], env=house.env, cwd=ROOT, check=True)
     page = visit(house.url).page

@@ -56,7 +56,7 @@ def replay(lines: Iterable[str | bytes | Mapping[str, Any]]) -> Replayed:
         try:
             act = _act(raw)
         except (ValueError, KeyError, TypeError, RecursionError) as problem:
-            done.told.append(f"Line {number} of a words file cannot be read ({problem}); passed over.")
+            done.told.append(f"Line {number} of an identifications file cannot be read ({problem}); passed over.")
             continue
         if act["act"] == "say":
             says.setdefault(act["uuid"], act)

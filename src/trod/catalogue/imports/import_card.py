@@ -131,7 +131,7 @@ def _has_begun(card_import: Import) -> bool:
 
 def _is_asked_for(card_import: Import) -> bool:
     """Whether somebody put this import into the queue and it waits there or is at work."""
-    open_jobs = Job.objects.filter(kind="take-in", state__in=[Job.State.WAITING, Job.State.RUNNING])
+    open_jobs = Job.objects.filter(kind="import", state__in=[Job.State.WAITING, Job.State.RUNNING])
     return open_jobs.filter(args__card_import=card_import.name).exists()
 
 

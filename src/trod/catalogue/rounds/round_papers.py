@@ -20,7 +20,7 @@ from trod.errors import TrodError
 from trod.exchange import gpx, icalendar
 from trod.field import round_sheet, setup_sheet
 from trod.field.form import FieldFormCamera, FieldFormData, FieldFormStop
-from trod.field.form.data import LONGEST_TEXT
+from trod.field.form.bounds import LONGEST_TEXT
 from trod.leaving import FitPlace, fit_place, without_places
 from trod.leaving.rounds import HIDES, FitRound, FitTrip, FitVisit, fit_round
 from trod.planning import drawing

@@ -14,7 +14,7 @@ from trod.catalogue.rounds import rounds
 from trod.catalogue.rows import rollups
 
 
-@handles("take-in")
+@handles("import")
 def do_import_card(args: dict[str, Any], report: Report) -> dict[str, Any]:
     """args: import (its name), accept_changes."""
     card_import = Import.objects.select_related("deployment__camera", "deployment__site", "card").get(
@@ -53,7 +53,7 @@ def settle_in() -> None:
 
     settling.settle()
     ledger.catch_up()
-    at_work = Job.objects.filter(kind__in=("take-in", "place", "facts"), state__in=["waiting", "running", "paused"])
+    at_work = Job.objects.filter(kind__in=("import", "place", "facts"), state__in=["waiting", "running", "paused"])
     if not at_work.exists() and import_card.half_read():
         jobs.ask("facts", by="Trod")
 

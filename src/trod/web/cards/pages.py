@@ -24,7 +24,7 @@ STRIP = 12
 # A run of false triggers: an hour with at least so many pictures, and so many times what an hour with any usually
 # holds. Ours.
 FALSE_RUN_LEAST, FALSE_RUN_TIMES, MOST_FALSE_RUNS = 30, 5.0, 4
-WORK = ("take-in", "place", "facts", "verify", "backup", "thumbnails")
+WORK = ("import", "place", "facts", "verify", "backup", "thumbnails")
 
 
 @dataclass(frozen=True)
@@ -161,7 +161,7 @@ class ImportPage:
 
 def job_of(name: str) -> Job | None:
     """The last piece of work on an import."""
-    return Job.objects.filter(kind__in=("take-in", "place"), args__card_import=name).order_by("-id").first()
+    return Job.objects.filter(kind__in=("import", "place"), args__card_import=name).order_by("-id").first()
 
 
 def card_import_page(card_import: Import, page: str | None) -> ImportPage:

@@ -111,10 +111,10 @@ def _queue(row: Import, by: str, *, accept_changes: bool = False) -> Job:
     job = pages.job_of(row.name)
     if job is not None and job.state in (Job.State.WAITING, Job.State.RUNNING):
         return job
-    if job is not None and job.kind == "take-in" and job.state != Job.State.DONE and not accept_changes:
+    if job is not None and job.kind == "import" and job.state != Job.State.DONE and not accept_changes:
         jobs.resume(job)
         return job
-    return jobs.ask("take-in", {"card_import": row.name, "accept_changes": accept_changes}, by=by)
+    return jobs.ask("import", {"card_import": row.name, "accept_changes": accept_changes}, by=by)
 
 
 @require_GET

@@ -14,7 +14,7 @@ from trod.web.access import person
 from trod.web.cards import places
 
 LABELS = {
-    "take-in": "Taking in",
+    "import": "Importing",
     "place": "Placing an import",
     "facts": "Reading pictures",
     "thumbnails": "Making thumbnails",
@@ -42,7 +42,7 @@ def backup(request: HttpRequest) -> HttpResponse:
 
 
 def _back(job: Job) -> str:
-    if job.kind in ("take-in", "place"):
+    if job.kind in ("import", "place"):
         return reverse("cards:card_import", args=[job.args["card_import"]])
     return reverse("cards:job", args=[job.pk])
 
@@ -50,7 +50,7 @@ def _back(job: Job) -> str:
 @require_GET
 def job(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(Job, pk=pk)
-    if row.kind in ("take-in", "place"):
+    if row.kind in ("import", "place"):
         return redirect(_back(row))
     context = {"job": row, "label": LABELS.get(row.kind, row.kind)}
     if isinstance(row.result, dict):
