@@ -41,7 +41,7 @@ INPUTS: dict[str, tuple[str, str]] = {
     "--tree-diameter": ("tree_diameter_cm", "Thickness of the tree."),
     "--declination": ("declination_deg", "Magnetic declination of the place, east positive."),
 }
-# What one of a unit is in the unit that a input's name ends in.
+# What one of a unit is in the unit that an input's name ends in.
 _UNITS: dict[str, dict[str, float]] = {
     "m": {"m": 1, "cm": 0.01, "mm": 0.001, "ft": 0.3048, "in": 0.0254},
     "cm": {"cm": 1, "m": 100, "mm": 0.1, "in": 2.54, "ft": 30.48},
@@ -305,7 +305,7 @@ def _of_file(path: Path) -> dict[str, Any]:
 
 
 def _hills(path: Path, lat: float, lon: float) -> str:
-    """The hills around a place, as a input."""
+    """The hills around a place, as an input."""
     from trod.limits import HEIGHTS_FILE_BYTES as MOST
     from trod.planning.heightgrid import hills_around
 

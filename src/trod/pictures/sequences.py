@@ -1,6 +1,6 @@
 """Pictures close in time → one sequence; sequences close in time → one detection.
 
-Two groupings, each with its sentence. An *sequence* is for looking: the pictures of one deployment with no
+Two groupings, each with its sentence. A *sequence* is for looking: the pictures of one deployment with no
 long gap. A *detection* is for findings: the observations of one species at one site that are not independent of
 each other. Both are chains: each picture is compared with the one before, so a long stay is one sequence
 however long it lasts.
@@ -16,7 +16,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from trod.errors import WrongInput
 
-# Pictures of one deployment no further apart than this are one sequence, for looking. Common practice.
+# Pictures of one deployment no further apart than this are one sequence, for looking. Ours, by reason: longer than the
+# quiet time that cameras are mostly set to (none to one minute, common practice), so that an animal that stays makes one
+# sequence and not one a trigger. It says what is looked at together and changes no count: INDEPENDENCE_S does that.
 BURST_GAP_S = 120
 # Observations closer than this count as one detection. Western Canada's Remote Camera Survey Guidelines v2 (2024),
 # glossary: chosen by the user, commonly 30 minutes or 1 hour, and to be recorded.

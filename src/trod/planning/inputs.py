@@ -1,6 +1,6 @@
 """What is entered on the placement planner, as one flat dict of plain values; and the records that the models take.
 
-A input that is missing or None is left to the advice or to what is usual. Nothing is guessed from a wrong
+An input that is missing or None is left to the advice or to what is usual. Nothing is guessed from a wrong
 value: an unknown input, a text where a number belongs or a number beyond its limits is refused by its name.
 
 The dict is what a page, a file and a saved placement carry (JSON). Numbers are in the units of their names.

@@ -12,7 +12,7 @@ TOGETHER = 500  # uuids that are asked for at once
 
 
 def words(root: Path) -> dict[str, int]:
-    """{path of a identifications.jsonl below the archive: how many of its words the catalogue lacks}, where there are
+    """{path of an identifications.jsonl below the archive: how many of its words the catalogue lacks}, where there are
     any.
 
     Nothing is said of another archive's catalogue.

@@ -200,7 +200,7 @@ class ClockCorrection(models.Model):
 
     uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     deployment = models.ForeignKey(Deployment, on_delete=models.CASCADE, related_name="clock_corrections")
-    # Naive camera times, kept in UTC columns: they are readings of a input, not instants.
+    # Naive camera times, kept in UTC columns: they are readings of the camera's clock, not instants.
     from_raw = models.DateTimeField("from, on the camera's clock", null=True, blank=True)
     to_raw = models.DateTimeField("to, on the camera's clock", null=True, blank=True)
     shift_s = models.FloatField("add", help_text="seconds to add to the camera's time")

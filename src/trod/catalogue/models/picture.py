@@ -29,7 +29,7 @@ class Picture(models.Model):
     kind = models.CharField(max_length=8, choices=Kind, default=Kind.PICTURE)
     size_bytes = models.PositiveBigIntegerField()
     file_order = models.PositiveIntegerField(default=0, help_text="its turn on the card")
-    # As the camera wrote it (a input reading, kept in a UTC column) and as an instant, corrected.
+    # As the camera wrote it (a reading of its clock, kept in a UTC column) and as an instant, corrected.
     taken_raw = models.DateTimeField(null=True)
     subsecond_ms = models.PositiveSmallIntegerField(default=0)
     taken_at = models.DateTimeField(null=True)

@@ -183,7 +183,7 @@ def card_import_page(card_import: Import, page: str | None) -> ImportPage:
         false_runs=false_runs(hours, card_import.deployment) if ready else [],
         gaps=_gaps(card_import, many["first"], many["last"]) if ready else [],
         clocks=clocks.proposals(card_import.deployment) if ready and card_import.deployment else [],
-        # A input reading never changes, so what was told of it when the card came still holds.
+        # A reading of a clock never changes, so what was told of it when the card came still holds.
         jumps=[note for note in card_import.all_notes if note.startswith(("The clock went", "The clock leapt"))][:6],
         damaged=list(pictures.exclude(problem="")[:60]) if many["damaged"] else [],
         foreign=list(pictures.filter(foreign=True)[:STRIP]) if many["strangers"] else [],

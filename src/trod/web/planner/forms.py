@@ -1,6 +1,6 @@
 """What is asked on the placement planner, in the person's units, and read back as inputs.
 
-A input left empty is left to the advice. The same names stand in the page's address, so a placement planner can be kept
+An input left empty is left to the advice. The same names stand in the page's address, so a placement planner can be kept
 as
 a bookmark; `units` says in which units its numbers are.
 """

@@ -39,7 +39,7 @@ US: dict[str, Shown] = {
 
 
 def shown(key: str, limit: Limit, units: str) -> Shown:
-    """How a input is shown to a person who reads `units` ('metric' or 'us')."""
+    """How an input is shown to a person who reads `units` ('metric' or 'us')."""
     if key == "night_share":
         return PERCENT
     if units == "us" and limit.unit in US:
