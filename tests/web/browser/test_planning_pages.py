@@ -29,7 +29,7 @@ def test_a_comparison_works_without_script(browser, house):
     page.goto(house.url + "cameras/compare/?use=herd")
     page.wait_for_selector(".standing > li", timeout=60_000)
 
-    assert page.locator(".lead").inner_text().startswith("A herd at a feeding map: the ")
+    assert page.locator(".lead").inner_text().startswith("A herd at a feeding ground: the ")
     context.close()
 
 

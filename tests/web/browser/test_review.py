@@ -317,7 +317,7 @@ def test_a_second_look_is_blind_and_then_told(looked: Stretch, visit: Callable[.
     page = visit(looked.at(1) + "?which=second").page
     seen(page)
     assert "Badger" not in page.locator("#story").inner_text()
-    assert "closed until you have said yours" in page.locator("#story").inner_text()
+    assert "closed until you have given yours" in page.locator("#story").inner_text()
     key(page, "d")
     page.locator("#needs > div").wait_for()
     assert "you say “1 × Red deer”; Tobin Achterfeld said “1 × Badger”" in page.locator("#needs").inner_text()
@@ -514,8 +514,8 @@ def test_correcting_begins_with_what_stands(looked: Stretch, visit: Callable[...
     key(page, "Enter")  # 4: two kinds
     for _ in range(4):
         key(page, "ArrowUp")
-    before = "3 × Red deer (1 female; 1 female, young)"
-    assert line(page) == f"{before}: your word stands. Enter leaves it."
+    before = "3 × Red deer (1 female; 1 female, juvenile)"
+    assert line(page) == f"{before}: your identification stands. Enter leaves it."
     assert page.locator(".dot").count() == 2 and page.locator("#count").text_content() == "3"
     sent(page)
     many = len(acts(looked))
@@ -524,14 +524,14 @@ def test_correcting_begins_with_what_stands(looked: Stretch, visit: Callable[...
     assert line(page) == ""
     for _ in range(3):
         key(page, "ArrowUp")
-    assert line(page) == "unknown: your word stands. Enter leaves it."
+    assert line(page) == "unknown: your identification stands. Enter leaves it."
     key(page, "r")  # 2: a roe deer after all
     for _ in range(4):
         key(page, "ArrowUp")
     key(page, "Shift+M", goes_on=False)  # 1: the one without a dot is a male
     assert "1 male" in line(page) and " instead of “3 × Red deer" in line(page)
     key(page, "Escape", goes_on=False)
-    assert line(page) == f"{before}: your word stands. Enter leaves it."
+    assert line(page) == f"{before}: your identification stands. Enter leaves it."
     key(page, "r")  # 1: roe deer; counts, classes and dots stay
     sent(page)
     assert len(acts(looked)) == many + 2
@@ -576,7 +576,7 @@ def test_anothers_word_is_agreed_with_by_one_key(looked: Stretch, visit: Callabl
     theirs.click("text=Keep")
     theirs.goto(f"{looked.at(1)}?which=all")
     seen(theirs)
-    assert "2 × Red deer: " in line(theirs) and "'s word. Enter agrees." in line(theirs)
+    assert "2 × Red deer: " in line(theirs) and "'s identification. Enter agrees." in line(theirs)
     assert theirs.locator("#write span").inner_text() == "Agree"
     key(theirs, "Enter")
     sent(theirs)

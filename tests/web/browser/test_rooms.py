@@ -135,7 +135,7 @@ def test_an_empty_trod_is_sound_too(empty_house, visit, axe, theme):
 
 
 def test_every_open_menu_and_fold_is_sound(house, visit, addresses, axe):
-    for name in ("Today", "Ground", "a deployment", "new deployment"):
+    for name in ("Today", "Map", "a deployment", "new deployment"):
         page = visit(house.url.rstrip("/") + addresses[name], width=360).page
         page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
         assert page.evaluate("document.documentElement.scrollWidth") <= 360

@@ -94,7 +94,7 @@ import sys
 from threading import Thread
 from django.db import connection
 from django.test import RequestFactory
-from trod.web.people import tries
+from trod.web.shared import tries
 request = RequestFactory().post("/people/login/", REMOTE_ADDR="192.0.2.7")
 passed = []
 def go():
@@ -288,7 +288,7 @@ def test_two_last_holders_closed_at_the_same_moment_leave_one(tmp_path):
     code = """
 import sys, time
 from django.contrib.auth import get_user_model
-from trod.web.people import rights
+from trod.web.shared import rights
 users = get_user_model().objects
 names = ["suri", "tobin"]
 for name in names:

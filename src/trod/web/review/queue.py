@@ -25,7 +25,7 @@ WHICH = {
     "unseen": "Sequences nobody has looked at",
     "unknown": "Sequences somebody was unknown of",
     "second": "Sequences for a second review: another person's word stands and you have said nothing",
-    "mine": "Sequences where your word stands",
+    "mine": "Sequences where your identification stands",
     "species": "Sequences with an observation",
     "all": "All sequences",
 }

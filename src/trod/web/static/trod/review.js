@@ -359,7 +359,7 @@
     if (c.hidden) {
       row(
         "closed",
-        `${c.hidden === 1 ? "Another person's word is" : `${c.hidden} words of others are`} closed until you have said yours.`,
+        `${c.hidden === 1 ? "Another person's identification is" : `${c.hidden} identifications of others are`} closed until you have given yours.`,
       );
     }
     for (const w of c.words) {
@@ -372,7 +372,7 @@
         w.undone ? ` – ${w.undone}` : w.stands ? " – stands" : "",
       );
     }
-    if (c.suggestion) row("suggestion", `The machine's suggestion: ${c.suggestion}. Nobody's word.`);
+    if (c.suggestion) row("suggestion", `The machine's suggestion: ${c.suggestion}. No identification.`);
   }
 
   function drawFrameNumber() {
@@ -501,8 +501,8 @@
     const now = tell(pen.amounts(), "");
     if (!pen.touched) {
       return pen.amend.mine
-        ? `${now}: your word stands. Enter leaves it.`
-        : `${now}: ${pen.amend.by}'s word. Enter agrees.`;
+        ? `${now}: your identification stands. Enter leaves it.`
+        : `${now}: ${pen.amend.by}'s identification. Enter agrees.`;
     }
     return `${now} instead of “${pen.amend.text}”?`;
   }
@@ -1063,7 +1063,7 @@
       if (!ended) {
         clearTimeout(fillWait);
         fillWait = setTimeout(refill, 3000);
-        if (!card()) say$("The next events cannot be fetched yet.");
+        if (!card()) say$("The next sequences cannot be fetched yet.");
       }
       return;
     }

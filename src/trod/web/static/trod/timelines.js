@@ -29,8 +29,8 @@
       chance !== undefined
         ? `watches with a chance of ${chance} in 100`
         : events === 1
-          ? "1 event"
-          : `${events || "no"} events`;
+          ? "1 sequence"
+          : `${events || "no"} sequences`;
     told.textContent = `${name}, ${format.format(first + day * 864e5)}: ${what}`;
     const around = box.getBoundingClientRect();
     const half = told.offsetWidth / 2;
