@@ -99,7 +99,7 @@ class Book:
         turns: dict[str, bool] = {}
         for a in acts:
             if a.get("act") in ("undo", "redo"):
-                turns[a["word"]] = a["act"] == "undo"
+                turns[a["identification"]] = a["act"] == "undo"
         lost = []
         for uuid, word in self.words.items():
             there = said.get(uuid)

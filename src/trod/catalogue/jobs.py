@@ -169,7 +169,7 @@ def work(
     """
     try:
         settle_in()
-    except (TrodError, OSError) as trouble:  # a full or missing disk; jobs will tell of it
+    except (TrodError, OSError, DatabaseError) as trouble:  # a full disk, a damaged catalogue; jobs will tell of it
         print(trouble, file=sys.stderr)
     looked = -LOOK_S
     while not stop.is_set():

@@ -12,7 +12,10 @@ from trod.catalogue import home
 from trod.errors import CatalogueTrouble, DiskFull, TrodError
 
 # What SQLite says (sqlite.org/rescode.html), and what we make of it.
-_DAMAGED = ("file is not a database", "malformed", "file is encrypted", "unsupported file format")
+_DAMAGED = (
+    "file is not a database", "malformed", "file is encrypted", "unsupported file format", "no such column",
+    "no such table", "has no column named", "no such function", "foreign key mismatch", "Could not decode to UTF-8",
+)  # fmt: skip
 _READ_ONLY = ("readonly database", "unable to open database file")
 
 
@@ -32,7 +35,7 @@ def in_words(problem: BaseException) -> TrodError | None:
             "TROD_DATABASE_URL names it rightly, then try again. The archive was not touched."
         )
     path = home.home() / "catalogue.sqlite3"
-    if any(words in said for words in _DAMAGED):
+    if is_damage(problem):
         return CatalogueTrouble(
             f"{path} is damaged or no catalogue ({said}). The archive holds the truth: trod rebuild makes the "
             "catalogue anew from it and keeps this file aside."
@@ -57,5 +60,12 @@ def in_words(problem: BaseException) -> TrodError | None:
     )
 
 
+def is_damage(problem: BaseException) -> bool:
+    """Whether SQLite says that the catalogue's file, its tables or its rows are spoilt."""
+    of_database = isinstance(problem, (DatabaseError, InterfaceError, sqlite3.Error))
+    return of_database and any(words in str(problem) for words in _DAMAGED)
+
+
 def _one_line(problem: BaseException) -> str:
-    return " ".join(str(problem).split())[:300]
+    said = " ".join(str(problem).split())
+    return "".join(c for c in said if c.isprintable() and c != "\N{REPLACEMENT CHARACTER}")[:300]

@@ -66,9 +66,20 @@ def _of_database(problem: BaseException) -> TrodError | None:
     """In words, when it comes from the database or its settings; Django is not loaded for it."""
     if "django" not in sys.modules:
         return None
+    from django.db import DatabaseError
+
     from trod.catalogue.trouble import in_words
 
-    return in_words(problem)
+    known = in_words(problem)
+    if known is None and isinstance(problem, (LookupError, ValueError, TypeError)):  # as from a row that is spoilt
+        with contextlib.suppress(DatabaseError, ImportError, AttributeError, TrodError):
+            from django.apps import apps
+
+            if apps.ready:
+                from trod.catalogue.papers import standing
+
+                known = standing.in_doubt(problem)
+    return known
 
 
 def _of_fault(problem: BaseException) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from trod.catalogue.trouble import in_words, is_damage
 from trod.errors import ArchiveUnwritable, CatalogueTrouble, DiskFull, NotOnPaper
 from trod.web.access import asked_by
 
@@ -26,6 +27,8 @@ class RefusedMiddleware:
             return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, problem: Exception) -> HttpResponse | None:
+        if is_damage(problem):  # of the catalogue's own file
+            problem = in_words(problem) or problem
         if not isinstance(problem, (CatalogueTrouble, DiskFull, ArchiveUnwritable)):
             return None
         if request.headers.get("HX-Request") or request.content_type == "application/json":

@@ -10,6 +10,7 @@ from trod.catalogue.papers import ledger, standing
 
 def settle() -> standing.Standing:
     """Take up identifications, adopt papers that say the same. Raises OutOfStep."""
+    standing.require_readable()
     found = standing.look()
     if found.how is standing.How.UNKNOWN and ledger.says_the_same():
         standing.adopt()

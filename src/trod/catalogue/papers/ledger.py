@@ -23,7 +23,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from django.db import models, transaction
+from django.db import DatabaseError, models, transaction
 from django.db.models.signals import post_delete, post_save, pre_delete, pre_save
 from django.utils import timezone
 
@@ -61,6 +61,7 @@ from trod.catalogue.models import (
     WalkTest,
 )
 from trod.catalogue.papers import standing
+from trod.catalogue.trouble import in_words
 from trod.catalogue.who import who
 from trod.errors import CatalogueTrouble, NotOnPaper, PaperLosesRows, TrodError
 
@@ -167,7 +168,14 @@ class Names:
             kind = BY_MODEL[model]
             (key,) = kind.key
             self._known[model] = {pk: plain(value) for pk, value in model.objects.values_list("pk", key)}
-        return self._known[model][pk]
+        try:
+            return self._known[model][pk]
+        except KeyError:
+            raise CatalogueTrouble(
+                f"The catalogue is damaged: a record in it names one of {BY_MODEL[model].name.replace('_', ' ')} that "
+                "is not there. The archive holds the truth: trod rebuild makes the catalogue anew from it and keeps "
+                "the old one aside."
+            ) from None
 
 
 def dump_ledger() -> dict[str, Any]:
@@ -458,9 +466,9 @@ def flush() -> None:
                 with _locked():
                     _drop(path.parent)
         Deletion.objects.filter(pk__lte=last).delete()
-    except (TrodError, OSError) as problem:
+    except (TrodError, OSError, DatabaseError) as problem:
         standing.owe(True)
-        raise NotOnPaper(problem) from problem
+        raise NotOnPaper(in_words(problem) or problem) from problem
 
 
 # A sidecar names cameras, sites and cards by their keys; to save these fields alone changes none.

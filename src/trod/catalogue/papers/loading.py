@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.core.exceptions import ObjectDoesNotExist, ValidationError
-from django.db import models, transaction
+from django.db import OperationalError, models, transaction
 
 from trod.archive.papers import LEDGER, PRIVATE
 from trod.archive.rows import DELETED
@@ -40,6 +40,8 @@ class Loader:
             try:
                 with transaction.atomic():
                     made.append(self._row(kind, plain_data))
+            except OperationalError:  # the database, not the paper
+                raise
             except Exception as problem:  # whatever a damaged or hand-edited file may hold
                 key = " ".join(str(plain_data.get(k)) for k in kind.key) if isinstance(plain_data, dict) else "?"
                 self.trouble.append(f"{where}: {name} {key} was left out ({_short(problem)}).")

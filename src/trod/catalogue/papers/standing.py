@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils import timezone
 
@@ -38,7 +38,8 @@ from trod.catalogue.models import (
     Sequence,
     Species,
 )
-from trod.errors import CatalogueTrouble, OutOfStep
+from trod.catalogue.papers import readable
+from trod.errors import CatalogueTrouble, OutOfStep, TrodError
 
 KINDS = {papers.LEDGER: "ledger", papers.PRIVATE: "private", papers.SIDECAR: "deployment"}
 # So long a look that found all in order is believed; the writing itself compares again, paper by paper.
@@ -57,17 +58,19 @@ class How(StrEnum):
     BEHIND = "behind"  # papers are newer than what the catalogue has read
     UNKNOWN = "unknown"  # a catalogue with records that was never held against these papers
     FOREIGN = "foreign"
+    SPOILT = "spoilt"  # its own tables or rows cannot be read as the models say
     DAMAGED = "damaged"  # papers are missing, cannot be read, or are not as the archive's register says
 
 
 # What making the catalogue anew can only better, without asking anybody.
-MENDS_ITSELF = frozenset({How.EMPTY, How.HALF, How.BEHIND, How.UNKNOWN})
+MENDS_ITSELF = frozenset({How.EMPTY, How.HALF, How.SPOILT, How.BEHIND, How.UNKNOWN})
 SAID = {
     How.EMPTY: "The archive holds records, but the catalogue is empty.",
     How.HALF: "The catalogue was not made to its end.",
     How.BEHIND: "The archive holds something newer than the catalogue has read.",
     How.UNKNOWN: "It is not known from which papers this catalogue was made.",
     How.FOREIGN: "The catalogue is another archive's.",
+    How.SPOILT: "The catalogue itself is damaged.",
     How.DAMAGED: "Papers of the archive are not as the catalogue knows them.",
 }
 
@@ -234,6 +237,23 @@ def _why_not(root: Path, path: str, here: str) -> str:
     return ""
 
 
+def require_readable() -> None:
+    """Raises OutOfStep where the catalogue's tables are not as the models say; quick, for every start."""
+    if told := readable.tables_told():
+        raise Standing(How.SPOILT, tuple(told)).trouble()
+
+
+def in_doubt(problem: BaseException) -> OutOfStep | None:
+    """What a fault comes from, when tables or rows of the catalogue are found that cannot be read; None otherwise.
+
+    Reads all rows, so only for a fault that nothing else explains. Changes nothing.
+    """
+    if isinstance(problem, (TrodError, OSError, IntegrityError)):
+        return None
+    told = readable.tables_told() or readable.rows_told()
+    return Standing(How.SPOILT, tuple(told)).trouble() if told else None
+
+
 def require() -> None:
     """Raises OutOfStep unless this catalogue may write to the archive."""
     now = time.monotonic()
@@ -340,10 +360,11 @@ def owes() -> bool:
 def begin_building() -> dict[str, str]:
     """The catalogue is being made from the archive. Returns the papers as they lie there now."""
     root = home.archive_root()
-    Catalogue.objects.all().delete()
-    Catalogue.objects.create(
-        pk=1, archive=papers.archive_id(root) or "", state=Catalogue.State.BUILDING, since=timezone.now()
-    )
+    with transaction.atomic():
+        Catalogue.objects.all().delete()
+        Catalogue.objects.create(
+            pk=1, archive=papers.archive_id(root) or "", state=Catalogue.State.BUILDING, since=timezone.now()
+        )
     forget()
     return on_disk(root)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sqlite3
 from dataclasses import dataclass
@@ -58,19 +59,48 @@ def prepare(now: datetime) -> Path | None:
     return set_aside(home.home(), now)
 
 
+# What is taken over of accounts, where it can still be read: who may log in, and their rights by name.
+_ACCOUNTS = (
+    "INSERT INTO auth_user SELECT * FROM old.auth_user",
+    "INSERT INTO auth_user_user_permissions (user_id, permission_id) SELECT link.user_id, p.id"
+    " FROM old.auth_user_user_permissions link JOIN old.auth_permission q ON q.id = link.permission_id"
+    " JOIN auth_permission p ON p.codename = q.codename",
+)
+
+
+def _new_file(now: datetime) -> Path | None:
+    """Put a catalogue whose tables are spoilt aside and begin a new file, with the accounts that can be read."""
+    from trod.catalogue import start
+
+    connections.close_all()
+    aside = set_aside(home.home(), now)
+    start.bring_up_to_date()
+    connections.close_all()
+    if aside is not None:
+        with contextlib.closing(sqlite3.connect(home.home() / NAME, timeout=20)) as new:
+            new.execute("ATTACH ? AS old", (f"{aside}",))
+            for statement in _ACCOUNTS:
+                with contextlib.suppress(sqlite3.Error, UnicodeDecodeError), new:
+                    new.execute(statement)
+    return aside
+
+
 def make(command: str, line: Line, *, now: datetime, remake_thumbnails: bool = False) -> Anew:
     """Make the catalogue anew from the archive. Django must be ready.
 
     The old one, if it holds anything, is kept aside as a copy first (not on PostgreSQL); accounts stay in their place.
     Raises InUse, WrongInput, CatalogueTrouble, Stopped.
     """
-    from trod.catalogue.papers import standing
+    from trod.catalogue.papers import readable, standing
     from trod.catalogue.work import rebuild
 
     if not home.archive_root().is_dir():
         raise WrongInput("archive", got=str(home.archive_root()), needed=NO_ARCHIVE)
     with holders.alone(command):
         before = None
+        if not is_postgres() and readable.tables_told():
+            before = _new_file(now)  # emptied, it would keep the tables that are spoilt
+            return Anew(rebuild.make_anew(line, remake_thumbnails=remake_thumbnails), before)
         if not is_postgres() and standing.look().how is not standing.How.HALF and standing.holds_records():
             connections.close_all()
             before = copy_aside(home.home(), now)

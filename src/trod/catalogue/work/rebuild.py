@@ -71,7 +71,8 @@ def empty_all() -> None:
             cursor.execute(f"TRUNCATE {', '.join(map(quote, tables))} RESTART IDENTITY")
         return
     standing.forget()
-    with connection.constraint_checks_disabled(), connection.cursor() as cursor:
+    # All or nothing: killed between two tables, it would be a catalogue that calls itself whole and is not.
+    with connection.constraint_checks_disabled(), transaction.atomic(), connection.cursor() as cursor:
         for table in tables:
             cursor.execute(f"DELETE FROM {quote(table)}")
 
