@@ -71,7 +71,7 @@ def main() -> None:
         return
     from trod_demo import cards
 
-    with tempfile.TemporaryDirectory(prefix="trod-bench-") as folder:
+    with tempfile.TemporaryDirectory(prefix="trod-benchmark-") as folder:
         cards.noise_card(Path(folder) / "card", said.files, said.bytes, size=(width, height))
         # In a process of its own, whose memory the drawing of the card is no part of.
         subprocess.run([sys.executable, __file__, *sys.argv[1:], "--inside", folder], check=True)
@@ -100,9 +100,7 @@ def measure(folder: Path, files: int, bytes_each: int, size: tuple[int, int], wo
     bare = clock.told("bare scaled decode, 1 process", files)
     propose.propose(listing, now=now)
     clock.told("proposal", files)
-    deployment, _ = records.make(
-        serial="BENCH-1", site_name="Placement planner", marks=propose.read_marks(listing), now=now
-    )
+    deployment, _ = records.make(serial="TRIAL-1", site_name="Trial", marks=propose.read_marks(listing), now=now)
     row = import_card.begin(import_card.Asked(card, deployment, read_back=False), now=now)
     clock = Watch()
     real = bags.register

@@ -174,7 +174,7 @@ def lines_of(pipes: list[int]) -> Iterator[dict[str, Any]]:
 
     chosen = selectors.DefaultSelector()
     for fd in pipes:
-        chosen.register(os.fdopen(fd, "r"), selectors.SEQUENCE_READ)
+        chosen.register(os.fdopen(fd, "r"), selectors.EVENT_READ)
     while chosen.get_map():
         for key, _ in chosen.select():
             line = key.fileobj.readline()  # type: ignore[union-attr]

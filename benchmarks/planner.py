@@ -1,6 +1,6 @@
 """How soon the placement planner answers, beside a bare page of the same server, and how often it asks the database.
 
-    python benchmarks/bench.py [--rounds 60]
+    python benchmarks/planner.py [--rounds 60]
 
 Every answer is to a question that was not asked before (a lens height of its own), so nothing comes out of the
 placement planner's memory. Times are those of the whole answer inside the server by Django's test client, processor
@@ -40,7 +40,7 @@ def main() -> int:
     given = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     given.add_argument("--rounds", type=int, default=60)
     rounds = given.parse_args().rounds
-    with tempfile.TemporaryDirectory(prefix="trod-bench-") as scratch:
+    with tempfile.TemporaryDirectory(prefix="trod-benchmark-") as scratch:
         os.environ["TROD_HOME"] = scratch
         from trod.catalogue.start import ready
 

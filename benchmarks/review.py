@@ -44,7 +44,7 @@ def keys(home: Path, *, sequences: int, wide: int, pause_ms: float) -> dict[str,
     from playwright.sync_api import sync_playwright
 
     env = surroundings(home)
-    fill = [sys.executable, str(ROOT / "tests" / "support" / "eventful.py")]
+    fill = [sys.executable, str(ROOT / "tests" / "support" / "sequenced.py")]
     subprocess.run([*fill, "--events", str(sequences + 15), "--files", "--wide", str(wide)], env=env, check=True)
     command = [sys.executable, "-m", "trod", "serve", "--port", "0", "--no-browser", "--no-worker", "--json"]
     server = subprocess.Popen(command, env=env, stdout=subprocess.PIPE, text=True)
@@ -107,21 +107,21 @@ ready()
 from django.conf import settings
 from django.db import connection, transaction
 from django.test import Client
-import eventful
+import sequenced
 from trod.catalogue import models as m
 
 sequences, frames = int(sys.argv[1]), int(sys.argv[2])
 with transaction.atomic():
-    made = eventful.ground(sites=4)
+    made = sequenced.ground(sites=4)
     rows = []
     for n in range(sequences):
-        at = eventful.START + timedelta(minutes=7 * n)
+        at = sequenced.START + timedelta(minutes=7 * n)
         end = at + timedelta(seconds=4 * (frames - 1))
         rows.append(m.Sequence(key=f"e.{n:064x}", deployment=made.deployments[n % 4], start_at=at, end_at=end,
                             frames=frames, infrared=n % 3 == 0))
     rows = m.Sequence.objects.bulk_create(rows, batch_size=1000)
     m.Picture.objects.bulk_create(
-        [m.Picture(sha256=f"{n * frames + k:064x}", path=f"p/{n}/{k}.JPG", import=row.deployment.intake,
+        [m.Picture(sha256=f"{n * frames + k:064x}", path=f"p/{n}/{k}.JPG", card_import=row.deployment.card_import,
                    deployment=row.deployment, sequence=row, size_bytes=1, taken_raw=row.start_at,
                    taken_at=row.start_at + timedelta(seconds=4 * k), looked=True, width=1920, height=1440)
          for n, row in enumerate(rows) for k in range(frames)], batch_size=1000)

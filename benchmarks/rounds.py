@@ -55,7 +55,7 @@ def invented(stops: int, days: int, seed: int = 1):
         tracks.append(Track(points=(at(0, 1000 * y), at(0, 1000 * (y + 1))), drive=True))
     grid_y, grid_x = np.mgrid[0:400, 0:560]
     heights = 800 + 250 * np.sin(grid_x / 70) * np.cos(grid_y[::-1] / 60)
-    grid = HeightGrid(heights, west=LON - 0.01, south=LAT - 0.01, battery=0.00025, degrees=True)
+    grid = HeightGrid(heights, west=LON - 0.01, south=LAT - 0.01, cell=0.00025, degrees=True)
     first = date(2026, 3, 2)
     places = []
     for number in range(stops):

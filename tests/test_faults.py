@@ -93,7 +93,7 @@ def test_the_book_finds_all_that_it_was_promised(book, archive: Path) -> None:
         ("alder/spring/identifications.jsonl", b"", "identification u-1"),
         ("alder/spring/identifications.jsonl", b'{"act": "say", "uuid": "u-1", "sequence": "e-2"}\n', "says something else"),  # noqa: E501
         ("alder/spring/identifications.jsonl",
-         b'{"act": "say", "uuid": "u-1", "sequence": "e-1"}\n{"act": "undo", "uuid": "u-2", "word": "u-1"}\n',
+         b'{"act": "say", "uuid": "u-1", "sequence": "e-1"}\n{"act": "undo", "uuid": "u-2", "identification": "u-1"}\n',
          "what became of identification u-1"),
         ("private.json", b'{"locks": [{"label": "Box", "key_number": "K 36"}]}', "record lock"),
         ("private.json", b'{"locks": [', "record lock"),

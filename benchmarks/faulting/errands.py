@@ -174,7 +174,7 @@ def undo(h: House, rng: random.Random) -> Errand:
         if ended.said.get("acked"):
             book.words[mine].undone = frozenset({True})
 
-    return Errand("undo", lambda: pagework.act(act="undo", word=mine), sent=sent, kept=kept, command=False)
+    return Errand("undo", lambda: pagework.act(act="undo", identification=mine), sent=sent, kept=kept, command=False)
 
 
 def _record(verb: str, handle: str, name: str, fields: dict[str, Any], work: Work) -> Errand:
@@ -272,8 +272,7 @@ def _worker() -> None:
     from trod.catalogue.work import handlers
 
     stop = threading.Event()
-    handlers.look_round = stop.set
-    jobs.work(stop=stop)
+    jobs.work(stop=stop, settle_in=handlers.settle_in, look_round=stop.set)
 
 
 def backup(h: House, rng: random.Random) -> Errand:

@@ -126,7 +126,7 @@ class House:
         """What the older catalogue does not know."""
         self.say(self.sequences[1])
         undone = self.say(self.sequences[2])
-        self.must(lambda: pagework.act(act="undo", word=undone), acked=True)
+        self.must(lambda: pagework.act(act="undo", identification=undone), acked=True)
         self.book.words[undone].undone = frozenset({True})
         self.record(
             "lock", "locks", {"label": "Box one", "key_number": KEY, "combination": COMBINATION},

@@ -55,7 +55,7 @@ def test_the_cards_label_is_enough_where_the_camera_writes_no_serial(small: Any)
     assert any("which was taken out there on 29 Jun 2026" in reason for reason in found.best.reasons)
 
 
-def test_a_label_that_speaks_against_the_serial_is_asked_about(small: Any) -> None:
+def test_a_label_that_contradicts_the_serial_is_asked_about(small: Any) -> None:
     swap(small, small.lick, "ESK-02-B")
     card = small.card("ESK-02-B", serial="INV-001")
     card.bursts(pulled.days(4))
@@ -96,7 +96,7 @@ def test_files_of_several_cameras_are_counted_and_told(small: Any) -> None:
     assert any("15 bear the serial INV-001, 1 another (STRANGER-9)" in note for note in found.notes)
 
 
-def test_another_kind_of_camera_speaks_against(small: Any) -> None:
+def test_another_kind_of_camera_contradicts(small: Any) -> None:
     card = small.card("NO NAME", serial="", more={"make": "Hobkindle", "model": "Gill 8"})
     card.bursts(pulled.days(4))
     found = look(card)

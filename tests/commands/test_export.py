@@ -58,13 +58,13 @@ def test_a_sensitive_site_is_given_as_a_battery_unless_told(made, said, tmp_path
     said("export", tmp_path / "a")
     told = said("export", tmp_path / "b", "--true-places")
 
-    blurred = next(row for row in rows(tmp_path / "a", "sites") if row["site"] == "grey-lick")
+    generalised = next(row for row in rows(tmp_path / "a", "sites") if row["site"] == "grey-lick")
     battery = cell_of(latitude_deg=47.291234, longitude_deg=13.907654)
-    assert (float(blurred["latitude"]), float(blurred["longitude"])) == (
+    assert (float(generalised["latitude"]), float(generalised["longitude"])) == (
         battery.latitude_deg,
         battery.longitude_deg,
     )
-    assert float(blurred["uncertainty_m"]) == battery.uncertainty_m
+    assert float(generalised["uncertainty_m"]) == battery.uncertainty_m
     assert "47.291234" not in "".join(path.read_text("utf-8") for path in (tmp_path / "a").iterdir())
     assert told["sensitive_shown"] is True
     assert "TRUE places" in (tmp_path / "b" / "README.txt").read_text("utf-8")

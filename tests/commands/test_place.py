@@ -39,14 +39,14 @@ def test_the_same_comes_as_json_and_its_inputs_can_be_given_back(said, tmp_path)
     assert told["advice"]["height_m"] == pytest.approx(0.762)
     caught = told["chances"]["day"]["whole in a picture"]
     assert 0 <= caught["value"] <= 1 and 0 < caught["standard_error"] < 0.01
-    file = tmp_path / "dials.json"
+    file = tmp_path / "inputs.json"
     file.write_text(json.dumps(told), "utf-8")
     again = said("place", *BARE, "--inputs", file, "--figure", "trigger_s=0.4")
     assert again == told
 
 
 def test_an_option_goes_before_a_file(said, tmp_path):
-    file = tmp_path / "dials.json"
+    file = tmp_path / "inputs.json"
     file.write_text('{"height_m": 0.5, "offset_m": 6}', "utf-8")
 
     assert said("place", *BARE, "--inputs", file, "--height", 1.5)["inputs"] == {"height_m": 1.5, "offset_m": 6.0}
@@ -105,7 +105,7 @@ def test_what_cannot_be_used_is_said_in_words(trod, trod_home, words, status, ne
 
 @pytest.mark.parametrize("text", ["[1, 2]", "{", '"x"', "[" * 20_000, '{"height_m": "0.8"}'])
 def test_a_file_of_inputs_that_is_none_is_refused(trod, tmp_path, text):
-    file = tmp_path / "dials.json"
+    file = tmp_path / "inputs.json"
     file.write_text(text, "utf-8")
     done = trod("place", *BARE, "--inputs", file)
 

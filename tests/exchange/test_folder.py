@@ -59,13 +59,15 @@ def test_gaps_stand_beside_what_was_watched_with_their_reasons(tmp_path):
 def test_a_sensitive_site_never_stands_at_its_point(tmp_path):
     evidence = invented.year(days=10)
     den = next(site for site in evidence.sites if site.sensitive)
-    write(evidence, tmp_path / "blurred")
+    write(evidence, tmp_path / "generalised")
     write(evidence, tmp_path / "true", true_places=True)
 
     cell = cell_of(latitude_deg=den.latitude_deg, longitude_deg=den.longitude_deg)
-    blurred = next(row for row in rows(tmp_path / "blurred", "sites") if row["site"] == den.slug)
-    assert float(blurred["latitude"]) == cell.latitude_deg and float(blurred["uncertainty_m"]) == cell.uncertainty_m
-    assert repr(den.latitude_deg) not in (tmp_path / "blurred" / "sites.csv").read_text("utf-8")
+    generalised = next(row for row in rows(tmp_path / "generalised", "sites") if row["site"] == den.slug)
+    assert (
+        float(generalised["latitude"]) == cell.latitude_deg and float(generalised["uncertainty_m"]) == cell.uncertainty_m
+    )
+    assert repr(den.latitude_deg) not in (tmp_path / "generalised" / "sites.csv").read_text("utf-8")
     true = next(row for row in rows(tmp_path / "true", "sites") if row["site"] == den.slug)
     assert float(true["latitude"]) == den.latitude_deg and true["uncertainty_m"] == ""
 

@@ -109,10 +109,10 @@ def test_true_places_are_shown_with_a_word_to_keep_the_sheet() -> None:
 
 
 def test_blurred_a_sensitive_site_has_no_coordinates_no_way_and_a_coarse_square() -> None:
-    blurred = replace(SHEET, plan=fit(PLAN, true_places=False))
-    told = json.dumps(printed(blurred))
-    (trip,) = printed(blurred)["trips"]
-    row = {r["key"]: r for r in csv.DictReader(io.StringIO(round_sheet_csv(blurred)))}
+    generalised = replace(SHEET, plan=fit(PLAN, true_places=False))
+    told = json.dumps(printed(generalised))
+    (trip,) = printed(generalised)["trips"]
+    row = {r["key"]: r for r in csv.DictReader(io.StringIO(round_sheet_csv(generalised)))}
 
     assert "47.3111" not in told and "13.9022" not in told
     assert "47.30200, 13.89100" in told

@@ -1,4 +1,4 @@
-"""When animals pass, by the clock and by the sun."""
+"""When animals pass, by clock time and by sun time."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ def test_curves_hold_one_day_and_the_band_holds_the_curve() -> None:
 
 
 def test_polar_days_are_refused_by_the_sun_but_not_by_the_clock() -> None:
-    """At 70° N the sun does not set in June: time by the sun is not defined."""
+    """At 70° N the sun does not set in June: sun time is not defined."""
     begin = invented.utc("2025-06-01 00:00")
     rng = np.random.default_rng(4)
     evidence = Evidence(

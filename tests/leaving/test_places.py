@@ -93,7 +93,7 @@ def modules(package: Any) -> list[Any]:
 
 
 def doors() -> list[tuple[str, Any]]:
-    """Every function and record of the three rooms whose work leaves the house."""
+    """Every function and record of the three rooms whose work leaves."""
     found = []
     for module in (*modules(trod.report), *modules(trod.field), *modules(trod.exchange)):
         for name, thing in vars(module).items():

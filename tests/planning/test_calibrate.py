@@ -146,10 +146,10 @@ def test_nine_in_ten_of_the_intervals_hold_the_truth() -> None:
 def test_one_setup_sheet_of_the_pencil_does_not_exclude_the_truth() -> None:
     field = Field(TRUTH, 9)
     walks = many_speeds(field)
-    slipped = [*walks, Walk(path=at(90, 5), speed_mps=1.2, shown="none")]
+    onesheet = [*walks, Walk(path=at(90, 5), speed_mps=1.2, shown="none")]
 
-    assert walk_test(slipped).posterior.max() < 0.9
-    middle = walk_test(slipped).band("zone_deg").middle
+    assert walk_test(onesheet).posterior.max() < 0.9
+    middle = walk_test(onesheet).band("zone_deg").middle
     assert middle == approx(walk_test(walks).band("zone_deg").middle, rel=0.25)
 
 

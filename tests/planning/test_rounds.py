@@ -114,7 +114,7 @@ def test_a_must_is_gone_to_whatever_it_costs() -> None:
 
 
 def test_a_must_that_cannot_be_is_refused_with_its_reason() -> None:
-    with pytest.raises(WrongInput, match=r"stop 'Far', which must be visited: got 'the way there, 5 h 26, .* a way to"):
+    with pytest.raises(WrongInput, match=r"stop 'Far', which must be visited: got 'the way out, 5 h 26, .* a way to"):
         plan([stop("far", 21.05, must=True)])
 
 
@@ -253,7 +253,7 @@ def test_a_site_without_a_way_is_left_out_with_the_reason_of_the_tracks() -> Non
     )
 
     assert turns(found) == ["near"]
-    assert found.left_out[0].reason.startswith("there is no way there: the nearest track is 3000 m away")
+    assert found.left_out[0].reason.startswith("there is no access: the nearest track is 3000 m away")
     assert len(found.trips[0].visits[0].line) >= 2
 
 

@@ -1,6 +1,6 @@
 """A small invented ground with sequences to look through, with real JPEG files where they are asked for.
 
-As a script it fills TROD_HOME:  TROD_HOME=/some/scratch python tests/support/eventful.py --events 60 --files
+As a script it fills TROD_HOME:  TROD_HOME=/some/scratch python tests/support/sequenced.py --sequences 60 --files
 """
 
 from __future__ import annotations
@@ -155,7 +155,7 @@ def main() -> None:
     import argparse
 
     given = argparse.ArgumentParser(description=__doc__)
-    given.add_argument("--events", type=int, default=60)
+    given.add_argument("--sequences", type=int, default=60)
     given.add_argument("--files", action="store_true")
     given.add_argument("--wide", type=int, default=1280)
     asked = given.parse_args()

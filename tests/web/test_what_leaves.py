@@ -1,4 +1,4 @@
-"""Whatever leaves the house tells of a sensitive site its coarse cell and nothing finer: moved anywhere within that
+"""Whatever leaves tells of a sensitive site its coarse cell and nothing finer: moved anywhere within that
 cell, the site changes no byte of any paper, file or export, though the whole round is planned anew from its true place.
 """
 

@@ -79,7 +79,7 @@ def what_comes(**given: Any) -> None:
 @ask.command("when", short_help="At what time of day they come.")
 @_asked
 def when(**given: Any) -> None:
-    """At what time of day they come, by the clock and by the sun.
+    """At what time of day they come, by clock time and by sun time.
 
     \b
     Example:

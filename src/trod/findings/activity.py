@@ -1,6 +1,6 @@
-"""When animals pass: by the wall clock and by the sun, corrected for when cameras watched.
+"""When animals pass: by clock time and by sun time, corrected for when cameras watched.
 
-By the sun: every detection's time is stretched so that the sunrises and sunsets of the whole season fall on
+Sun time: every detection's time is stretched so that the sunrises and sunsets of the whole season fall on
 one (their means), which takes the season's drift out of dawn and dusk.
 """
 
@@ -113,7 +113,7 @@ def sun_days(reserve: Reserve, utc_s: ArrayLike) -> SunDays:
             raise NotEnoughEvidence(
                 f"the sun does not both rise and set on {when.isoformat()} at "
                 f"{abs(reserve.latitude_deg):.1f}° {'N' if reserve.latitude_deg >= 0 else 'S'}",
-                need="time by the sun needs both on every day; read the pattern by the clock",
+                need="sun time needs both on every day; read the pattern by the clock",
             )
         table[row] = sun
     rise_h, set_h = table[back, 0], table[back, 1]

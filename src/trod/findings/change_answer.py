@@ -118,7 +118,7 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
 
 
 def _judged(selection: Selection, found: Sequence[Detection], cells: Watched, reviewed: Reviewed) -> YearlyChange:
-    """Both factors; where it is not known how the reviewed ones were chosen, both ends of what waits are taken in."""
+    """Both factors; where it is not known how the reviewed ones were chosen, both ends of what waits are held."""
     allowance = selection.reserve.yearly_allowance
     if cells.record is None:
         raise NotEnoughEvidence("no month was watched for a day and reviewed", need="reviewed months")

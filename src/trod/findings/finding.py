@@ -35,7 +35,7 @@ class Finding:
     effort : camera-days in all, by site and month, as plain values.
     filter, filter_sentence : as a dict, and as printed.
     method : how it was computed, in a sentence or two, with its sources.
-    assumptions : what must be true for it to hold. cautions : what in these data speaks against it.
+    assumptions : what must be true for it to hold. cautions : what in these data limits it.
     columns, rows : the table. Each row has `pictures`, the SHA-256 of the first picture of every detection
     behind it, and `sequence_keys`, the keys of their sequences.
     series : the numbers behind the chart, by name; `report.charts.chart` draws them.

@@ -32,7 +32,7 @@ _METHOD = (
     "of three harmonics (Ridout & Linkie 2009); each detection weighs by the inverse of the effort at its "
     "hour. "
     f"Band: {activities.DRAWS} bootstrap draws of whole days, noon to noon, 95 % at each point. Evenness: "
-    "Rayleigh's test on the times and on the doubled times. By the sun: double anchoring to mean sunrise "
+    "Rayleigh's test on the times and on the doubled times. Sun time: double anchoring to mean sunrise "
     "and sunset (Nouvellet et al. 2012; Vazquez et al. 2019). Twilight: sun between the horizon and 12° "
     "below it. "
     "Shares of light are corrected for the hours watched."
@@ -40,7 +40,7 @@ _METHOD = (
 
 
 def when(evidence: Evidence, filter: Filter = _ALL) -> Finding:
-    """At what time of day animals pass, by the clock and by the sun.
+    """At what time of day animals pass, by clock time and by sun time.
 
     Returns a Finding whose `value` is the busiest hour of the day (by the sun's clock when the sun rises and
     sets on all these days, else by the wall clock); None when no one hour stands out, or when two busy times

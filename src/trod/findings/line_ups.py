@@ -267,7 +267,7 @@ class Reviewed:
     def _of(self, site: str, month: date, half: Half) -> tuple[int, int]:
         """(reviewed, waiting) of a cell. A cell in which nothing was recorded is told by what is about it.
 
-        It holds none for certain; but to keep it whole, where cells that hold something are taken in part or not at
+        It holds none for certain; but to keep it whole, where cells that hold something count in part or not at
         all, would choose cells by what is in them. So it takes the share of its site's month, else of all sites'.
         """
         own = self._counts.get((site, month, half), (0, 0))

@@ -1,6 +1,6 @@
 """The yearly factor of a record of months, with and without an allowance for good and bad years.
 
-What a record of site-months knows is taken in two steps. First a penalised log-linear fit takes out how rich each unit
+What a record of site-months knows comes in two steps. First a penalised log-linear fit takes out how rich each unit
 (a site with one line-up of cameras) is, the season, each unit's own season and its own drift; what is left is how
 much the record knows of the common level of every month (`J`, `q`). Then the luck that all units share in a month,
 which goes on from month to month, and the luck of whole years are integrated out on a grid, without random numbers.

@@ -38,7 +38,7 @@ BY_WAY = (
 
 @dataclass(frozen=True, kw_only=True)
 class FitStop(FitToLeave):
-    """A stop. access : the way there in words, empty for a hidden one. The rest as of a planned stop."""
+    """A stop. access : access in words, empty for a hidden one. The rest as of a planned stop."""
 
     key: str
     name: str
@@ -215,7 +215,7 @@ def _visit(v: StopTime, stop: FitStop) -> FitVisit:
 
 
 def fit_stop(stop: Stop, *, true_places: bool = False) -> FitStop:
-    """A stop as it may leave. Of a hidden one the way there is left out, and coordinates in its words."""
+    """A stop as it may leave. Of a hidden one its access is left out, and coordinates in its words."""
     place = fit_place(
         latitude_deg=stop.latitude_deg,
         longitude_deg=stop.longitude_deg,

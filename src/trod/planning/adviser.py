@@ -25,7 +25,7 @@ Aim = Literal["species", "herd", "composition", "hours", "individuals", "behavio
 AIMS: dict[Aim, str] = {
     "species": "which species come",
     "herd": "how many come at once",
-    "composition": "young or males to a hundred females",
+    "composition": "juveniles or males to a hundred females",
     "hours": "when they come",
     "individuals": "which individuals come",
     "behaviour": "what they do",

@@ -35,7 +35,7 @@ def in_this_order(
     for turn, stop in enumerate(stops, 1):
         way = ways.way(here, stop.key)
         if not math.isfinite(way.minutes):
-            why = ways.missing.get(stop.key, "no way there")
+            why = ways.missing.get(stop.key, "no access")
             raise WrongInput(f"stop {stop.name!r}", got=why, needed="a stop that can be reached")
         arrive = now + way.minutes
         spans = [span for span in (day.light, stop.window) if span is not None]

@@ -596,7 +596,7 @@ class _Plan:
                 "People may be pictured: put up notice where the law asks for it and point away from public ways."
             )
         if self.ground.sensitive:
-            usual.append("A sensitive site: keep its place out of what leaves the house, and your own track too.")
+            usual.append("A sensitive site: give its true place to nobody, and your own track too.")
         return usual
 
     def _sentence(

@@ -436,12 +436,12 @@ class _Problem:
     def _why_never(self, number: int, stop: Stop, spans: Mapping[int, Span]) -> str:
         """Why a stop cannot be visited on any of the days, whatever else is planned; empty when it can be."""
         if stop.key in self.ways.missing:
-            return f"there is no way there: {self.ways.missing[stop.key]}"
+            return f"there is no access: {self.ways.missing[stop.key]}"
         there, back = int(self.travel_s[0, number + 1]), int(self.travel_s[number + 1, 0])
         if max(there, back) >= NO_WAY_S:
             hours = float(self.ways.minutes[self.ways.index(self.start.key), self.ways.index(stop.key)]) / 60
             far = f": it would take {hours / 24:,.0f} days" if math.isfinite(hours) else ""
-            return f"there is no way there{far}"
+            return f"there is no access{far}"
         if not spans:
             reasons = list(dict.fromkeys(stop.closed[d.day] or "closed" for d in self.days if d.day in stop.closed))
             if len([d for d in self.days if d.day in stop.closed]) == len(self.days):
@@ -461,7 +461,7 @@ class _Problem:
             gone = arrive + round(stop.there_min * 60)
             if gone <= self._second(d, spans[d].to_min) and gone + back <= crew.late_s:
                 return ""
-        return f"the way there, {_hours(there / 60)}, the visit and the way back do not fit into a day"
+        return f"the way out, {_hours(there / 60)}, the visit and the way back do not fit into a day"
 
     def trips(self, found: Ordering) -> tuple[Trip, ...]:
         """The order as trips, with times on the wall clock."""

@@ -341,7 +341,7 @@ def _candidate(
     if place.feature in ("feeding", "lick"):
         cautions.append("Feeding, baiting and salt are forbidden or need a permit in many places: ask first.")
     if place.sensitive:
-        cautions.append("A sensitive site: keep its place out of what leaves the house.")
+        cautions.append("A sensitive site: give its true place to nobody.")
     answers = sorted(told.items(), key=lambda item: (-item[1][0], item[0]))
     return Candidate(
         place=place,

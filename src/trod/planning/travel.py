@@ -252,7 +252,7 @@ def heights_at(grid: HeightGrid, latitude_deg: Floats, longitude_deg: Floats) ->
 
 
 def walking_minutes(run_m: Floats, heights_m: Floats, *, factor: float = 1.0) -> tuple[float, float, float]:
-    """Minutes along a line there and back, and the climb on the way there. [min, min, m]
+    """Minutes along a line there and back, and the climb on the way out. [min, min, m]
 
     run_m : (n,) level metres of each step. heights_m : (n + 1,) at the ends of the steps; a step between unknown
     heights counts as level. factor : on Tobler's speed.

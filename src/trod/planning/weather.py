@@ -87,7 +87,7 @@ class Climate:
 
     @classmethod
     def at_latitude(cls, latitude_deg: float, *, coldest_c: float | None = None) -> Climate:
-        """Nights as they are assumed where nobody stated them: months by the sun, amplitude by the latitude.
+        """Nights as they are assumed where nobody stated them: months by the sun's height, amplitude by the latitude.
 
         coldest_c : the mean night minimum of the coldest month, if somebody knows that alone; the whole year is
         moved to it.

@@ -651,7 +651,7 @@ def test_a_field_form_that_was_opened_from_trod_knows_its_way_home(
 ) -> None:
     home.file = field_form_html(made.field_form()).encode()
     page = phone(offline=False).context.new_page()
-    page.goto(home.address + "/packet")
+    page.goto(home.address + "/field-form")
     page.wait_for_selector("html[data-ready]")
     page.click("text=Alder Ford")
     page.click("#stop-1 [data-do=visited]")

@@ -125,7 +125,7 @@ def test_a_sensitive_site_carries_its_caution(client, cast):
     cast.ford.sensitive = True
     cast.ford.save()
 
-    assert "keep its place out of what leaves the house" in page(client).content.decode()
+    assert "give its true place to nobody" in page(client).content.decode()
 
 
 def test_the_question_changes_the_order(client, cast):

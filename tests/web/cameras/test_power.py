@@ -77,7 +77,7 @@ def test_measured_figures_are_asked_for_at_the_camera_model(client, stands):
     assert "as the maker says" in page
 
 
-def test_what_speaks_against_it_asks_for_faults_and_theft(client, stands):
+def test_what_contradicts_it_asks_for_faults_and_theft(client, stands):
     assert "No chance of a fault, damage or theft is in this forecast." in seen(client)
     assert "No chance of a fault" not in seen(client, losses="0.5")
 

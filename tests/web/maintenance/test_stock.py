@@ -14,7 +14,7 @@ from trod.catalogue import models as m
 from trod.web.maintenance import stock
 
 pytestmark = pytest.mark.django_db
-SHELF = "/cameras/maintenance/stock/"
+STOCK = "/cameras/maintenance/stock/"
 
 
 @pytest.fixture
@@ -35,7 +35,7 @@ def held(item: m.StockItem) -> int:
 
 
 def test_a_new_thing_is_counted_once(client, cast):
-    client.post(f"{SHELF}new/", {"name": "Straps", "kind": "straps", "count": "11", "place": "shed"})
+    client.post(f"{STOCK}new/", {"name": "Straps", "kind": "straps", "count": "11", "place": "shed"})
     item = m.StockItem.objects.get()
 
     assert held(item) == 11 and item.bookings.get().why == "counted"
@@ -45,14 +45,14 @@ def test_a_new_thing_is_counted_once(client, cast):
     ("why", "number", "left"), [("bought", 24, 64), ("used", 4, 36), ("lost", 40, 0), ("counted", 37, 37)]
 )
 def test_bookings_come_and_go_and_can_be_taken_back(client, lr6, why, number, left):
-    client.post(f"{SHELF}{lr6.uuid}/book/", {"why": why, "number": number, "at": "2026-06-30T10:00"})
+    client.post(f"{STOCK}{lr6.uuid}/book/", {"why": why, "number": number, "at": "2026-06-30T10:00"})
     assert held(lr6) == left
     client.post("/people/undo/")
     assert held(lr6) == 40
 
 
 def test_a_count_that_is_no_news_is_refused(client, lr6):
-    answer = client.post(f"{SHELF}{lr6.uuid}/book/", {"why": "counted", "number": 40, "at": "2026-06-30T10:00"})
+    answer = client.post(f"{STOCK}{lr6.uuid}/book/", {"why": "counted", "number": 40, "at": "2026-06-30T10:00"})
 
     assert dict(answer.context["form"].errors) == {
         "number": ["there are 40 by the bookings already; nothing to put right"]
@@ -61,7 +61,7 @@ def test_a_count_that_is_no_news_is_refused(client, lr6):
 
 def test_a_booking_taken_back_can_be_put_back(client, lr6):
     row = m.Booking.objects.create(item=lr6, at=timezone.now(), change=-8, why="used")
-    client.post(f"{SHELF}bookings/{row.uuid}/back/")
+    client.post(f"{STOCK}bookings/{row.uuid}/back/")
     assert held(lr6) == 40
     client.post("/people/undo/")
     assert held(lr6) == 32
@@ -70,14 +70,14 @@ def test_a_booking_taken_back_can_be_put_back(client, lr6):
 def test_a_visit_that_changed_batteries_waits_to_be_booked_with_what_is_known(client, cast, lr6):
     m.Deployment.objects.update(batteries="8 × AA alkaline")
     visit = changed(cast)
-    (wait,) = client.get(SHELF).context["waiting"]
+    (wait,) = client.get(STOCK).context["waiting"]
     assert (wait.visit, wait.item, wait.number, wait.kind) == (visit, lr6, 8, "LR6")
-    client.post(f"{SHELF}visits/", {"visit": [visit.pk], f"item_{visit.pk}": lr6.pk, f"number_{visit.pk}": "8"})
+    client.post(f"{STOCK}visits/", {"visit": [visit.pk], f"item_{visit.pk}": lr6.pk, f"number_{visit.pk}": "8"})
     row = visit.bookings.get()
     assert held(lr6) == 32 and (row.change, row.unit_price, row.why) == (-8, 0.5, "used")
-    assert client.get(SHELF).context["waiting"] == []
+    assert client.get(STOCK).context["waiting"] == []
     client.post("/people/undo/")
-    assert held(lr6) == 40 and len(client.get(SHELF).context["waiting"]) == 1
+    assert held(lr6) == 40 and len(client.get(STOCK).context["waiting"]) == 1
 
 
 def test_what_the_visit_says_goes_before_what_the_deployment_says(cast, lr6):
@@ -99,7 +99,7 @@ def test_batteries_used_before_the_shelf_was_counted_are_in_that_count_already(c
 
 def test_nothing_is_booked_on_a_guess(client, cast, lr6):
     visit = changed(cast)
-    answer = client.post(f"{SHELF}visits/", {"visit": [visit.pk], f"number_{visit.pk}": "8"}, follow=True)
+    answer = client.post(f"{STOCK}visits/", {"visit": [visit.pk], f"number_{visit.pk}": "8"}, follow=True)
 
     assert "Needed: which batteries, and how many from 1 to 999." in answer.content.decode()
     assert not m.Booking.objects.filter(visit=visit).exists()
@@ -123,12 +123,12 @@ def test_running_out_is_held_against_planned_rounds(client, cast, lr6):
     m.Deployment.objects.update(batteries="48 × LR6")
     tour = m.Round.objects.create(reserve=cast.reserve, name="Spring", day=timezone.now().date() + timedelta(days=3))
     m.RoundStop.objects.create(round=tour, site=cast.meadow, turn=1)
-    (line,) = client.get(SHELF).context["short"]
+    (line,) = client.get(STOCK).context["short"]
 
     assert (line.wanted, line.on_hand) == (48, 40)
     assert line.says == "planned rounds may take up to 48: 8 too few"
     m.Round.objects.update(day=date(2026, 1, 1))
-    assert client.get(SHELF).context["short"] == []
+    assert client.get(STOCK).context["short"] == []
 
 
 # A year's costs ---------------------------------------------------------------------------------------------

@@ -58,10 +58,10 @@ def test_sensitive_sites_are_blurred_unless_the_person_says_otherwise(made):
         with zipfile.ZipFile(making.file_of(name, "zip")) as z:
             return z.read("sites.csv").decode()
 
-    blurred = sites(making.make(Wish(), by="x", now=NOW))
+    generalised = sites(making.make(Wish(), by="x", now=NOW))
     shown = sites(making.make(Wish(show_sensitive=True), by="x", now=NOW))
 
-    assert "47.291234" not in blurred and "13.907654" not in blurred
+    assert "47.291234" not in generalised and "13.907654" not in generalised
     assert "47.291234" in shown
     assert [m.show_sensitive for m in making.made()].count(True) == 1
 

@@ -115,7 +115,7 @@ def shares(reserve: Reserve, sites: Sequence[Site]) -> Mapping[int, Share]:
     """What each site takes of the way of a round to all of them, by its row's number: that is how cameras are visited.
 
     The round goes to the next nearest site each time, is bettered by turning stretches round, and is cut into days;
-    each site has an equal share of its day. A site alone has its way there and back.
+    each site has an equal share of its day. A site alone has the way to it and back.
     """
     sites = sorted({site.pk: site for site in sites}.values(), key=lambda s: s.slug)
     if reserve.base_latitude is None or reserve.base_longitude is None:

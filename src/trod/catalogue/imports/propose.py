@@ -1,7 +1,7 @@
 """Which camera and which deployment does this card come from? Proposals, each with its reasons.
 
 Nothing here decides silently: a proposal is *sure* only when the card's own marks (serial or label) point to
-one deployment, nothing speaks against it, and the next best lies far behind. Otherwise a person is asked. The
+one deployment, nothing contradicts it, and the next best lies far behind. Otherwise a person is asked. The
 weights are ours; tests/web/catalogue/test_propose.py holds the cases they were set by.
 """
 

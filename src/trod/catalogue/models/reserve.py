@@ -156,7 +156,7 @@ class Site(models.Model):
         MEADOW = "meadow", "meadow or wood edge"
         SADDLE = "saddle", "saddle or ridge"
         DEN = "den", "den or burrow"
-        FENCE = "fence", "fence gap or passage"
+        FENCE = "fence", "gap in a fence"
         OTHER = "other", "other"
 
     reserve = models.ForeignKey(Reserve, on_delete=models.PROTECT, related_name="sites")
@@ -174,7 +174,7 @@ class Site(models.Model):
     canopy_percent = models.FloatField("canopy", null=True, blank=True, help_text="percent of sky covered")
     tree = models.CharField("tree or post", max_length=120, blank=True)
     tree_diameter_cm = models.FloatField(null=True, blank=True)
-    sensitive = models.BooleanField(default=False, help_text="its place is blurred in all that leaves the house")
+    sensitive = models.BooleanField(default=False, help_text="its place is generalised in all that leaves")
     ground = models.JSONField(
         default=dict, blank=True, help_text="what the placement planner was told of it: path, branch, snow, horizon"
     )

@@ -73,7 +73,7 @@ class Taken:
         return f"Visits: {', '.join(parts)}." if parts else "The file holds no visit."
 
 
-# Taking in --------------------------------------------------------------------------------------------------
+# Importing -------------------------------------------------------------------------------------------------
 
 
 def take(notes: Sequence[VisitNote], origin: Origin) -> Taken:

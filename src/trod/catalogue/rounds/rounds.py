@@ -267,7 +267,7 @@ def in_order(reserve: Reserve, wish: Wish, order: Sequence[tuple[date, str, Sequ
     rest = [
         LeftOut(
             stop=s,
-            reason=f"there is no way there: {ground.ways.missing[s.key]}" if s.key in ground.ways.missing
+            reason=f"there is no access: {ground.ways.missing[s.key]}" if s.key in ground.ways.missing
             else "it is not in the order you chose",
             saves_days=max(s.saves_on(n) for n in range(len(ground.days))),
         )

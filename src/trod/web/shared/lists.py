@@ -46,7 +46,7 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
         Column("latitude", "degrees, north positive (WGS 84)", "47.2902", True),
         Column("longitude", "degrees, east positive (WGS 84)", "13.8961", True),
         Column("feature", "trail, road, water, ford, lick, feeding, meadow, saddle, den, fence or other", "trail"),
-        Column("sensitive", "yes if its place is to be blurred in all that leaves the house", "no"),
+        Column("sensitive", "yes if its place is to be generalised in all that leaves", "no"),
         Column("slope_deg", "slope away from the camera, falling positive", "4"),
         Column("path_bearing_deg", "bearing of the path from true north", "35"),
         Column("canopy_percent", "how much of the sky is covered", "60"),

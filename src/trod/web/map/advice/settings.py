@@ -44,7 +44,7 @@ class WishForm(forms.Form):
     herd = forms.IntegerField(label="at once, up to", min_value=1, max_value=1000)
     model = forms.ChoiceField(label="with a")
     triggers = forms.FloatField(label="Triggers a day", min_value=0, max_value=5000)
-    night = forms.FloatField(label="by night, in 100", min_value=0, max_value=100)
+    night = forms.FloatField(label="by night, %", min_value=0, max_value=100)
     days = forms.FloatField(label="Days until the next visit", min_value=0.5, max_value=1500)
     card_gb = forms.FloatField(label="Card (GB)", min_value=0.1, max_value=4000)
     air = forms.FloatField(label="Warmest usual air")

@@ -1,6 +1,6 @@
 """How long a word takes behind many others: appended to identifications.jsonl, told to the register, all flushed.
 
-python benchmarks/words.py [--words 30000] [--times 300] [--in FOLDER]
+python benchmarks/identifications.py [--words 30000] [--times 300] [--in FOLDER]
 """
 
 from __future__ import annotations

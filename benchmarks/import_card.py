@@ -1,6 +1,6 @@
 """An import against `cp -r` and `sha256sum`, side by side on one disk.
 
-    python benchmarks/intake.py [--files 1000] [--size-mb 4] [--repeats 3] [--dir DIR] [--json]
+    python benchmarks/import_card.py [--files 1000] [--size-mb 4] [--repeats 3] [--dir DIR] [--json]
 
 Makes a card of files that begin and end as a JPEG does and are random in between (no disk can pack them).
 Then, a few times in turn, with the system's caches dropped before each where that is allowed (root on Linux)
@@ -40,7 +40,7 @@ began = time.perf_counter()
 listing = scan(card)
 looked = time.perf_counter()
 result = import_card(
-    listing, root, place=Placement(), name="bench", about={}, already_have=lambda sha256: None,
+    listing, root, place=Placement(), name="trial", about={}, already_have=lambda sha256: None,
     now=datetime(2026, 1, 1, tzinfo=UTC), read_back=read_back,
 )
 ended = time.perf_counter()
@@ -55,7 +55,7 @@ def make_card(card: Path, files: int, size_bytes: int) -> None:
     chance = random.Random(1)
     noise = chance.randbytes(2 * size_bytes)
     for number in range(files):
-        folder = card / "DCIM" / f"{100 + number // 999}BENCH"
+        folder = card / "DCIM" / f"{100 + number // 999}TRIAL"
         folder.mkdir(parents=True, exist_ok=True)
         at = chance.randrange(size_bytes)
         body = number.to_bytes(8, "big") + noise[at : at + size_bytes - 14]
@@ -110,7 +110,7 @@ def main() -> None:
         raise SystemExit("cp and sha256sum are needed to compare with; both come with GNU coreutils.")
     size_bytes = int(options.size_mb * 1e6)
     runs: dict[str, list[dict[str, float]]] = {"plain": [], "card_import": [], "read back": []}
-    with tempfile.TemporaryDirectory(prefix="trod-bench-", dir=options.dir) as folder:
+    with tempfile.TemporaryDirectory(prefix="trod-benchmark-", dir=options.dir) as folder:
         card, out = Path(folder, "card"), Path(folder, "out")
         room, needed = shutil.disk_usage(folder).free, 2.5 * options.files * size_bytes
         if room < needed:
