@@ -69,7 +69,7 @@ def test_a_card_becomes_a_bag_that_the_reference_library_validates(desk: Any) ->
     assert list((desk.root / ".incoming").iterdir()) == []
     assert (bag / "bag-info.txt").read_text() == (
         "Contact-Name: Ada Fenn\n"
-        "Bag-Software-Agent: Trod 0.1.0\n"
+        "Bag-Software-Agent: Trod 0.2.0\n"
         "Bagging-Date: 2026-05-17\n"
         "External-Identifier: one\n"
         "Payload-Oxum: 24000.12\n"
