@@ -204,7 +204,7 @@ def python(trod_home: Path) -> Iterator[Any]:
 
 @pytest.mark.kill
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL is not a signal of Windows")
-def test_a_import_card_whose_worker_is_killed_again_and_again_comes_to_its_end(
+def test_an_import_whose_worker_is_killed_again_and_again_comes_to_its_end(
     python: Any, trod_home: Path, tmp_path: Path
 ) -> None:
     import json

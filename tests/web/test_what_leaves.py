@@ -152,7 +152,7 @@ def leaves(client: Any, house: Any, row: Any, said: Said, folder: Path, *, true:
     return out
 
 
-def test_moved_within_its_battery_a_sensitive_site_changes_no_byte_of_what_leaves(
+def test_moved_within_its_cell_a_sensitive_site_changes_no_byte_of_what_leaves(
     client: Any, house: Any, said: Said, tmp_path: Path
 ) -> None:
     seen: list[dict[str, bytes]] = []
@@ -206,7 +206,7 @@ WAYS = (
 NUMBER = re.compile(r"(?<![\w.#-])-?\d{1,3}\.\d{3,}")
 
 
-def test_decoded_nothing_that_leaves_tells_of_the_battery_more_than_the_battery(
+def test_decoded_nothing_that_leaves_tells_of_the_cell_more_than_the_cell(
     client: Any, house: Any, said: Said, tmp_path: Path
 ) -> None:
     put(house, SPOTS[0])
