@@ -191,7 +191,7 @@ def test_sequences_nobody_has_seen_yet_are_told() -> None:
     found = what_comes(replace(YEAR, unseen=unseen))
 
     assert found.cautions[0].startswith("100 sequences of ")
-    assert found.cautions[0].endswith(" are not yet sorted; counts can only grow when they are.")
+    assert found.cautions[0].endswith(" are not yet reviewed; counts can only grow when they are.")
 
 
 def test_a_detection_in_time_not_watched_is_kept_and_told() -> None:

@@ -27,6 +27,7 @@ RETIRED = {
 # Whole words that have an innocent sense elsewhere: none of them may stand where a technician reads.
 ON_PAGES = {
     r"events?": "sequence", r"(?<!coarse )cells?": "batteries", r"words? of": "identification", r"your word": "identification",  # noqa: E501
+    r"not (?:yet )?sorted": "not yet reviewed", r"keep this way": "keep this option",
     r"bench": "placement planner", r"slips?": "set-up sheet", r"shelf": "stock", r"storms?": "run of false triggers",
     r"struck out": "withdrawn", r"tak(?:e|es|en|ing) (?:it |them )?in": "import", r"tak(?:e|en|ing) down": "retrieve",
     r"dial(?:s|led)?(?: in)?": "enter", r"way there": "access", r"proven": "verified", r"blurred": "generalised",

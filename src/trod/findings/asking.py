@@ -47,7 +47,7 @@ def cautions_of(selection: Selection, found: Sequence[Detection]) -> list[str]:
     if unseen:
         out.append(
             f"{wording.plural(unseen, 'sequence')} of {wording.count(unseen + seen)} "
-            f"({wording.share(unseen / (unseen + seen))}) {'is' if unseen == 1 else 'are'} not yet sorted; "
+            f"({wording.share(unseen / (unseen + seen))}) {'is' if unseen == 1 else 'are'} not yet reviewed; "
             "counts can only grow when they are."
         )
     others = selection.others

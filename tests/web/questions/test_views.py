@@ -43,7 +43,7 @@ def test_each_question_tells_its_filter_effort_assumptions_and_cautions(client, 
 
     for words in (
         "camera-days (trap-nights)",
-        "1 sequence of 42 (2 %) is not yet sorted",
+        "1 sequence of 42 (2 %) is not yet reviewed",
         "not working at a visit",
     ):
         assert words in page

@@ -451,7 +451,7 @@ def unseen_sequences(zone: str) -> list[Need]:
             "unseen",
             12.0 + min(n / 200, 60),
             f"{count(n, 'sequence')} nobody has looked at.",
-            "Look through",
+            "Review",
             reverse("review:review"),
         )
     ]
