@@ -45,7 +45,7 @@ def keys(home: Path, *, sequences: int, wide: int, pause_ms: float) -> dict[str,
 
     env = surroundings(home)
     fill = [sys.executable, str(ROOT / "tests" / "support" / "sequenced.py")]
-    subprocess.run([*fill, "--events", str(sequences + 15), "--files", "--wide", str(wide)], env=env, check=True)
+    subprocess.run([*fill, "--sequences", str(sequences + 15), "--files", "--wide", str(wide)], env=env, check=True)
     command = [sys.executable, "-m", "trod", "serve", "--port", "0", "--no-browser", "--no-worker", "--json"]
     server = subprocess.Popen(command, env=env, stdout=subprocess.PIPE, text=True)
     assert server.stdout is not None
@@ -181,7 +181,7 @@ def server(home: Path, *, sequences: int, frames: int) -> dict[str, Any]:
 def main() -> None:
     given = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     given.add_argument("--only", choices=["keys", "server"])
-    given.add_argument("--events", type=int, default=300)
+    given.add_argument("--sequences", type=int, default=300)
     given.add_argument("--wide", type=int, default=2560)
     given.add_argument("--pause-ms", type=float, default=400)
     given.add_argument("--unseen", type=int, default=30_000)

@@ -169,7 +169,7 @@ def main() -> None:
     root = home.archive_root() if asked.files else None
     with transaction.atomic():
         made = ground()
-        for number in range(asked.events):
+        for number in range(asked.sequences):
             sequence(
                 made,
                 number,

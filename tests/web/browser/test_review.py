@@ -43,7 +43,7 @@ def house_of_sequences(open_house: Callable[..., Any], tmp_path_factory: pytest.
     script = tmp_path_factory.mktemp("fill") / "fill.py"
     script.write_text(
         f"import sys\nsys.path.insert(0, {str(SUPPORT)!r})\n"
-        "sys.argv = ['fill', '--events', '192', '--files', '--wide', '320']\n"
+        "sys.argv = ['fill', '--sequences', '192', '--files', '--wide', '320']\n"
         "import sequenced\nsequenced.main()\n"
     )
     house = open_house(script=script)

@@ -33,7 +33,7 @@ def files(answer: Any) -> dict[str, str]:
 def test_the_preview_names_what_is_generalised_and_left_out(client: Any, secret: Any) -> None:
     page = client.get(URL).content.decode()
 
-    assert f"{secret.name}: each as the middle of a coarse battery" in page
+    assert f"{secret.name}: each as the middle of a coarse cell" in page
     assert "who visited and what they wrote" in page and "true-places" not in page
     from trod.web.reports import exporting
 

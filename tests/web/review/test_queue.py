@@ -52,7 +52,7 @@ def say(made: sequenced.Ground, number: int, line: Line, by: str = ILKA) -> None
             "Sequences with an observation of Jay, from 12 Nov 2025 to 30 Nov 2025, in infrared, oldest first",
         ),
         ("which=species", "Sequences with an observation of any animal, oldest first"),
-        ("which=unknown&from=2025-11-12", "Sequences somebody was unknown of, from 12 Nov 2025 on, oldest first"),
+        ("which=unknown&from=2025-11-12", "Sequences somebody identified as unknown, from 12 Nov 2025 on, oldest first"),
         (
             "to=2025-11-12&light=day",
             "Sequences nobody has looked at, until 12 Nov 2025, by daylight, oldest first",

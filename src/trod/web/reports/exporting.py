@@ -158,7 +158,7 @@ def export(
 
 @dataclass(frozen=True, kw_only=True)
 class Preview:
-    """What an export would do, before it is made. generalised : names of sites told as a coarse battery; shown : of
+    """What an export would do, before it is made. generalised : names of sites told as a coarse cell; shown : of
     sensitive ones told at their true places. people_left_out, not_reviewed_left_out : pictures."""
 
     generalised: tuple[str, ...]
@@ -254,7 +254,7 @@ def _notes(
         notes.append(
             "Sensitive sites stand at their TRUE places: keep this to those who may know them."
             if show_sensitive
-            else "Sensitive sites stand at the middle of a coarse battery, with their uncertainty in metres."
+            else "Sensitive sites stand at the middle of a coarse cell, with their uncertainty in metres."
         )
     if people:
         notes.append(

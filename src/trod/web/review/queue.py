@@ -23,7 +23,7 @@ from trod.catalogue.rows import rollups
 
 WHICH = {
     "unseen": "Sequences nobody has looked at",
-    "unknown": "Sequences somebody was unknown of",
+    "unknown": "Sequences somebody identified as unknown",
     "second": "Sequences for a second review: another person's word stands and you have said nothing",
     "mine": "Sequences where your identification stands",
     "species": "Sequences with an observation",
