@@ -3,7 +3,7 @@
     ledger.json      of the whole archive: what the reserve keeps (sites, cameras, species…)
     private.json     of the whole archive: locks with their numbers, for their owner's eyes alone
     sidecar.json     of one deployment
-    identifications.jsonl      of one deployment, append-only: every word a person said, and every undo
+    identifications.jsonl      of one deployment, append-only: every identification a person said, and every undo
 
 This room reads and writes them whole and firm and does not know what they mean; the fields are laid down in
 docs/archive-format.md. All begin with `"trod": 1`, the version of the format.
@@ -303,11 +303,11 @@ def drop_sidecar(folder: Path) -> bool:
     return True
 
 
-# Words: append-only ---------------------------------------------------------------------------------------
+# Identifications: append-only ---------------------------------------------------------------------------------------
 
 
 def append_identifications(folder: Path, words: Iterable[Mapping[str, Any]]) -> None:
-    """Append words to identifications.jsonl and make them firm; when this returns they outlive a power cut.
+    """Append identifications to identifications.jsonl and make them firm; when this returns they outlive a power cut.
 
     A line that was torn by an earlier crash is moved to identifications.torn first; a whole line is never touched.
     """
@@ -320,12 +320,12 @@ def append_identifications(folder: Path, words: Iterable[Mapping[str, Any]]) -> 
 
 
 def append_identification(folder: Path, identification: Mapping[str, Any]) -> None:
-    """Append one word; see `append_identifications`."""
+    """Append one identification; see `append_identifications`."""
     append_identifications(folder, [identification])
 
 
 def read_identifications(folder: Path) -> Identifications:
-    """All words of a deployment. What cannot be read is told, not raised; the others are returned."""
+    """All identifications of a deployment. What cannot be read is told, not raised; the others are returned."""
     path = folder / IDENTIFICATIONS
     try:
         data = path.read_bytes()

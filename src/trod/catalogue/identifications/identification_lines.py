@@ -1,4 +1,4 @@
-"""One word, line by line: read from outside with distrust, told as one written line."""
+"""One identification, line by line: read from outside with distrust, told as one written line."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class Dot:
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """One line of a word: what, species (by slug), how many, sex, life stage, and the dots counted.
+    """One line of an identification: what, species (by slug), how many, sex, life stage, and the dots counted.
 
     named : instead of a slug, the name of a kind that may not be on the list yet; it is put there when it is said.
     """

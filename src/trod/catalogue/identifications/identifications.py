@@ -1,6 +1,7 @@
 """What people say of sequences: said, undone, said again, and read back from the archive.
 
-A person's word goes to the deployment's `identifications.jsonl` first, flushed to the disk, and then to the database,
+A person's identification goes to the deployment's `identifications.jsonl` first, flushed to the disk, and then to the
+database,
 in one transaction. Whatever dies in between, the file is the truth: `replay` brings the database up to it.
 Each line of the file is an *act*, known by its own uuid:
 
@@ -9,7 +10,8 @@ Each line of the file is an *act*, known by its own uuid:
     {"act": "undo", "uuid": …, "by": …, "at": …, "sequence": key, "identification": uuid of the identification}
     {"act": "redo", "uuid": …, "by": …, "at": …, "sequence": key, "identification": uuid of the identification}
 
-The word that stands for a sequence is its latest one that is not undone. Nothing is ever taken out of the file.
+The identification that stands for a sequence is its latest one that is not undone. Nothing is ever taken out of the
+file.
 """
 
 from __future__ import annotations
@@ -61,7 +63,7 @@ TICK = timedelta(microseconds=1)
 
 
 class SaidMeanwhile(TrodError):
-    """Another person's word came to stand since the look. word : theirs. Nothing was written."""
+    """Another person's identification came to stand since the look. identification : theirs. Nothing was written."""
 
     def __init__(self, identification: Identification) -> None:
         super().__init__(identification)
@@ -75,7 +77,7 @@ class SaidMeanwhile(TrodError):
 
 
 class Anything:
-    """Stands for 'do not compare with the word that stands'."""
+    """Stands for 'do not compare with the identification that stands'."""
 
 
 ANYTHING = Anything()
@@ -123,13 +125,14 @@ def say(
     saw: str | Anything | None = ANYTHING,
     uuid: str | uuids.UUID | None = None,
 ) -> Identification:
-    """Write one person's word about one sequence: to the archive first, then to the database.
+    """Write one person's identification about one sequence: to the archive first, then to the database.
 
     lines : at least one; a blank stands alone. marks : further dots, each with the number of its line.
-    saw : uuid of the word that stood when the person looked (None: none did). When another person's other
-    word
+    saw : uuid of the identification that stood when the person looked (None: none did). When another person's other
+    identification
         stands by now, SaidMeanwhile is raised and nothing is written. ANYTHING: do not compare.
-    uuid : of the word, when the caller may have to ask twice; a word that is there already is given back as
+    uuid : of the identification, when the caller may have to ask twice; an identification that is there already is
+    given back as
     it is. Raises WrongInput, SaidMeanwhile, DiskFull, ArchiveUnwritable.
     """
     lines = _checked(lines, marks)
@@ -183,11 +186,12 @@ def say(
 def undo(
     *, by: str, at: datetime, identification: str | uuids.UUID | None = None, uuid: str | None = None
 ) -> Identification | None:
-    """Take back this person's latest word that is not undone yet, or the one that is named; None when there
+    """Take back this person's latest identification that is not undone yet, or the one that is named; None when there
     is none.
 
     Asked again, it goes further back. It asks the catalogue, not the session, so it works after a crash too.
-    Asking twice for a named word does no harm. Raises WrongInput when the named word is unknown or another
+    Asking twice for a named identification does no harm. Raises WrongInput when the named identification is unknown or
+    another
     person's.
     """
     by = name_of(by)
@@ -238,7 +242,7 @@ def redo(
 
 
 def redoable(by: str) -> Any:
-    """This person's words that a redo would bring back, next one first."""
+    """This person's identifications that a redo would bring back, next one first."""
     last = Identification.objects.filter(by=by).aggregate(at=Max("at"))["at"]
     mine = Identification.objects.filter(by=by, undone_by=by, undone_at__isnull=False)
     return (mine.filter(undone_at__gt=last) if last else mine.none()).order_by("-undone_at", "-uuid")
@@ -260,7 +264,7 @@ def same_again(
 
 
 def lines_of(identification: Identification) -> list[Line]:
-    """A word's lines as records, with their dots."""
+    """An identification's lines as records, with their dots."""
     return [
         Line(
             what=row.what,
@@ -349,7 +353,8 @@ def _pictures(sequence: Sequence, lines: abc.Sequence[Line]) -> dict[str, int]:
 
 
 def _ends(sequence: Sequence) -> tuple[str, str]:
-    """The first and the last picture's SHA-256, by which a word finds its sequence again after a regrouping."""
+    """The first and the last picture's SHA-256, by which an identification finds its sequence again after a
+    regrouping."""
     rows = Picture.objects.filter(sequence=sequence)
     first = rows.order_by("taken_at", "file_order", "id").values_list("sha256", flat=True).first()
     last = rows.order_by("-taken_at", "-file_order", "-id").values_list("sha256", flat=True).first()

@@ -1,4 +1,4 @@
-"""The archive's words read back into the database."""
+"""The archive's identifications read back into the database."""
 
 from __future__ import annotations
 
@@ -35,16 +35,16 @@ class Replayed:
     undone: int = 0
     told: list[str] = field(default_factory=list)
     unplaced: list[str] = field(default_factory=list)
-    """uuids of words whose pictures are in no sequence of the catalogue; they stay in the file."""
+    """uuids of identifications whose pictures are in no sequence of the catalogue; they stay in the file."""
     species_made: list[str] = field(default_factory=list)
 
 
 def replay(lines: Iterable[str | bytes | Mapping[str, Any]]) -> Replayed:
     """Bring the database up to these lines of one or more `identifications.jsonl` files.
 
-    The order of the lines and how often one comes make no difference. A word finds its sequence by the key,
+    The order of the lines and how often one comes make no difference. An identification finds its sequence by the key,
     else by its first or last picture. An unknown species becomes a placeholder, which is told. A torn or
-    foreign line is told and passed over. To be called with whole files: what a word's undo and redo lines
+    foreign line is told and passed over. To be called with whole files: what an identification's undo and redo lines
     come to is judged among them.
     """
     done = Replayed()
@@ -128,7 +128,7 @@ def _add_said(says: dict[uuids.UUID, dict[str, Any]], done: Replayed) -> set[int
         if sequence is None:
             done.unplaced.append(str(act["uuid"]))
             if unplaced & {act.get("first"), act.get("last")}:
-                continue  # its card was laid aside; the word waits until somebody places that
+                continue  # its card was laid aside; the identification waits until somebody places that
             done.told.append(
                 f"{act['by']}'s word of {act['at']:%Y-%m-%d %H:%M} has no pictures in "
                 "the catalogue. It stays in the archive and is taken up when they come."
@@ -231,7 +231,8 @@ def _turn(turns: dict[uuids.UUID, dict[uuids.UUID, dict[str, Any]]], done: Repla
 
 
 def stand(sequences: Iterable[int]) -> None:
-    """Let the latest word that is not undone stand for each of these sequences. Their sums are for the caller."""
+    """Let the latest identification that is not undone stand for each of these sequences. Their sums are for the
+    caller."""
     for chunk in _chunks(sequences):
         stands: dict[int, int | None] = dict.fromkeys(chunk)
         rows = Identification.objects.filter(sequence__in=chunk, undone_at__isnull=True).order_by("at", "uuid")

@@ -1,4 +1,4 @@
-"""Words that stand in the archive and that the catalogue does not know."""
+"""Identifications that stand in the archive and that the catalogue does not know."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ TOGETHER = 500  # uuids that are asked for at once
 
 
 def words(root: Path) -> dict[str, int]:
-    """{path of an identifications.jsonl below the archive: how many of its words the catalogue lacks}, where there are
+    """{path of an identifications.jsonl below the archive: how many of its identifications the catalogue lacks}, where
+    there are
     any.
 
     Nothing is said of another archive's catalogue.

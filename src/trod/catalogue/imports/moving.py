@@ -2,7 +2,8 @@
 
 Its bag moves whole. Its pictures are timed by the clock of the deployment that they now lie with, and parted into
 sequences there. A sequence goes with its key picture, and what people said of it goes along; what they said is copied to
-the words beside the bag, so that the folder tells it alone. Without a deployment there are no sequences: the words wait
+the identifications beside the bag, so that the folder tells it alone. Without a deployment there are no sequences: the
+identifications wait
 in `unplaced/identifications.jsonl` until the card is placed. Moved back, everything is as it was.
 """
 
@@ -106,7 +107,7 @@ def move(
 
 
 def _arrive(card_import: Import, said: list[dict[str, Any]], line: Line) -> dict[str, Any]:
-    """Times, sequences and words in the new place."""
+    """Times, sequences and identifications in the new place."""
     found = import_card.finish(card_import, line=line)
     if said and card_import.deployment is not None:
         identifications.replay(said)
@@ -126,7 +127,7 @@ def _words_folder(deployment: Deployment | None) -> Path:
 
 
 def _said_of(card_import: Import, deployment: Deployment | None) -> list[dict[str, Any]]:
-    """The lines of a place's words that speak of a card's pictures, undone and all, in their order."""
+    """The lines of a place's identifications that speak of a card's pictures, undone and all, in their order."""
     root = home.archive_root()
     folders = [_words_folder(None)] if deployment is None else sorted(root.glob(f"*/{deployment.slug}"))
     lines = [act for folder in folders for act in sidecar.read_identifications(folder).lines]

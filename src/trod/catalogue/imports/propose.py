@@ -2,7 +2,7 @@
 
 Nothing here decides silently: a proposal is *sure* only when the card's own marks (serial or label) point to
 one deployment, nothing contradicts it, and the next best lies far behind. Otherwise a person is asked. The
-weights are ours; tests/web/catalogue/test_propose.py holds the cases they were set by.
+weights are ours; tests/catalogue/test_propose.py holds the cases they were set by.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The records, as rows. Rows hold and check; computing is done in the core rooms, changing in `web/catalogue`."""
+"""The records, as rows. Rows hold and check; computing is done in the core rooms, changing in the rooms beside."""
 
 from trod.catalogue.models.camera import Camera, CameraModel
 from trod.catalogue.models.card import Card, Import, KeptFile

@@ -5,7 +5,8 @@ that it has read whole or written itself. It may write only where all of that st
 missing, empty, half made, older than the papers, or of another archive writes nothing: it is made anew from the
 archive (`trod rebuild`; `trod serve` does it by itself where nothing can be lost by it).
 
-Words (`identifications.jsonl`) are only ever appended to; lines that the catalogue does not hold yet are taken up, not
+Identifications (`identifications.jsonl`) are only ever appended to; lines that the catalogue does not hold yet are
+taken up, not
 refused.
 """
 
@@ -114,7 +115,7 @@ def _mark(path: Path) -> tuple[int, int, int]:
 
 
 def state_of(root: Path, path: str) -> str:
-    """The digest of a paper, or the number of lines of words; read again only when the file changed."""
+    """The digest of a paper, or the number of lines of identifications; read again only when the file changed."""
     place = papers.place_of(root, path)
     try:
         mark = _mark(place)
@@ -337,7 +338,7 @@ def reread(folder: Path) -> None:
 
 
 def add_lines(folder: Path, number: int) -> None:
-    """Lines of words were appended, and the catalogue holds them once its transaction is committed."""
+    """Lines of identifications were appended, and the catalogue holds them once its transaction is committed."""
     path = papers.path_of(home.archive_root(), folder / papers.IDENTIFICATIONS)
     _own_row()
     Paper.objects.get_or_create(path=path)

@@ -62,7 +62,7 @@ class Key:
     name: str
     species: str = ""
     also: str = ""
-    """Further words by which typing finds it."""
+    """Further identifications by which typing finds it."""
     named: str = ""
     """The name by which it is said while it is on no list yet."""
     kind: str = ""
@@ -84,7 +84,7 @@ class Frame:
 
 @dataclass(frozen=True, kw_only=True)
 class Said:
-    """A word as it is shown beside its sequence."""
+    """An identification as it is shown beside its sequence."""
 
     uuid: str
     by: str
@@ -96,7 +96,7 @@ class Said:
 
 @dataclass(frozen=True, kw_only=True)
 class Card:
-    """One sequence as the page holds it. saw : uuid of the word that stands, '' for none."""
+    """One sequence as the page holds it. saw : uuid of the identification that stands, '' for none."""
 
     id: int
     key: str
@@ -114,15 +114,15 @@ class Card:
     first: int
     words: list[Said]
     hidden: int
-    """Words of others that are not told before this person has said theirs."""
+    """Identifications of others that are not told before this person has said theirs."""
     suggestion: str
     standing: Standing | None
-    """The word that stands, to begin a correction with; None where none does, or it is not told yet."""
+    """The identification that stands, to begin a correction with; None where none does, or it is not told yet."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Standing:
-    """A word that stands, with its lines as they would be said again: counts, classes, dots."""
+    """An identification that stands, with its lines as they would be said again: counts, classes, dots."""
 
     by: str
     text: str
@@ -133,7 +133,7 @@ class Standing:
 def cards(sequences: QuerySet[Sequence], *, person: str, may: bool, blind: bool = False) -> list[Card]:
     """Sequences as cards, in a fixed number of queries.
 
-    may : this person holds the right to see people. blind : a second look; others' words are not told.
+    may : this person holds the right to see people. blind : a second look; others' identifications are not told.
     """
     rows = list(sequences.select_related("deployment__site__reserve", "identification"))
     ids = [e.pk for e in rows]
@@ -192,7 +192,7 @@ def cards(sequences: QuerySet[Sequence], *, person: str, may: bool, blind: bool 
 
 
 def _dots(word_ids: abc.Sequence[int]) -> dict[int, list[dict[str, Any]]]:
-    """The dots of each line of these words."""
+    """The dots of each line of these identifications."""
     found: dict[int, list[dict[str, Any]]] = defaultdict(list)
     rows = Mark.objects.filter(observation__identification__in=word_ids).order_by("id")
     for line, sha, x, y in rows.values_list("observation", "picture__sha256", "x", "y"):
@@ -206,7 +206,7 @@ def _standing(identification: Identification, dots: Mapping[int, list[dict[str, 
 
 
 def _line(row: Observation) -> dict[str, Any]:
-    """A line of a word as the page says it again."""
+    """A line of an identification as the page says it again."""
     return {
         "what": row.what,
         "species": row.species.slug if row.species else "",
@@ -411,7 +411,7 @@ def kinds() -> list[Key]:
 
 
 def vocabulary() -> dict[str, Any]:
-    """The words of an observation that the page's script has to know."""
+    """The identifications of an observation that the page's script has to know."""
     what = Observation.What
     return {
         "animal": what.ANIMAL,
