@@ -7,14 +7,22 @@ import unicodedata
 
 from django.db import models
 
-# A file name that Windows keeps for devices makes no folder there.
-KEPT_NAMES = frozenset({"con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in range(1, 10))})
+from trod.archive.making import UNPLACED
+from trod.archive.papers import NOTES
+
+# A file name that Windows keeps for devices makes no folder there; and the archive's own folders are no site's.
+KEPT_NAMES = frozenset({"con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in range(1, 10))}) | {
+    UNPLACED,
+    NOTES,
+}
+# Letters that no accent can be taken off from.
+LETTERS = str.maketrans({"ß": "ss", "ø": "o", "ł": "l", "đ": "d", "ð": "d", "þ": "th", "æ": "ae", "œ": "oe", "ı": "i"})
 
 
 def slug_from(text: str, otherwise: str) -> str:
     """A folder name of a text: lower-case ASCII with inner dashes, at most 56 characters."""
-    plain = unicodedata.normalize("NFKD", text.replace("ß", "ss").replace("ø", "o").replace("ł", "l"))
-    slug = re.sub(r"[^a-z0-9]+", "-", plain.encode("ascii", "ignore").decode().lower()).strip("-")[:56].strip("-")
+    plain = unicodedata.normalize("NFKD", text.lower().translate(LETTERS)).encode("ascii", "ignore").decode()
+    slug = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:56].strip("-")
     slug = slug or otherwise
     return f"{otherwise}-{slug}" if slug in KEPT_NAMES else slug
 

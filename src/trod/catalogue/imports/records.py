@@ -8,11 +8,11 @@ from pathlib import Path
 from zoneinfo import ZoneInfo, available_timezones
 
 from django.db import IntegrityError, transaction
-from django.utils.text import slugify
 
 from trod.catalogue.imports import facts
 from trod.catalogue.imports.propose import Marks
 from trod.catalogue.models import Camera, Deployment, Reserve, Site
+from trod.catalogue.slugs import free_slug, slug_from
 from trod.errors import WrongInput
 
 PLACE_UNKNOWN = "Its place is not entered yet; set it on the Ground page."
@@ -39,16 +39,7 @@ def find_camera(serial: str) -> Camera | None:
 
 def find_site(name: str) -> Site | None:
     """A site by its name or slug."""
-    return Site.objects.filter(name__iexact=name).first() or Site.objects.filter(slug=slugify(name)).first()
-
-
-def free_slug(model: type[Site] | type[Deployment], wish: str, fallback: str) -> str:
-    """A slug nobody bears yet, made of a name."""
-    head = slugify(wish)[:52].strip("-") or fallback
-    slug, number = head, 2
-    while model.objects.filter(slug=slug).exists() or slug == "unplaced":
-        slug, number = f"{head}-{number}", number + 1
-    return slug
+    return Site.objects.filter(name__iexact=name).first() or Site.objects.filter(slug=slug_from(name, "site")).first()
 
 
 def make(*, serial: str, site_name: str, marks: Marks, now: datetime, by: str = "") -> tuple[Deployment, list[str]]:
@@ -78,7 +69,7 @@ def make(*, serial: str, site_name: str, marks: Marks, now: datetime, by: str = 
             site = Site.objects.create(
                 reserve=reserve,
                 name=site_name[:120],
-                slug=free_slug(Site, site_name, "site"),
+                slug=free_slug(Site, slug_from(site_name, "site")),
                 latitude=lat,
                 longitude=lon,
                 note="Placed by the position in its pictures." if place else PLACE_UNKNOWN,
@@ -91,7 +82,7 @@ def make(*, serial: str, site_name: str, marks: Marks, now: datetime, by: str = 
             told.append(f"Made the camera {camera.serial}.")
         start, offset_min = _beginning(marks, site.reserve, now)
         slug = free_slug(
-            Deployment, f"{site.slug[:50]}-{start.astimezone(site.reserve.zone_info):%Y-%m-%d}", "deployment"
+            Deployment, slug_from(f"{site.slug[:45]}-{start.astimezone(site.reserve.zone_info):%Y-%m-%d}", "deployment")
         )
         try:
             with transaction.atomic():
