@@ -39,10 +39,10 @@ def addresses() -> list[tuple[str, str]]:
     from trod.web import pages
 
     out = [(door.label, reverse(door.url_name)) for door in (*pages.NAV, *pages.FOOT)]
-    busiest = Deployment.objects.order_by("start").first()
+    busiest = Deployment.objects.order_by("start", "pk").first()
     if busiest is None:
         return out
-    standing = Deployment.objects.filter(end__isnull=True).order_by("start").first()
+    standing = Deployment.objects.filter(end__isnull=True).order_by("start", "pk").first()
     out += [
         ("a site", Site.objects.get(pk=busiest.site_id).get_absolute_url()),
         ("a camera", Camera.objects.get(pk=busiest.camera_id).get_absolute_url()),
@@ -104,7 +104,7 @@ def addresses() -> list[tuple[str, str]]:
     placement = Placement.objects.order_by("pk").first()
     if placement is not None:
         out.append(("a set-up sheet", reverse("setup_sheet:setup_sheet", args=[placement.uuid])))
-    sequence = Sequence.objects.order_by("start_at").first()
+    sequence = Sequence.objects.order_by("start_at", "pk").first()
     if sequence is not None:
         out.append(("a sequence", reverse("review:sequence", args=[sequence.pk])))
     return out
@@ -124,7 +124,7 @@ def work() -> None:
     for reserve in Reserve.objects.all():
         forecasts.make(reserve, now)
     standing = Deployment.objects.filter(end__isnull=True).select_related("camera__model", "site__reserve", "card")
-    if (row := standing.order_by("start").first()) is not None:
+    if (row := standing.order_by("start", "pk").first()) is not None:
         lasting.make(row, now, price=forecasts.UNTYPED, change=Change())
 
 
