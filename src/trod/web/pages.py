@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.http import HttpRequest
+from django_htmx.middleware import HtmxDetails
 
 from trod import __version__
 from trod.web.access import person
@@ -36,6 +37,12 @@ FOOT = (
 )
 
 THEMES = ("auto", "light", "night")
+
+
+class HtmxRequest(HttpRequest):
+    """A request as our middleware hands it on: `htmx` tells whether a part of a page is asked for."""
+
+    htmx: HtmxDetails
 
 
 def everywhere(request: HttpRequest) -> dict[str, Any]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
@@ -44,7 +45,9 @@ class RefusedMiddleware:
             "half": isinstance(problem, NotOnPaper),
             "typed": typed[:MOST_SHOWN],
             "shown": [(name.replace("_", " "), value) for name, value in typed[:MOST_SHOWN] if value.strip()],
-            "files": sorted({file.name for file in request.FILES.values() if file.name}),
+            "files": sorted(
+                {file.name for file in request.FILES.values() if isinstance(file, UploadedFile) and file.name}
+            ),
             "again": request.get_full_path() if request.method == "POST" else "",
         }
         return render(request, "trod/refused.html", context, status=409)

@@ -3,7 +3,7 @@
 Every page on which a record can be changed carries, signed, what the record held when the page was made: the stamp.
 When it comes back, three values meet: what the page showed, what was typed, and what the record holds now. Where only
 one side changed, that change stays. Where both did, nothing is kept until the person has seen both values, with who and
-when, and has chosen. `weigh` does this for a record's form (see `forms_common.RecordForm`); `check` for a press
+when, and has chosen. `weigh` does this for a record's form (see `forms.common.RecordForm`); `check` for a press
 without a form, which is held back whole.
 """
 
@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from copy import deepcopy
 from dataclasses import dataclass
 from typing import Any
 
@@ -190,8 +191,8 @@ def put(data: Any, key: str, field: forms.Field, value: str | list[str]) -> None
         data[key] = value
 
 
-class Weighed:
-    """What a record's form adds for this: mixed into `forms_common.RecordForm`.
+class Weighed(forms.ModelForm):
+    """What a record's form adds for this: `forms.common.RecordForm` is made of it.
 
     offered : boxes filled with a proposal, not with what is kept. unseen : of values that no box shows, a mark for
     the box that changes each, such as a covered number.
@@ -247,7 +248,7 @@ class Weighed:
         if held is None or not isinstance(held.get("shown"), dict):
             return
         was, still_open = held["shown"], held.get("open") or ()
-        self.data = self.data.copy()
+        self.data = deepcopy(self.data)
         for name, now in self._now().items():
             if name not in was:
                 continue
@@ -328,7 +329,7 @@ def check(request: HttpRequest, row: models.Model, *, only: Iterable[str] = (), 
     held = read(request.POST.get(FIELD))
     if held is None:
         return
-    rows = type(row)._base_manager
+    rows = type(row)._base_manager.all()
     if transaction.get_connection().in_atomic_block:
         rows = rows.select_for_update()
     now = rows.filter(pk=row.pk).first()

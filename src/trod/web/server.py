@@ -81,7 +81,7 @@ def _bind(host: str, port: int) -> socket.socket:
     family, kind, proto, _, address = socket.getaddrinfo(host.strip("[]"), port, type=socket.SOCK_STREAM)[0]
     sock = socket.socket(family, kind, proto)
     try:
-        if os.name == "nt":  # there, REUSEADDR would let two programs share the port
+        if sys.platform == "win32":  # there, REUSEADDR would let two programs share the port
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
         else:
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

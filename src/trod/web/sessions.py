@@ -26,7 +26,7 @@ class SessionStore(db.SessionStore):
 
     def _get_session_from_db(self) -> Any:
         try:
-            return self.model.objects.get(session_key=stored_key(self.session_key), expire_date__gt=timezone.now())
+            return self.model.objects.get(session_key=stored_key(self.session_key or ""), expire_date__gt=timezone.now())
         except (self.model.DoesNotExist, SuspiciousOperation):
             self._session_key = None
             return None

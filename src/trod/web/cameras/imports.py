@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -42,7 +44,7 @@ def import_page(request: HttpRequest, what: str) -> HttpResponse:
     if what not in TITLES:
         raise Http404
     reserve = Reserve.objects.order_by("id").first()
-    context = {
+    context: dict[str, Any] = {
         "what": what,
         "title": TITLES[what],
         "back": reverse(BACK[what]),
@@ -58,8 +60,8 @@ def import_page(request: HttpRequest, what: str) -> HttpResponse:
     try:
         file = request.FILES.get("file")
         if file is not None:
-            if file.size > lists.MOST_BYTES:
-                raise WrongInput("file", got=f"{file.size / 1e6:.1f} MB", needed="at most 1 MB; part it")
+            if (size := file.size or 0) > lists.MOST_BYTES:
+                raise WrongInput("file", got=f"{size / 1e6:.1f} MB", needed="at most 1 MB; part it")
             text = texts.decode(file.read())
         else:
             text = request.POST.get("text", "")

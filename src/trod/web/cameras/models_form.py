@@ -12,7 +12,7 @@ from trod.catalogue.models import CameraModel
 from trod.catalogue.rows.specs import COLUMN_OF
 from trod.planning.batteries import BATTERIES
 from trod.planning.camera import LIMITS, WHOLE
-from trod.web.forms.common import RecordForm, unit_of
+from trod.web.forms.common import RecordForm, box, unit_of
 
 OTHER = "other"
 BATTERY_WORDS = {
@@ -121,7 +121,7 @@ class CameraModelForm(RecordForm):
         if row is not None and row.battery_kind and row.battery_kind not in BATTERIES:
             shown |= {"battery_kind": OTHER, "battery_other": row.battery_kind}
         super().__init__(*args, **{**more, "initial": {**shown, **(more.get("initial") or {})}})
-        self.fields["flash"].choices = [("", "not told"), *CameraModel.Flash.choices]
+        box(self, "flash", forms.ChoiceField).choices = [("", "not told"), *CameraModel.Flash.choices]
         for name in FIGURES:
             field = (forms.IntegerField if name in WHOLE else forms.FloatField)(required=False)
             self.fields[measured_name(name)] = field
@@ -139,7 +139,9 @@ class CameraModelForm(RecordForm):
 
     def figure_groups(self) -> list[dict[str, Any]]:
         """The figures with both their fields, for the template."""
-        groups = [{"legend": legend, "rows": [self._row(one) for one in figures]} for legend, figures in GROUPS]
+        groups: list[dict[str, Any]] = [
+            {"legend": legend, "rows": [self._row(one) for one in figures]} for legend, figures in GROUPS
+        ]
         places = [i for i, group in enumerate(groups) if any(row["name"] == "rows" for row in group["rows"])]
         for i in places:
             after = next(n for n, row in enumerate(groups[i]["rows"]) if row["name"] == "rows") + 1

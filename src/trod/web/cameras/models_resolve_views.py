@@ -21,6 +21,7 @@ from trod.web.access import person
 from trod.web.cameras import models_picture, models_resolve
 from trod.web.cameras.models_resolve import BesideForm, Found, OrdinaryForm, TargetForm
 from trod.web.forms.common import units_for
+from trod.web.pages import HtmxRequest
 
 
 def _system(request: HttpRequest) -> str:
@@ -119,7 +120,7 @@ def _page(request: HttpRequest, row: CameraModel, forms: dict[str, Any], trouble
 
 
 @require_GET
-def resolves_work(request: HttpRequest, slug: str, token: str) -> HttpResponse:
+def resolves_work(request: HtmxRequest, slug: str, token: str) -> HttpResponse:
     """How far a measurement is, or what came of it."""
     row = get_object_or_404(CameraModel, slug=slug)
     work = models_resolve.works.get(token)

@@ -16,12 +16,13 @@ from django.utils.html import json_script
 from django.views.decorators.http import require_GET, require_http_methods
 
 from trod import clock
-from trod.catalogue.forecasts import forecasts, lasting, outfits
+from trod.catalogue.forecasts import forecasts, lasting
 from trod.catalogue.forecasts.forecasts import Price
 from trod.catalogue.forecasts.lasting import Lasting
 from trod.catalogue.forecasts.outfits import Assumed
 from trod.catalogue.models import Deployment, Job
 from trod.planning.outfit_change import Change
+from trod.planning.pack_text import pack_from
 from trod.report import charts
 from trod.web.cameras import power_chart
 from trod.web.forms.common import units_for
@@ -70,7 +71,7 @@ class ChangeForm(forms.Form):
 
     def clean_batteries(self) -> str:
         typed = str(self.cleaned_data["batteries"]).strip()
-        if typed and outfits.pack_from(typed)[1].startswith("assumed"):
+        if typed and pack_from(typed)[1].startswith("assumed"):
             raise forms.ValidationError(
                 f"{typed!r} tells no kind of batteries; needed: a number and a kind, like 12 FR6"
             )

@@ -22,8 +22,8 @@ from trod.catalogue.rows import changes
 from trod.errors import TrodError
 from trod.web.access import person
 from trod.web.cameras import clock_views
-from trod.web.forms.cameras import CameraForm, CardForm, DeploymentForm, EndForm, offset_words
-from trod.web.forms.common import back_to, delete_page, form_page, units_for, whole
+from trod.web.forms.cameras import CameraForm, CardForm, DeploymentForm, EndForm, camera_asked, offset_words
+from trod.web.forms.common import back_to, delete_page, form_page, units_for
 from trod.web.shared import placements, timelines
 from trod.web.shared.clock_errors import clock_error_s, how_far
 from trod.web.shared.timeline_lines import timelines as timelines_of
@@ -57,13 +57,13 @@ def cameras(request: HttpRequest) -> HttpResponse:
         Camera.objects.select_related("model").prefetch_related(Prefetch("deployments", standing, to_attr="standing"))
     )
     latest: dict[int, Deployment] = {}
-    for d in Deployment.objects.select_related("site").order_by("camera", "start"):
-        latest[d.camera_id] = d
-    visits = visits_by_deployment(d.pk for d in latest.values())
+    for deployment in Deployment.objects.select_related("site").order_by("camera", "start"):
+        latest[deployment.camera_id] = deployment
+    visits = visits_by_deployment(deployment.pk for deployment in latest.values())
     sums = summaries(latest.values(), reserve, timezone.now(), visits)
-    lines = []
+    lines: list[dict[str, Any]] = []
     for camera in rows:
-        d = camera.standing[0] if camera.standing else latest.get(camera.pk)
+        d: Deployment | None = camera.standing[0] if camera.standing else latest.get(camera.pk)
         seen = sums.get(d.pk) if d else None
         of = visits.get(d.pk, []) if d else []
         lines.append(
@@ -94,11 +94,11 @@ def camera(request: HttpRequest, pk: int) -> HttpResponse:
     visits = visits_by_deployment(d.pk for d in deployments)
     sums = summaries(deployments, reserve, timezone.now(), visits)
     story = [{"deployment": d, "seen": sums[d.pk], "visits": len(visits.get(d.pk, ()))} for d in deployments]
-    every = sorted((v for of in visits.values() for v in of), key=lambda v: v.at, reverse=True)
     by_pk = {d.pk: d for d in deployments}
+    every = [(v, by_pk[pk]) for pk, of in visits.items() for v in of]
+    every.sort(key=lambda pair: pair[0].at, reverse=True)
     condition = []
-    for v in every[:30]:
-        d = by_pk[v.deployment_id]
+    for v, d in every[:30]:
         error_s = clock_error_s(v, d.utc_offset_min)
         condition.append(
             {"visit": v, "site": d.site, "clock": how_far(error_s) if error_s and abs(error_s) >= 1 else ""}
@@ -241,7 +241,7 @@ def _deployment_start(request: HttpRequest) -> dict[str, Any]:
     """What a new deployment most likely is: the placement, site and camera asked for, the settings of the last one."""
     placement = _placement(request)
     site = placement.site if placement else Site.objects.filter(slug=request.GET.get("site", "")).first()
-    camera = Camera.objects.filter(pk=whole(request.GET.get("camera", ""))).first()
+    camera = camera_asked(request)
     like = Deployment.objects.order_by("-start")
     last = (site and like.filter(site=site).first()) or (camera and like.filter(camera=camera).first()) or like.first()
     initial: dict[str, Any] = {"start": _now(), "site": site, "camera": camera, "set_by": person(request)}

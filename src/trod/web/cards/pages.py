@@ -206,9 +206,9 @@ def _last_move(card_import: Import) -> LastMove | None:
         return None
     last = card_import.moves[-1]
     names = dict(Deployment.objects.filter(slug__in=[last["from"], last["to"]]).values_list("slug", "site__name"))
-    told = [names.get(slug, slug) if slug else "unplaced" for slug in (last["from"], last["to"])]
+    came_from, went_to = (names.get(slug, slug) if slug else "unplaced" for slug in (last["from"], last["to"]))
     can, _ = moving.back_to(card_import)
-    return LastMove(datetime.fromisoformat(last["at"]), last["by"], *told, can_go_back=can)
+    return LastMove(datetime.fromisoformat(last["at"]), last["by"], came_from, went_to, can)
 
 
 def _counts(card_import: Import) -> dict[str, Any]:
@@ -341,4 +341,6 @@ def _choices(card_import: Import) -> list[Deployment]:
     if card_import.deployment_id is None and not card_import.new:
         return []
     others = Deployment.objects.select_related("site", "camera").order_by("site__name", "-start")
-    return list(others.exclude(pk=card_import.deployment_id)[:400])
+    if card_import.deployment_id is not None:
+        others = others.exclude(pk=card_import.deployment_id)
+    return list(others[:400])

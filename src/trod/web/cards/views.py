@@ -174,11 +174,12 @@ def clock(request: HttpRequest, name: str) -> HttpResponse:
     """Accept a proposed correction of the camera's clock."""
     row = get_object_or_404(Import.objects.select_related("deployment__site", "deployment__camera"), name=name)
     wanted = request.POST.get("to", "")
-    for one in clocks.proposals(row.deployment) if row.deployment else []:
+    proposals = [(of, one) for of in [row.deployment] if of for one in clocks.proposals(of)]
+    for deployment, one in proposals:
         if one.to_raw.isoformat() == wanted:
             try:
                 _, told = clocks.correct(
-                    row.deployment,
+                    deployment,
                     shift_s=one.shift_s,
                     drift_s_per_day=one.drift_s_per_day,
                     from_raw=one.from_raw,

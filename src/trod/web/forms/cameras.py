@@ -9,13 +9,20 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError
 from django.db.models import Q
+from django.http import HttpRequest
 
 from trod import clock
 from trod.catalogue.models import Camera, Card, Deployment, Reserve, Site, Visit
 from trod.catalogue.models.overlap import MESSAGE as OVERLAP
 from trod.catalogue.models.overlap import NAME as OVERLAP_NAME
 from trod.catalogue.slugs import slug_from
-from trod.web.forms.common import Input, LocalMoment, RecordForm, refusal
+from trod.web.forms.common import Input, LocalMoment, RecordForm, box, refusal, whole
+
+
+def camera_asked(request: HttpRequest) -> Camera | None:
+    """The camera that an address names by its number, `?camera=7`."""
+    number = whole(request.GET.get("camera", ""))
+    return None if number is None else Camera.objects.filter(pk=number).first()
 
 
 class CameraForm(RecordForm):
@@ -137,17 +144,17 @@ class DeploymentForm(RecordForm):
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
         mine = self.instance
-        self.fields["utc_offset_min"].choices = offset_choices(mine.utc_offset_min if mine.pk else None)
+        box(self, "utc_offset_min", forms.ChoiceField).choices = offset_choices(mine.utc_offset_min if mine.pk else None)
         if mine.pk:
             self.initial["utc_offset_min"] = mine.utc_offset_min
         else:
             self.initial.pop("utc_offset_min", None)
         cameras = Q(state__in=[Camera.State.READY, Camera.State.OUT, Camera.State.REPAIR])
-        self.fields["camera"].queryset = Camera.objects.filter(cameras | Q(pk=mine.camera_id))
+        box(self, "camera", forms.ModelChoiceField).queryset = Camera.objects.filter(cameras | Q(pk=mine.camera_id))
         sites = Q(retired=False)
         if self.reserve:
             sites &= Q(reserve=self.reserve)
-        self.fields["site"].queryset = Site.objects.filter(sites | Q(pk=mine.site_id))
+        box(self, "site", forms.ModelChoiceField).queryset = Site.objects.filter(sites | Q(pk=mine.site_id))
         self.fields["card"].required = False
 
     def slug_text(self) -> str:
@@ -192,7 +199,9 @@ def overlapping(camera: Camera, start: datetime, end: datetime | None, *, but: i
     found = Deployment.objects.filter(camera=camera).filter(Q(end__isnull=True) | Q(end__gt=start))
     if end is not None:
         found = found.filter(start__lt=end)
-    return found.exclude(pk=but).select_related("site", "camera").first()
+    if but is not None:
+        found = found.exclude(pk=but)
+    return found.select_related("site", "camera").first()
 
 
 class EndForm(RecordForm):
@@ -239,7 +248,7 @@ class ClockForm(forms.Form):
         self.deployment, self.reserve = deployment, reserve
         super().__init__(data, **more)
         zone = reserve.zone if reserve else "UTC"
-        self.fields["truly"].zone = zone
+        box(self, "truly", LocalMoment).zone = zone
         self.fields["truly"].widget.attrs["step"] = "1"
         self.fields["truly"].widget.format = "%Y-%m-%dT%H:%M:%S"
 

@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from django import forms
 from django.apps import apps
@@ -181,7 +181,18 @@ def limits(model: type[models.Model]) -> dict[str, tuple[float | None, float | N
     return found
 
 
-class RecordForm(seen.Weighed, forms.ModelForm):
+F = TypeVar("F", bound=forms.Field)
+
+
+def box(form: forms.BaseForm, name: str, kind: type[F]) -> F:
+    """A form's field of which more is to be set than any field has, such as its choices."""
+    field = form.fields[name]
+    if not isinstance(field, kind):
+        raise TypeError(f"{name} is a {type(field).__name__}, no {kind.__name__}")
+    return field
+
+
+class RecordForm(seen.Weighed):
     """A record's form. Groups are (legend, fields, open?); the first is what is needed, others fold away.
     What others changed since the page was made is merged in, or asked about: see `trod.web.seen`.
 
@@ -257,18 +268,19 @@ class RecordForm(seen.Weighed, forms.ModelForm):
                 data[name] = value
             low, high = self.limits.get(name, (None, None))
             if (low is not None and not value >= low) or (high is not None and not value <= high):
-                if low is None:
-                    needed = f"at most {self._told(name, high)}"
-                elif high is None:
-                    needed = f"at least {self._told(name, low)}"
-                else:
-                    needed = f"from {self._told(name, low)} to {self._told(name, high)}"
-                self.add_error(name, f"got {self._told(name, value)}; needed: {needed}")
+                self.add_error(name, f"got {self._told(name, value)}; needed: {self._needed(name, low, high)}")
         return data
+
+    def _needed(self, name: str, low: float | None, high: float | None) -> str:
+        """The limits of a field in words."""
+        if low is not None and high is not None:
+            return f"from {self._told(name, low)} to {self._told(name, high)}"
+        ends = (("at least", low), ("at most", high))
+        return " and ".join(f"{words} {self._told(name, end)}" for words, end in ends if end is not None)
 
     def sections(self) -> list[tuple[str, list[forms.BoundField], bool]]:
         """The groups with their fields, for the template. A group that holds an error stands open."""
-        told = set()
+        told: set[str] = set()
         out = []
         for legend, names, is_open in self.groups:
             here = [self[name] for name in names if name in self.fields]
@@ -402,7 +414,7 @@ MOST_COUNTED = 10_000  # of one kind that hangs on a record
 
 def why_not(row: models.Model) -> str:
     """Why a record cannot be deleted: what hangs on it, counted. Empty when it can."""
-    counts = {}
+    counts: dict[str, int] = {}
     for relation in row._meta.related_objects:
         if relation.on_delete in (models.PROTECT, models.RESTRICT):
             of = relation.related_model._default_manager.filter(**{relation.field.name: row}).order_by()
@@ -421,7 +433,9 @@ def stands_alone(row: models.Model) -> bool:
     collector = Collector(using=router.db_for_write(type(row), instance=row))
     collector.collect([row])
     if sum(len(rows) for model, rows in collector.data.items() if model not in KEPT_SUMS) != 1 or any(
-        len(rows) for changes in collector.field_updates.values() for rows in changes
+        len(rows)  # type: ignore[arg-type]  # Django keeps lists of lists of rows here; the stubs know one of them
+        for changes in collector.field_updates.values()
+        for rows in changes
     ):
         return False
     return not any(rows.exists() for rows in collector.fast_deletes if rows.model not in KEPT_SUMS)

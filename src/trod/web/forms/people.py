@@ -10,11 +10,12 @@ from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.http import HttpRequest
 
 from trod.catalogue.models import Reserve, Species
 from trod.catalogue.rows import taxa
 from trod.errors import WrongInput
-from trod.web.forms.common import RecordForm
+from trod.web.forms.common import RecordForm, box
 from trod.web.shared import accounts, tries
 
 
@@ -70,8 +71,9 @@ class SpeciesForm(RecordForm):
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
         above = Species.objects.exclude(rank=Species.Rank.SPECIES)
-        self.fields["parent"].queryset = above.exclude(pk=self.instance.pk)
-        self.fields["parent"].empty_label = "nothing, or not told"
+        parent = box(self, "parent", forms.ModelChoiceField)
+        parent.queryset = above.exclude(pk=self.instance.pk)
+        parent.empty_label = "nothing, or not told"
         self.fields["rank"].required = False
         self.fields["rank"].help_text = "above species: for animals of which no more is known, and for all below it"
 
@@ -104,6 +106,8 @@ class SpeciesForm(RecordForm):
 
 class DoorForm(AuthenticationForm):
     """Name and password; waits after too many wrong ones."""
+
+    request: HttpRequest  # never without: tries are counted by where they come from
 
     def clean(self) -> dict[str, Any]:
         name = str(self.cleaned_data.get("username") or "")

@@ -12,7 +12,7 @@ from trod import clock
 from trod.catalogue.models import Sign, Site, Species
 from trod.errors import WrongInput
 from trod.web.forms import seasons
-from trod.web.forms.common import DayInput, RecordForm
+from trod.web.forms.common import DayInput, RecordForm, box
 
 
 class SiteForm(RecordForm):
@@ -115,10 +115,11 @@ class SignForm(RecordForm):
         super().__init__(*args, **more)
         if self.reserve is not None and self.instance.reserve_id is None:
             self.instance.reserve = self.reserve
-        self.fields["site"].queryset = Site.objects.filter(reserve=self.instance.reserve_id)
+        box(self, "site", forms.ModelChoiceField).queryset = Site.objects.filter(reserve=self.instance.reserve_id)
         self.fields["site"].help_text = "if it was near one; then its place will do"
-        self.fields["species"].queryset = Species.objects.all()
-        self.fields["species"].empty_label = "not told"
+        of_species = box(self, "species", forms.ModelChoiceField)
+        of_species.queryset = Species.objects.all()
+        of_species.empty_label = "not told"
         self.fields["latitude"].required = self.fields["longitude"].required = False
         self.fields["note"].widget.attrs["rows"] = 2
 

@@ -63,8 +63,10 @@ def stories(reserve: Reserve | None, now: datetime, *, only: Camera | None = Non
     for v in visits.only(
         "deployment", "at", "batteries_changed", "arrival", "battery_percent", "battery_kind", "battery_count"
     ):
-        camera, number, kind = batteries_of[v.deployment_id]
-        told[camera].append(
+        if v.deployment_id is None:
+            continue
+        owner, number, kind = batteries_of[v.deployment_id]
+        told[owner].append(
             BatteryVisit(
                 at=v.at,
                 changed=v.batteries_changed,

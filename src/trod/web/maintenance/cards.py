@@ -11,7 +11,7 @@ from django.db.models import Q
 
 from trod import clock
 from trod.catalogue.models import Card, Deployment, Import, Reserve, Visit
-from trod.planning.cardchain import Stay, Step, Story, sentence, story
+from trod.planning.cardchain import Stay, Step, Story, What, sentence, story
 
 # What the record of a card may say where the steps tell this; ready is never wrong after a safe copy.
 FITS = {
@@ -21,6 +21,12 @@ FITS = {
     "copied": (Card.State.HOME,),
     "safe": (Card.State.KEPT, Card.State.READY),
     "gone": (Card.State.LOST,),
+}
+# Where a card is by its record alone, when no step tells.
+BY_RECORD: dict[str, str] = {
+    Card.State.OUT: "in a camera",
+    Card.State.HOME: "home",
+    Card.State.KEPT: "safe",
 }
 SHOWN = {
     "in a camera": "in a camera",
@@ -65,7 +71,8 @@ def lines(reserve: Reserve | None, *, only: Card | None = None) -> list[CardLine
 
 
 def _line(card: Card, found: Story) -> CardLine:
-    doubts, place, says, fitting = list(found.doubts), found.where, sentence(found), ""
+    doubts, says, fitting = list(found.doubts), sentence(found), ""
+    place: str = found.where
     if card.state == Card.State.LOST:
         place, says = "gone", f"Lost. {says}" if found.steps else "Lost."
     elif card.state == Card.State.BAD:
@@ -78,9 +85,7 @@ def _line(card: Card, found: Story) -> CardLine:
         place = "ready"
         says = "Empty, ready to go out." if found.where == "stock" else f"Ready to go out again. {says}"
     elif found.where == "stock":
-        place = {Card.State.OUT: "in a camera", Card.State.HOME: "home", Card.State.KEPT: "safe"}.get(
-            card.state, "stock"
-        )
+        place = BY_RECORD.get(card.state, "stock")
         says = f"Its record says “{card.get_state_display()}”; no visit and no import tells of it."
     return CardLine(card, found, place, says, tuple(doubts), fitting)
 
@@ -133,13 +138,15 @@ def _steps(reserve: Reserve | None, only: Card | None) -> tuple[dict[int, list[S
                 inside = None
             inside = visit.card_in_id or inside
     for card_import in imports:
-        d = card_import.deployment
+        if card_import.card_id is None:
+            continue
+        of_it = card_import.deployment
         out[card_import.card_id].append(
             Step(
                 what="imported",
                 at=here(card_import.finished_at or card_import.started_at),
-                camera=d.camera.serial if d else "",
-                place=f"{d.camera}, {d.site}" if d else "",
+                camera=of_it.camera.serial if of_it else "",
+                place=f"{of_it.camera}, {of_it.site}" if of_it else "",
                 by=card_import.by,
                 safe=card_import.safe_to_format,
             )
@@ -149,7 +156,7 @@ def _steps(reserve: Reserve | None, only: Card | None) -> tuple[dict[int, list[S
 
 def _first_card(deployment: Deployment, visits: Iterable[Visit]) -> tuple[int | None, bool]:
     """The card a deployment was set up with, where no visit says it, and whether it is guessed from its coming out."""
-    put_in = set()
+    put_in: set[int] = set()
     for visit in visits:
         if visit.card_out_id and visit.card_out_id not in put_in and not put_in:
             return visit.card_out_id, visit.card_out_id != deployment.card_id
@@ -163,8 +170,10 @@ def _first_card(deployment: Deployment, visits: Iterable[Visit]) -> tuple[int | 
 def _visit_steps(
     out: dict[int, list[Step]], visit: Visit, camera: str, place: str, here: Callable[[datetime], datetime]
 ) -> None:
-    common = {"at": here(visit.at), "camera": camera, "place": place, "by": visit.by, "link": f"visit:{visit.pk}"}
+    def step(what: What) -> Step:
+        return Step(what=what, at=here(visit.at), camera=camera, place=place, by=visit.by, link=f"visit:{visit.pk}")
+
     if visit.card_out_id:
-        out[visit.card_out_id].append(Step(what="out", **common))
+        out[visit.card_out_id].append(step("out"))
     if visit.card_in_id:
-        out[visit.card_in_id].append(Step(what="in", **common))
+        out[visit.card_in_id].append(step("in"))

@@ -16,7 +16,7 @@ from trod.catalogue.models import Deployment, Reserve
 from trod.web.access import person
 from trod.web.forms.common import units_for
 
-HERE = {"here": "cameras"}  # the page name that stands marked in the masthead
+HERE: dict[str, Any] = {"here": "cameras"}  # the page name that stands marked in the masthead
 
 
 def the_reserve() -> Reserve | None:

@@ -8,9 +8,9 @@ from datetime import datetime
 from django.db.models import Count
 
 from trod.catalogue.models import Booking, CostYear, Deployment, Incident, Reserve, StockItem, Visit
-from trod.planning.maintenance import Spent, YearCosts, field_days, year_costs, year_span
+from trod.planning.maintenance import CostKind, Spent, YearCosts, field_days, year_costs, year_span
 
-KINDS = {StockItem.Kind.BATTERIES: "batteries", StockItem.Kind.CARDS: "cards"}
+KINDS: dict[str, CostKind] = {StockItem.Kind.BATTERIES: "batteries", StockItem.Kind.CARDS: "cards"}
 
 
 def typed(reserve: Reserve | None, year: int) -> CostYear:

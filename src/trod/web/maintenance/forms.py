@@ -19,7 +19,7 @@ from trod.catalogue.models import (
 )
 from trod.planning.batteries import BATTERIES
 from trod.web import seen
-from trod.web.forms.common import DayInput, LocalMoment, RecordForm
+from trod.web.forms.common import DayInput, LocalMoment, RecordForm, box
 from trod.web.shared import seal
 
 MONEY = ("cost", "unit_price", "travel_km", "price_per_km")
@@ -29,6 +29,13 @@ KEPT = "left empty: it stays as it is"
 def battery_kinds() -> list[str]:
     """Designations to choose from."""
     return sorted(BATTERIES)
+
+
+class DeploymentChoice(forms.ModelChoiceField):
+    """A choice of a deployment, each told by its site, its camera and when it ended."""
+
+    def label_from_instance(self, obj: Deployment) -> str:
+        return f"{obj.site}: {obj.camera}" + ("" if obj.end is None else f" (until {obj.end:%Y-%m-%d})")
 
 
 class MoneyForm(RecordForm):
@@ -180,6 +187,7 @@ class IncidentForm(MoneyForm):
             "note",
         )
         widgets = {"found_on": DayInput()}
+        field_classes = {"deployment": DeploymentChoice}
         labels = {"stopped": "it stopped the camera"}
 
     def __init__(self, *args: Any, **more: Any) -> None:
@@ -187,13 +195,11 @@ class IncidentForm(MoneyForm):
         of = Deployment.objects.select_related("camera", "site").order_by("-start")
         if self.reserve:
             of = of.filter(site__reserve=self.reserve)
-            self.fields["site"].queryset = Site.objects.filter(reserve=self.reserve)
-        self.fields["deployment"].queryset = of
-        self.fields["deployment"].label = "Camera at its site"
-        self.fields["deployment"].empty_label = "none of these"
-        self.fields["deployment"].label_from_instance = lambda d: (
-            f"{d.site}: {d.camera}" + ("" if d.end is None else f" (until {d.end:%Y-%m-%d})")
-        )
+            box(self, "site", forms.ModelChoiceField).queryset = Site.objects.filter(reserve=self.reserve)
+        cameras = box(self, "deployment", DeploymentChoice)
+        cameras.queryset = of
+        cameras.label = "Camera at its site"
+        cameras.empty_label = "none of these"
         self.fields["site"].required = False
         self.fields["site"].help_text = "only when no camera is chosen before"
         self.fields["camera"].help_text = "only when it stood nowhere by the records"
@@ -248,7 +254,7 @@ class BookingForm(MoneyForm):
     def __init__(self, *args: Any, on_hand: int = 0, **more: Any) -> None:
         self.on_hand = on_hand
         super().__init__(*args, **more)
-        self.fields["why"].choices = [
+        box(self, "why", forms.ChoiceField).choices = [
             ("bought", "bought"),
             ("used", "used, without a visit"),
             ("lost", "lost or thrown away"),

@@ -69,8 +69,7 @@ def edit(request: HttpRequest, uuid: uuids.UUID | None = None) -> HttpResponse:
         if state and kept.camera and kept.camera.state != state:
             kept.camera.state = state
             kept.camera.save(update_fields=["state"])
-        still = kept.deployment and kept.deployment.end is None
-        if still and state:
+        if state and kept.deployment and kept.deployment.end is None:
             messages.info(request, f"{kept.camera} still stands at {kept.site} by the records. Say when it ended.")
             return reverse("cameras:deployment_end", args=[kept.deployment.slug])
         return reverse("maintenance:incidents")

@@ -33,13 +33,13 @@ def rates(now: datetime) -> tuple[list[SiteRate], LossRate | None]:
     for d in Deployment.objects.only("site", "start", "end"):
         stood[d.site_id].append(d)
     counts: dict[int, int] = defaultdict(int)
-    for site in Incident.objects.filter(stopped=True).values_list("site", flat=True):
-        counts[site] += 1
+    for number in Incident.objects.filter(stopped=True).values_list("site", flat=True):
+        counts[number] += 1
     days = {}
-    for site, of in stood.items():
+    for number, of in stood.items():
         lived = spans(of, now)
         if lived:
-            days[site] = field_days(min(a for a, _ in lived), now, lived)
+            days[number] = field_days(min(a for a, _ in lived), now, lived)
     whole = loss_rate(sum(counts[s] for s in days), sum(days.values()))
     out = []
     for site in Site.objects.filter(pk__in=days):

@@ -13,13 +13,15 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from trod.catalogue.models import Camera, Lock, Site
+from trod.catalogue.models import Lock, Site
 from trod.errors import WrongInput
 from trod.web.access import person
+from trod.web.forms.cameras import camera_asked
 from trod.web.forms.common import delete_page, form_page, whole
 from trod.web.maintenance import locks
 from trod.web.maintenance.common import HERE, who
 from trod.web.maintenance.forms import LockForm, PhraseForm
+from trod.web.pages import HtmxRequest
 from trod.web.shared import rights, seal, tries
 
 form_methods = require_http_methods(["GET", "POST"])
@@ -58,7 +60,7 @@ def locks_page(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-def show(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
+def show(request: HtmxRequest, uuid: uuids.UUID) -> HttpResponse:
     """One lock's numbers, asked for by pressing."""
     if not locks.may_see(request):
         return _no_right(request)
@@ -121,16 +123,17 @@ def phrase(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         old, new = said.get("old", "")[: seal.MOST_CHARACTERS], said["new"]
-        number, wrong = None, ""
+        changed: int | None = None
+        wrong = ""
         try:
-            number, wrong = _tried(request, lambda: seal.change(request, old=old, new=new, by=person(request)))
+            changed, wrong = _tried(request, lambda: seal.change(request, old=old, new=new, by=person(request)))
         except WrongInput as trouble:
             form.add_error("new", f"got {trouble.got}; needed: {trouble.needed}")
         if wrong:
             form.add_error("old" if sealed else None, wrong)
-        if number is not None:
+        if changed is not None:
             done = "sealed" if said["new"] else "laid open"
-            messages.success(request, f"{number} number{'s are' if number != 1 else ' is'} {done}.")
+            messages.success(request, f"{changed} number{'s are' if changed != 1 else ' is'} {done}.")
             return redirect("maintenance:locks")
     context = {"form": form, "sealed": sealed, **HERE}
     return _private(render(request, "trod/maintenance/phrase.html", context, status=422 if form.is_bound else 200))
@@ -145,7 +148,7 @@ def edit(request: HttpRequest, uuid: uuids.UUID | None = None) -> HttpResponse:
     initial = {}
     if not row:
         initial = {
-            "camera": Camera.objects.filter(pk=whole(request.GET.get("camera", ""))).first(),
+            "camera": camera_asked(request),
             "site": Site.objects.filter(slug=request.GET.get("site", "")).first(),
         }
     key = seal.key_of(request)

@@ -10,8 +10,8 @@ from datetime import date, datetime, timedelta
 from django.db import transaction
 from django.db.models import Max, Min, Sum
 
-from trod.catalogue.forecasts.outfits import pack_from
 from trod.catalogue.models import Booking, Deployment, RoundStop, StockItem, Visit
+from trod.planning.pack_text import pack_from
 
 BOOK_WITHIN = timedelta(days=400)  # older changes of batteries are history, not something left to book. Ours.
 

@@ -112,7 +112,7 @@ def book(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
     held = stock.on_hand().get(row.pk, 0)
     begun = Booking(item=row, by=person(request))
     form = BookingForm(request.POST, instance=begun, on_hand=held, **who(request))
-    if form.is_valid() and (kept := form.keep()) is not None:
+    if form.is_valid() and isinstance(kept := form.keep(), Booking):
         can_undo(request, "Take the booking back", row.get_absolute_url(), made=[kept])
         messages.success(request, f"{row}: there are {held + kept.change} now.", extra_tags="undo")
         return redirect(row)

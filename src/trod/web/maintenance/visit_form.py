@@ -12,7 +12,8 @@ from django.utils import timezone
 from trod import clock
 from trod.catalogue.models import Card, Deployment, Lock, Site, Visit
 from trod.catalogue.rounds import visiting
-from trod.web.forms.common import Input, LocalMoment, RecordForm, limits
+from trod.web.forms.common import Input, LocalMoment, RecordForm, box, limits
+from trod.web.maintenance.forms import DeploymentChoice
 
 ANEW = (
     ("", "a new deployment when height, tilt, heading or aim changed"),
@@ -92,6 +93,7 @@ class VisitForm(RecordForm):
             "work",
             "note",
         )
+        field_classes = {"deployment": DeploymentChoice}
 
     def __init__(self, *args: Any, walks: Any = (), **more: Any) -> None:
         self.walks = list(walks)
@@ -103,31 +105,30 @@ class VisitForm(RecordForm):
         if self.reserve:
             of = of.filter(site__reserve=self.reserve)
         recent = Q(end__isnull=True) | Q(end__gte=timezone.now() - timedelta(days=400)) | Q(pk=mine.deployment_id)
-        self.fields["deployment"].queryset = of.filter(recent)
-        self.fields["deployment"].label_from_instance = lambda d: (
-            f"{d.site}: {d.camera}" + ("" if d.end is None else f" (until {d.end:%Y-%m-%d})")
-        )
-        self.fields["deployment"].empty_label = "none: the site is empty"
-        self.fields["deployment"].label = "Camera"
+        cameras = box(self, "deployment", DeploymentChoice)
+        cameras.queryset = of.filter(recent)
+        cameras.empty_label = "none: the site is empty"
+        cameras.label = "Camera"
         self.fields["site"].required = False
         self.fields["site"].help_text = "only when no camera is chosen"
         if self.reserve:
-            self.fields["site"].queryset = Site.objects.filter(reserve=self.reserve)
+            box(self, "site", forms.ModelChoiceField).queryset = Site.objects.filter(reserve=self.reserve)
         self.fields["clock_true"].widget.attrs["step"] = "1"
         self.fields["clock_true"].widget.format = "%Y-%m-%dT%H:%M:%S"
-        self.fields["lock"].empty_label = "as it was"
-        self.fields["lock_left"].choices = [("", "not noted"), *Visit.LockLeft.choices]
+        box(self, "lock", forms.ModelChoiceField).empty_label = "as it was"
+        box(self, "lock_left", forms.ChoiceField).choices = [("", "not noted"), *Visit.LockLeft.choices]
         self.fields["battery_kind"].widget.attrs["list"] = "cell-kinds"
         self.fields["battery_kind"].help_text = ""
         for name in ("note", "work"):
             self.fields[name].widget.attrs["rows"] = 2
-        for name in (*visiting.SETTINGS, "card_out", "battery_kind"):
-            self.fields[name].now = ""  # how it stands, in words; the page fills it in
+        # How each of these stands, in words; the page fills it in.
+        self.now = dict.fromkeys((*visiting.SETTINGS, "card_out", "battery_kind"), "")
+        for name in self.now:
             self.fields[name].widget.attrs["aria-describedby"] = f"id_{name}_now"
         if mine.pk:
             for name in (*visiting.SETTINGS, "anew", "lock", "incident"):
                 del self.fields[name]
-            self.initial |= {"card_out": mine.card_out_id, "card_in": mine.card_in_id}
+            self.initial.update(card_out=mine.card_out_id, card_in=mine.card_in_id)
 
     def clean_battery_kind(self) -> str:
         return str(self.cleaned_data.get("battery_kind") or "").strip().upper()

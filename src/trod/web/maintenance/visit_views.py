@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import urlencode
 
+from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -16,7 +17,7 @@ from trod import clock
 from trod.catalogue.models import Card, Deployment, Site, Visit
 from trod.catalogue.rounds import visiting
 from trod.web.access import person
-from trod.web.forms.common import back_to, delete_page, status_of, tell_merged, unit_of
+from trod.web.forms.common import back_to, box, delete_page, status_of, tell_merged, unit_of
 from trod.web.maintenance.common import can_undo, who
 from trod.web.maintenance.forms import battery_kinds
 from trod.web.maintenance.visit_form import VisitForm
@@ -36,17 +37,17 @@ def visit_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     row = get_object_or_404(Visit.objects.select_related("deployment", "site"), pk=pk) if pk else None
     told = who(request)
     initial, back = ({}, _home(row)) if row else _start(request)
-    lines, found, problems = walks.lines_of(None, told["units"])[:WALK_LINES], [], []
+    lines, problems = walks.lines_of(None, told["units"])[:WALK_LINES], []
+    found: list[dict[str, Any]] = []
     if request.method == "POST" and row is None:
         read, found = walks.read(request.POST, told["units"])
         lines = read or lines
         problems = [f"Mend walk {line['n']}: {line['error']}." for line in lines if line["error"]]
     form = VisitForm(request.POST or None, instance=row, initial=initial, walks=found, **told)
-    if request.method == "POST" and form.is_valid() and not problems and (kept := form.keep()) is not None:
+    if request.method == "POST" and form.is_valid() and not problems and isinstance(kept := form.keep(), Visit):
         return _kept(request, form, kept, new=row is None, back=back)
     now = standing(form, told["units"]) if row is None else {}
-    for name, words in (now.get(str(form["deployment"].value())) or {}).items():
-        form.fields[name].now = words  # stands beside the box also without script
+    form.now |= now.get(str(form["deployment"].value())) or {}  # stands beside the boxes also without script
     context = {
         "form": form,
         "row": row,
@@ -108,7 +109,7 @@ def _kept(request: HttpRequest, form: VisitForm, kept: Visit, *, new: bool, back
 def standing(form: VisitForm, units: str) -> dict[str, dict[str, str]]:
     """{deployment's number: {field: how it is now, in words}} for the hints beside the boxes."""
     out = {}
-    for d in form.fields["deployment"].queryset:
+    for d in box(form, "deployment", forms.ModelChoiceField).queryset or ():
         now = {name: _now_words(name, getattr(d, name), units) for name in visiting.SETTINGS if name != "sensitivity"}
         now["sensitivity"] = f"now {d.get_sensitivity_display()}"
         now["card_out"] = f"in it now: {d.card}" if d.card else "no card is noted in it"

@@ -135,7 +135,7 @@ def with_lines(boundary: Any, lines: list[list[list[float]]], *, name: str, as_b
     if as_boundary:
         kept = [f for f in kept if (f.get("geometry") or {}).get("type") not in ("Polygon", "MultiPolygon")]
         rings = [line if line[0] == line[-1] else [*line, line[0]] for line in lines if len(line) >= 3]
-        new = [{"type": "Polygon", "coordinates": [ring]} for ring in rings]
+        new: list[dict[str, object]] = [{"type": "Polygon", "coordinates": [ring]} for ring in rings]
         if not new:
             raise WrongInput("GPX file", got="tracks of two points", needed="a track around the ground")
     else:

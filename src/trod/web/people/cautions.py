@@ -16,7 +16,7 @@ TEXT = Path(__file__).parents[1] / "cautions.md"
 
 
 def _inline(text: str) -> str:
-    safe = escape(text)
+    safe: str = escape(text)
     safe = re.sub(r"`([^`]+)`", r"<code>\1</code>", safe)
     safe = re.sub(r"\*\*([^*]+)\*\*", r"<strong>\1</strong>", safe)
     return re.sub(r"(?<![*\w])\*([^*\s][^*]*)\*", r"<em>\1</em>", safe)

@@ -64,7 +64,7 @@ def field(request: HttpRequest, slug: str) -> HttpResponse:
 
 
 def _keep_words(says: evidence.Says | None) -> list[tuple[str, str]]:
-    return [(calibrate.WORDS[name][0], calibrate._figure(value, name)) for name, value in says.keep] if says else []  # type: ignore[index,arg-type]
+    return [(calibrate.WORDS[name][0], calibrate._figure(value, name)) for name, value in says.keep] if says else []  # type: ignore[arg-type]
 
 
 def _counted(request: HttpRequest, site: Site, spec: Any, units: str) -> dict[str, Any]:
@@ -129,7 +129,8 @@ def walk_test(request: HttpRequest, slug: str, uuid: Any = None) -> HttpResponse
         return redirect("cameras:deployment_new")
     model = deployment.camera.model
     back = reverse("planner:field", args=[slug]) + (f"?model={model.slug}" if model else "")
-    lines, problems, found = walks.lines_of(row, units), [], []
+    lines, problems = walks.lines_of(row, units), []
+    found: list[dict[str, Any]] = []
     if request.method == "POST":
         lines, found = walks.read(request.POST, units)
     form = walks.WalkTestForm(

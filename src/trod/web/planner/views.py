@@ -56,7 +56,7 @@ def _form(request: HttpRequest, site: Site) -> tuple[PlannerForm, Placement | No
     units, models = units_for(request, site.reserve), pages.models()
     if told.get("units") in ("metric", "us"):
         return PlannerForm(told, units=told["units"], models=models), None
-    row = site.placements.select_related("camera_model").filter(uuid=_uuid(told.get("placement", ""))).first()
+    row = _way(site, told.get("placement", ""))
     if row is not None:
         model = row.camera_model.slug if row.camera_model else ""
         inputs = row.inputs if isinstance(row.inputs, dict) else {}
@@ -71,11 +71,13 @@ def _form(request: HttpRequest, site: Site) -> tuple[PlannerForm, Placement | No
     return PlannerForm.of_inputs(inputs, animal=animal, camera_model=model, units=units, models=models), None
 
 
-def _uuid(value: str) -> str | None:
+def _way(site: Site, uuid: str) -> Placement | None:
+    """The placement of this site that an address or a form names; None for none, or for no identifier."""
     try:
-        return str(uuids.UUID(value))
+        asked = uuids.UUID(uuid)
     except ValueError:
         return None
+    return site.placements.select_related("camera_model").filter(uuid=asked).first()
 
 
 def _asked(form: PlannerForm, site: Site) -> answers.Asked | None:
@@ -151,8 +153,7 @@ def planner(request: HttpRequest, slug: str) -> HttpResponse:
 
 def _opened(request: HttpRequest, site: Site) -> Placement | None:
     """The kept placement that was opened and is being changed."""
-    asked = _uuid(request.GET.get("over", ""))
-    return site.placements.filter(uuid=asked).first() if asked else None
+    return _way(site, request.GET.get("over", ""))
 
 
 def _turn(request: HttpRequest) -> tuple[str, int]:
@@ -240,7 +241,7 @@ def keep(request: HttpRequest, slug: str) -> HttpResponse:
     if "beside" in request.POST:  # beside what is kept, whatever is open or chosen in the list
         name = pages.free_name(site, name)
     else:
-        over = site.placements.filter(uuid=_uuid(request.POST.get("over", ""))).first()
+        over = _way(site, request.POST.get("over", ""))
     if over is None and pages.free_turn(site) is None:
         messages.error(request, "Three ways are kept here already. Keep this one over one of them, or delete one first.")
         return redirect(f"{back}#keep")

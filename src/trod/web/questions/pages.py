@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import Any
+from typing import Any, Literal
 
 from django.urls import reverse
 
@@ -289,10 +289,10 @@ def rests(answer: Answer) -> tuple[tuple[str, str], ...]:
 def _drawn(answer: Answer, by: str, here: str, query: str) -> Drawn | None:
     if answer.finding is None:
         return None
-    by = by if answer.kind == "when" and by == "clock" else "sun"
-    if by not in answer.charts:
-        answer.charts[by] = charts.chart(answer.finding, "light", by=by)
-    spec = answer.charts[by]
+    clock: Literal["sun", "clock"] = "clock" if answer.kind == "when" and by == "clock" else "sun"
+    if clock not in answer.charts:
+        answer.charts[clock] = charts.chart(answer.finding, "light", by=clock)
+    spec = answer.charts[clock]
     if spec is None:
         return None
     ways: tuple[Door, ...] = ()

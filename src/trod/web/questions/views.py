@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -84,26 +85,24 @@ def _reserve() -> Reserve | None:
     return Reserve.objects.order_by("id").first()
 
 
-def _kept(reserve: Reserve | None) -> list[Question]:
+def _kept(reserve: Reserve | None) -> list[tuple[Question, Mapping[str, Any] | None]]:
     """Kept questions, each with its latest finding."""
     if reserve is None:
         return []
     found = list(Question.objects.filter(reserve=reserve)[:200])
-    latest: dict[int, dict[str, Any]] = {}
+    latest: dict[int, Mapping[str, Any]] = {}
     for finding in _sentences(found):
         latest.setdefault(finding["question"], finding)
-    for one in found:
-        one.latest = latest.get(one.pk)
-    return found
+    return [(one, latest.get(one.pk)) for one in found]
 
 
-def _sentences(found: list[Question]) -> list[dict[str, Any]]:
+def _sentences(found: list[Question]) -> list[Mapping[str, Any]]:
     """Date and sentence of their findings, newest first, without the rest, which may be long."""
-    return list(
-        Finding.objects.filter(question__in=[q.pk for q in found])
+    return [
+        *Finding.objects.filter(question__in=[q.pk for q in found])
         .order_by("-at", "-id")
         .values("question", "at", "pk", "result__sentence", "result__filter__sentence")[:1000]
-    )
+    ]
 
 
 def _read(given: QueryDict, account: Account) -> tuple[Filter, list[str]]:
@@ -174,8 +173,8 @@ def behind(request: HttpRequest, kind: str) -> HttpResponse:
         raise Http404(str(trouble)) from None
     page = Paginator(keys, A_PAGE).get_page(request.GET.get("page"))
     reserve = _reserve()
-    known = {
-        sequence["key"]: sequence
+    known: dict[str, dict[str, Any]] = {
+        sequence["key"]: {**sequence}
         for sequence in Sequence.objects.filter(key__in=list(page.object_list)).values(
             "key", "pk", "start_at", "frames", "deployment__site__name"
         )

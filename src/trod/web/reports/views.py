@@ -18,6 +18,7 @@ from trod.errors import NotEnoughEvidence, TrodError, WrongInput
 from trod.findings import localtime
 from trod.web import access
 from trod.web.forms import common as forms_common
+from trod.web.pages import HtmxRequest
 from trod.web.reading import without_waiting
 from trod.web.shared import spans
 
@@ -101,7 +102,7 @@ def make(request: HttpRequest) -> HttpResponse:
 
 
 @require_GET
-def work(request: HttpRequest, pk: int) -> HttpResponse:
+def work(request: HtmxRequest, pk: int) -> HttpResponse:
     """How far the making of a report is."""
     job = get_object_or_404(Job, pk=pk, kind="report")
     if job.state == Job.State.DONE and not request.htmx:
@@ -113,7 +114,7 @@ def work(request: HttpRequest, pk: int) -> HttpResponse:
     return answer
 
 
-def _template(request: HttpRequest) -> str:
+def _template(request: HtmxRequest) -> str:
     return "trod/reports_bar.html" if request.htmx else "trod/reports_work.html"
 
 

@@ -41,7 +41,7 @@ SIGNS = {
     ".": "dot",
 }  # fmt: skip
 # With Shift: a letter that says a sex or a life stage.
-CLASS_KEYS = {
+CLASS_KEYS: dict[str, dict[str, Observation.Sex | Observation.LifeStage]] = {
     "sex": {"f": Observation.Sex.FEMALE, "m": Observation.Sex.MALE, "u": Observation.Sex.UNKNOWN},
     "life_stage": {
         "a": Observation.LifeStage.ADULT, "s": Observation.LifeStage.SUBADULT, "j": Observation.LifeStage.JUVENILE,
@@ -270,7 +270,8 @@ def _suggestions(ids: abc.Sequence[int]) -> dict[int, list[Suggestion]]:
         .order_by("-score")[:500]
     )
     for suggestion in rows:
-        found[suggestion.picture.sequence_id].append(suggestion)
+        if (sequence := suggestion.picture.sequence_id) is not None:
+            found[sequence].append(suggestion)
     return found
 
 
@@ -431,7 +432,7 @@ def class_keys() -> dict[str, tuple[str, str]]:
 
 def class_buttons(kind: str) -> list[tuple[str, str, str]]:
     """(value, label, letter) of each sex or life stage."""
-    return [(value, value.label, key.upper()) for key, value in CLASS_KEYS[kind].items()]
+    return [(value, str(value.label), key.upper()) for key, value in CLASS_KEYS[kind].items()]
 
 
 def usual() -> dict[int, list[str]]:

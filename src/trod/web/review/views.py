@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse, QueryDict
@@ -86,9 +87,9 @@ def sequence(request: HttpRequest, pk: int) -> HttpResponse:
     data = {
         "cards": [pages.as_json(c) for c in first + following],
         "ended": len(following) < AHEAD - 1,
-        "animals": [pages.asdict(k) for k in animals],
-        "others": [pages.asdict(k) for k in others],
-        "kinds": [pages.asdict(k) for k in kinds],
+        "animals": [asdict(k) for k in animals],
+        "others": [asdict(k) for k in others],
+        "kinds": [asdict(k) for k in kinds],
         "usual": pages.usual(),
         "own": pages.own_words(me),
         "me": me,

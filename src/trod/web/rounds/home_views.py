@@ -109,7 +109,9 @@ def hand_in(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def bring(request: HttpRequest) -> HttpResponse:
     """Bring a file home, and settle what is held."""
-    problem, taken, doubts = "", None, ()
+    problem = ""
+    taken: field_notes.Taken | None = None
+    doubts: tuple[str, ...] = ()
     form = HomeForm()
     if request.method == "POST":
         try:

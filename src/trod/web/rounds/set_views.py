@@ -35,11 +35,11 @@ def start(request: HttpRequest) -> HttpResponse:
         messages.success(request, "Rounds start there from now on.")
         return redirect(back_to(request, "/rounds/"))
     known = Reserve.objects.get(pk=reserve.pk)
-    at = None if known.base_latitude is None else [known.base_latitude, known.base_longitude]
+    begin = None if known.base_latitude is None else [known.base_latitude, known.base_longitude]
     data = {
         "middle": [known.latitude, known.longitude],
         "boundary": known.boundary,
-        "start": at,
+        "start": begin,
         "choose": True,
         "trips": [],
         "left": [{"name": s.name, "at": [s.latitude, s.longitude]} for s in known.sites.filter(retired=False)],
@@ -61,7 +61,7 @@ def nights(request: HttpRequest) -> HttpResponse:
     def shown(celsius: float) -> float:
         return round(conversions.fahrenheit_from_c(celsius) if units == "us" else celsius, 1)
 
-    initial = {f"m{n}": shown(v) for n, v in enumerate(climate.minimum_c, 1)} if ours else {}
+    initial: dict[str, float | str] = {f"m{n}": shown(v) for n, v in enumerate(climate.minimum_c, 1)} if ours else {}
     if ours and len(set(climate.sd_c)) == 1:
         initial["sd"] = round(climate.sd_c[0] * (1.8 if units == "us" else 1), 1)
     if ours:

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from trod import clock
 from trod.catalogue import jobs
 from trod.catalogue.forecasts import forecasts
+from trod.catalogue.forecasts.ways import VISIT_MIN
 from trod.catalogue.models import Deployment, Job, Reserve, Round, Site
 from trod.catalogue.rounds import due as dues
 from trod.catalogue.rounds import field_notes, not_visited, round_papers
@@ -31,6 +32,7 @@ from trod.report import sentences
 from trod.web import seen
 from trod.web.access import person
 from trod.web.forms.common import units_for
+from trod.web.pages import HtmxRequest
 from trod.web.rounds import pages
 from trod.web.rounds.forms import PlanForm, first_words, initial_of
 
@@ -176,13 +178,13 @@ def _keep(request: HttpRequest, reserve: Reserve, wish: Wish, made: Planned, row
 
 
 @require_GET
-def work(request: HttpRequest, pk: int) -> HttpResponse:
+def work(request: HtmxRequest, pk: int) -> HttpResponse:
     """How far the planning is."""
     job = get_object_or_404(Job, pk=pk, kind=planning.JOB)
-    done = job.state == Job.State.DONE and job.result
+    done = job.result if job.state == Job.State.DONE else None
     if done and not request.htmx:
         messages.success(request, "The round is planned and kept.")
-        return redirect("rounds:round", uuid=job.result["round"])
+        return redirect("rounds:round", uuid=done["round"])
     answer = render(request, "trod/rounds/bar.html" if request.htmx else "trod/rounds/work.html", {"job": job})
     if done:
         answer.headers["HX-Redirect"] = request.path
@@ -219,7 +221,7 @@ def one(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "left": [(x.stop, sentences.lengths_in(x.reason, system)) for x in planned.plan.left_out],
         "shut": planned.plan.sentence == planning.NOTHING_OPEN,
         "brought": field_notes.brought(row, slugs),
-        "visit_min": dues.VISIT_MIN,
+        "visit_min": VISIT_MIN,
         "missed": not_visited.listed(not_visited.of_round(row)),
         "takes": round_papers.may_still_hand_in(row, now),
     }

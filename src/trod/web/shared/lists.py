@@ -371,7 +371,7 @@ class Maker:
     def _tell(line: Line, form: RecordForm) -> None:
         for name, errors in form.errors.items():
             for error in errors:
-                line.errors.append(error if name == "__all__" else f"{name}: {error}")
+                line.errors.append(str(error) if name == "__all__" else f"{name}: {error}")
 
     def _sites(self, line: Line) -> None:
         from trod.web.forms.sites import SiteForm

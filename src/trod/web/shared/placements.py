@@ -33,7 +33,7 @@ def place_of(site: Site) -> Place:
 
 def question_of(row: Placement, *, system: str, year: int) -> Asked:
     """What a kept placement asks. Raises WrongInput."""
-    spec = spec_of(row.camera_model) if row.camera_model_id else UNKNOWN_CAMERA
+    spec = spec_of(row.camera_model) if row.camera_model else UNKNOWN_CAMERA
     inputs = row.inputs if isinstance(row.inputs, dict) else {}
     return placing.asked(spec, row.animal, inputs, place_of(row.site), system=system, year=year)
 

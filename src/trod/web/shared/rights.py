@@ -101,7 +101,7 @@ def give(codename: str, chosen: set[int], *, at_machine: bool, shown: set[int] |
         before = _given(codename)
         if shown is not None:
             chosen = (before | (chosen - shown)) - (shown - chosen)
-        right(codename).user_set.set([user for user in people() if user.pk in chosen])
+        right(codename).user_set.set([user.pk for user in people() if user.pk in chosen])
         if before and not _given(codename) and not at_machine:
             raise LastHolder("", _words(codename))
 

@@ -36,7 +36,9 @@ def file(*, gzipped: bool = True) -> Path:
         if not path.is_file():
             import vl_convert
 
-            bundle: str = vl_convert.javascript_bundle(vl_version=VEGALITE)
+            bundle: str = vl_convert.javascript_bundle(  # type: ignore[call-arg]  # its stubs ask for a snippet
+                vl_version=VEGALITE
+            )
             data = f"(() => {{\n{bundle}\n}})();\n".encode()  # its names stay its own
             _write(path, gzip.compress(data, 6, mtime=0) if gzipped else data)
     return path

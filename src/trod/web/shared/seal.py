@@ -137,7 +137,7 @@ def _remember(request: HttpRequest, key: bytes, held: LockSeal) -> None:
     if not request.session.session_key:
         request.session.create()
     with _guard:
-        _open[stored_key(request.session.session_key)] = _Open(key, time.monotonic() + OPEN_S, str(held.uuid))
+        _open[stored_key(request.session.session_key or "")] = _Open(key, time.monotonic() + OPEN_S, str(held.uuid))
 
 
 def cover(request: HttpRequest) -> None:

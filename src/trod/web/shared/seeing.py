@@ -7,13 +7,17 @@ after they chose to in this browser, and likewise what a machine takes for a per
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, Literal, TypedDict
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.http import HttpRequest
 
 from trod.catalogue.models import Observation, Picture, Sequence, Suggestion
 from trod.web.shared import rights
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
 
 RIGHT = "see_people"
 SESSION = "show_people"
@@ -51,7 +55,15 @@ def verdict(*, reviewed: bool, people: bool, guessed: bool, may: bool, chosen: b
     return "hidden" if hides and not chosen else "shown"
 
 
-def with_people(pictures: QuerySet[Picture]) -> QuerySet[Picture]:
+class PeopleToo(TypedDict):
+    """What `with_people` adds to a picture."""
+
+    person_said: bool
+    person_guessed: bool
+    person_alone: bool
+
+
+def with_people(pictures: QuerySet[Picture]) -> QuerySet[WithAnnotations[Picture, PeopleToo]]:
     """Adds to each picture what decides: `person_said`, `person_guessed` and `person_alone` (of the file itself)."""
     said = Observation.objects.filter(identification=OuterRef("sequence__identification"), what__in=SHOWS_PEOPLE)
     guessed = Suggestion.objects.filter(
@@ -61,7 +73,7 @@ def with_people(pictures: QuerySet[Picture]) -> QuerySet[Picture]:
     return pictures.annotate(person_said=Exists(said), person_guessed=Exists(guessed), person_alone=Exists(alone))
 
 
-def of_row(row: dict[str, Any], *, may: bool, chosen: bool) -> Verdict:
+def of_row(row: Mapping[str, Any], *, may: bool, chosen: bool) -> Verdict:
     """The verdict on a picture's values, taken after `with_people`: `sequence__identification` and what that adds."""
     return verdict(
         reviewed=row["sequence__identification"] is not None,

@@ -53,7 +53,10 @@ def timelines(
     lines = []
     for of in by_site.values():
         counts: dict[date, int] = {}
-        stays, gaps, doubts, ticks = [], [], [], []
+        stays: list[Stay] = []
+        gaps: list[tuple[date, date]] = []
+        doubts: list[tuple[date, date]] = []
+        ticks: list[date] = []
         for d in of:
             seen = sums[d.pk]
             for on, sequences, _ in seen.by_day:

@@ -187,9 +187,9 @@ def draw(timeline: Timeline, *, first: date, last: date, today: date) -> SafeStr
     parts += _rects(first, last, timeline.doubts, "doubt", TOP, FOOT - TOP)
     parts += _rects(first, last, timeline.gaps, "gap", TOP, FOOT - TOP)
     for stay in timeline.stays:
-        for day, css in ((stay.start, "begin"), (stay.end, "end")):
-            if day is not None and first <= day <= last:
-                x = (day - first).days * UNIT + (UNIT if css == "end" else 0)
+        for edge, css in ((stay.start, "begin"), (stay.end, "end")):
+            if edge is not None and first <= edge <= last:
+                x = (edge - first).days * UNIT + (UNIT if css == "end" else 0)
                 parts.append(f'<path class="{css}" d="M{x} {TOP - 3}V{FOOT + 3}"/>')
     ticks = "".join(
         f"M{(day - first).days * UNIT + UNIT // 2} {FOOT + 1}V{HEIGHT}"

@@ -176,4 +176,4 @@ def counted(text: dict[str, str]) -> FirstPictures | None:
         if not (value or "0").isdecimal() or len(value) > 6:
             raise WrongInput(name, got=value[:20], needed="a number of pictures, 0 or more")
         counts[name] = int(value or 0)
-    return FirstPictures(**counts)
+    return FirstPictures(empty=counts["empty"], cut=counts["cut"], whole=counts["whole"])

@@ -56,7 +56,7 @@ class WalkTestForm(RecordForm):
         self.found = list(found)
         super().__init__(*args, **more)
         if not self.instance.pk:
-            self.initial |= {"at": timezone.now(), "by": self.person}
+            self.initial.update(at=timezone.now(), by=self.person)
 
     def unseen(self) -> dict[str, str]:
         return {"walks": seen.mark(self.instance.walks)}

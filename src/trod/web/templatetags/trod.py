@@ -11,6 +11,7 @@ from typing import Any
 from django import template
 from django.contrib.staticfiles import finders
 from django.db import models
+from django.forms import BoundField
 from django.template.context import RequestContext
 from django.template.loader import render_to_string
 from django.templatetags.static import static
@@ -48,9 +49,11 @@ def figure(meaning: str, of: object, value: object) -> SafeString:
 @register.filter
 def local(when: datetime | None, reserve: Any) -> datetime | None:
     """An instant in the reserve's own time."""
-    if when is None or reserve is None:
-        return when
-    return when.astimezone(reserve.zone_info)
+    return None if when is None else _here(when, reserve)
+
+
+def _here(when: datetime, reserve: Any) -> datetime:
+    return when if reserve is None else when.astimezone(reserve.zone_info)
 
 
 @register.simple_tag(takes_context=True)
@@ -61,6 +64,13 @@ def length(context: dict[str, Any], value_m: float | None, digits: int = 1) -> s
     if context.get("units") == "us":
         return f"{conversions.feet_from_m(value_m):.{digits}f} ft"
     return f"{value_m:.{digits}f} m"
+
+
+@register.filter
+def stands_now(field: BoundField) -> str | None:
+    """How what a field can change stands now, in words; "" for the page's script to fill in, None where none tells."""
+    now: dict[str, str] = getattr(field.form, "now", {})
+    return now.get(field.name)
 
 
 @register.filter
@@ -79,7 +89,7 @@ def moment(when: datetime | None, reserve: Any, form: str = "%-d %b %Y %H:%M") -
     """A <time> element in the reserve's own time."""
     if when is None:
         return "–"
-    here = local(when, reserve)
+    here = _here(when, reserve)
     # %-d is not known on Windows; strip the zero by hand.
     text = here.strftime(form.replace("%-d", "%d")).lstrip("0")
     return format_html('<time datetime="{}">{}</time>', when.isoformat(), text)

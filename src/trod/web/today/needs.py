@@ -104,8 +104,11 @@ def silent_cameras(
     sums: Mapping[int, Summary],
     now: datetime,
     foretold: Mapping[str, Forecast] | None = None,
+    mean_bytes: Mapping[int, float] | None = None,
 ) -> list[Need]:
     """Cameras in the field that were gone, brought silence, or are not visited for too long.
+
+    mean_bytes : of a deployment's files, by its number, where a card of it has come home.
 
     foretold : by slug. A camera with a forecast needs no rule of thumb for its next visit.
     """
@@ -147,7 +150,7 @@ def silent_cameras(
             continue
         if foretold and d.slug in foretold:
             continue
-        full = _full_in(d, seen, of, now)
+        full = _full_in(d, seen, of, now, (mean_bytes or {}).get(d.pk))
         if full is not None and full <= 0:
             needs.append(
                 Need(
@@ -285,16 +288,16 @@ def _silence_to_end(d: Deployment, seen: Summary) -> float:
     return 0.0
 
 
-def _full_in(d: Deployment, seen: Summary | None, visits: list[Visit], now: datetime) -> float | None:
+def _full_in(
+    d: Deployment, seen: Summary | None, visits: list[Visit], now: datetime, mean_bytes: float | None
+) -> float | None:
     """Days until the card is full at the pace of the last pictures; below 0 for past. None when not known."""
-    if not seen or not d.card_id or not d.card.size_gb or not seen.pictures or seen.days_watched < 7:
-        return None
-    mean_bytes = getattr(d, "mean_bytes", None)
-    if not mean_bytes:
+    card = d.card
+    if not seen or card is None or not card.size_gb or not seen.pictures or seen.days_watched < 7 or not mean_bytes:
         return None
     put_in = max((v.at for v in visits if v.card_in_id == d.card_id), default=d.start)
-    a_day = seen.pictures * float(mean_bytes) / seen.days_watched
-    return d.card.size_gb * 1e9 / a_day - (now - put_in).total_seconds() / 86400
+    a_day = seen.pictures * mean_bytes / seen.days_watched
+    return card.size_gb * 1e9 / a_day - (now - put_in).total_seconds() / 86400
 
 
 def _date(when: datetime) -> str:
@@ -409,12 +412,13 @@ def wrong_clocks(
         before = d.start
         for visit in visits.get(d.pk, ()):
             since, before = before, visit.at
-            error_s = clock_error_s(visit, d.utc_offset_min)
-            if error_s is None or abs(error_s) < clocks.LEAST_S or visit.at <= d.start + timedelta(hours=1):
+            error_s, shown = clock_error_s(visit, d.utc_offset_min), visit.clock_shown
+            if error_s is None or shown is None:
+                continue
+            if abs(error_s) < clocks.LEAST_S or visit.at <= d.start + timedelta(hours=1):
                 continue
             if not seen or not any(since.date() <= day <= visit.at.date() for day, _, _ in seen.by_day):
                 continue
-            shown = visit.clock_shown
             told = any(
                 (c.from_raw is None or c.from_raw <= shown)
                 and (c.to_raw is None or shown <= c.to_raw + timedelta(hours=1))

@@ -69,7 +69,8 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
     )
     visits: dict[int, list[Visit]] = {}
     for visit in Visit.objects.filter(deployment__site__reserve=reserve).select_related("card_out").order_by("at"):
-        visits.setdefault(visit.deployment_id, []).append(visit)
+        if visit.deployment_id is not None:
+            visits.setdefault(visit.deployment_id, []).append(visit)
     homes: dict[int, datetime] = {}
     sizes: dict[int, float] = {}
     for row in (
@@ -82,14 +83,12 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
         homes[number] = max(row["started_at"], homes.get(number, row["started_at"]))
         if row["sum_files"]:
             sizes[number] = row["sum_bytes"] / row["sum_files"]
-    for d in deployments:
-        d.mean_bytes = sizes.get(d.pk)
     sums = summaries(deployments, reserve, now, visits)
     standing = [d for d in deployments if d.end is None]
     kept = forecasts.kept(reserve, now)
     foretold = {d.slug: kept.forecasts[d.slug] for d in standing if d.slug in kept.forecasts}
     found = [
-        *n.silent_cameras(standing, visits, sums, now, foretold),
+        *n.silent_cameras(standing, visits, sums, now, foretold, sizes),
         *n.stopping_cameras(standing, foretold, today),
         *n.not_reached(not_visited.waiting(reserve), zone),
         *n.cards_not_home(deployments, homes, visits, now),
@@ -138,7 +137,7 @@ def first_steps(reserve: Reserve | None) -> list[tuple[bool, str, str, str]]:
 def told_of(line: Timeline, kept: Kept) -> list[dict[str, object]]:
     """The forecasts of a line's cameras in words, for the table."""
     of = [kept.forecasts[s.deployment] for s in line.stays if s.end is None and s.deployment in kept.forecasts]
-    rows = []
+    rows: list[dict[str, object]] = []
     for told in of:
         words = ahead_of(told).words
         rows.append({"when": words[:1].upper() + words[1:], "go_by": told.go_by, "deployment": told.deployment})

@@ -77,10 +77,10 @@ def places(sites: Iterable[Site], watched: set[int]) -> list[Place]:
 
 def signs(rows: QuerySet[Sign]) -> list[SeenSign]:
     """Sign as the planning room wants it."""
-    known = get_args(season.SignKind)
+    known: dict[str, season.SignKind] = {kind: kind for kind in get_args(season.SignKind)}
     return [
         SeenSign(
-            kind=kind if kind in known else "other",
+            kind=known.get(kind, "other"),
             seen_on=seen_on,
             latitude_deg=latitude,
             longitude_deg=longitude,

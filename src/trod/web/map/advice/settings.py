@@ -23,6 +23,7 @@ from trod.planning.camera import CameraSpec
 from trod.planning.energy import Draw
 from trod.planning.site import Cover
 from trod.planning.stopping import Outfit
+from trod.web.forms.common import box
 
 FUTURES, STEP_DAYS = 300, 3  # the early date is then uncertain by about a tenth of the band
 COVER_WORDS: dict[Cover, str] = {
@@ -68,8 +69,9 @@ class WishForm(forms.Form):
         given = {name: data[name] for name in self.begun if data is not None and data.get(name, "") != ""}
         super().__init__(self.begun | given)
         rows = CameraModel.objects.all()
-        self.fields["model"].choices = [(row.slug, str(row)) for row in rows] or [("", "camera by usual figures")]
-        self.fields["model"].required = bool(rows)
+        of_model = box(self, "model", forms.ChoiceField)
+        of_model.choices = [(row.slug, str(row)) for row in rows] or [("", "camera by usual figures")]
+        of_model.required = bool(rows)
         self.fields["air"].label = f"Warmest usual air ({'°F' if system == 'us' else '°C'})"
         for name in ("triggers", "night", "days", "card_gb", "air"):
             self.fields[name].widget.attrs["step"] = "any"
