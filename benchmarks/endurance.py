@@ -16,12 +16,21 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from trod.planning.arrivals import Arrivals, DayCount, Prior, Season
-from trod.planning.batteries import BATTERIES, Pack
-from trod.planning.endurance import EnergyScale, Outfit, StopForecast, Task, Used, forecast, forecast_many, screen
-from trod.planning.energy import Draw
-from trod.planning.site import Feature
-from trod.planning.weather import DEFAULT_CLIMATE, Climate
+from trod.planning.equipment.batteries import BATTERIES, Pack
+from trod.planning.equipment.energy import Draw
+from trod.planning.ground.site import Feature
+from trod.planning.ground.weather import DEFAULT_CLIMATE, Climate
+from trod.planning.last.arrivals import Arrivals, DayCount, Prior, Season
+from trod.planning.last.endurance import (
+    EnergyScale,
+    Outfit,
+    StopForecast,
+    Task,
+    Used,
+    forecast,
+    forecast_many,
+    screen,
+)
 
 START = date(2027, 10, 1)
 KINDS: tuple[Feature, ...] = ("trail", "road", "water", "lick", "feeding", "meadow", "saddle", "den", "fence")

@@ -19,15 +19,15 @@ from itertools import pairwise
 
 import numpy as np
 
-from trod.planning import stopping
-from trod.planning.arrivals import Arrivals, DayCount, Draws, prior_for
-from trod.planning.batteries import BATTERIES, Pack
-from trod.planning.battery_evidence import BatterySet, learn
-from trod.planning.card_room import FileSizes
-from trod.planning.endurance import StopForecast, Used, forecast, screen, step_for
-from trod.planning.energy import Draw
-from trod.planning.stopping import EnergyScale, Outfit, unshown_scale
-from trod.planning.weather import DEFAULT_CLIMATE
+from trod.planning.equipment.batteries import BATTERIES, Pack
+from trod.planning.equipment.card_room import FileSizes
+from trod.planning.equipment.energy import Draw
+from trod.planning.ground.weather import DEFAULT_CLIMATE
+from trod.planning.last import stopping
+from trod.planning.last.arrivals import Arrivals, DayCount, Draws, prior_for
+from trod.planning.last.battery_evidence import BatterySet, learn
+from trod.planning.last.endurance import StopForecast, Used, forecast, screen, step_for
+from trod.planning.last.stopping import EnergyScale, Outfit, unshown_scale
 
 # Every truth is drawn from these ranges. The forecaster's own assumptions are in brackets behind them.
 RANGES: dict[str, tuple[float, float]] = {

@@ -117,7 +117,7 @@ def work() -> None:
     from trod.catalogue.forecasts import forecasts, lasting
     from trod.catalogue.models import Deployment, Reserve
     from trod.catalogue.rows import rollups
-    from trod.planning.outfit_change import Change
+    from trod.planning.last.outfit_change import Change
 
     now = timezone.now()
     rollups.look_round()

@@ -4,7 +4,7 @@
 
 Without options: 40 stops on two days along an invented network of tracks, in its steps. --gap : both searches on
 rounds drawn by chance, on rounds so small that every order can be tried, and on the published instances of
-tests/planning/test_ordering.py. --sheet : the PDF. Wall time; other work on the machine shows in it.
+tests/planning/visit/test_ordering.py. --sheet : the PDF. Wall time; other work on the machine shows in it.
 """
 
 from __future__ import annotations
@@ -38,10 +38,10 @@ def at(east_m: float, north_m: float) -> tuple[float, float]:
 
 def invented(stops: int, days: int, seed: int = 1):
     """A reserve of 9 by 7 km: a lattice of tracks with gaps, hills, and stops within 300 m of a track."""
-    from trod.planning.heightgrid import HeightGrid
-    from trod.planning.rounds import Span, Stop
-    from trod.planning.tracks import Track
-    from trod.planning.travel import Place
+    from trod.planning.ground.heightgrid import HeightGrid
+    from trod.planning.visit.rounds import Span, Stop
+    from trod.planning.visit.tracks import Track
+    from trod.planning.visit.travel import Place
 
     chance = np.random.default_rng(seed)
     tracks = []
@@ -82,8 +82,8 @@ def two_days(sheet: bool) -> None:
     """The goal: 40 stops on two days in less than 10 s."""
     from trod.field.round_sheet import RoundSheet, round_sheet_pdf
     from trod.leaving.rounds import fit_round
-    from trod.planning.rounds import Party, RoundDay, Span, plan_round
-    from trod.planning.tracks import along, join
+    from trod.planning.visit.rounds import Party, RoundDay, Span, plan_round
+    from trod.planning.visit.tracks import along, join
 
     start, stops, tracks, grid, first = invented(40, 2)
     print(f"{len(stops)} stops, {len(tracks)} tracks")
@@ -110,7 +110,7 @@ def gap() -> None:
     sys.path[:0] = [str(Path(__file__).resolve().parents[1] / "tests" / "planning")]
     import test_ordering as cases
 
-    from trod.planning.ordering import order
+    from trod.planning.visit.ordering import order
 
     print("\npublished instances: optimum, then the worst of five seeds")
     for name, places, optimum in cases.PUBLISHED:

@@ -35,17 +35,17 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from trod.planning.arrivals import Arrivals, DayCount
-from trod.planning.batteries import BATTERIES, Pack, usable_wh
-from trod.planning.battery_evidence import BatterySet, learn
-from trod.planning.card_room import FileSizes
-from trod.planning.endurance import forecast, step_for
-from trod.planning.energy import Draw
-from trod.planning.fixes import worth_of_fix
-from trod.planning.sharing import share_trips
-from trod.planning.stopping import EnergyScale, Outfit, Used
-from trod.planning.upkeep import with_hazard
-from trod.planning.weather import Climate
+from trod.planning.equipment.batteries import BATTERIES, Pack, usable_wh
+from trod.planning.equipment.card_room import FileSizes
+from trod.planning.equipment.energy import Draw
+from trod.planning.ground.weather import Climate
+from trod.planning.last.arrivals import Arrivals, DayCount
+from trod.planning.last.battery_evidence import BatterySet, learn
+from trod.planning.last.endurance import forecast, step_for
+from trod.planning.last.stopping import EnergyScale, Outfit, Used
+from trod.planning.visit.fixes import worth_of_fix
+from trod.planning.visit.sharing import share_trips
+from trod.planning.visit.upkeep import with_hazard
 
 Floats = NDArray[np.float64]
 DAYS = 360

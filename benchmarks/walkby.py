@@ -20,17 +20,25 @@ from pathlib import Path as FilePath
 
 import numpy as np
 
-from trod.planning import crossing
-from trod.planning.crossing import Path
-from trod.planning.detection import Sensor
-from trod.planning.dwelling import Stay, StayCase, visits
-from trod.planning.passers import DEER, ELK, FOX, HARE, MIXED, RUN, TROT, WALK
-from trod.planning.walkby import Case, Chances, Timing, Walkbys, angle_advice, first_answer, open_ground
+from trod.planning.catch import crossing
+from trod.planning.catch.crossing import Path
+from trod.planning.catch.detection import Sensor
+from trod.planning.catch.dwelling import Stay, StayCase, visits
+from trod.planning.catch.passers import DEER, ELK, FOX, HARE, MIXED, RUN, TROT, WALK
+from trod.planning.catch.walkby import (
+    Case,
+    Chances,
+    Timing,
+    Walkbys,
+    angle_advice,
+    first_answer,
+    open_ground,
+)
 
 COLD = """
 import time
 w, p = time.perf_counter(), time.process_time()
-from trod.planning.walkby import Case, first_answer
+from trod.planning.catch.walkby import Case, first_answer
 first_answer(Case())
 print(time.perf_counter() - w, time.process_time())
 """
@@ -250,7 +258,7 @@ def calibrate(cameras: int) -> None:
     sys.path[:0] = [str(root / "tests" / "support"), str(root / "tests" / "planning")]
     import test_calibrate as field_work
 
-    from trod.planning.calibrate import AXES, walk_test
+    from trod.planning.catch.calibrate import AXES, walk_test
 
     rng = np.random.default_rng(8)
     ranges = {"trigger_s": (0.15, 4.0), "zone_deg": (18, 100), "range_m": (7, 40)}

@@ -1,4 +1,4 @@
-"""Makes src/trod/planning/herdview.csv: shares of a herd seen by view, patch, threshold, herd and height.
+"""Makes src/trod/planning/catch/herdview.csv: shares of a herd seen by view, patch, threshold, herd and height.
 
     python design/herdview.py [ANIMALS]
 
@@ -12,9 +12,9 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from trod.planning import herdview as hv
+from trod.planning.catch import herdview as hv
 
-OUT = Path(__file__).resolve().parents[1] / "src" / "trod" / "planning" / "herdview.csv"
+OUT = Path(__file__).resolve().parents[1] / "src" / "trod" / "planning" / "catch" / "herdview.csv"
 
 
 def main(animals: int) -> None:

@@ -223,7 +223,7 @@ def test_every_room_below_the_pages_works_where_django_is_absent() -> None:
     assert done.stdout.split() == ["imported", str(len(names))]
 
 
-# Rooms inside the catalogue, and the pages' rooms ------------------------------------------------------------
+# Rooms inside planning and the catalogue, and the pages' rooms ------------------------------------------------
 
 COMMON = {"home", "holders", "database", "who", "jobs", "line", "slugs", "texts", "trouble"}
 ABOVE = {"start", "apps", "work", "__init__"}
@@ -250,6 +250,27 @@ def edges_below(package: str) -> list[tuple[str, str, str]]:
             if parts[:2] == ["trod", package] and len(parts) > 2 and parts[2] != room:
                 found.append((room, inside.as_posix(), parts[2]))
     return found
+
+
+def planning_rooms(text: str) -> list[str]:
+    """The rooms of planning in docs/shape.md, from the lowest up."""
+    table = text[text.index("| planning | holds |") :].split("\n\n", 1)[0]
+    return re.findall(r"^\| `([a-z]+)` \|", table, flags=re.M)
+
+
+def test_the_rooms_of_planning_are_those_of_its_table_and_import_one_way() -> None:
+    order = planning_rooms((ROOT / "docs" / "shape.md").read_text("utf-8"))
+    there = {p.name for p in (SOURCE / "planning").iterdir() if p.is_dir() and p.name != "__pycache__"}
+
+    assert set(order) == there and len(order) >= 6
+    edges = edges_below("planning")
+    assert ("last", "last/stopping.py", "place") in edges  # the walk sees what it is to judge
+    faults = [
+        f"{module} imports {target}"
+        for room, module, target in edges
+        if room not in order or (target in order and order.index(target) > order.index(room))
+    ]
+    assert not faults, "\n".join(faults)
 
 
 def test_the_rooms_of_the_catalogue_are_those_of_its_table_and_import_one_way() -> None:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from trod import sky
 from trod.errors import WrongInput
-from trod.planning import glare
+from trod.planning.place import glare
 
 EDT, CDT = timezone(timedelta(hours=-4)), timezone(timedelta(hours=-5))
 

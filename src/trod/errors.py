@@ -29,6 +29,8 @@ Every message says what came, what is needed and what to do next. Details are at
 
 from __future__ import annotations
 
+import math
+
 
 class TrodError(Exception):
     """Anything Trod itself has to tell a person. Its text is fit to be shown as it is."""
@@ -48,6 +50,13 @@ class WrongInput(TrodError, ValueError):
 
     def __str__(self) -> str:
         return f"{self.what}: got {self.got!r}; needed: {self.needed}"
+
+
+def positive(what: str, value: float, *, needed: str = "a number above 0", zero: bool = False) -> float:
+    """The value itself when it is finite and above 0 (or 0 where `zero` allows it); else WrongInput."""
+    if not math.isfinite(value) or value < 0 or (value == 0 and not zero):
+        raise WrongInput(what, got=value, needed=needed)
+    return value
 
 
 class CardTrouble(TrodError):

@@ -6,7 +6,7 @@ a trigger that is slower than claimed, pictures that are enlarged. All figures a
 
 from __future__ import annotations
 
-from trod.planning.camera import CameraSpec, Figures
+from trod.planning.equipment.camera import CameraSpec, Figures
 
 CAMERA_SPECS: tuple[CameraSpec, ...] = (
     CameraSpec(

@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from trod.catalogue import jobs
 from trod.catalogue import models as m
 from trod.catalogue.forecasts import forecasts
-from trod.planning import upkeep
+from trod.planning.visit import upkeep
 
 pytestmark = pytest.mark.django_db
 

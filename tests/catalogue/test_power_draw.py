@@ -9,8 +9,8 @@ import pytest
 
 from trod.catalogue import models as m
 from trod.catalogue.forecasts import power_draw
-from trod.planning.arrivals import DayCount
-from trod.planning.weather import Climate
+from trod.planning.ground.weather import Climate
+from trod.planning.last.arrivals import DayCount
 
 pytestmark = pytest.mark.django_db
 MILD = Climate(minimum_c=(12.0,) * 12, sd_c=(1.0,) * 12)

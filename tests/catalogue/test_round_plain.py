@@ -10,7 +10,7 @@ import pytest
 
 from trod.catalogue.rounds import round_plain, wishes
 from trod.errors import WrongInput
-from trod.planning.travel import distance_m
+from trod.planning.visit.travel import distance_m
 
 
 def off_m(at, line):

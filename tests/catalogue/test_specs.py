@@ -4,7 +4,7 @@ import pytest
 
 from trod.catalogue.models import CameraModel
 from trod.catalogue.rows import specs
-from trod.planning.camera import CameraSpec, Figures
+from trod.planning.equipment.camera import CameraSpec, Figures
 from trod_demo.camera_models import CAMERA_SPECS
 
 pytestmark = pytest.mark.django_db

@@ -12,7 +12,7 @@ from nonsense import nonsense
 
 from trod.commands.place import of_words
 from trod.errors import WrongInput
-from trod.planning import camera
+from trod.planning.equipment import camera
 
 BARE = ("--lat", 47.3, "--lon", 13.9, "--animal", "roe-deer")
 

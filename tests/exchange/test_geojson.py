@@ -11,7 +11,7 @@ from fitted import at, line
 
 from trod.errors import WrongInput
 from trod.exchange.geojson import Area, Path, Point, geojson_text
-from trod.planning.tracks import tracks_from_geojson
+from trod.planning.visit.tracks import tracks_from_geojson
 
 
 def first(*features: Point | Path | Area) -> Any:

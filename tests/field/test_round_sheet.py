@@ -25,9 +25,9 @@ from trod.field.round_sheet import (
 )
 from trod.findings.blur import cell_of
 from trod.leaving.rounds import HIDES, FitRound, fit_round
-from trod.planning.kit import Going, Wants, cautions, kit_list
-from trod.planning.rounds import Party, RoundDay, RoundPlan, Span, Stop, plan_round
-from trod.planning.travel import Place, straight
+from trod.planning.visit.kit import Going, Wants, cautions, kit_list
+from trod.planning.visit.rounds import Party, RoundDay, RoundPlan, Span, Stop, plan_round
+from trod.planning.visit.travel import Place, straight
 
 NASTY = '#import "/etc/passwd" $x$ *bold* #panic() <label> @ref \\ "quote" [x] // \x00\x1b\ud800 é 鹿'
 YARD = Place(key="yard", latitude_deg=47.295, longitude_deg=13.885)

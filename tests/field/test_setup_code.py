@@ -17,8 +17,8 @@ from trod.errors import WrongInput
 from trod.field import setup_code
 from trod.field.setup_code import SetupCode
 from trod.leaving.setups import fit_setup
-from trod.planning.animals import animal
-from trod.planning.camera import CameraSpec
+from trod.planning.catch.animals import animal
+from trod.planning.equipment.camera import CameraSpec
 
 PLACEMENT = "6f0d7e2a-1c3b-4d5e-8f90-123456789abc"
 FULL = SetupCode(

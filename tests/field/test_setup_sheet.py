@@ -15,8 +15,8 @@ from trod.field import setup_code
 from trod.field import setup_sheet as sheets
 from trod.field.setup_sheet import SetupSheetData
 from trod.leaving.setups import fit_setup
-from trod.planning.animals import animal
-from trod.planning.camera import CameraSpec, Figures
+from trod.planning.catch.animals import animal
+from trod.planning.equipment.camera import CameraSpec, Figures
 
 PLACEMENT = "6f0d7e2a-1c3b-4d5e-8f90-123456789abc"
 SPEC = CameraSpec(maker="Bramble", model="Two", claimed=Figures(zone_deg=50, range_m=22, fov_deg=42, burst_max=3))
@@ -109,7 +109,7 @@ def test_values_are_large_and_right():
 
 
 def test_a_simulated_number_comes_with_its_error_and_no_more_digits_than_it_is_worth():
-    from trod.planning.walkby import Estimate
+    from trod.planning.catch.walkby import Estimate
 
     assert sheets.estimate_words(Estimate(0.6412, 0.0041), "share") == "64 ± 0.4 in 100"
     assert sheets.estimate_words(Estimate(1234.4, 3.2), "pixels") == "1200 ± 3"

@@ -21,11 +21,11 @@ import trod.report
 from trod.errors import WrongInput
 from trod.findings.observations import Evidence, Selection, Site
 from trod.leaving import FitPlace, FitToLeave, fit_line, fit_place, without_places
-from trod.planning.inputs import Read
-from trod.planning.rounds import LeftOut, RoundPlan, Stop, StopTime, Trip
-from trod.planning.setup import Setup
-from trod.planning.site import SiteGround
-from trod.planning.travel import Place
+from trod.planning.ground.site import SiteGround
+from trod.planning.place.inputs import Read
+from trod.planning.place.setup import Setup
+from trod.planning.visit.rounds import LeftOut, RoundPlan, Stop, StopTime, Trip
+from trod.planning.visit.travel import Place
 
 # Records that hold a true place.
 RAW = {Site, Evidence, Selection, Stop, StopTime, Trip, RoundPlan, LeftOut, Place, Setup, Read, SiteGround}

@@ -6,8 +6,9 @@ import random
 import re
 from typing import Any
 
-from trod.planning import camera, inputs
-from trod.planning.animals import ANIMALS
+from trod.planning.catch.animals import ANIMALS
+from trod.planning.equipment import camera
+from trod.planning.place import inputs
 
 NONSENSE = {
     "not a number": r"\bnan\b",

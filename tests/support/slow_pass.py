@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trod.planning.walkby import Case
+from trod.planning.catch.walkby import Case
 
 STEP_M = 0.004
 

@@ -15,9 +15,9 @@ from trod.errors import ArchiveUnwritable, WrongInput
 
 if TYPE_CHECKING:
     from trod.leaving.setups import FitSetup
-    from trod.planning.camera import CameraSpec
+    from trod.planning.equipment.camera import CameraSpec
+    from trod.planning.place.setup import Outcome, Setup
     from trod.planning.said import System
-    from trod.planning.setup import Outcome, Setup
 
 NO_PLACEMENT = "00000000-0000-0000-0000-000000000000"  # in the code of a set-up sheet that is kept in no catalogue
 MOST_BYTES = 1_000_000
@@ -162,8 +162,8 @@ def place(
 
     from trod.leaving import fit_place
     from trod.leaving.setups import fit_setup
-    from trod.planning import drawing
-    from trod.planning.animals import animal
+    from trod.planning.catch.animals import animal
+    from trod.planning.place import drawing
 
     row = _site(site) if site else None
     if row is not None:
@@ -226,7 +226,7 @@ def place(
 
 
 def _list_animals(ctx: click.Context) -> None:
-    from trod.planning.animals import ANIMALS
+    from trod.planning.catch.animals import ANIMALS
 
     for one in ANIMALS:
         click.echo(f"{one.key.replace('_', '-'):20} {one.said()}")
@@ -241,7 +241,7 @@ def of_words(input: str, words: str) -> Any:
 
     Raises WrongInput that names the input.
     """
-    from trod.planning import inputs as board
+    from trod.planning.place import inputs as board
 
     if input not in board.LIMITS:
         if input in board.WORDS:
@@ -307,7 +307,7 @@ def _of_file(path: Path) -> dict[str, Any]:
 def _hills(path: Path, lat: float, lon: float) -> str:
     """The hills around a place, as an input."""
     from trod.limits import HEIGHTS_FILE_BYTES as MOST
-    from trod.planning.heightgrid import hills_around
+    from trod.planning.ground.heightgrid import hills_around
 
     try:
         if path.stat().st_size > MOST:
@@ -351,7 +351,7 @@ def _of_site(row: Any) -> dict[str, Any]:
 
 def _camera(name: str, file: Path | None, figures: tuple[str, ...]) -> CameraSpec:
     """The kind of camera: of the file, else of the catalogue, else unknown; then the figures that are told."""
-    from trod.planning import camera as kinds
+    from trod.planning.equipment import camera as kinds
 
     specs: list[CameraSpec] = []
     if file is not None:
@@ -433,7 +433,7 @@ def _write(path: Path, content: bytes) -> None:
 
 
 def _told(done: Setup, where: Mapping[str, Any], files: list[str]) -> dict[str, Any]:
-    from trod.planning import inputs as board
+    from trod.planning.place import inputs as board
 
     advice = done.advice
 

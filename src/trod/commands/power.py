@@ -14,9 +14,9 @@ import click
 from trod.errors import WrongInput
 
 if TYPE_CHECKING:
-    from trod.planning.camera import CameraSpec
-    from trod.planning.endurance import Outfit, StopForecast
-    from trod.planning.weather import Climate
+    from trod.planning.equipment.camera import CameraSpec
+    from trod.planning.ground.weather import Climate
+    from trod.planning.last.endurance import Outfit, StopForecast
 
 _UNITS: dict[str, dict[str, float]] = {
     "GB": {"gb": 1.0, "tb": 1000.0, "mb": 0.001},
@@ -112,7 +112,7 @@ def measure(what: str, words: str, unit: str) -> float:
 
 
 def _change(given: dict[str, Any]) -> Any:
-    from trod.planning.outfit_change import Change
+    from trod.planning.last.outfit_change import Change
 
     return Change(
         batteries=given.get("batteries"),
@@ -130,12 +130,12 @@ def _free(given: dict[str, Any]) -> dict[str, Any]:
     """A camera of which only the command line tells."""
     from typing import get_args
 
-    from trod.planning import endurance
-    from trod.planning.arrivals import Arrivals
-    from trod.planning.batteries import BATTERIES, Pack
-    from trod.planning.energy import Draw
-    from trod.planning.site import Feature
-    from trod.planning.stopping import Outfit
+    from trod.planning.equipment.batteries import BATTERIES, Pack
+    from trod.planning.equipment.energy import Draw
+    from trod.planning.ground.site import Feature
+    from trod.planning.last import endurance
+    from trod.planning.last.arrivals import Arrivals
+    from trod.planning.last.stopping import Outfit
 
     feature = given.get("feature", "other")
     if feature not in get_args(Feature):
@@ -180,7 +180,7 @@ def _free(given: dict[str, Any]) -> dict[str, Any]:
 
 def _nights(given: dict[str, Any]) -> tuple[Climate, float]:
     """The nights and the latitude: as told, else those of the catalogue's reserve if there is one, else assumed."""
-    from trod.planning.weather import Climate
+    from trod.planning.ground.weather import Climate
 
     if "lat" not in given and _has_catalogue():
         _catalogue("trod power", "")
@@ -198,7 +198,7 @@ def _nights(given: dict[str, Any]) -> tuple[Climate, float]:
 
 def _apply(outfit: Outfit, given: dict[str, Any]) -> Outfit:
     """The outfit with what the command line says of it."""
-    from trod.planning.outfit_change import changed
+    from trod.planning.last.outfit_change import changed
 
     return changed(outfit, _change(given))
 
@@ -325,7 +325,7 @@ def _changed(name: str, given: dict[str, Any]) -> dict[str, Any]:
 
 
 def _plain(outfit: Outfit, told: StopForecast) -> dict[str, Any]:
-    from trod.planning.outfit_change import words
+    from trod.planning.last.outfit_change import words
 
     return {
         "outfit": words(outfit),

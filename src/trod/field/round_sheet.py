@@ -18,8 +18,8 @@ from typing import Any
 from trod import __version__, units
 from trod.errors import WrongInput
 from trod.leaving.rounds import FitRound, FitTrip, FitVisit
-from trod.planning.kit import GROUPS, KitItem
-from trod.planning.travel import Way
+from trod.planning.visit.kit import GROUPS, KitItem
+from trod.planning.visit.travel import Way
 from trod.report import sentences, sketch_map
 
 PAPERS = ("a4", "us-letter")

@@ -16,9 +16,10 @@ from trod.errors import WrongInput
 from trod.field import setup_code
 from trod.field.setup_code import SetupCode
 from trod.leaving.setups import FitSetup
-from trod.planning import drawing, said
-from trod.planning.setup import Outcome
-from trod.planning.walkby import Estimate
+from trod.planning import said
+from trod.planning.catch.walkby import Estimate
+from trod.planning.place import drawing
+from trod.planning.place.setup import Outcome
 from trod.report import sentences
 
 PAPERS = {"a4": "A4", "us-letter": "Letter"}

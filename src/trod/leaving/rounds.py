@@ -15,9 +15,9 @@ from typing import Any
 from trod.errors import WrongInput
 from trod.leaving.places import _SEAL, FitLine, FitPlace, FitToLeave, fit_line, fit_place
 from trod.leaving.words import without_places
-from trod.planning.kit import Caution, Group, KitItem
-from trod.planning.rounds import LeftOut, Party, RoundPlan, Stop, StopTime, Trip
-from trod.planning.travel import Way
+from trod.planning.visit.kit import Caution, Group, KitItem
+from trod.planning.visit.rounds import LeftOut, Party, RoundPlan, Stop, StopTime, Trip
+from trod.planning.visit.travel import Way
 
 HIDES = (
     "A sensitive site is on this trip. Its place is left out, and so are the times, the ways and the order of the "

@@ -8,10 +8,10 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from trod.leaving.places import _SEAL, FitPlace, FitToLeave
-from trod.planning import inputs as entered
-from trod.planning.animals import Animal
-from trod.planning.camera import CameraSpec
-from trod.planning.setup import Setup, work_out_setup
+from trod.planning.catch.animals import Animal
+from trod.planning.equipment.camera import CameraSpec
+from trod.planning.place import inputs as entered
+from trod.planning.place.setup import Setup, work_out_setup
 
 OF_THE_PLACE = ("horizon",)  # inputs that are measured for one point on the ground
 

@@ -18,7 +18,7 @@ from trod.catalogue.models import (
     Site,
     Species,
 )
-from trod.planning.season import Candidate, Part, Place
+from trod.planning.place.season import Candidate, Part, Place
 from trod.web.map.advice import seasonal
 
 pytestmark = pytest.mark.django_db

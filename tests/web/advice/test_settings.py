@@ -13,9 +13,9 @@ from django.urls import reverse
 from trod.catalogue.answers import prefill
 from trod.catalogue.models import Card, Identification, Observation, Sequence, Species, Visit
 from trod.catalogue.rows import specs
-from trod.planning import adviser
-from trod.planning.adviser import Inputs, Wish
-from trod.planning.animals import animal
+from trod.planning.catch.animals import animal
+from trod.planning.place import adviser
+from trod.planning.place.adviser import Inputs, Wish
 from trod.web.map.advice import settings
 from trod_demo.camera_models import CAMERA_SPECS
 

@@ -11,7 +11,7 @@ from django.urls import reverse
 
 from trod.catalogue.models import CameraModel
 from trod.catalogue.rows import specs
-from trod.planning.ranking import USES, Ranked
+from trod.planning.catch.ranking import USES, Ranked
 from trod.web.cameras import models_compare, models_picture
 from trod_demo.camera_models import CAMERA_SPECS
 

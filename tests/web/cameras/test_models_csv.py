@@ -12,7 +12,7 @@ from trod.catalogue import home
 from trod.catalogue.models import CameraModel
 from trod.catalogue.rows import specs
 from trod.errors import WrongInput
-from trod.planning.camera import from_csv
+from trod.planning.equipment.camera import from_csv
 from trod.web.cameras import models_csv
 from trod_demo.camera_models import CAMERA_SPECS
 

@@ -349,7 +349,7 @@ def test_no_fix_is_offered_that_saves_hardly_anything(stands):
 
 
 def test_without_its_false_runs_a_site_keeps_its_animals(stands):
-    from trod.planning.arrivals import Arrivals, DayCount
+    from trod.planning.last.arrivals import Arrivals, DayCount
 
     first = date(2026, 5, 1)
     days = [DayCount(day=first + timedelta(days=n), animals=8, blanks=90 if n % 9 == 0 else 1) for n in range(60)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from trod.errors import Stopped
-from trod.planning.camera import CameraSpec
+from trod.planning.equipment.camera import CameraSpec
 from trod.web.shared import placing as answers
 from trod.web.shared.placing import Place
 

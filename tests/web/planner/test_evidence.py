@@ -8,9 +8,9 @@ import pytest
 
 from trod.catalogue.rows.specs import spec_of
 from trod.errors import NotEnoughEvidence, WrongInput
-from trod.planning.animals import animal
-from trod.planning.calibrate import FirstPictures
-from trod.planning.crossing import Path
+from trod.planning.catch.animals import animal
+from trod.planning.catch.calibrate import FirstPictures
+from trod.planning.catch.crossing import Path
 from trod.web.shared import walk_evidence as evidence
 
 pytestmark = pytest.mark.django_db

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from trod.planning import inputs as entered
+from trod.planning.place import inputs as entered
 from trod.web.planner import units as shown_units
 from trod.web.planner.forms import LIMITS, PlannerForm
 

@@ -10,7 +10,7 @@ import pytest
 from nonsense import nonsense, odd_animal, odd_inputs
 
 from trod.catalogue import models as m
-from trod.planning import inputs
+from trod.planning.place import inputs
 from trod.web.planner.forms import LIMITS, WORDS, PlannerForm
 
 pytestmark = pytest.mark.django_db

@@ -11,9 +11,9 @@ from typing import Any, get_args
 from trod.catalogue.answers.summary import summaries
 from trod.catalogue.models import Card, DaySum, Deployment, Site
 from trod.catalogue.rows import usual
-from trod.planning import arrivals
-from trod.planning.adviser import Aim
-from trod.planning.site import Cover
+from trod.planning.ground.site import Cover
+from trod.planning.last import arrivals
+from trod.planning.place.adviser import Aim
 
 FEWEST_DAYS = 5.0  # camera-days from which the site's own cards go before the usual figure. Ours.
 USUAL_DAYS = 60.0

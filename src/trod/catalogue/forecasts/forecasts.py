@@ -35,11 +35,12 @@ from trod.catalogue.forecasts.basis import Basis
 from trod.catalogue.forecasts.outfits import Assumed
 from trod.catalogue.models import Deployment, Incident, Job, Picture, Reserve, Visit
 from trod.errors import TrodError
-from trod.planning import endurance, upkeep
-from trod.planning.card_room import FEWEST, FileSizes
-from trod.planning.endurance import NO_HAZARD, StopForecast
-from trod.planning.upkeep import Access, NextVisit, Standing, VisitPrice
-from trod.planning.weather import Climate
+from trod.planning.equipment.card_room import FEWEST, FileSizes
+from trod.planning.ground.weather import Climate
+from trod.planning.last import endurance
+from trod.planning.last.endurance import NO_HAZARD, StopForecast
+from trod.planning.visit import upkeep
+from trod.planning.visit.upkeep import Access, NextVisit, Standing, VisitPrice
 
 Floats = NDArray[np.float64]
 JOB = "forecasts"

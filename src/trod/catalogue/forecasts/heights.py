@@ -9,7 +9,7 @@ from trod.catalogue import home
 from trod.catalogue.models import Reserve
 from trod.errors import WrongInput
 from trod.limits import HEIGHTS_PAGE_BYTES
-from trod.planning.heightgrid import HeightGrid, read_ascii_grid
+from trod.planning.ground.heightgrid import HeightGrid, read_ascii_grid
 
 MOST_BYTES = HEIGHTS_PAGE_BYTES
 _held: dict[Path, tuple[tuple[int, int], HeightGrid | None]] = {}

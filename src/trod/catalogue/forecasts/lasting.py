@@ -27,9 +27,9 @@ from trod.catalogue.forecasts.forecasts import Forecast, Price
 from trod.catalogue.forecasts.what_if import Help
 from trod.catalogue.models import Deployment, Job
 from trod.errors import TrodError, WrongInput
-from trod.planning import outfit_change
-from trod.planning.outfit_change import Change
-from trod.planning.upkeep import VisitPrice
+from trod.planning.last import outfit_change
+from trod.planning.last.outfit_change import Change
+from trod.planning.visit.upkeep import VisitPrice
 
 JOB = "lasting"
 VERSION = 1

@@ -18,16 +18,16 @@ from trod.catalogue.answers.evidence import Piece
 from trod.catalogue.models import Card, Deployment, Reserve, Site, Visit
 from trod.catalogue.rows import specs
 from trod.errors import WrongInput
-from trod.planning.arrivals import MOST_TRIGGERS, Arrivals, DayCount
-from trod.planning.batteries import Pack
-from trod.planning.camera import CameraSpec
-from trod.planning.card_room import FileSizes
-from trod.planning.endurance import EnergyScale, Outfit, Used
-from trod.planning.energy import Draw
-from trod.planning.pack_text import pack_from
-from trod.planning.stopping import scale_for
-from trod.planning.upkeep import Closure
-from trod.planning.weather import Climate
+from trod.planning.equipment.batteries import Pack
+from trod.planning.equipment.camera import CameraSpec
+from trod.planning.equipment.card_room import FileSizes
+from trod.planning.equipment.energy import Draw
+from trod.planning.equipment.pack_text import pack_from
+from trod.planning.ground.weather import Climate
+from trod.planning.last.arrivals import MOST_TRIGGERS, Arrivals, DayCount
+from trod.planning.last.endurance import EnergyScale, Outfit, Used
+from trod.planning.last.stopping import scale_for
+from trod.planning.visit.upkeep import Closure
 
 CARD_GB = 32.0
 CLIP_S = 15.0

@@ -15,13 +15,13 @@ from datetime import date
 from trod import clock
 from trod.catalogue.forecasts import outfits
 from trod.catalogue.models import Deployment, Incident, Visit
-from trod.planning import battery_evidence
-from trod.planning.arrivals import DayCount
-from trod.planning.battery_evidence import GAUGED, LEAST_SHARE, BatterySet, Learnt
-from trod.planning.card_room import usable_mb
-from trod.planning.endurance import EnergyScale, Used
-from trod.planning.stopping import Outfit, unshown_scale
-from trod.planning.weather import Climate
+from trod.planning.equipment.card_room import usable_mb
+from trod.planning.ground.weather import Climate
+from trod.planning.last import battery_evidence
+from trod.planning.last.arrivals import DayCount
+from trod.planning.last.battery_evidence import GAUGED, LEAST_SHARE, BatterySet, Learnt
+from trod.planning.last.endurance import EnergyScale, Used
+from trod.planning.last.stopping import Outfit, unshown_scale
 from trod.report import sentences
 
 FEWEST_DAYS = 5  # of a set, before it is heard at all. Ours.

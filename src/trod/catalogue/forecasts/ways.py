@@ -15,9 +15,9 @@ import numpy as np
 from trod.catalogue.forecasts import heights
 from trod.catalogue.models import Reserve, Site
 from trod.errors import TrodError, WrongInput
-from trod.planning import tracks, travel
-from trod.planning.heightgrid import HeightGrid
-from trod.planning.travel import Place, Ways
+from trod.planning.ground.heightgrid import HeightGrid
+from trod.planning.visit import tracks, travel
+from trod.planning.visit.travel import Place, Ways
 
 WALK_IN_M = 150.0  # from car to site, where no track tells; assumed
 TRAVEL_MIN = 60.0  # there and back, where nobody said where rounds start; assumed

@@ -13,13 +13,14 @@ import numpy as np
 
 from trod.catalogue.forecasts.forecasts import Reckoned
 from trod.catalogue.forecasts.outfits import Equipped
-from trod.planning import endurance, fixes
-from trod.planning.arrivals import FALSE_RUN_DAY_BLANKS, Arrivals
-from trod.planning.batteries import BATTERIES
-from trod.planning.endurance import Outfit, StopForecast, Task, Used
-from trod.planning.outfit_change import Change, changed
-from trod.planning.upkeep import CARD_LOST_SHARE
-from trod.planning.weather import Climate
+from trod.planning.equipment.batteries import BATTERIES
+from trod.planning.ground.weather import Climate
+from trod.planning.last import endurance
+from trod.planning.last.arrivals import FALSE_RUN_DAY_BLANKS, Arrivals
+from trod.planning.last.endurance import Outfit, StopForecast, Task, Used
+from trod.planning.last.outfit_change import Change, changed
+from trod.planning.visit import fixes
+from trod.planning.visit.upkeep import CARD_LOST_SHARE
 
 FEWER_LOSSES = 0.5  # of thefts and knocks, for a camera high in its tree; assumed
 LONGER_DELAY_S = 60.0

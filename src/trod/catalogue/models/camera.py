@@ -12,7 +12,7 @@ class CameraModel(models.Model):
     """A kind of camera as its maker states it, and what was measured since. All figures may be unknown.
 
     The columns are the maker's word. `measured` holds what a meter, a target or a walk test showed, by the
-    names of `trod.planning.camera.Figures`; `trod.catalogue.rows.specs` makes one record of both.
+    names of `trod.planning.equipment.camera.Figures`; `trod.catalogue.rows.specs` makes one record of both.
     """
 
     class Flash(models.TextChoices):

@@ -12,7 +12,7 @@ from django.urls import reverse
 from trod.catalogue.models import fields
 from trod.findings import taxa
 from trod.findings.observations import YEARLY_ALLOWANCE
-from trod.planning.upkeep import CAMERA_DAY_MIN
+from trod.planning.visit.upkeep import CAMERA_DAY_MIN
 
 
 class Reserve(models.Model):

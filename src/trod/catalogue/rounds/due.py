@@ -23,9 +23,16 @@ from trod.catalogue.forecasts.forecasts import Forecast
 from trod.catalogue.forecasts.ways import VISIT_MIN
 from trod.catalogue.models import Deployment, Reserve, Site, Visit
 from trod.errors import TrodError, WrongInput
-from trod.planning import kit as kits
-from trod.planning import spares
-from trod.planning.upkeep import CARD_LOST_SHARE, DISTURBANCE_DAYS, Access, Standing, VisitPrice, best_day_for_round
+from trod.planning.visit import kit as kits
+from trod.planning.visit import spares
+from trod.planning.visit.upkeep import (
+    CARD_LOST_SHARE,
+    DISTURBANCE_DAYS,
+    Access,
+    Standing,
+    VisitPrice,
+    best_day_for_round,
+)
 from trod.report import sentences
 
 CLOCK_S = 120.0  # a clock that is out by more is wrong; the same as on Today

@@ -16,7 +16,7 @@ from trod.catalogue.models import Round
 from trod.catalogue.rounds import field_notes, round_papers
 from trod.catalogue.rounds.field_notes import Origin, Taken
 from trod.field.form import VisitNote
-from trod.planning.rounds import RoundPlan
+from trod.planning.visit.rounds import RoundPlan
 from trod.report import sentences
 
 # Ours. A stop is visited once; the rest is for phones that hand in after each change, and for those who try things.

@@ -24,8 +24,8 @@ from trod.catalogue.rounds import field_origin, note_plain
 from trod.errors import CatalogueTrouble, WrongInput
 from trod.field.form import CardPut, KnownVisit, VisitNote, merge
 from trod.field.form.merging import DOUBLE_WITHIN, Conflict
-from trod.planning.batteries import BATTERIES
-from trod.planning.pack_text import pack_from
+from trod.planning.equipment.batteries import BATTERIES
+from trod.planning.equipment.pack_text import pack_from
 
 LABEL = 64  # characters of a card's label
 CHOICES = ("one", "other", "both")

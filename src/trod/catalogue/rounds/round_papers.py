@@ -23,9 +23,9 @@ from trod.field.form import FieldFormCamera, FieldFormData, FieldFormStop
 from trod.field.form.bounds import LONGEST_TEXT
 from trod.leaving import FitPlace, fit_place, without_places
 from trod.leaving.rounds import HIDES, FitRound, FitTrip, FitVisit, fit_round
-from trod.planning import drawing
-from trod.planning.rounds import RoundPlan, Stop
+from trod.planning.place import drawing
 from trod.planning.said import System
+from trod.planning.visit.rounds import RoundPlan, Stop
 from trod.report import sentences, sketch_map
 
 UPLOAD_PATH = "/fieldform/visits/"

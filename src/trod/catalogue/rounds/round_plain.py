@@ -9,9 +9,9 @@ from datetime import date, datetime
 from typing import Any
 
 from trod.errors import WrongInput
-from trod.planning.kit import Caution, KitItem
-from trod.planning.rounds import LeftOut, Party, RoundPlan, Span, Stop, StopTime, Trip
-from trod.planning.travel import Line, Place, Way, distance_m
+from trod.planning.visit.kit import Caution, KitItem
+from trod.planning.visit.rounds import LeftOut, Party, RoundPlan, Span, Stop, StopTime, Trip
+from trod.planning.visit.travel import Line, Place, Way, distance_m
 
 VERSION = 1
 THIN_M = 6.0  # a way's drawn line is thinned so far; no map here shows less

@@ -1,4 +1,4 @@
-"""A round planned, kept, and put in another order: the catalogue's rows to `trod.planning.rounds` and back."""
+"""A round planned, kept, and put in another order: the catalogue's rows to `trod.planning.visit.rounds` and back."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ from trod.catalogue.rounds.round_plain import Planned
 from trod.catalogue.rounds.wishes import Wish
 from trod.catalogue.rounds.wishes import from_plain as wish_from
 from trod.errors import WrongInput
-from trod.planning import byhand, spares
-from trod.planning import kit as kits
-from trod.planning import rounds as core
-from trod.planning.rounds import LeftOut, Party, RoundDay, RoundPlan, Span, Stop, Trip
-from trod.planning.travel import Place, Ways
+from trod.planning.visit import byhand, spares
+from trod.planning.visit import kit as kits
+from trod.planning.visit import rounds as core
+from trod.planning.visit.rounds import LeftOut, Party, RoundDay, RoundPlan, Span, Stop, Trip
+from trod.planning.visit.travel import Place, Ways
 from trod.report import sentences
 
 JOB = "round"

@@ -10,7 +10,7 @@ from typing import Any
 
 from trod.catalogue.models import Reserve
 from trod.errors import WrongInput
-from trod.planning.rounds import DAY_MIN
+from trod.planning.visit.rounds import DAY_MIN
 
 MOST_DAYS = 7
 MOST_PARTIES = 6

@@ -13,8 +13,8 @@ from trod.field.setup_code import code_of
 from trod.field.setup_sheet import SetupSheetData
 from trod.leaving import fit_place, without_places
 from trod.leaving.setups import FitSetup, fit_setup
-from trod.planning.animals import animal
-from trod.planning.camera import CameraSpec
+from trod.planning.catch.animals import animal
+from trod.planning.equipment.camera import CameraSpec
 from trod.planning.said import System
 from trod.report import sentences
 

@@ -10,7 +10,7 @@ from django.db import transaction
 from trod.catalogue.models import CameraModel
 from trod.catalogue.slugs import free_slug, slug_from
 from trod.errors import WrongInput
-from trod.planning.camera import LIMITS, CameraSpec, Figures
+from trod.planning.equipment.camera import LIMITS, CameraSpec, Figures
 
 # The maker's figures: their name in `Figures`, and the row's column.
 COLUMN_OF = {

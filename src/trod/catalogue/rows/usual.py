@@ -7,9 +7,10 @@ from typing import Any, get_args
 
 from trod.catalogue.models import Camera, CameraModel, DaySum, Deployment, Site, Species
 from trod.catalogue.rows import rollups
-from trod.planning import animals, season
-from trod.planning.adviser import Aim
-from trod.planning.site import Feature
+from trod.planning.catch import animals
+from trod.planning.ground.site import Feature
+from trod.planning.place import season
+from trod.planning.place.adviser import Aim
 
 HERD = 10  # where herds gather and nobody has counted yet; assumed
 

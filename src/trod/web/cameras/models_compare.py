@@ -13,8 +13,8 @@ from dataclasses import asdict
 from typing import Any
 
 from trod import __version__
-from trod.planning.camera import CameraSpec
-from trod.planning.ranking import TIED, USES, Ranked, Use, rank_for
+from trod.planning.catch.ranking import TIED, USES, Ranked, Use, rank_for
+from trod.planning.equipment.camera import CameraSpec
 from trod.web.beside import Work, Works
 
 AIRS: dict[str, tuple[str, float]] = {

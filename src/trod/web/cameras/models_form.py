@@ -10,8 +10,8 @@ from django.core.exceptions import ValidationError
 
 from trod.catalogue.models import CameraModel
 from trod.catalogue.rows.specs import COLUMN_OF
-from trod.planning.batteries import BATTERIES
-from trod.planning.camera import LIMITS, WHOLE
+from trod.planning.equipment.batteries import BATTERIES
+from trod.planning.equipment.camera import LIMITS, WHOLE
 from trod.web.forms.common import RecordForm, box, unit_of
 
 OTHER = "other"

@@ -7,7 +7,7 @@ from typing import Any
 
 from trod.catalogue.models import CameraModel
 from trod.catalogue.rows.specs import spec_of
-from trod.planning.camera import WHOLE, CameraSpec
+from trod.planning.equipment.camera import WHOLE, CameraSpec
 from trod.planning.said import System, length
 from trod.web.cameras.models_form import FIGURES, GROUPS
 

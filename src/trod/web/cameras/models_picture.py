@@ -10,7 +10,7 @@ from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
 from trod.pictures.resolution import Resolution
-from trod.planning.camera import CameraSpec
+from trod.planning.equipment.camera import CameraSpec
 from trod.planning.said import System, length
 from trod.units import FOOT_M
 

@@ -33,7 +33,7 @@ from trod.pictures import resolution, sidebyside, untouched
 from trod.pictures.resolution import Resolution
 from trod.pictures.sidebyside import Sample, SideBySide
 from trod.pictures.target_layout import RULER_MM
-from trod.planning.camera import LIMITS
+from trod.planning.equipment.camera import LIMITS
 from trod.web.beside import Progress, Work, Works
 
 MOST_TARGET, MOST_ORDINARY, FEWEST_ORDINARY = 5, 12, 5

@@ -15,8 +15,8 @@ from trod.catalogue import texts
 from trod.catalogue.models import CameraModel, Reserve
 from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
-from trod.planning.camera import COLUMNS
-from trod.planning.ranking import TIED, USES
+from trod.planning.catch.ranking import TIED, USES
+from trod.planning.equipment.camera import COLUMNS
 from trod.web.access import person
 from trod.web.cameras import models_compare, models_csv, models_pages, models_picture, models_resolve
 from trod.web.cameras.models_form import CameraModelForm

@@ -21,8 +21,8 @@ from trod.catalogue.forecasts.forecasts import Price
 from trod.catalogue.forecasts.lasting import Lasting
 from trod.catalogue.forecasts.outfits import Assumed
 from trod.catalogue.models import Deployment, Job
-from trod.planning.outfit_change import Change
-from trod.planning.pack_text import pack_from
+from trod.planning.equipment.pack_text import pack_from
+from trod.planning.last.outfit_change import Change
 from trod.report import charts
 from trod.web.cameras import power_chart
 from trod.web.forms.common import units_for

@@ -9,8 +9,13 @@ from datetime import datetime
 
 from trod.catalogue.forecasts.outfits import climate_of
 from trod.catalogue.models import Camera, Deployment, Reserve, Visit
-from trod.planning.maintenance import BatterySet, BatteryVisit, batteries_sentence, battery_sets
-from trod.planning.weather import Climate
+from trod.planning.ground.weather import Climate
+from trod.planning.visit.maintenance import (
+    BatterySet,
+    BatteryVisit,
+    batteries_sentence,
+    battery_sets,
+)
 from trod.web.maintenance.common import spans
 from trod.web.maintenance.stock import said_of_batteries
 

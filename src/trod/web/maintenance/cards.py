@@ -11,7 +11,7 @@ from django.db.models import Q
 
 from trod import clock
 from trod.catalogue.models import Card, Deployment, Import, Reserve, Visit
-from trod.planning.cardchain import Stay, Step, Story, What, sentence, story
+from trod.planning.visit.cardchain import Stay, Step, Story, What, sentence, story
 
 # What the record of a card may say where the steps tell this; ready is never wrong after a safe copy.
 FITS = {

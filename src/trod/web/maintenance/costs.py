@@ -8,7 +8,14 @@ from datetime import datetime
 from django.db.models import Count
 
 from trod.catalogue.models import Booking, CostYear, Deployment, Incident, Reserve, StockItem, Visit
-from trod.planning.maintenance import CostKind, Spent, YearCosts, field_days, year_costs, year_span
+from trod.planning.visit.maintenance import (
+    CostKind,
+    Spent,
+    YearCosts,
+    field_days,
+    year_costs,
+    year_span,
+)
 
 KINDS: dict[str, CostKind] = {StockItem.Kind.BATTERIES: "batteries", StockItem.Kind.CARDS: "cards"}
 

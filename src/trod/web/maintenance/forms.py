@@ -17,7 +17,7 @@ from trod.catalogue.models import (
     Site,
     StockItem,
 )
-from trod.planning.batteries import BATTERIES
+from trod.planning.equipment.batteries import BATTERIES
 from trod.web import seen
 from trod.web.forms.common import DayInput, LocalMoment, RecordForm, box
 from trod.web.shared import seal

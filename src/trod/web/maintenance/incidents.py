@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from trod.catalogue.models import Deployment, Incident, Site
-from trod.planning.maintenance import LossRate, field_days, loss_rate
+from trod.planning.visit.maintenance import LossRate, field_days, loss_rate
 from trod.web.maintenance.common import spans
 
 

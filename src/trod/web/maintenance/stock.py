@@ -11,7 +11,7 @@ from django.db import transaction
 from django.db.models import Max, Min, Sum
 
 from trod.catalogue.models import Booking, Deployment, RoundStop, StockItem, Visit
-from trod.planning.pack_text import pack_from
+from trod.planning.equipment.pack_text import pack_from
 
 BOOK_WITHIN = timedelta(days=400)  # older changes of batteries are history, not something left to book. Ours.
 

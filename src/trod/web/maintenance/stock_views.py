@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from trod import clock
 from trod.catalogue.models import Booking, CostYear, Deployment, StockItem, Visit
-from trod.planning.maintenance import costs_sentence, year_span, years_between
+from trod.planning.visit.maintenance import costs_sentence, year_span, years_between
 from trod.web.access import person
 from trod.web.forms.common import delete_page, form_page, status_of, tell_merged, whole
 from trod.web.maintenance import costs, stock

@@ -15,8 +15,8 @@ from trod.catalogue.models import CameraModel, Deployment, Site, WalkTest
 from trod.catalogue.rows import usual
 from trod.catalogue.rows.specs import spec_of
 from trod.errors import NotEnoughEvidence, WrongInput
-from trod.planning import animals, calibrate
-from trod.planning.crossing import Path
+from trod.planning.catch import animals, calibrate
+from trod.planning.catch.crossing import Path
 from trod.web import seen
 from trod.web.access import person
 from trod.web.forms.common import delete_page, status_of, tell_merged, units_for

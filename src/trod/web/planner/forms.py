@@ -14,12 +14,12 @@ from typing import Any
 
 from trod.catalogue.models import Site
 from trod.errors import WrongInput
-from trod.planning import inputs as entered
-from trod.planning.advice import PASSED, STAYED
-from trod.planning.adviser import AIMS
-from trod.planning.animals import ANIMALS, BY_KEY
+from trod.planning.catch.animals import ANIMALS, BY_KEY
+from trod.planning.ground.site import MONTHS
+from trod.planning.place import inputs as entered
+from trod.planning.place.advice import PASSED, STAYED
+from trod.planning.place.adviser import AIMS
 from trod.planning.said import figure
-from trod.planning.site import MONTHS
 from trod.web.planner import units as shown_units
 
 MONTH_LETTERS = tuple(name[:3] for name in MONTHS)

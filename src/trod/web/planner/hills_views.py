@@ -16,8 +16,8 @@ from django.views.decorators.http import require_http_methods
 from trod.catalogue.models import Site
 from trod.errors import WrongInput
 from trod.limits import HEIGHTS_PAGE_BYTES  # `trod place --heights` reads larger ones
-from trod.planning.heightgrid import hills_around
-from trod.planning.site import Horizon
+from trod.planning.ground.heightgrid import hills_around
+from trod.planning.ground.site import Horizon
 from trod.web import seen
 from trod.web.planner.shared import offer_undo, site_of
 

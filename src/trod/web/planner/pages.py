@@ -13,11 +13,11 @@ from django.db.models import Count
 from trod.catalogue.models import CameraModel, Placement, Site
 from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
-from trod.planning import adviser
-from trod.planning.camera import CameraSpec
+from trod.planning.catch.walkby import AngleAdvice, Estimate, in_words
+from trod.planning.equipment.camera import CameraSpec
+from trod.planning.place import adviser
+from trod.planning.place.setup import Outcome, Setup
 from trod.planning.said import System, length, to_step
-from trod.planning.setup import Outcome, Setup
-from trod.planning.walkby import AngleAdvice, Estimate, in_words
 from trod.web.planner import tally
 from trod.web.planner.forms import LABELS, LIMITS, SITE_COLUMNS, SITE_GROUND, WORDS, out_of_place
 from trod.web.planner.units import shown

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from trod import units as conversions
-from trod.planning.inputs import Limit
+from trod.planning.place.inputs import Limit
 
 MILE_AN_HOUR = conversions.MILE_M / 3600
 _STEPS = (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)

@@ -24,8 +24,8 @@ from trod.catalogue.answers import prefill
 from trod.catalogue.models import Deployment, Placement, Site
 from trod.catalogue.rows import usual
 from trod.errors import Stopped, WrongInput
-from trod.planning import animals
-from trod.planning.advice import PASSED, STAYED
+from trod.planning.catch import animals
+from trod.planning.place.advice import PASSED, STAYED
 from trod.web import seen
 from trod.web.access import person
 from trod.web.forms.common import units_for

@@ -14,8 +14,8 @@ from trod.catalogue.models import Reserve, Round
 from trod.catalogue.rounds.due import Due
 from trod.catalogue.rounds.round_plain import Planned
 from trod.field import round_sheet
-from trod.planning.kit import GROUPS, KitItem
-from trod.planning.rounds import StopTime, Trip
+from trod.planning.visit.kit import GROUPS, KitItem
+from trod.planning.visit.rounds import StopTime, Trip
 from trod.report import sentences
 
 

@@ -11,7 +11,7 @@ from django.utils import timezone
 from trod.catalogue.models import Placement, Site
 from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
-from trod.planning.camera import CameraSpec
+from trod.planning.equipment.camera import CameraSpec
 from trod.planning.said import to_step
 from trod.web.shared import placing
 from trod.web.shared.placing import Asked, Place

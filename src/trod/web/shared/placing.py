@@ -16,14 +16,15 @@ from functools import lru_cache
 from typing import Any
 
 from trod.errors import NotEnoughEvidence, Stopped, WrongInput
-from trod.planning import drawing, glare, herdview, setup
-from trod.planning import inputs as entered
-from trod.planning.advice import headings_for
-from trod.planning.animals import Animal, animal
-from trod.planning.camera import CameraSpec
-from trod.planning.setup import Outcome, Setup
-from trod.planning.site import Horizon
-from trod.planning.walkby import AngleAdvice
+from trod.planning.catch import herdview
+from trod.planning.catch.animals import Animal, animal
+from trod.planning.catch.walkby import AngleAdvice
+from trod.planning.equipment.camera import CameraSpec
+from trod.planning.ground.site import Horizon
+from trod.planning.place import drawing, glare, setup
+from trod.planning.place import inputs as entered
+from trod.planning.place.advice import headings_for
+from trod.planning.place.setup import Outcome, Setup
 
 REFINE_S = 0.5  # of refining for each light, at most
 REFINE_PASSES = 1_000_000

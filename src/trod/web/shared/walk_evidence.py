@@ -11,12 +11,12 @@ from typing import Any, cast
 from trod.catalogue.models import CameraModel, Site, WalkTest
 from trod.catalogue.rows import usual
 from trod.errors import WrongInput
-from trod.planning import calibrate
-from trod.planning.animals import Animal
-from trod.planning.calibrate import AXES, WORDS, Calibration, FirstPictures, Known, Walk
-from trod.planning.camera import CameraSpec
-from trod.planning.crossing import Path, View
-from trod.planning.detection import Sensor
+from trod.planning.catch import calibrate
+from trod.planning.catch.animals import Animal
+from trod.planning.catch.calibrate import AXES, WORDS, Calibration, FirstPictures, Known, Walk
+from trod.planning.catch.crossing import Path, View
+from trod.planning.catch.detection import Sensor
+from trod.planning.equipment.camera import CameraSpec
 
 GOT = {"nothing": "none", "empty": "empty", "part": "cut", "whole": "whole"}
 GOT_WORDS = {

@@ -14,10 +14,10 @@ from trod.catalogue.models import Reserve, Sign, Site
 from trod.catalogue.rows import usual
 from trod.findings import effort, localtime
 from trod.findings.observations import Filter, select
-from trod.planning import season
-from trod.planning.adviser import AIMS, Aim
-from trod.planning.season import Came, Candidate, Place, SeenSign
-from trod.planning.site import MONTHS
+from trod.planning.ground.site import MONTHS
+from trod.planning.place import season
+from trod.planning.place.adviser import AIMS, Aim
+from trod.planning.place.season import Came, Candidate, Place, SeenSign
 
 MOST_SIGN = 20_000
 _Tables = tuple[dict[tuple[str, int], float], dict[tuple[str, int, str], int], set[tuple[str, int]]]

@@ -15,14 +15,15 @@ from trod.catalogue.forecasts.outfits import climate_of
 from trod.catalogue.models import CameraModel, Site
 from trod.catalogue.rows import usual
 from trod.errors import NotEnoughEvidence, WrongInput
-from trod.planning import adviser, arrivals, endurance
-from trod.planning.adviser import AIMS, Inputs, Price, SettingsAdvice, Wish
-from trod.planning.animals import ANIMALS, animal
-from trod.planning.batteries import BATTERIES, Pack, cell_by
-from trod.planning.camera import CameraSpec
-from trod.planning.energy import Draw
-from trod.planning.site import Cover
-from trod.planning.stopping import Outfit
+from trod.planning.catch.animals import ANIMALS, animal
+from trod.planning.equipment.batteries import BATTERIES, Pack, cell_by
+from trod.planning.equipment.camera import CameraSpec
+from trod.planning.equipment.energy import Draw
+from trod.planning.ground.site import Cover
+from trod.planning.last import arrivals, endurance
+from trod.planning.last.stopping import Outfit
+from trod.planning.place import adviser
+from trod.planning.place.adviser import AIMS, Inputs, Price, SettingsAdvice, Wish
 from trod.web.forms.common import box
 
 FUTURES, STEP_DAYS = 300, 3  # the early date is then uncertain by about a tenth of the band

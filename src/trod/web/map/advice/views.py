@@ -14,10 +14,10 @@ from trod.catalogue.answers import prefill
 from trod.catalogue.models import CameraModel, Deployment, Reserve, Sign, Site, Species
 from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
-from trod.planning import adviser, season
-from trod.planning.adviser import AIMS
-from trod.planning.camera import CameraSpec
-from trod.planning.site import MONTHS
+from trod.planning.equipment.camera import CameraSpec
+from trod.planning.ground.site import MONTHS
+from trod.planning.place import adviser, season
+from trod.planning.place.adviser import AIMS
 from trod.web.forms.common import units_for
 from trod.web.map import pages as ground_pages
 from trod.web.map.advice import seasonal, settings

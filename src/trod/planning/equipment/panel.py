@@ -1,0 +1,78 @@
+"""A small panel beside an external battery: what it brings in a day, and how large it must be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from trod.errors import WrongInput, positive
+
+# What is left after dirt, wrong angle, warm panel, charging and cabling. Assumed; 0.5 to 0.75 is usual.
+PERFORMANCE = 0.5
+# Hours of full sun a day by month, January first: an open northern site under some trees. Assumed.
+SUN_HOURS = (0.8, 1.3, 2.0, 2.5, 2.8, 3.0, 2.9, 2.6, 2.0, 1.3, 0.9, 0.6)
+NO_CHARGE_IN_FROST = (
+    "Lithium iron phosphate and other rechargeable lithium batteries must not be charged below 0 °C; lead-acid "
+    "takes little charge in frost. A panel helps least when it is needed most: snow, low sun, cold."
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Panel:
+    """A panel: its peak power, the share that is left of it, and hours of full sun a day in each month."""
+
+    peak_w: float
+    performance: float = PERFORMANCE
+    sun_hours: tuple[float, ...] = SUN_HOURS
+
+    def __post_init__(self) -> None:
+        positive("peak_w", self.peak_w)
+        if not 0 < self.performance <= 1:
+            raise WrongInput("performance", got=self.performance, needed="a share above 0, at most 1")
+        if len(self.sun_hours) != 12 or not all(0 <= hours <= 15 for hours in self.sun_hours):
+            raise WrongInput(
+                "sun_hours", got=self.sun_hours, needed="12 numbers, hours of full sun a day from January on"
+            )
+
+    def day_wh(self, day_of_year: ArrayLike) -> NDArray[np.float64]:
+        """What it brings on a day of the year (1 to 366), on the average. [Wh]"""
+        month = ((np.asarray(day_of_year, dtype=float) - 1) % 365.25 // 30.4375).astype(int)
+        hours = np.asarray(self.sun_hours, dtype=float)[month]
+        return np.asarray(hours * self.peak_w * self.performance, dtype=float)
+
+
+def yield_wh(peak_w: float, *, sun_hours: float, performance: float) -> float:
+    """What a panel brings in a day with so many hours of full sun (1000 W/m²). [Wh]"""
+    positive("peak_w", peak_w)
+    positive("sun_hours", sun_hours, needed="hours, 0 or more", zero=True)
+    positive("performance", performance)
+    return peak_w * sun_hours * performance
+
+
+def panel_needed_w(day_wh: float, *, sun_hours: float, performance: float) -> float:
+    """The peak power that covers a day's use. [W]"""
+    positive("day_wh", day_wh)
+    positive("sun_hours", sun_hours)
+    positive("performance", performance)
+    return day_wh / (sun_hours * performance)
+
+
+def days_without_sun(*, voltage_v: float, capacity_ah: float, share: float, day_wh: float) -> float:
+    """How many days a full battery lasts when nothing comes in. [days] share : of it that may be used."""
+    for name, value in (("voltage_v", voltage_v), ("capacity_ah", capacity_ah), ("day_wh", day_wh)):
+        positive(name, value)
+    if not 0 < share <= 1:
+        raise WrongInput("share", got=share, needed="a share above 0, at most 1")
+    return voltage_v * capacity_ah * share / day_wh
+
+
+def power_now_w(peak_w: float, *, irradiance_w_m2: float, panel_c: float, loss_per_c: float = 0.004) -> float:
+    """What a panel gives at an irradiance and its own temperature: P·G/1000·(1 − loss·(T − 25)). [W]
+
+    The linear model of a module's power; loss_per_c is usually 0.003 to 0.005 for silicon.
+    """
+    positive("peak_w", peak_w)
+    positive("irradiance_w_m2", irradiance_w_m2, needed="W/m², 0 or more", zero=True)
+    return max(0.0, peak_w * irradiance_w_m2 / 1000 * (1 - loss_per_c * (panel_c - 25)))
