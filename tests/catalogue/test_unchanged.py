@@ -106,10 +106,15 @@ def test_a_new_connection_does_not_take_an_earlier_ones_mark(cast):
 def test_the_second_asking_costs_no_more_than_the_mark(cast, bring_sequences):
     bring_sequences([cast.now - timedelta(days=d) for d in range(20, 10, -1)])
     day = date(2026, 7, 1)
-    first = forecasts.stamp(cast.reserve, today=day), evidence.gather(cast.reserve)
-    with CaptureQueriesContext(connection) as queries:
-        again = forecasts.stamp(cast.reserve, today=day), evidence.gather(cast.reserve)
-    assert again[0] == first[0] and again[1] is first[1]
+    # PostgreSQL's mark is of the whole server: what somebody writes there in between, in any database, asks anew.
+    for _ in range(20 if connection.vendor == "postgresql" else 1):
+        first = forecasts.stamp(cast.reserve, today=day), evidence.gather(cast.reserve)
+        with CaptureQueriesContext(connection) as queries:
+            again = forecasts.stamp(cast.reserve, today=day), evidence.gather(cast.reserve)
+        assert again[0] == first[0]
+        if again[1] is first[1]:
+            break
+    assert again[1] is first[1]
     assert len(queries) == (2 if connection.vendor == "postgresql" else 0)
 
 
