@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from trod.leaving.setups import FitSetup
     from trod.planning.equipment.camera import CameraSpec
     from trod.planning.place.setup import Outcome, Setup
-    from trod.planning.said import System
+    from trod.units import System
 
 NO_PLACEMENT = "00000000-0000-0000-0000-000000000000"  # in the code of a set-up sheet that is kept in no catalogue
 MOST_BYTES = 1_000_000

@@ -16,11 +16,11 @@ from trod.errors import WrongInput
 from trod.field import setup_code
 from trod.field.setup_code import SetupCode
 from trod.leaving.setups import FitSetup
-from trod.planning import said
 from trod.planning.catch.walkby import Estimate
 from trod.planning.place import drawing
 from trod.planning.place.setup import Outcome
 from trod.report import sentences
+from trod.telling import measures
 
 PAPERS = {"a4": "A4", "us-letter": "Letter"}
 LONGEST_NOTE = 320  # characters of a site's own notes that find room on one page
@@ -65,19 +65,19 @@ def tiles(setup: FitSetup) -> tuple[Tile, ...]:
     advice, system = setup.advice, setup.system
 
     def say(metres: float) -> str:
-        return said.length(metres, system)
+        return measures.length(metres, system)
 
     tilt = advice.tilt_deg
     tilted = ("level", "") if abs(tilt) < 0.5 else (f"{abs(tilt):.0f}° {'down' if tilt > 0 else 'up'}", "")
     wedge = advice.wedge
     wedged = ("none", "the case lies flat")
     if wedge.behind != "none":
-        wedged = (said.thickness(wedge.thickness_mm, system), f"behind the {wedge.behind} of the case")
+        wedged = (measures.thickness(wedge.thickness_mm, system), f"behind the {wedge.behind} of the case")
     heading = setup.setting("heading")
     faced = ("not known", heading.hint)
     if advice.heading_deg is not None:
-        true = said.to_step(advice.heading_deg, 5) % 360
-        faced = (f"{true:03.0f}°", f"true, {said.wind(advice.heading_deg)}")
+        true = measures.to_step(advice.heading_deg, 5) % 360
+        faced = (f"{true:03.0f}°", f"true, {measures.wind(advice.heading_deg)}")
     found = [
         ("Lens height", say(advice.height_m), "from the ground"),
         ("Tilt", *tilted),
@@ -87,7 +87,7 @@ def tiles(setup: FitSetup) -> tuple[Tile, ...]:
     ]
     if setup.path is not None:
         angle = min(setup.path.angle_deg, 180 - setup.path.angle_deg)
-        found.append(("Path", f"{said.to_step(angle, 5):.0f}°", f"to the axis, {say(setup.path.offset_m)} off"))
+        found.append(("Path", f"{measures.to_step(angle, 5):.0f}°", f"to the axis, {say(setup.path.offset_m)} off"))
     return tuple(found)
 
 
@@ -179,10 +179,10 @@ def estimate_words(estimate: Estimate | None, kind: str) -> str:
     if kind == "share":
         return f"{100 * value:.0f} ± {max(100 * error, 0.1):.1f} in 100"
     if kind == "pixels":
-        return f"{said.to_step(value, 10 if value < 1000 else 100):.0f} ± {max(error, 1):.0f}"
+        return f"{measures.to_step(value, 10 if value < 1000 else 100):.0f} ± {max(error, 1):.0f}"
     if value < 0.1:
         return f"{value:.2f} ± {max(error, 0.01):.2f}"
-    return f"{said.figure(value)} ± {said.figure(max(error, 0.01), 1)}"
+    return f"{measures.figure(value)} ± {measures.figure(max(error, 0.01), 1)}"
 
 
 def outcome_table(day_comes: Outcome, night_comes: Outcome) -> tuple[tuple[str, str, str], ...]:
@@ -196,13 +196,14 @@ def legend(setup: FitSetup) -> str:
     """What the lines of the plan mean."""
     advice = setup.advice
     low, high = advice.reach_warm.low_m, advice.reach_cold.high_m
-    reach = f"{said.length(low, setup.system)} in warm air at worst to {said.length(high, setup.system)} in cold at best"
+    worst, best = (measures.length(reach_m, setup.system) for reach_m in (low, high))
+    reach = f"{worst} in warm air at worst to {best} in cold at best"
     text = (
         f"From above: full line, the field of view ({advice.fov_deg:.0f}°); dashed, the detection zone "
         f"({advice.zone_deg:.0f}°), which for this animal reaches {reach}."
     )
     if setup.advice.flash is not None and math.isfinite(setup.advice.flash.to_m):
-        text += f" The flash lights to {said.length(setup.advice.flash.to_m, setup.system)}."
+        text += f" The flash lights to {measures.length(setup.advice.flash.to_m, setup.system)}."
     return text
 
 

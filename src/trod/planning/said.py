@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import math
-from typing import Literal
 
 from trod import units
+from trod.units import System as System  # for those who import it from here
 
 HARDLY_M = {"metric": 0.025, "us": 0.0127}  # half a step of what is said
-POUND_KG = 0.45359237  # avoirdupois pound, exact by the international agreement of 1959
-System = Literal["metric", "us"]
 WINDS = (
     "north", "north-north-east", "north-east", "east-north-east", "east", "east-south-east", "south-east",
     "south-south-east", "south", "south-south-west", "south-west", "west-south-west", "west",
@@ -42,7 +40,7 @@ def thickness(thickness_mm: float, system: System = "metric") -> str:
     """A wedge's thickness: whole millimetres, or eighths of an inch."""
     if system == "metric":
         return f"{thickness_mm:.0f} mm"
-    eighths = round(thickness_mm / 25.4 * 8)
+    eighths = round(units.scale("mm", "us").from_stored(thickness_mm) * 8)
     whole, rest = divmod(eighths, 8)
     if not eighths:
         return "under 1/8 in"
@@ -51,7 +49,8 @@ def thickness(thickness_mm: float, system: System = "metric") -> str:
 
 def diameter(diameter_cm: float, system: System = "metric") -> str:
     """A trunk's thickness in cm or inches, two figures."""
-    return f"{figure(diameter_cm)} cm" if system == "metric" else f"{figure(diameter_cm / 2.54)} in"
+    shown = units.scale("cm", system)
+    return f"{figure(shown.from_stored(diameter_cm))} {shown.sign}"
 
 
 def wind(heading_deg: float) -> str:
@@ -61,22 +60,21 @@ def wind(heading_deg: float) -> str:
 
 def air(air_c: float, system: System = "metric") -> str:
     """An air temperature in whole degrees."""
-    degrees = air_c if system == "metric" else units.fahrenheit_from_c(air_c)
-    return f"{round(degrees)} {'°C' if system == 'metric' else '°F'}"
+    shown = units.scale("°C", system)
+    return f"{round(shown.from_stored(air_c))} {shown.sign}"
 
 
 def mass(mass_kg: float, system: System = "metric") -> str:
     """A load in kilograms or pounds, two figures."""
-    value = mass_kg if system == "metric" else mass_kg / POUND_KG
-    unit = "kg" if system == "metric" else "lb"
-    return f"less than 1 {unit}" if value < 0.95 else f"about {figure(value)} {unit}"
+    shown = units.scale("kg", system)
+    value = shown.from_stored(mass_kg)
+    return f"less than 1 {shown.sign}" if value < 0.95 else f"about {figure(value)} {shown.sign}"
 
 
 def speed(speed_mps: float, system: System = "metric") -> str:
     """A speed in m/s or miles an hour, two figures."""
-    if system == "metric":
-        return f"{figure(speed_mps)} m/s"
-    return f"{figure(speed_mps * 3600 / units.MILE_M)} mph"
+    shown = units.scale("m/s", system)
+    return f"{figure(shown.from_stored(speed_mps))} {shown.sign}"
 
 
 def figure(value: float, digits: int = 2) -> str:

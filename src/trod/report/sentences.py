@@ -6,7 +6,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Any
 
 from trod import units
 from trod.findings.finding import Column
@@ -28,8 +28,7 @@ from trod.findings.wording import (
     times,
     trimmed,
 )
-
-System = Literal["metric", "us"]
+from trod.units import System
 
 __all__ = [
     "System",

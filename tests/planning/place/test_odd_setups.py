@@ -11,10 +11,10 @@ from nonsense import nonsense, odd_animal, odd_camera, odd_inputs
 
 from trod.errors import WrongInput
 from trod.field import setup_sheet
-from trod.planning import said
 from trod.planning.catch.animals import animal
 from trod.planning.equipment import camera
 from trod.planning.place import advice, inputs, mounting, setup
+from trod.telling import measures
 
 LATITUDES = (-90.0, -70.0, -45.0, 0.0, 1e-9, 45.0, 70.0, 90.0)
 
@@ -37,7 +37,7 @@ def test_at_the_ends_of_what_is_accepted_a_setup_is_told_without_nonsense(seed: 
         read = inputs.read(
             told, latitude_deg=rng.choice(LATITUDES), longitude_deg=rng.choice((-180.0, 0.0, 180.0)), animal=whose
         )
-        system: said.System = rng.choice(("metric", "us"))
+        system: measures.System = rng.choice(("metric", "us"))
         try:
             done = setup.work_out_setup(odd_camera(rng), read, system=system, passes=512)
         except WrongInput as refused:
@@ -136,13 +136,13 @@ def test_a_small_card_is_told_by_its_size() -> None:
     ],
 )
 def test_bare_numbers_are_said_with_two_figures_and_never_in_powers_of_ten(value: float, words: str) -> None:
-    assert said.figure(value) == words
+    assert measures.figure(value) == words
 
 
 def test_temperature_speed_and_thickness_follow_the_units() -> None:
-    assert [said.air(-0.2), said.air(-0.2, "us"), said.air(-40, "us")] == ["0 °C", "32 °F", "-40 °F"]
-    assert [said.speed(1.2), said.speed(0.44704, "us")] == ["1.2 m/s", "1 mph"]
-    assert [said.diameter(25.4), said.diameter(25.4, "us")] == ["25 cm", "10 in"]
+    assert [measures.air(-0.2), measures.air(-0.2, "us"), measures.air(-40, "us")] == ["0 °C", "32 °F", "-40 °F"]
+    assert [measures.speed(1.2), measures.speed(0.44704, "us")] == ["1.2 m/s", "1 mph"]
+    assert [measures.diameter(25.4), measures.diameter(25.4, "us")] == ["25 cm", "10 in"]
 
 
 def test_a_whole_figure_that_is_none_is_refused_and_not_cut() -> None:

@@ -24,9 +24,9 @@ from trod.field.form.bounds import LONGEST_TEXT
 from trod.leaving import FitPlace, fit_place, without_places
 from trod.leaving.rounds import HIDES, FitRound, FitTrip, FitVisit, fit_round
 from trod.planning.place import drawing
-from trod.planning.said import System
 from trod.planning.visit.rounds import RoundPlan, Stop
 from trod.report import sentences, sketch_map
+from trod.units import System
 
 UPLOAD_PATH = "/fieldform/visits/"
 COMING_HOME = timedelta(days=1)  # so long after its last day a round's field form still hands in: people come home late

@@ -15,8 +15,8 @@ from trod.leaving import fit_place, without_places
 from trod.leaving.setups import FitSetup, fit_setup
 from trod.planning.catch.animals import animal
 from trod.planning.equipment.camera import CameraSpec
-from trod.planning.said import System
 from trod.report import sentences
+from trod.units import System
 
 # Where no kind of camera is told: all of its figures are then the usual ones, and the set-up sheet says so.
 NOBODYS = CameraSpec(maker="A camera", model="of no known kind")

@@ -22,7 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trod.errors import NotEnoughEvidence, WrongInput, positive
-from trod.planning.said import System, length
+from trod.planning.said import length
+from trod.units import System
 
 Floats = NDArray[np.float64]
 

@@ -23,7 +23,7 @@ from typing import Literal
 from trod.errors import WrongInput, positive
 from trod.planning import said
 from trod.planning.ground.site import Branch, Trunk
-from trod.planning.said import System
+from trod.units import System
 
 CASE_HEIGHT_MM = 130.0  # of a usual case. Assumed.
 LENS_CLEAR_M = 0.3  # of snow under the lens. Assumed.

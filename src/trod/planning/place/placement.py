@@ -37,7 +37,8 @@ from trod.planning.place.advice import (
 )
 from trod.planning.place.glare import FlashBand
 from trod.planning.place.mounting import GroundSeen, SnowLimits, Wedge
-from trod.planning.said import System, length
+from trod.planning.said import length
+from trod.units import System
 
 __all__ = [
     "GUIDELINES",

@@ -29,7 +29,8 @@ from trod.planning.place.adviser import SettingsAdvice
 from trod.planning.place.glare import flash_band
 from trod.planning.place.inputs import PACES, Read, at_pace
 from trod.planning.place.steps import WalkStep
-from trod.planning.said import System, air, figure, length, speed, to_step, wind
+from trod.planning.said import air, figure, length, speed, to_step, wind
+from trod.units import System
 
 Light = Literal["day", "night"]
 LIGHTS: dict[Light, str] = {"day": "by day", "night": "by night"}

@@ -14,7 +14,8 @@ from trod.planning.catch.crossing import Path
 from trod.planning.place import mounting
 from trod.planning.place.advice import PlacementAdvice, patch_span_m
 from trod.planning.place.inputs import Read
-from trod.planning.said import System, length, wind
+from trod.planning.said import length, wind
+from trod.units import System
 
 EASY_MPS, BRISK_MPS = 1.2, 2.0  # of the walks; paced, so about
 LOW_BODY_M = 0.5  # an animal whose middle is lower than this is also tried on hands and knees. Assumed.

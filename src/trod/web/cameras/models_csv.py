@@ -14,7 +14,7 @@ from trod.catalogue.models import CameraModel
 from trod.catalogue.rows import specs
 from trod.errors import WrongInput
 from trod.planning.equipment.camera import TEXTS, CameraSpec, from_csv, to_csv
-from trod.planning.said import System
+from trod.units import System
 from trod.web.cameras.models_form import FIGURES
 from trod.web.cameras.models_pages import told
 

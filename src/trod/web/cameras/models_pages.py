@@ -8,7 +8,8 @@ from typing import Any
 from trod.catalogue.models import CameraModel
 from trod.catalogue.rows.specs import spec_of
 from trod.planning.equipment.camera import WHOLE, CameraSpec
-from trod.planning.said import System, length
+from trod.telling.measures import length
+from trod.units import System
 from trod.web.cameras.models_form import FIGURES, GROUPS
 
 # A measured figure that is off by more than this share of the maker's is told. Ours.

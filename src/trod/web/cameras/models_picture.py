@@ -11,8 +11,8 @@ from django.utils.safestring import SafeString, mark_safe
 
 from trod.pictures.resolution import Resolution
 from trod.planning.equipment.camera import CameraSpec
-from trod.planning.said import System, length
-from trod.units import FOOT_M
+from trod.telling.measures import length
+from trod.units import FOOT_M, System
 
 WIDE, HIGH = 240.0, 176.0
 FOOT, HEAD = 22.0, 8.0  # room below the camera and above the farthest ring

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from html import escape
 
-from trod.planning.said import System, length
+from trod.telling.measures import length
+from trod.units import System
 from trod.web.shared.placing import Herd
 
 WIDE, HIGH = 560.0, 250.0

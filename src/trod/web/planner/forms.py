@@ -19,7 +19,7 @@ from trod.planning.ground.site import MONTHS
 from trod.planning.place import inputs as entered
 from trod.planning.place.advice import PASSED, STAYED
 from trod.planning.place.adviser import AIMS
-from trod.planning.said import figure
+from trod.telling.measures import figure
 from trod.web.planner import units as shown_units
 
 MONTH_LETTERS = tuple(name[:3] for name in MONTHS)

@@ -17,7 +17,8 @@ from trod.planning.catch.walkby import AngleAdvice, Estimate, in_words
 from trod.planning.equipment.camera import CameraSpec
 from trod.planning.place import adviser
 from trod.planning.place.setup import Outcome, Setup
-from trod.planning.said import System, length, to_step
+from trod.telling.measures import length, to_step
+from trod.units import System
 from trod.web.planner import tally
 from trod.web.planner.forms import LABELS, LIMITS, SITE_COLUMNS, SITE_GROUND, WORDS, out_of_place
 from trod.web.planner.units import shown

@@ -14,7 +14,7 @@ from trod.catalogue.slugs import slug_from
 from trod.errors import WrongInput
 from trod.field import setup_code
 from trod.field import setup_sheet as sheets
-from trod.planning.said import System
+from trod.units import System
 from trod.web.forms.common import units_for
 
 

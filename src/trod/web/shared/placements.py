@@ -12,7 +12,7 @@ from trod.catalogue.models import Placement, Site
 from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
 from trod.planning.equipment.camera import CameraSpec
-from trod.planning.said import to_step
+from trod.telling.measures import to_step
 from trod.web.shared import placing
 from trod.web.shared.placing import Asked, Place
 

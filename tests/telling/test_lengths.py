@@ -1,4 +1,4 @@
-"""Lengths, bearings and hours as they are said."""
+"""Lengths, bearings and hours as they are measures."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trod.planning import said
+from trod.telling import measures
 
 
 @pytest.mark.parametrize(
@@ -25,29 +25,29 @@ from trod.planning import said
     ],
 )
 def test_lengths_are_said_with_two_figures(metres: float, metric: str, us: str) -> None:
-    assert (said.length(metres), said.length(metres, "us")) == (metric, us)
+    assert (measures.length(metres), measures.length(metres, "us")) == (metric, us)
 
 
 @given(st.floats(0, 500))
 def test_no_length_is_said_with_three_digits_below_a_hundred(metres: float) -> None:
-    digits = [c for c in said.length(metres).lstrip("0.") if c.isdigit()]
+    digits = [c for c in measures.length(metres).lstrip("0.") if c.isdigit()]
     assert len(digits) <= (3 if metres >= 99.4 else 2)
 
 
 def test_a_wedge_is_said_in_millimetres_or_eighths() -> None:
-    assert [said.thickness(t, "us") for t in (1, 3.2, 22.3, 25.4, 41)] == [
+    assert [measures.thickness(t, "us") for t in (1, 3.2, 22.3, 25.4, 41)] == [
         "under 1/8 in", "1/8 in", "7/8 in", "1 in", "1 5/8 in",
     ]  # fmt: skip
-    assert said.thickness(24.9) == "25 mm"
+    assert measures.thickness(24.9) == "25 mm"
 
 
 def test_bearings_are_named_by_the_nearest_wind() -> None:
-    assert [said.wind(h) for h in (0, 11, 12, 225, 355, 360, -45)] == [
+    assert [measures.wind(h) for h in (0, 11, 12, 225, 355, 360, -45)] == [
         "north", "north", "north-north-east", "south-west", "north", "north", "north-west",
     ]  # fmt: skip
 
 
 def test_hours_are_said_with_two_figures_at_most() -> None:
-    assert [said.hours(h) for h in (0.3, 1.2, 7.4, 44.6, 267, 613)] == [
+    assert [measures.hours(h) for h in (0.3, 1.2, 7.4, 44.6, 267, 613)] == [
         "none", "1 hour", "7 hours", "45 hours", "270 hours", "610 hours",
     ]  # fmt: skip

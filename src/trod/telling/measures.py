@@ -1,0 +1,132 @@
+"""Lengths, weights, speeds and temperatures as a person says them, and read back as a person writes them."""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+
+from trod import units
+from trod.errors import WrongInput
+from trod.planning.said import (
+    HARDLY_M,
+    WINDS,
+    air,
+    diameter,
+    figure,
+    hours,
+    length,
+    mass,
+    speed,
+    thickness,
+    to_step,
+    wind,
+)
+from trod.units import System
+
+__all__ = [
+    "HARDLY_M",
+    "WINDS",
+    "System",
+    "air",
+    "diameter",
+    "example",
+    "figure",
+    "hours",
+    "length",
+    "mass",
+    "read",
+    "speed",
+    "thickness",
+    "to_step",
+    "wind",
+]
+
+# How people write a unit, beside its sign.
+_NAMES = {
+    "m": ("metre", "metres", "meter", "meters"),
+    "km": ("kilometre", "kilometres", "kilometer", "kilometers"),
+    "cm": ("centimetre", "centimetres", "centimeter", "centimeters"),
+    "mm": ("millimetre", "millimetres", "millimeter", "millimeters"),
+    "ft": ("foot", "feet", "'", "′", "’"),
+    "in": ("inch", "inches", '"', "″", "”", "''", "′′", "’’"),
+    "yd": ("yard", "yards", "yds"),
+    "mi": ("mile", "miles"),
+    "kg": ("kilo", "kilos", "kilogram", "kilograms"),
+    "lb": ("lbs", "pound", "pounds"),
+    "km/h": ("kmh", "kph"),
+    "°C": ("c", "degc"),
+    "°F": ("f", "degf"),
+    "acres": ("acre", "ac"),
+    "km²": ("km2",),
+    "mi²": ("mi2", "sq mi"),
+}
+_BY_NAME = {sign.lower(): sign for sign in units.UNITS} | {n: sign for sign, names in _NAMES.items() for n in names}
+_NUMBER = r"(?:\d+\s+\d+/\d+|\d+/\d+|\d+(?:[.,]\d*)?|[.,]\d+)"
+_PART = re.compile(rf"\s*({_NUMBER})\s*([^\d\s.,+-][^\d,+-]*?)?\.?\s*(?=[\d.,]|$)")
+_SMALLER = {"ft": "in", "m": "cm"}  # what may follow a unit, and stands after it where no sign does
+
+
+def read(words: str, stored: str = "m", *, system: System = "metric", what: str = "length") -> float:
+    """What was typed, in the unit it is kept in: `3 ft 4 in`, `3'4"`, `40 in`, `1 1/2 in`, `1.2 m`, `120 cm`, `1,2`.
+
+    A number without a unit is in the one that the reader's system shows. Whatever `length`, `thickness`,
+    `diameter`, `speed`, `mass` and `air` print of a known value is read. Raises WrongInput, which bears `what`.
+    """
+    shown = units.scale(stored, system)
+    text = re.sub("[½¼¾⅓⅔⅛⅜⅝⅞]", lambda one: " " + unicodedata.normalize("NFKC", one[0]).replace("\u2044", "/"), words)
+    text = re.sub(r"(?<=\d)[\u202f\u00a0](?=\d{3}(?!\d))", "", text)
+    text = text.replace("−", "-").strip().lower().removeprefix("about ").lstrip()
+    sign = -1.0 if text.startswith("-") else 1.0
+    parts = _parts(text.lstrip("+-") if text[:1] in ("+", "-") else text)
+    value = _value(parts, stored, shown, sign) if parts else None
+    if value is None or not math.isfinite(value):
+        raise WrongInput(what, got=words[:40], needed=f"a number, alone in {shown.sign} or with its unit")
+    return value
+
+
+def _parts(text: str) -> list[tuple[float, str]] | None:
+    """(number, sign of its unit or "") one after the other; None for what is none of it."""
+    found: list[tuple[float, str]] = []
+    at = 0
+    while at < len(text):
+        part = _PART.match(text, at)
+        name = " ".join((part[2] or "").split()) if part else ""
+        if part is None or (name and name not in _BY_NAME):
+            return None
+        found.append((_number(part[1]), _BY_NAME.get(name, "")))
+        at = part.end()
+    return found
+
+
+def _number(text: str) -> float:
+    whole, _, rest = text.partition(" ") if " " in text else ("0", "", text)
+    if "/" not in rest:
+        return float(rest.replace(",", "."))
+    over, _, under = rest.strip().partition("/")
+    return int(whole) + (int(over) / int(under) if int(under) else math.nan)
+
+
+def _value(parts: list[tuple[float, str]], stored: str, shown: units.Scale, sign: float) -> float | None:
+    first = parts[0][1]
+    if len(parts) == 2 and first in _SMALLER:
+        after = parts[1][1] or _SMALLER[first]
+        if after != _SMALLER[first] or parts[1][0] * units.UNITS[after].size >= units.UNITS[first].size:
+            return None
+        parts = [parts[0], (parts[1][0], after)]
+    elif len(parts) != 1:
+        return None
+    if not first:
+        return shown.to_stored(sign * parts[0][0])
+    if stored not in units.UNITS:
+        return None
+    if any(units.UNITS[unit].kind != units.UNITS[stored].kind for _, unit in parts):
+        return None
+    return math.fsum(units.between(stored, unit).to_stored(sign * number) for number, unit in parts)
+
+
+def example(stored: str, system: System) -> str:
+    """How a length may be typed, for a hint; "" where only a bare number is usual."""
+    if stored not in ("m", "cm") or system == "metric":
+        return ""
+    return "a number, or such as 3 ft 4 in" if stored == "m" else "a number, or such as 1 1/2 in"
