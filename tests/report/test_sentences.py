@@ -2,26 +2,9 @@
 
 from __future__ import annotations
 
-import pytest
-
 from trod.findings.finding import Column
 from trod.findings.rates import exact_rate, ratio_of_rates
 from trod.report import sentences
-
-
-@pytest.mark.parametrize(
-    ("days", "words"),
-    [
-        (1, "1 camera-day"),
-        (0.5, "0.5 camera-days"),
-        (9.96, "10 camera-days"),
-        (412.4, "412 camera-days"),
-        (2832, "2\u202f830 camera-days"),
-        (0, "0 camera-days"),
-    ],
-)
-def test_effort_is_told_with_three_digits_at_most(days: float, words: str) -> None:
-    assert sentences.camera_days(days) == words
 
 
 def test_intervals_in_words_say_which_ends_they_have() -> None:

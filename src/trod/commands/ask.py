@@ -154,7 +154,7 @@ def _print_compared(finding: Any) -> None:
     from rich.console import Console
     from rich.text import Text
 
-    from trod.findings import wording
+    from trod import wording
 
     console = Console(highlight=False)
     console.print(Text(finding.sentence, style="bold"))

@@ -396,10 +396,9 @@ def _camera(name: str, file: Path | None, figures: tuple[str, ...]) -> CameraSpe
 
 
 def _setup_sheet(done: FitSetup, row: Any, paper: str | None, day: Any) -> bytes:
-    from trod import __version__
+    from trod import __version__, wording
     from trod.field import setup_code, setup_sheet
     from trod.leaving import without_places
-    from trod.report import sentences
 
     may = not done.hidden
     said = str if may else without_places
@@ -414,7 +413,7 @@ def _setup_sheet(done: FitSetup, row: Any, paper: str | None, day: Any) -> bytes
         safety=said(row.safety) if row is not None else "",
         with_place=may,
         made=__version__,
-        made_on=sentences.day(day),
+        made_on=wording.day(day),
         paper={"a4": "a4", "letter": "us-letter"}[paper or ("letter" if done.system == "us" else "a4")],
         invented=row is not None and row.reserve.invented,
     )

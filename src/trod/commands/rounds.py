@@ -201,8 +201,8 @@ def _wish(
 
 
 def _tell_due(reserve: Any, now: Any, today: Any, ahead: int, as_json: bool) -> None:
+    from trod import wording
     from trod.catalogue.rounds import due as dues
-    from trod.report import sentences
 
     found = dues.due(reserve, now, days=[today], next_days=ahead)
     best, why = dues.best_day(reserve, found, now)
@@ -238,19 +238,21 @@ def _tell_due(reserve: Any, now: Any, today: Any, ahead: int, as_json: bool) -> 
     for d in found:
         saves = max(d.saves, default=0.0)
         by = d.go_by.isoformat() if d.go_by else "–"
-        number = sentences.days_number(saves) if saves >= 0.05 else "–"
+        number = wording.days_number(saves) if saves >= 0.05 else "–"
         click.echo(f"{d.site.name:<{wide}}  {by:<11}  {number:>5}  {'; '.join(d.why[:2])}")
     click.echo(f"A visit today saves so many camera-days until somebody comes again after {ahead} days.")
 
 
 def _tell_plan(planned: Any, units: str) -> None:
+    from trod import wording
     from trod.field import round_sheet
     from trod.report import sentences
+    from trod.units import System
 
-    system: sentences.System = "us" if units == "us" else "metric"
+    system: System = "us" if units == "us" else "metric"
     click.echo(sentences.lengths_in(planned.plan.sentence, system))
     for n, trip in enumerate(planned.plan.trips):
-        day = f"{round_sheet.DAYS[trip.day.weekday()]}, {sentences.day(trip.day)}"
+        day = f"{round_sheet.DAYS[trip.day.weekday()]}, {wording.day(trip.day)}"
         light = f"; {planned.light[n]}" if n < len(planned.light) else ""
         lengths = [
             f"{sentences.way_length(metres, system)} {how}"

@@ -15,12 +15,13 @@ from datetime import date, datetime, timedelta
 from importlib import resources
 from typing import Any
 
-from trod import __version__, units
+from trod import __version__, units, wording
 from trod.errors import WrongInput
 from trod.leaving.rounds import FitRound, FitTrip, FitVisit
 from trod.planning.visit.kit import GROUPS, KitItem
 from trod.planning.visit.travel import Way
 from trod.report import sentences, sketch_map
+from trod.units import System
 
 PAPERS = ("a4", "us-letter")
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -52,7 +53,7 @@ class RoundSheet:
     reserve: str
     start_name: str = "start"
     paper: str = "a4"
-    system: sentences.System = "metric"
+    system: System = "metric"
     made_on: date | None = None
 
     def __post_init__(self) -> None:
@@ -75,16 +76,16 @@ def round_sheet_pdf(sheet: RoundSheet) -> bytes:
 def printed(sheet: RoundSheet) -> dict[str, Any]:
     """What the template prints, every number already in words."""
     plan = sheet.plan
-    when = f" on {sentences.day(sheet.made_on)}" if sheet.made_on else ""
+    when = f" on {wording.day(sheet.made_on)}" if sheet.made_on else ""
     return {
         "paper": sheet.paper,
         "reserve": sheet.reserve,
         "made": f"Made with Trod {__version__}{when}. Times are plans, not duties.",
         "sentence": _sentence(plan),
         "trips": [_trip(sheet, trip) for trip in plan.trips],
-        "cautions": [{"about": c.about, "words": c.words, "sites": sentences.listed(c.sites)} for c in plan.cautions],
+        "cautions": [{"about": c.about, "words": c.words, "sites": wording.listed(c.sites)} for c in plan.cautions],
         "left_out": [[name, sentences.lengths_in(reason, sheet.system)] for name, reason in plan.left_out],
-        "ways": sentences.capital(sentences.lengths_in(plan.ways_told, sheet.system)) + "." if plan.ways_told else "",
+        "ways": wording.capital(sentences.lengths_in(plan.ways_told, sheet.system)) + "." if plan.ways_told else "",
         "arrivals": list(ARRIVALS),
     }
 
@@ -93,31 +94,29 @@ def _sentence(plan: FitRound) -> str:
     """What the round brings, without the lengths, which each trip tells in its own units."""
     if not plan.trips:
         return plan.sentence
-    words = f"The round saves about {sentences.camera_days(plan.saves_days)}."
+    words = f"The round saves about {wording.camera_days(plan.saves_days)}."
     if plan.left_out:
         left = len(plan.left_out)
         words += (
-            f" {sentences.capital(sentences.plural(left, 'stop'))} {'is' if left == 1 else 'are'} left for another time."
+            f" {wording.capital(wording.plural(left, 'stop'))} {'is' if left == 1 else 'are'} left for another time."
         )
     if plan.searcher == "own":
         words += " Ordered by Trod's own search; the extra route finds somewhat shorter ways."
     return words
 
 
-def _distance(length_m: float, system: sentences.System) -> str:
+def _distance(length_m: float, system: System) -> str:
     """Two digits: no map is better."""
     return sentences.way_length(length_m, system)
 
 
 def _trip(sheet: RoundSheet, trip: FitTrip) -> dict[str, Any]:
-    day = f"{DAYS[trip.day.weekday()]}, {sentences.day(trip.day)}"
+    day = f"{DAYS[trip.day.weekday()]}, {wording.day(trip.day)}"
     sums = [] if trip.hides else [_walk(sheet, trip.walk_m, trip.climb_m)]
     if trip.drive_m >= 50:
         sums.append(f"{_distance(trip.drive_m, sheet.system)} by car")
     if trip.load_kg > 0:
-        sums.append(
-            f"{sentences.number(trip.load_kg, 2)} kg to carry out" if sheet.system == "metric" else _pounds(trip)
-        )
+        sums.append(f"{wording.number(trip.load_kg, 2)} kg to carry out" if sheet.system == "metric" else _pounds(trip))
     if trip.light:
         sums.append(trip.light)
     return {
@@ -147,7 +146,7 @@ def _tiles(sheet: RoundSheet, trip: FitTrip) -> list[list[str]]:
     stops = ["stops", str(len(trip.visits)), ""]
     if trip.leave is None or trip.home is None:
         return [stops]
-    rest = f"{sentences.trimmed(trip.party.rest_min, 2)} minutes kept free" if trip.party.rest_min else ""
+    rest = f"{wording.trimmed(trip.party.rest_min, 2)} minutes kept free" if trip.party.rest_min else ""
     minutes = round((trip.home - trip.leave).total_seconds() / 60)
     return [
         ["leave", clock(trip.leave), sheet.start_name],
@@ -174,7 +173,7 @@ def clock(when: datetime) -> str:
 
 
 def _pounds(trip: FitTrip) -> str:
-    return f"{sentences.number(trip.load_kg / units.POUND_KG, 2)} lb to carry out"
+    return f"{wording.number(trip.load_kg / units.POUND_KG, 2)} lb to carry out"
 
 
 def _walk(sheet: RoundSheet, walk_m: float, climb_m: float | None) -> str:
@@ -230,7 +229,7 @@ def _stop(sheet: RoundSheet, visit: FitVisit) -> dict[str, Any]:
     needs = [f"{stop.people} people"] if stop.people > 1 else []
     needs += ["ladder"] if stop.ladder else []
     if needs:
-        lines.append(["needs", sentences.listed(needs)])
+        lines.append(["needs", wording.listed(needs)])
     return {
         "number": str(visit.number),
         "name": stop.name,

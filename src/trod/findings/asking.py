@@ -7,8 +7,9 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
+from trod import wording
 from trod.errors import NotEnoughEvidence
-from trod.findings import effort, localtime, rates, runs, wording
+from trod.findings import effort, localtime, rates, runs
 from trod.findings.detections import Detection, detections
 from trod.findings.effort import Effort
 from trod.findings.observations import Evidence, Filter, Selection, select

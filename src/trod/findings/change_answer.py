@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from trod import __version__
+from trod import __version__, wording
 from trod.errors import NotEnoughEvidence
-from trod.findings import asking, change_told, comparing, line_ups, months, wording, yearly
+from trod.findings import asking, change_told, comparing, line_ups, months, yearly
 from trod.findings.detections import Detection
 from trod.findings.effort import Effort
 from trod.findings.finding import Column, Finding

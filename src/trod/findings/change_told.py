@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from trod import wording
 from trod.errors import NotEnoughEvidence
-from trod.findings import wording, yearly
+from trod.findings import yearly
 from trod.findings.yearly import YearlyChange
 from trod.findings.yearly_fit import Factor
 

@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Hashable, Sequence
 from datetime import date
 
-from trod import __version__
+from trod import __version__, wording
 from trod.errors import NotEnoughEvidence, WrongInput
-from trod.findings import asking, comparing, line_ups, runs, wording
+from trod.findings import asking, comparing, line_ups, runs
 from trod.findings.comparing import Compared
 from trod.findings.detections import Detection
 from trod.findings.effort import months_of_span

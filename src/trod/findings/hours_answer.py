@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from trod import __version__, sky
+from trod import __version__, sky, wording
 from trod.findings import activity as activities
-from trod.findings import asking, circular, wording
+from trod.findings import asking, circular
 from trod.findings.activity import Activity, Curve, LightShare
 from trod.findings.detections import Detection
 from trod.findings.finding import Column, Finding

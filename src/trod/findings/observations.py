@@ -13,9 +13,9 @@ from typing import Any, Literal
 
 import numpy as np
 
-from trod import sky
+from trod import sky, wording
 from trod.errors import WrongInput
-from trod.findings import localtime, taxa, wording
+from trod.findings import localtime, taxa
 from trod.findings.taxa import Taxon
 
 Span = tuple[float, float]  # UTC unix seconds, start ≤ end

@@ -16,8 +16,9 @@ from typing import Any
 import numpy as np
 from scipy import stats
 
+from trod import wording
 from trod.errors import NotEnoughEvidence, WrongInput
-from trod.findings import likesites, runs, wording
+from trod.findings import likesites, runs
 from trod.findings.localtime import Floats
 from trod.findings.runs import Scatter
 

@@ -6,8 +6,8 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
-from trod import __version__
-from trod.findings import asking, localtime, rates, wording
+from trod import __version__, wording
+from trod.findings import asking, localtime, rates
 from trod.findings.detections import Detection
 from trod.findings.effort import Effort
 from trod.findings.finding import Column, Finding

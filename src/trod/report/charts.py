@@ -16,8 +16,8 @@ from typing import Any, Literal
 import altair as alt
 import vl_convert
 
+from trod import wording
 from trod.errors import WrongInput
-from trod.findings import wording
 from trod.findings.finding import Finding
 from trod.report.sentences import clean
 

@@ -7,15 +7,15 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
-from trod import __version__
+from trod import __version__, wording
 from trod.errors import NotEnoughEvidence
-from trod.findings import questions, wording
+from trod.findings import questions
 from trod.findings.effort import DAY_S, Effort, effort
 from trod.findings.finding import Finding
 from trod.findings.observations import Filter, Reserve, Selection, select
 from trod.leaving import without_places
 from trod.leaving.sites import FitEvidence, FitSite
-from trod.report.sentences import System
+from trod.units import System
 
 Paper = Literal["a4", "us-letter"]
 MOST_SPECIES = 3

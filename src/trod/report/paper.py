@@ -13,6 +13,7 @@ from typing import Any
 
 import typst
 
+from trod import wording
 from trod.errors import WrongInput
 from trod.findings.finding import Finding
 from trod.report import charts, sentences, sketch_map
@@ -45,7 +46,7 @@ def _printed(data: ReportData) -> dict[str, Any]:
     seen = [row for row in data.comes.rows if row["detections"]]
     hidden = [] if data.show_sensitive else [line for line in data.sites if line.site.sensitive]
     lost = sum(line.gap_days for line in data.sites)
-    when = f" on {sentences.day(data.made_on)}" if data.made_on else ""
+    when = f" on {wording.day(data.made_on)}" if data.made_on else ""
     return {
         "paper": data.paper,
         "title": data.title,
@@ -56,21 +57,21 @@ def _printed(data: ReportData) -> dict[str, Any]:
         "answers": [data.comes.sentence, *_answers(data.species)],
         "figures": [
             {
-                "number": sentences.count(len(watched)),
+                "number": wording.count(len(watched)),
                 "what": "site watched" if len(watched) == 1 else "sites watched",
             },
-            {"number": sentences.days_number(data.effort.camera_days), "what": "camera-days"},
+            {"number": wording.days_number(data.effort.camera_days), "what": "camera-days"},
             {
-                "number": sentences.count(sum(row["detections"] for row in seen)),
+                "number": wording.count(sum(row["detections"] for row in seen)),
                 "what": "detections of animals",
             },
-            {"number": sentences.count(len(seen)), "what": "species"},
+            {"number": wording.count(len(seen)), "what": "species"},
         ],
         "map": sketch_map.draw(
             [sketch_map.Marker(place=s.site.place, number=s.number, watched=s.camera_days > 0) for s in data.sites],
             system=data.system,
         ),
-        "map_alt": f"Map of {sentences.plural(len(data.sites), 'site')}, numbered as in the table of effort.",
+        "map_alt": f"Map of {wording.plural(len(data.sites), 'site')}, numbered as in the table of effort.",
         "map_note": "Sites by their numbers in the table that follows."
         + (
             " A hatched square stands for a sensitive site that lies somewhere within it."
@@ -80,12 +81,12 @@ def _printed(data: ReportData) -> dict[str, Any]:
             else ""
         ),
         "effort_sentence": (
-            f"{sentences.capital(sentences.plural(len(watched), 'site'))} were watched for "
-            f"{sentences.camera_days(data.effort.camera_days)}."
+            f"{wording.capital(wording.plural(len(watched), 'site'))} were watched for "
+            f"{wording.camera_days(data.effort.camera_days)}."
             if len(watched) != 1
-            else f"One site was watched for {sentences.camera_days(data.effort.camera_days)}."
+            else f"One site was watched for {wording.camera_days(data.effort.camera_days)}."
         )
-        + (f" Another {sentences.camera_days(lost)} were lost while a camera hung there." if lost >= 0.05 else ""),
+        + (f" Another {wording.camera_days(lost)} were lost while a camera hung there." if lost >= 0.05 else ""),
         "bar_head": data.period,
         "sites": [
             {
@@ -94,7 +95,7 @@ def _printed(data: ReportData) -> dict[str, Any]:
                 "feature": line.site.feature or "–",
                 "camera_days": _days(line.camera_days),
                 "gap_days": _days(line.gap_days),
-                "reasons": sentences.listed([reason for reason, _ in line.reasons]),
+                "reasons": wording.listed([reason for reason, _ in line.reasons]),
                 "bar": [{"from": a, "to": b, "kind": kind} for a, b, kind in line.bar],
             }
             for line in data.sites
@@ -102,7 +103,7 @@ def _printed(data: ReportData) -> dict[str, Any]:
         "comes": _comes(data.comes),
         "species": [
             {
-                "name": sentences.capital(part.name),
+                "name": wording.capital(part.name),
                 "when": _drawn(part.when),
                 "why_no_when": part.why_no_when,
                 "change": _drawn(part.change),
@@ -112,7 +113,7 @@ def _printed(data: ReportData) -> dict[str, Any]:
         ],
         "conditions": [
             [
-                sentences.day(condition.when),
+                wording.day(condition.when),
                 site_names(data).get(condition.site, condition.site),
                 condition.camera,
                 condition.what,
@@ -138,7 +139,7 @@ def _answers(parts: Sequence[SpeciesPart]) -> list[str]:
 
 
 def _days(days: float) -> str:
-    return "–" if days < 0.05 else sentences.days_number(days)
+    return "–" if days < 0.05 else wording.days_number(days)
 
 
 def _drawn(finding: Finding | None) -> dict[str, Any] | None:
@@ -165,10 +166,10 @@ def _comes(finding: Finding) -> dict[str, Any]:
         "rows": [
             [
                 row["species"],
-                sentences.count(row["detections"]),
-                sentences.count(row["individuals_max"]) if row["detections"] else "–",
-                sentences.count(row["sites"]),
-                "–" if row["rate"] is None else sentences.number(row["rate"]),
+                wording.count(row["detections"]),
+                wording.count(row["individuals_max"]) if row["detections"] else "–",
+                wording.count(row["sites"]),
+                "–" if row["rate"] is None else wording.number(row["rate"]),
                 _ends(row["low"], row["high"]),
                 _ends(row["exact_low"], row["exact_high"]),
                 row["first"] or "–",
@@ -182,4 +183,4 @@ def _comes(finding: Finding) -> dict[str, Any]:
 def _ends(low: float | None, high: float | None) -> str:
     if low is None or high is None:
         return "–"
-    return f"{sentences.number(low)}–{sentences.number(high)}"
+    return f"{wording.number(low)}–{wording.number(high)}"

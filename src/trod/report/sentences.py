@@ -1,5 +1,4 @@
-"""Numbers to words for page and paper. The shared words live in `trod.findings.wording`; here come units,
-intervals and effort."""
+"""Numbers to words for page and paper: lengths of ways, intervals, rates, cells of tables."""
 
 from __future__ import annotations
 
@@ -11,52 +10,8 @@ from typing import Any
 from trod import units
 from trod.findings.finding import Column
 from trod.findings.rates import Interval
-from trod.findings.wording import (
-    between,
-    capital,
-    clock,
-    count,
-    day,
-    listed,
-    listed_at_most,
-    month,
-    number,
-    period,
-    plural,
-    share,
-    small_count,
-    times,
-    trimmed,
-)
 from trod.units import System
-
-__all__ = [
-    "System",
-    "between",
-    "camera_days",
-    "capital",
-    "cell",
-    "clean",
-    "clock",
-    "count",
-    "day",
-    "days_number",
-    "distance",
-    "interval",
-    "lengths_in",
-    "listed",
-    "listed_at_most",
-    "month",
-    "number",
-    "period",
-    "plural",
-    "rate",
-    "share",
-    "small_count",
-    "times",
-    "trimmed",
-    "way_length",
-]
+from trod.wording import between, count, days_number, number, share, trimmed
 
 
 def clean(value: Any) -> Any:
@@ -71,19 +26,6 @@ def clean(value: Any) -> Any:
     if isinstance(value, list | tuple):
         return [clean(inner) for inner in value]
     return value
-
-
-def camera_days(days: float) -> str:
-    """'1 camera-day', '412 camera-days', '2 830 camera-days': three digits at most, two under ten."""
-    shown = days_number(days)
-    return f"{shown} camera-{'day' if shown == '1' else 'days'}"
-
-
-def days_number(days: float) -> str:
-    """Days without a unit, as tables show them."""
-    if days < 10:
-        return trimmed(days, 2)
-    return count(round(days)) if days < 1000 else number(days)
 
 
 def interval(found: Interval) -> str:

@@ -14,6 +14,7 @@ from trod import units
 from trod.findings.blur import METRES_PER_DEGREE, Cell
 from trod.leaving import FitLine, FitPlace
 from trod.report import sentences
+from trod.units import System
 
 WIDTH, MOST_HEIGHT, LEAST_HEIGHT = 470.0, 310.0, 160.0
 MARGIN = 26.0
@@ -33,7 +34,7 @@ class Marker:
 def draw(
     markers: Sequence[Marker],
     *,
-    system: sentences.System = "metric",
+    system: System = "metric",
     ways: Sequence[FitLine] = (),
     start: FitPlace | None = None,
 ) -> str:
@@ -136,7 +137,7 @@ def _label(words: str, x: float, y: float, radius: float, taken: list[tuple[floa
     return f'<text x="{left:.1f}" y="{base:.1f}" font-size="10" text-anchor="{anchor}" fill="{INK}">{words}</text>'
 
 
-def _scale_bar(scale: float, height: float, system: sentences.System) -> str:
+def _scale_bar(scale: float, height: float, system: System) -> str:
     """The longest round length that takes at most a quarter of the map's width."""
     unit_m = 1.0
     if system == "us":

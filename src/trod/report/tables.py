@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from trod import wording
 from trod.report import sentences
 from trod.report.contents import ReportData, SiteEffort, findings_of
 
@@ -239,7 +240,7 @@ def _readme(data: ReportData, tables: Sequence[Mapping[str, Any]]) -> str:
         "Mind in these data:",
         *(f"  - {text}" for text in data.cautions or ("nothing out of the ordinary.",)),
         "",
-        f"Made with Trod {data.made}." + (f" {sentences.day(data.made_on)}." if data.made_on else ""),
+        f"Made with Trod {data.made}." + (f" {wording.day(data.made_on)}." if data.made_on else ""),
     ]
     if not data.show_sensitive and any(line.site.sensitive for line in data.sites):
         lines.insert(4, "Sensitive sites stand at the middle of a coarse cell, with their uncertainty in metres.")

@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue import models
 from trod.catalogue.answers.evidence import Account
-from trod.findings import wording
 from trod.report.contents import Condition
 
 DAY_S = 86_400.0

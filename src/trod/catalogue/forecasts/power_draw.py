@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue.forecasts import outfits
 from trod.catalogue.models import Deployment, Incident, Visit
 from trod.planning.equipment.card_room import usable_mb
@@ -22,7 +22,6 @@ from trod.planning.last.arrivals import DayCount
 from trod.planning.last.battery_evidence import GAUGED, LEAST_SHARE, BatterySet, Learnt
 from trod.planning.last.endurance import EnergyScale, Used
 from trod.planning.last.stopping import Outfit, unshown_scale
-from trod.report import sentences
 
 FEWEST_DAYS = 5  # of a set, before it is heard at all. Ours.
 CARD_SHARE = 0.9  # of a card: where it was fuller than that, it may have ended before the batteries did. Ours.
@@ -83,13 +82,13 @@ def words(learnt: Learnt) -> str:
         if number:
             said.append(f"{number} {how}")
     low, high = learnt.scale.within()
-    whole = sentences.plural(len(learnt.sets), "set")
+    whole = wording.plural(len(learnt.sets), "set")
     out = f"learnt from {whole} of batteries: {', '.join(said)}; {low:.2f} to {high:.2f}, 8 of 10"
     for one, chance in zip(learnt.sets, learnt.by_batteries, strict=True):
         if one.ended == "dead" and chance < UNLIKELY:
             sure = "hardly 1 in 100" if chance < 0.015 else f"{100 * chance:.0f} in 100"
             out += (
-                f". The set that ended after {sentences.plural(one.days, 'day')} most likely ended by something else (a "
+                f". The set that ended after {wording.plural(one.days, 'day')} most likely ended by something else (a "
                 f"leak, a hang, a bad battery, a wet contact) and teaches hardly anything: the chance that it was empty is "  # noqa: E501
                 f"{sure}"
             )

@@ -17,7 +17,7 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue.forecasts import forecasts, outfits
 from trod.catalogue.forecasts.forecasts import Forecast
 from trod.catalogue.forecasts.ways import VISIT_MIN
@@ -33,7 +33,6 @@ from trod.planning.visit.upkeep import (
     VisitPrice,
     best_day_for_round,
 )
-from trod.report import sentences
 
 CLOCK_S = 120.0  # a clock that is out by more is wrong; the same as on Today
 CLOCK_SHARE = 0.1
@@ -183,7 +182,7 @@ def _due(
             work.append(f"Walk test of {name}: none is noted since it was set")
         last = _local(max([d.start, *(v.at for v in been)]), zone)
         if (today - last).days >= SPACE_DAYS:
-            why.append((-1.0, f"nobody was there for {sentences.plural((today - last).days, 'day')}"))
+            why.append((-1.0, f"nobody was there for {wording.plural((today - last).days, 'day')}"))
     work.append("Read the clock, wipe lens and sensor, look at aim, strap and lock")
     saves = np.maximum(0.0, saves - quiet)
     return Due(
@@ -249,14 +248,14 @@ def _batteries_fail(f: Forecast, by: date) -> float:
 
 def _reasons(f: Forecast, day: date, today: date, next_days: int) -> list[tuple[float, str]]:
     if f.found_on is not None:
-        return [(1e6, f"{f.camera} was found stopped on {sentences.day(f.found_on)} ({f.found})")]
+        return [(1e6, f"{f.camera} was found stopped on {wording.day(f.found_on)} ({f.found})")]
     now, then = f.chance(day), f.chance(day + timedelta(days=next_days))
     cause = {"batteries": "its batteries", "card": "its card", "fault": "a fault or theft"}.get(f.cause, "")
     because = f", most likely by {cause}" if cause else ""
     if now >= 0.05:
-        return [(100 * now, f"{f.camera} has stopped by {sentences.day(day)} {_times(now)}{because}")]
+        return [(100 * now, f"{f.camera} has stopped by {wording.day(day)} {_times(now)}{because}")]
     if then >= 0.05:
-        till = sentences.day(day + timedelta(days=next_days))
+        till = wording.day(day + timedelta(days=next_days))
         return [(10 * then, f"{f.camera} stops by {till} {_times(then)}{because}")]
     return [(0.0, f"{f.camera} has power and room for longer")]
 
@@ -289,7 +288,7 @@ def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[dat
     dead = [d.site.name for d in found if d.stopped]
     if dead:
         them = "it" if len(dead) == 1 else "them"
-        words = f"{sentences.listed_at_most(dead, 4)} stopped, and nobody set {them} going again."
+        words = f"{wording.listed_at_most(dead, 4)} stopped, and nobody set {them} going again."
         return today, f"Go as soon as you can: {words}"
     standings = []
     for d in found:
@@ -329,11 +328,11 @@ def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[dat
     wanting = [(d.go_by, d.site.name) for d in found if d.go_by is not None]
     first, who = min(wanting, default=(date.max, ""))
     if first <= today + timedelta(days=120) and (best.day is None or first < best.day):
-        then = "" if best.day is None else f" A round to all of them would pay best on {sentences.day(best.day)}."
-        return first, f"Go by {sentences.day(first)}, which is as long as {who} should wait.{then}"
+        then = "" if best.day is None else f" A round to all of them would pay best on {wording.day(best.day)}."
+        return first, f"Go by {wording.day(first)}, which is as long as {who} should wait.{then}"
     if best.day is None:
         return None, best.sentence
-    of_all = f"{len(best.take)} of {sentences.plural(len(standings), 'camera')}" if len(standings) > 1 else "the camera"
-    words = f"Go on {sentences.day(best.day)} to {of_all}"
-    waits = sentences.listed_at_most(best.leave, 4)
+    of_all = f"{len(best.take)} of {wording.plural(len(standings), 'camera')}" if len(standings) > 1 else "the camera"
+    words = f"Go on {wording.day(best.day)} to {of_all}"
+    waits = wording.listed_at_most(best.leave, 4)
     return best.day, f"{words}; {waits} can wait." if best.leave else f"{words}."

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
+from trod import wording
 from trod.archive import fieldnotes as files
 from trod.catalogue import home
 from trod.catalogue.models import Round
@@ -17,7 +18,6 @@ from trod.catalogue.rounds import field_notes, round_papers
 from trod.catalogue.rounds.field_notes import Origin, Taken
 from trod.field.form import VisitNote
 from trod.planning.visit.rounds import RoundPlan
-from trod.report import sentences
 
 # Ours. A stop is visited once; the rest is for phones that hand in after each change, and for those who try things.
 VISITS_A_STOP = 10
@@ -39,7 +39,7 @@ def check_open(row: Round, now: datetime) -> None:
     """Raises Refused when the round has ended."""
     if not round_papers.may_still_hand_in(row, now):
         last = round_papers.last_day(row)
-        raise Refused(409, f"The round {row.name} ended on {sentences.day(last)}, so nothing more is taken. {BY_HAND}")
+        raise Refused(409, f"The round {row.name} ended on {wording.day(last)}, so nothing more is taken. {BY_HAND}")
 
 
 def hand_in(row: Round, notes: Sequence[VisitNote], *, size: int, now: datetime) -> Taken:
@@ -52,7 +52,7 @@ def hand_in(row: Round, notes: Sequence[VisitNote], *, size: int, now: datetime)
     stops = _stops(plan)
     strange = sorted({note.site for note in notes} - stops)
     if strange:
-        words = f"{sentences.listed(strange)}: not a stop of the round {row.name}. {BY_HAND}"
+        words = f"{wording.listed(strange)}: not a stop of the round {row.name}. {BY_HAND}"
         raise Refused(403, words)
     with files.lock(home.archive_root()):  # so that two phones do not both find the last room free
         _check_room(row, notes, size=size, stops=len(stops))
@@ -71,7 +71,7 @@ def _check_room(row: Round, notes: Sequence[VisitNote], *, size: int, stops: int
     fresh = {note.uuid for note in notes} - kept.visits
     full = ""
     if fresh and len(kept.visits) + len(fresh) > most:
-        full = f"{sentences.plural(len(kept.visits), 'visit')}, and {most} fit"
+        full = f"{wording.plural(len(kept.visits), 'visit')}, and {most} fit"
     elif kept.states + len(notes) > STATES_A_VISIT * most:
         full = f"{kept.states} changes of visits, and {STATES_A_VISIT * most} fit"
     elif kept.size + size > MOST_KEPT:

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.utils.crypto import constant_time_compare, salted_hmac
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue.forecasts import outfits
 from trod.catalogue.models import Deployment, Round, Site
 from trod.catalogue.rounds import round_plain
@@ -128,7 +128,7 @@ def gpx_of(row: Round, *, true_places: bool = False) -> str:
 
 def trip_name(trip: FitTrip, row: Round) -> str:
     """'Saturday, 28 November 2026, Ada and Ben'."""
-    return f"{DAYS[trip.day.weekday()]}, {sentences.day(trip.day)}, {trip.party.name}"
+    return f"{DAYS[trip.day.weekday()]}, {wording.day(trip.day)}, {trip.party.name}"
 
 
 def calendar_of(row: Round, *, true_places: bool = False, now: datetime) -> str:
@@ -155,7 +155,7 @@ def calendar_of(row: Round, *, true_places: bool = False, now: datetime) -> str:
                 uid=f"{row.uuid}-{n}@trod",
                 starts=starts,
                 ends=ends,
-                summary=f"{row.name}: {sentences.plural(len(trip.visits), 'camera site')}, {trip.party.name}",
+                summary=f"{row.name}: {wording.plural(len(trip.visits), 'camera site')}, {trip.party.name}",
                 note="\n".join([*lines, "Times are plans, not duties." if timed else HIDES]),
                 location="Start of the round",
                 place=made.start,
@@ -278,7 +278,7 @@ def _field_form_stop(
             plan.append(f"{max(1, round(v.way.minutes))} min from {origin}")
     said = without_places if stop.place.hidden else str
     closed = [
-        f"Closed from {sentences.day(c.first)} to {sentences.day(c.last)}: {c.why}"
+        f"Closed from {wording.day(c.first)} to {wording.day(c.last)}: {c.why}"
         for c in outfits.closures_of(site, today=trip.day)[:2]
     ]
     place = stop.place

@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue import jobs
 from trod.catalogue.forecasts import outfits
 from trod.catalogue.forecasts.ways import START, VISIT_MIN, WALK_IN_M, ways_for
@@ -27,7 +27,6 @@ from trod.planning.visit import kit as kits
 from trod.planning.visit import rounds as core
 from trod.planning.visit.rounds import LeftOut, Party, RoundDay, RoundPlan, Span, Stop, Trip
 from trod.planning.visit.travel import Place, Ways
-from trod.report import sentences
 
 JOB = "round"
 ANY_WAY_MIN = 1000.0  # a stop worth so much work is gone to wherever there is room
@@ -37,7 +36,7 @@ CANDIDATES_AN_HOUR = 2.5  # of a party's time; nobody does so many visits and wa
 
 def stop_of(d: Due, wish: Wish) -> Stop:
     """A due site as a stop for the planner."""
-    why = sentences.capital("; ".join(d.why[:3]))
+    why = wording.capital("; ".join(d.why[:3]))
     return Stop(
         key=d.site.slug,
         name=d.site.name,
@@ -152,7 +151,7 @@ def plan(reserve: Reserve, wish: Wish, now: datetime, *, step: Step | None = Non
     tell = step or (lambda done, total, words: None)
     tell(0, 3, "Working out the ways")
     ground = prepare(reserve, wish, now)
-    tell(1, 3, f"Choosing and ordering {sentences.plural(len(ground.stops), 'stop')}")
+    tell(1, 3, f"Choosing and ordering {wording.plural(len(ground.stops), 'stop')}")
     ground = _fewer(ground, wish)
     made = _planned(ground, wish)
     tell(2, 3, "Writing the lists")
@@ -234,10 +233,10 @@ def _planned(ground: Ground, wish: Wish) -> RoundPlan:
         )
         for x in made.left_out
     )
-    saved = sentences.camera_days(sum(t.saves_days for t in trips))
-    said = f"{sentences.plural(made.stops, 'stop')}, as many as there is room for, save about {saved}."
+    saved = wording.camera_days(sum(t.saves_days for t in trips))
+    said = f"{wording.plural(made.stops, 'stop')}, as many as there is room for, save about {saved}."
     if left:
-        said += f" {sentences.capital(sentences.plural(len(left), 'site'))} must wait."
+        said += f" {wording.capital(wording.plural(len(left), 'site'))} must wait."
     return replace(made, trips=trips, left_out=left, worth_min=ground.worth_min, sentence=said)
 
 
@@ -284,8 +283,8 @@ def in_order(reserve: Reserve, wish: Wish, order: Sequence[tuple[date, str, Sequ
         seed=0,
         ways_told=ground.ways.told,
         worth_min=ground.worth_min,
-        sentence=f"{sentences.plural(sum(len(t.visits) for t in trips), 'stop')} in the order you chose save about "
-        f"{sentences.camera_days(saved)}.",
+        sentence=f"{wording.plural(sum(len(t.visits) for t in trips), 'stop')} in the order you chose save about "
+        f"{wording.camera_days(saved)}.",
     )
     return replace(_with_lists(made, ground, wish), doubts=tuple(doubts), by_hand=True)
 

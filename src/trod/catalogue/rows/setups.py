@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from trod import __version__, clock
+from trod import __version__, clock, wording
 from trod.catalogue.models import Deployment, Placement
 from trod.catalogue.rows.specs import spec_of
 from trod.field.setup_code import code_of
@@ -15,7 +15,6 @@ from trod.leaving import fit_place, without_places
 from trod.leaving.setups import FitSetup, fit_setup
 from trod.planning.catch.animals import animal
 from trod.planning.equipment.camera import CameraSpec
-from trod.report import sentences
 from trod.units import System
 
 # Where no kind of camera is told: all of its figures are then the usual ones, and the set-up sheet says so.
@@ -62,7 +61,7 @@ def setup_sheet_of(
         closed=said(closed_words(site.closed)),
         with_place=may,
         made=__version__,
-        made_on=sentences.day(here.date()),
+        made_on=wording.day(here.date()),
         paper=paper or ("us-letter" if system == "us" else "a4"),
         invented=site.reserve.invented,
     )

@@ -10,10 +10,11 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from trod import wording
 from trod.catalogue.answers import answers, evidence, side_by_side
 from trod.catalogue.models import Reserve
 from trod.errors import WrongInput
-from trod.findings import Filter, wording
+from trod.findings import Filter
 from trod.web.questions import pages
 from trod.web.reading import without_waiting
 

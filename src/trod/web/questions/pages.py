@@ -9,9 +9,9 @@ from typing import Any, Literal
 
 from django.urls import reverse
 
+from trod import wording
 from trod.catalogue.answers import answers
 from trod.catalogue.answers.answers import Answer
-from trod.findings import wording
 from trod.report import charts
 from trod.web.shared.spans import seasons
 

@@ -10,13 +10,13 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from trod import __version__
+from trod import __version__, wording
 from trod.catalogue import models
 from trod.catalogue.answers import answers, condition, evidence
 from trod.catalogue.answers.evidence import Account
 from trod.exchange import folder, geojson, gpx
 from trod.exchange.folder import Column, Table
-from trod.findings import Filter, localtime, wording
+from trod.findings import Filter, localtime
 from trod.leaving import without_places
 from trod.leaving.sites import FitEvidence, fit_evidence
 from trod.web.shared.seeing import NOT_REVIEWED, OPEN, with_people

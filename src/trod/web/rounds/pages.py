@@ -10,6 +10,7 @@ from typing import Any
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
+from trod import wording
 from trod.catalogue.models import Reserve, Round
 from trod.catalogue.rounds.due import Due
 from trod.catalogue.rounds.round_plain import Planned
@@ -56,7 +57,7 @@ def due_lines(found: Sequence[Due], today: date, ahead: int) -> list[DueLine]:
             DueLine(
                 due=d,
                 saves=saves,
-                saves_words=sentences.days_number(saves) if saves >= 0.05 else "none",
+                saves_words=wording.days_number(saves) if saves >= 0.05 else "none",
                 now=per(d.chance(today)),
                 then=per(d.chance(today + timedelta(days=ahead))),
                 by=d.go_by,
@@ -103,7 +104,7 @@ def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
             {
                 "n": n,
                 "trip": trip,
-                "day": f"{round_sheet.DAYS[trip.day.weekday()]}, {sentences.day(trip.day)}",
+                "day": f"{round_sheet.DAYS[trip.day.weekday()]}, {wording.day(trip.day)}",
                 "leave": round_sheet.clock(trip.leave),
                 "home": round_sheet.clock(trip.home),
                 "away": minutes_words((trip.home - trip.leave).total_seconds() / 60),
@@ -111,7 +112,7 @@ def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
                 "car": length_words(trip.drive_m, units) if trip.drive_m >= 50 else "",
                 "back": minutes_words(max(1, trip.back.minutes)),
                 "light": planned.light[n] if n < len(planned.light) else "",
-                "saves": sentences.camera_days(trip.saves_days) if trip.saves_days >= 0.05 else "",
+                "saves": wording.camera_days(trip.saves_days) if trip.saves_days >= 0.05 else "",
                 "visits": [
                     {
                         "v": v,
@@ -119,7 +120,7 @@ def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
                         "leave": round_sheet.clock(v.leave),
                         "wait": minutes_words(v.wait_min) if v.wait_min >= 1 else "",
                         "way": way_words(v, units),
-                        "saves": sentences.days_number(v.saves_days) if v.saves_days >= 0.05 else "",
+                        "saves": wording.days_number(v.saves_days) if v.saves_days >= 0.05 else "",
                         "first": n == 0 and v.number == 1,
                         "last": n + 1 == len(planned.plan.trips) and v.number == len(trip.visits),
                     }

@@ -29,6 +29,7 @@ from trod.errors import TrodError, WrongInput
 from trod.field import round_sheet
 from trod.field.form import field_form_html
 from trod.report import sentences
+from trod.units import System
 from trod.web import seen
 from trod.web.access import person
 from trod.web.forms.common import units_for
@@ -207,7 +208,7 @@ def one(request: HttpRequest, uuid: UUID) -> HttpResponse:
     except WrongInput as trouble:
         return render(request, "trod/rounds/round.html", {**context, "problem": str(trouble)})
     slugs = [v.stop.key for t in planned.plan.trips for v in t.visits]
-    system: sentences.System = "us" if units == "us" else "metric"
+    system: System = "us" if units == "us" else "metric"
     context |= {
         "planned": planned,
         "plan": planned.plan,
