@@ -22,7 +22,7 @@ YARD_M = 3 * FOOT_M
 POUND_KG = 0.45359237
 ACRE_M2 = 4840 * YARD_M**2
 
-Kind = Literal["length", "speed", "temperature", "mass", "area"]
+Kind = Literal["length", "speed", "temperature", "mass", "area", "angle", "share", "data", "time"]
 
 
 @dataclass(frozen=True)
@@ -55,6 +55,14 @@ _ALL = (
     Unit("ha", "area", 1e4),
     Unit("mi²", "area", MILE_M**2),
     Unit("acres", "area", ACRE_M2),
+    Unit("°", "angle"),
+    Unit("%", "share"),
+    Unit("GB", "data"),
+    Unit("TB", "data", 1000.0),
+    Unit("MB", "data", 0.001),
+    Unit("s", "time"),
+    Unit("min", "time", 60.0),
+    Unit("h", "time", 3600.0),
 )
 UNITS: Mapping[str, Unit] = MappingProxyType({unit.sign: unit for unit in _ALL})
 # What a reader of US units sees instead; a metric reader sees what is kept.
@@ -96,6 +104,11 @@ def between(stored: str, shown: str) -> Scale:
 def scale(stored: str, system: System | str = "metric") -> Scale:
     """The scale on which a quantity kept in `stored` is shown; its own where the system has no other."""
     return between(stored, US[stored]) if system == "us" and stored in US else Scale(stored)
+
+
+def system_of(word: str) -> System:
+    """The system of units that a setting or a choice names; metric for any other word."""
+    return "us" if word == "us" else "metric"
 
 
 def feet_from_m(length_m: float) -> float:

@@ -79,7 +79,7 @@ def test_cameras_come_from_a_file_of_our_columns(said, trod, tmp_path):
     [
         (("--animal", "roe-deer"), 2, "Name a SITE of the catalogue, or a place with --lat and --lon"),
         (("--lat", 47, "--lon", 13), 2, "--animal"),
-        ((*BARE, "--height", "knee"), 3, "height_m: got 'knee'; needed: a number, alone in m or with one of m, cm"),
+        ((*BARE, "--height", "knee"), 3, "height_m: got 'knee'; needed: a number, alone in m or with one of m, km, cm"),
         ((*BARE, "--height", "99"), 3, "from 0.05 to 30 m"),
         ((*BARE, "--heading", "45ft"), 3, "heading_deg"),
         ((*BARE, "--feature", "carpark"), 3, "one of trail, road"),
@@ -195,9 +195,9 @@ def test_the_animals_are_listed(trod):
     [
         (("--figure", "columns=nan"), "columns: got nan; needed: a whole number from 16 to 60000 pixels"),
         (("--figure", "columns=2.7"), "columns: got 2.7; needed: a whole number"),
-        (("--height", "9" * 400), "height_m: got 'no fitting number'"),
+        (("--height", "9" * 400), "height_m: got '9999999999999999999999999999999999999999'; needed: a number"),
         (("--height", "-0.8"), "height_m: got -0.8; needed: a number from 0.05 to 30 m"),
-        (("--height", "½m"), "height_m: got '½m'; needed: a number, alone in m or with one of m, cm, mm, ft, in"),
+        (("--height", "¤m"), "height_m: got '¤m'; needed: a number, alone in m or with one of m, km, cm, mm, ft, in"),
         (("--input", "air_cold_c=200F"), "air_cold_c: got 93.3333; needed: a number from -60 to 60 °C"),
         (("--input", "=3"), "'': got 'a input that there is not'"),
         (("--input", "\x1b[31m=3"), "'\\x1b[31m': got 'a input that there is not'"),

@@ -100,7 +100,7 @@ def test_a_measure_with_or_without_its_unit(what, words, unit, value):
 
 @pytest.mark.parametrize("words", ["", "x", "-1", "1e9", "3 furlongs", "٣", "1" * 500, "\x00"])
 def test_a_measure_that_is_none_is_refused(words):
-    with pytest.raises(WrongInput, match="needed: a number, alone in GB or with one of gb, tb, mb"):
+    with pytest.raises(WrongInput, match="needed: a number, alone in GB or with one of GB, TB, MB"):
         measure("card", words, "GB")
 
 

@@ -5,6 +5,7 @@ const assert = require("node:assert/strict");
 const { load } = require("./loading.js");
 
 const values = load("values.js");
+const LENGTHS = require("./lengths.json"); // tests/telling/test_measures.py reads them too
 const FOOT_M = 0.3048; // international foot, exact by definition (NIST SP 811, appendix B)
 const HEIGHT = [0, 30, "length"],
   TILT = [-90, 90],
@@ -26,7 +27,7 @@ test("a number is read as people type it", () => {
 test("what is no number, or no possible one, is told and not guessed at", () => {
   const { read } = values.numbers(1);
 
-  for (const text of ["1.234,5", "1e3", "0x10", "12 m", "--1", "NaN", "Infinity", "1 2"]) {
+  for (const text of ["1.234,5", "1e3", "0x10", "12 kg", "--1", "NaN", "Infinity", "1 2"]) {
     assert.match(read(text, HEIGHT).fault, /^Not taken yet: needs a number from 0 to 30\.$/, text);
   }
   assert.ok(read("30.01", HEIGHT).fault);
@@ -43,6 +44,17 @@ test("a length in feet is kept in metres and shown in feet again", () => {
   assert.equal(text(2.4384, HEIGHT), "8");
   assert.equal(text(-7.5, TILT), "-7.5"); // degrees are degrees
   assert.equal(text(null, HEIGHT), "");
+});
+
+test("a length with its unit is read whatever unit is shown, as the reader at home reads it", () => {
+  for (const unit of [1, FOOT_M]) {
+    const { read } = values.numbers(unit);
+    for (const [text, metres] of LENGTHS.read) {
+      assert.ok(Math.abs(read(text, [0, 30, "length"]).value - metres) < 1e-6, text);
+    }
+    for (const text of LENGTHS.refused) assert.ok(read(text, HEIGHT).fault, text);
+    assert.ok(read("3 ft", TILT).fault); // degrees are no length
+  }
 });
 
 test("a limit that is told is taken, in metres and in feet", () => {

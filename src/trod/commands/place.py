@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -40,16 +39,6 @@ INPUTS: dict[str, tuple[str, str]] = {
     "--cover": ("cover", "What grows in view: open, low plants, tall grass, scrub, wood."),
     "--tree-diameter": ("tree_diameter_cm", "Thickness of the tree."),
     "--declination": ("declination_deg", "Magnetic declination of the place, east positive."),
-}
-# What one of a unit is in the unit that an input's name ends in.
-_UNITS: dict[str, dict[str, float]] = {
-    "m": {"m": 1, "cm": 0.01, "mm": 0.001, "ft": 0.3048, "in": 0.0254},
-    "cm": {"cm": 1, "m": 100, "mm": 0.1, "in": 2.54, "ft": 30.48},
-    "mm": {"mm": 1, "cm": 10, "in": 25.4},
-    "°": {"deg": 1, "°": 1},
-    "m/s": {"m/s": 1, "km/h": 1 / 3.6, "mph": 0.44704},
-    "GB": {"gb": 1, "tb": 1000},
-    "%": {"%": 1},
 }
 
 
@@ -140,7 +129,7 @@ def place(
 
     SITE is a site's name or short name in the catalogue; what is known of its ground is taken, and options go
     before it. Without a catalogue name a place with --lat and --lon, and the camera with --figure or --cameras.
-    Values may carry a unit: 0.8m, 80cm, 30in, 2.6ft, 45deg.
+    Values may carry a unit: 0.8m, 80cm, 30in, "2 ft 8 in", 45deg.
 
     \b
     Examples:
@@ -247,30 +236,10 @@ def of_words(input: str, words: str) -> Any:
         if input in board.WORDS:
             return words.strip().lower()
         return _of_json(words) if input in board.LISTS or input in board.YES_NO else words
-    unit = board.LIMITS[input].unit
-    if unit == "°C":
-        return _degrees(input, words)
-    known = _UNITS.get(unit, {})
-    found = re.fullmatch(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+))\s*([^\d\s.]*)\s*", words, flags=re.ASCII)
-    sign = found[2].lower() if found else ""
-    if found is None or (sign and sign not in known):
-        needed = "a number" + (f", alone in {unit} or with one of {', '.join(known)}" if known else "")
-        raise WrongInput(input, got=words[:40], needed=needed)
-    value = float(found[1]) * known.get(sign, 1.0)
+    from trod.telling.measures import read
+
+    value = read(words, board.LIMITS[input].unit, what=input)
     return int(value) if board.LIMITS[input].whole and value == int(value) else value
-
-
-def _degrees(input: str, words: str) -> float:
-    found = re.fullmatch(r"\s*([+-]?\d+(?:\.\d*)?)\s*(°?[CcFf]?)\s*", words, flags=re.ASCII)
-    if found is None:
-        # The degree sign is not ASCII; take it off and look once more.
-        found = re.fullmatch(r"\s*([+-]?\d+(?:\.\d*)?)\s*([CcFf]?)\s*", words.replace("°", ""), flags=re.ASCII)
-    if found is None:
-        raise WrongInput(input, got=words[:40], needed="a temperature, as -20 or -20C or -4F")
-    from trod.units import c_from_fahrenheit
-
-    value = float(found[1])
-    return c_from_fahrenheit(value) if found[2].lower().endswith("f") else value
 
 
 def _of_json(words: str) -> Any:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import re
 from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -18,10 +17,6 @@ if TYPE_CHECKING:
     from trod.planning.ground.weather import Climate
     from trod.planning.last.endurance import Outfit, StopForecast
 
-_UNITS: dict[str, dict[str, float]] = {
-    "GB": {"gb": 1.0, "tb": 1000.0, "mb": 0.001},
-    "s": {"s": 1.0, "sec": 1.0, "min": 60.0, "h": 3600.0},
-}
 OUTFIT = ("batteries", "card", "delay", "burst", "clip")
 FREE = ("model", "idle", "triggers", "feature", "lat", "nights", "losses", "begin")
 
@@ -103,12 +98,9 @@ def _flag(name: str) -> str:
 
 def measure(what: str, words: str, unit: str) -> float:
     """A number with or without its unit, in `unit` (GB or s). Raises WrongInput."""
-    known = _UNITS[unit]
-    found = re.fullmatch(r"\s*(\d{1,9}(?:\.\d{1,6})?|\.\d{1,6})\s*([a-z]*)\s*", words.lower(), flags=re.ASCII)
-    if found is None or (found[2] and found[2] not in known):
-        needed = f"a number, alone in {unit} or with one of {', '.join(known)}"
-        raise WrongInput(f"--{what}", got=words[:40], needed=needed)
-    return float(found[1]) * known.get(found[2], 1.0)
+    from trod.telling.measures import read
+
+    return read(words, unit, what=f"--{what}", low=0)
 
 
 def _change(given: dict[str, Any]) -> Any:

@@ -21,6 +21,7 @@ from trod.leaving.rounds import FitRound, FitTrip, FitVisit
 from trod.planning.visit.kit import GROUPS, KitItem
 from trod.planning.visit.travel import Way
 from trod.report import sentences, sketch_map
+from trod.telling import measures
 from trod.units import System
 
 PAPERS = ("a4", "us-letter")
@@ -173,18 +174,13 @@ def clock(when: datetime) -> str:
 
 
 def _pounds(trip: FitTrip) -> str:
-    return f"{wording.number(trip.load_kg / units.POUND_KG, 2)} lb to carry out"
+    pounds = units.scale("kg", "us")
+    return f"{wording.number(pounds.from_stored(trip.load_kg), 2)} {pounds.sign} to carry out"
 
 
 def _walk(sheet: RoundSheet, walk_m: float, climb_m: float | None) -> str:
-    climb = "" if climb_m is None or climb_m < 20 else f", {_height(sheet, climb_m)} uphill"
+    climb = "" if climb_m is None or climb_m < 20 else f", {measures.climb(climb_m, sheet.system)} uphill"
     return f"{_distance(walk_m, sheet.system)} on foot{climb}"
-
-
-def _height(sheet: RoundSheet, height_m: float) -> str:
-    if sheet.system == "us":
-        return f"{round(units.feet_from_m(height_m), -1):.0f} ft"
-    return f"{round(height_m, -1):.0f} m"
 
 
 def _way(sheet: RoundSheet, way: Way) -> list[str]:

@@ -29,6 +29,7 @@ __all__ = [
     "WINDS",
     "System",
     "air",
+    "climb",
     "diameter",
     "example",
     "figure",
@@ -60,18 +61,25 @@ _NAMES = {
     "acres": ("acre", "ac"),
     "km²": ("km2",),
     "mi²": ("mi2", "sq mi"),
+    "s": ("sec", "second", "seconds"),
+    "min": ("minute", "minutes"),
+    "h": ("hour", "hours"),
+    "°": ("deg", "degree", "degrees"),
 }
 _BY_NAME = {sign.lower(): sign for sign in units.UNITS} | {n: sign for sign, names in _NAMES.items() for n in names}
 _NUMBER = r"(?:\d+\s+\d+/\d+|\d+/\d+|\d+(?:[.,]\d*)?|[.,]\d+)"
-_PART = re.compile(rf"\s*({_NUMBER})\s*([^\d\s.,+-][^\d,+-]*?)?\.?\s*(?=[\d.,]|$)")
-_SMALLER = {"ft": "in", "m": "cm"}  # what may follow a unit, and stands after it where no sign does
+_PART = re.compile(rf"\s*({_NUMBER})\s*([^\d\s.,+-][^\d,+-]*?)?\.?\s*(?=[\d.,]|$)", re.ASCII)
+_SMALLER = {"ft": "in", "m": "cm"}  # what may follow a unit; inches may go without their sign
 
 
-def read(words: str, stored: str = "m", *, system: System = "metric", what: str = "length") -> float:
+def read(
+    words: str, stored: str = "m", *, system: System = "metric", what: str = "length", low: float = -math.inf
+) -> float:
     """What was typed, in the unit it is kept in: `3 ft 4 in`, `3'4"`, `40 in`, `1 1/2 in`, `1.2 m`, `120 cm`, `1,2`.
 
-    A number without a unit is in the one that the reader's system shows. Whatever `length`, `thickness`,
-    `diameter`, `speed`, `mass` and `air` print of a known value is read. Raises WrongInput, which bears `what`.
+    low : the least that is taken. A number without a unit is in the one that the reader's system shows. Whatever
+    `length`, `thickness`, `diameter`, `speed`, `mass` and `air` print of a known value is read. Raises WrongInput,
+    which bears `what`.
     """
     shown = units.scale(stored, system)
     text = re.sub("[½¼¾⅓⅔⅛⅜⅝⅞]", lambda one: " " + unicodedata.normalize("NFKC", one[0]).replace("\u2044", "/"), words)
@@ -80,8 +88,11 @@ def read(words: str, stored: str = "m", *, system: System = "metric", what: str 
     sign = -1.0 if text.startswith("-") else 1.0
     parts = _parts(text.lstrip("+-") if text[:1] in ("+", "-") else text)
     value = _value(parts, stored, shown, sign) if parts else None
-    if value is None or not math.isfinite(value):
-        raise WrongInput(what, got=words[:40], needed=f"a number, alone in {shown.sign} or with its unit")
+    if value is None or not low <= value < math.inf:
+        kind = units.UNITS[stored].kind if stored in units.UNITS else ""
+        others = [sign for sign, unit in units.UNITS.items() if unit.kind == kind]
+        ways = f", alone in {shown.sign} or with one of {', '.join(others)}" if len(others) > 1 else ""
+        raise WrongInput(what, got=words[:40], needed="a number" + ways)
     return value
 
 
@@ -110,7 +121,7 @@ def _number(text: str) -> float:
 def _value(parts: list[tuple[float, str]], stored: str, shown: units.Scale, sign: float) -> float | None:
     first = parts[0][1]
     if len(parts) == 2 and first in _SMALLER:
-        after = parts[1][1] or _SMALLER[first]
+        after = parts[1][1] or ("in" if first == "ft" else "")
         if after != _SMALLER[first] or parts[1][0] * units.UNITS[after].size >= units.UNITS[first].size:
             return None
         parts = [parts[0], (parts[1][0], after)]
@@ -123,6 +134,12 @@ def _value(parts: list[tuple[float, str]], stored: str, shown: units.Scale, sign
     if any(units.UNITS[unit].kind != units.UNITS[stored].kind for _, unit in parts):
         return None
     return math.fsum(units.between(stored, unit).to_stored(sign * number) for number, unit in parts)
+
+
+def climb(climb_m: float, system: System = "metric") -> str:
+    """A climb or a height above the sea, to tens of metres or feet."""
+    shown = units.scale("m", system)
+    return f"{round(shown.from_stored(climb_m), -1):.0f} {shown.sign}"
 
 
 def example(stored: str, system: System) -> str:

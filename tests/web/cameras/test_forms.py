@@ -120,6 +120,26 @@ def test_lengths_are_typed_in_feet_and_kept_in_metres(client, cast):
     assert made.aim_distance_m == pytest.approx(6.096)
 
 
+@pytest.mark.parametrize("units", ["metric", "us"])
+@pytest.mark.parametrize(("typed", "metres"), [("3 ft 4 in", 1.016), ("3'4\"", 1.016), ("102 cm", 1.02)])
+def test_a_length_with_its_unit_is_read_in_either_system(client, cast, units, typed, metres):
+    client.cookies["units"] = units
+    place = {"camera": cast.blue.pk, "site": cast.ford.pk, "start": "2026-06-20T09:00"}
+    answer = post(client, "/cameras/deployments/new/", **place, height_m=typed, **DEPLOYMENT)
+
+    assert answer.status_code == 302, errors(answer)
+    assert m.Deployment.objects.get(camera=cast.blue).height_m == pytest.approx(metres, abs=1e-4)
+
+
+def test_what_is_no_length_comes_back_as_it_was_typed(client, cast):
+    client.cookies["units"] = "us"
+    place = {"camera": cast.blue.pk, "site": cast.ford.pk, "start": "2026-06-20T09:00"}
+    answer = post(client, "/cameras/deployments/new/", **place, height_m="3 ft 14 in", **DEPLOYMENT)
+
+    assert errors(answer)["height_m"][0].startswith("got “3 ft 14 in”; needed: a number, alone in ft or with one of m,")
+    assert "3 ft 14 in" in answer.content.decode()
+
+
 def test_a_length_nobody_touched_keeps_its_last_digit_in_either_unit(client, cast):
     cast.deployment.height_m = 1.2345
     cast.deployment.save()

@@ -35,6 +35,15 @@ def test_feet_and_inches_come_to_metres():
     assert found["air_warm_c"] == pytest.approx(30)
 
 
+def test_a_measure_is_read_with_its_unit_as_the_page_prints_it():
+    told = {"height_m": "3 ft 4 in", "tree_diameter_cm": "9 1/2 in", "offset_m": "4 m", "feature": "trail"}
+    found = form(told, "us").inputs()
+
+    assert found["height_m"] == pytest.approx(1.016)
+    assert found["tree_diameter_cm"] == pytest.approx(24.13)
+    assert found["offset_m"] == pytest.approx(4)
+
+
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_inputs_come_back_from_the_boxes_as_they_went_in(units):
     inputs = {

@@ -100,6 +100,7 @@ def _day(day: date) -> str:
 
 def _data(field_form: FieldFormData) -> str:
     """What the script needs, as JSON that cannot end its own element."""
+    shown = units.scale("m", field_form.system)
     told = {
         "id": field_form.field_form_id,
         "version": field_form.version,
@@ -110,8 +111,8 @@ def _data(field_form: FieldFormData) -> str:
         "round": field_form.round_name,
         "day": field_form.day.isoformat() if field_form.day else None,
         "people": [name[: bounds.LONGEST_NAME] for name in field_form.people],
-        "length_unit": "ft" if field_form.system == "us" else "m",
-        "length_unit_m": units.FOOT_M if field_form.system == "us" else 1,
+        "length_unit": shown.sign,
+        "length_unit_m": shown.size,
         "addresses": field_form.addresses,
         "upload_path": field_form.upload_path,
         "token": field_form.upload_token,

@@ -22,6 +22,10 @@
   } = fieldForm.limits;
   const { read: readNumber, text: numberText } = Trod.numbers(fieldForm.length_unit_m);
   const UNIT = fieldForm.length_unit;
+  const tellUnit = (mark) => {
+    mark.textContent = UNIT;
+    if (UNIT !== "m") mark.closest("label").querySelector("input").inputMode = "text"; // for feet and inches
+  };
   const yearTaken = (when) => when.getFullYear() >= FIRST_YEAR && when.getFullYear() <= LAST_YEAR; // and it is a time at all
 
   function make(tag, words, marks) {
@@ -267,7 +271,7 @@
           : 0;
       if (used || (fold.dataset.fold === "who" && !visit.by)) fold.open = true;
     }
-    for (const s of q("[data-length]")) s.textContent = UNIT;
+    for (const s of q("[data-length]")) tellUnit(s);
     const out = node.querySelector("[data-do=card-out]");
     out.hidden = !camera.card;
     out.textContent = "Card " + camera.card + " came out";
@@ -344,7 +348,7 @@
         const row = $("t-pass").content.firstElementChild.cloneNode(true);
         const name = "pass-" + note.visit.uuid + "-" + i,
           draftKey = "pass." + pass.key;
-        row.querySelector("[data-length]").textContent = UNIT;
+        tellUnit(row.querySelector("[data-length]"));
         const distance = row.querySelector("[data-pass=distance_m]"),
           fault = row.querySelector(".fault");
         const draft = note.visit.drafts[draftKey];

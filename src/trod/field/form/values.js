@@ -10,6 +10,32 @@
   const plural = (n, one, more) => n + " " + (n === 1 ? one : more || one + "s");
   const megabytes = (bytes) => (bytes / 1e6).toFixed(1) + " MB";
 
+  /* Lengths as people write them, each unit in metres: `3 ft 4 in`, `3'4"`, `1 1/2 in`, `120 cm`. What may follow a unit is
+     the next smaller one; inches may go without their sign. The reader at home takes the same: tests/scripts/lengths.json. */
+  const LENGTHS = { m: 1, km: 1000, cm: 0.01, mm: 0.001, ft: 0.3048, in: 0.0254 };
+  const NAMES = { "'": "ft", "′": "ft", "’": "ft", foot: "ft", feet: "ft", '"': "in", "″": "in", "”": "in" };
+  Object.assign(NAMES, { "''": "in", "′′": "in", "’’": "in", inch: "in", inches: "in" });
+  const SMALLER = { ft: "in", m: "cm" };
+  const MEASURE = /^(\d+ +\d+\/\d+|\d+\/\d+|\d+\.?\d*|\.\d+) *([^\d\s.+-]+)?\.? */;
+
+  function metres(text) {
+    const parts = [];
+    for (let rest = text.toLowerCase(); rest; ) {
+      const found = MEASURE.exec(rest);
+      if (!found) return NaN;
+      const unit = NAMES[found[2]] || found[2] || (parts.length && parts[0].unit === "ft" ? "in" : "");
+      const [over, under] = found[1].split(" ").pop().split("/");
+      const whole = found[1].indexOf(" ") > 0 ? Number(found[1].split(" ")[0]) : 0;
+      parts.push({ unit, value: whole + Number(over) / (under === undefined ? 1 : Number(under)) });
+      rest = rest.slice(found[0].length);
+    }
+    const [first, second] = parts;
+    if (!first || parts.length > 2 || parts.some((p) => !Object.prototype.hasOwnProperty.call(LENGTHS, p.unit))) return NaN;
+    if (!second) return first.value * LENGTHS[first.unit];
+    const fits = second.unit === SMALLER[first.unit] && second.value * LENGTHS[second.unit] < LENGTHS[first.unit];
+    return fits ? first.value * LENGTHS[first.unit] + second.value * LENGTHS[second.unit] : NaN;
+  }
+
   /* How numbers are read and shown. spec : [low, high, kind], where kind is "whole", "length" or nothing, as the reader at
      home has them; unit_m : the length of the unit in which this person writes lengths [m]. */
   function numbers(unit_m) {
@@ -20,7 +46,8 @@
         const bare = text.trim().replace(",", ".").replace("−", "-");
         if (!bare) return { value: null };
         const factor = factorOf(spec);
-        const n = /^[+-]?(\d+\.?\d*|\.\d+)$/.test(bare) ? Number(bare) * factor : NaN;
+        const plain = /^[+-]?(\d+\.?\d*|\.\d+)$/.test(bare);
+        const n = plain ? Number(bare) * factor : spec[2] === "length" ? metres(bare) : NaN;
         if (!(n >= spec[0] && n <= spec[1]) || (spec[2] === "whole" && n !== Math.round(n))) {
           // Rounded inwards: a limit that is told must be taken.
           const low = Math.ceil((spec[0] / factor) * 10) / 10,

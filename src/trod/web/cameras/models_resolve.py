@@ -25,7 +25,6 @@ from django.db.models import OuterRef, Subquery
 from numpy.typing import NDArray
 from PIL import Image
 
-from trod import units as conversions
 from trod.catalogue import home
 from trod.catalogue.models import CameraModel, Deployment, Picture
 from trod.limits import TARGET_BYTES
@@ -34,7 +33,10 @@ from trod.pictures.resolution import Resolution
 from trod.pictures.sidebyside import Sample, SideBySide
 from trod.pictures.target_layout import RULER_MM
 from trod.planning.equipment.camera import LIMITS
+from trod.units import scale, system_of
 from trod.web.beside import Progress, Work, Works
+from trod.web.forms.common import box
+from trod.web.forms.measured import measured
 
 MOST_TARGET, MOST_ORDINARY, FEWEST_ORDINARY = 5, 12, 5
 NEWEST_DEPLOYMENTS, NEWEST_OF_ONE = 10, 60  # of which day pictures are looked for, and so many of each
@@ -100,17 +102,20 @@ class TargetForm(forms.Form):
     def __init__(self, *args: Any, system: str, **more: Any) -> None:
         super().__init__(*args, **more)
         self.system = system
-        self.fields["distance"].label = f"Distance ({'ft' if system == 'us' else 'm'})"
-        self.fields["distance"].widget.attrs["step"] = self.fields["ruler_mm"].widget.attrs["step"] = "any"
+        distance = box(self, "distance", forms.FloatField)
+        distance.label = f"Distance ({scale('m', system).sign})"
+        self.fields["distance"] = measured(distance, stored="m", system=system_of(system))
+        self.fields["ruler_mm"].widget.attrs["step"] = "any"
         if system == "us" and not self.is_bound:
             self.initial["paper"] = "us-letter"
 
     def clean_distance(self) -> float:
         typed = self.cleaned_data["distance"]
-        metres = typed * conversions.FOOT_M if self.system == "us" else typed
+        shown = scale("m", self.system)
+        metres = shown.to_stored(typed)
         if not 0.2 <= metres <= 100:
-            needed = "0.7 to 328 ft" if self.system == "us" else "0.2 to 100 m"
-            raise forms.ValidationError(f"got {typed:g}; needed: {needed}")
+            low, high = math.ceil(shown.from_stored(0.2) * 10) / 10, math.floor(shown.from_stored(100))
+            raise forms.ValidationError(f"got {typed:g}; needed: {low:g} to {high} {shown.sign}")
         return float(metres)
 
 

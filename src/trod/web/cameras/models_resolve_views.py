@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from trod import __version__, clock
 from trod.catalogue.models import CameraModel, Reserve
 from trod.catalogue.rows.specs import spec_of
+from trod.telling import measures
 from trod.web import seen
 from trod.web.access import person
 from trod.web.cameras import models_picture, models_resolve
@@ -146,7 +147,7 @@ def _told(found: Found, system: str) -> dict[str, Any]:
         "found": value,
         "smallest": [
             (
-                f"{one.distance_m:g} m" if system == "metric" else f"{one.distance_m / 0.3048:.0f} ft",
+                f"{one.distance_m:g} m" if system == "metric" else measures.length(one.distance_m, "us"),
                 _small(one.line_pair_mm, system),
                 _small(one.tine_mm, system),
                 _small(one.hoofprint_mm, system),

@@ -17,6 +17,8 @@ from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
 from trod.planning.catch.ranking import TIED, USES
 from trod.planning.equipment.camera import COLUMNS
+from trod.telling import measures
+from trod.units import system_of
 from trod.web.access import person
 from trod.web.cameras import models_compare, models_csv, models_pages, models_picture, models_resolve
 from trod.web.cameras.models_form import CameraModelForm
@@ -182,9 +184,7 @@ def compare_answer(request: HttpRequest) -> HttpResponse:
 
 
 def _degrees(celsius: float, system: str) -> str:
-    if system == "us":
-        return f"{celsius * 9 / 5 + 32:.0f} °F"
-    return f"{celsius:.0f} °C".replace("-", "−")
+    return measures.air(celsius, system_of(system)).replace("-", "−")
 
 
 def _answer(asked: dict[str, Any], system: Any) -> dict[str, Any]:

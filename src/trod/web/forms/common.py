@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -23,12 +22,13 @@ from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 
 from trod import clock
-from trod import units as conversions
 from trod.catalogue.models import DaySum, DeploymentSum, Reserve
 from trod.catalogue.models.overlap import MESSAGE as OVERLAP
 from trod.catalogue.models.overlap import NAME as OVERLAP_NAME
 from trod.catalogue.slugs import free_slug, slug_from
+from trod.units import UNITS, Scale, System, scale, system_of
 from trod.web import seen
+from trod.web.forms.measured import measured
 
 OVERTAKEN = "Somebody changed or deleted this at the same moment. What you typed still stands here: keep it again."
 
@@ -36,34 +36,29 @@ OVERTAKEN = "Somebody changed or deleted this at the same moment. What you typed
 # Units ------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Unit:
-    """A unit a person types: its sign, and how many of the stored unit one of it is."""
-
-    sign: str
-    stored: float = 1.0
-
-
-# By the ending of the field's name: what is shown in metric and in US units.
-UNITS: dict[str, tuple[Unit, Unit]] = {
-    "_m": (Unit("m"), Unit("ft", conversions.FOOT_M)),
-    "_cm": (Unit("cm"), Unit("in", conversions.INCH_M * 100)),
-    "_deg": (Unit("°"), Unit("°")),
-    "_percent": (Unit("%"), Unit("%")),
-    "_s": (Unit("s"), Unit("s")),
-    "_h": (Unit("h"), Unit("h")),
-    "_gb": (Unit("GB"), Unit("GB")),
-    "_megapixels": (Unit("megapixels"), Unit("megapixels")),
-    "_s_per_day": (Unit("s a day"), Unit("s a day")),
+# What a field is kept in, by the ending of its name.
+STORED: dict[str, str] = {
+    "_m": "m",
+    "_cm": "cm",
+    "_deg": "°",
+    "_percent": "%",
+    "_s": "s",
+    "_h": "h",
+    "_gb": "GB",
+    "_megapixels": "megapixels",
+    "_s_per_day": "s a day",
 }
 
 
-def unit_of(field: str, units: str) -> Unit | None:
-    """The unit in which a person who reads `units` ('metric' or 'us') types this field."""
-    for ending in sorted(UNITS, key=len, reverse=True):
-        if field.endswith(ending):
-            return UNITS[ending][units == "us"]
-    return None
+def stored_in(field: str) -> str | None:
+    """The unit a field is kept in, by its name."""
+    return next((STORED[end] for end in sorted(STORED, key=len, reverse=True) if field.endswith(end)), None)
+
+
+def unit_of(field: str, units: str) -> Scale | None:
+    """The scale on which a person who reads `units` ('metric' or 'us') types this field."""
+    stored = stored_in(field)
+    return None if stored is None else scale(stored, units)
 
 
 def whole(text: str) -> int | None:
@@ -71,10 +66,10 @@ def whole(text: str) -> int | None:
     return int(text) if re.fullmatch(r"[0-9]{1,9}", text) else None
 
 
-def units_for(request: HttpRequest, reserve: Reserve | None) -> str:
+def units_for(request: HttpRequest, reserve: Reserve | None) -> System:
     """'metric' or 'us': the person's choice, else the reserve's."""
     chosen = request.COOKIES.get("units") or (reserve.units if reserve else "metric")
-    return "us" if chosen == "us" else "metric"
+    return system_of(chosen)
 
 
 # Times ------------------------------------------------------------------------------------------------------
@@ -217,7 +212,7 @@ class RecordForm(seen.Weighed):
         self.begin_weighing()
         self.limits = limits(self._meta.model)
         zone = reserve.zone if reserve else "UTC"
-        for name, field in self.fields.items():
+        for name, field in list(self.fields.items()):
             if isinstance(field, LocalMoment):
                 field.zone = zone
             self._measure(name, field)
@@ -235,18 +230,21 @@ class RecordForm(seen.Weighed):
         field.widget.attrs["step"] = "1" if type(field) is forms.IntegerField else "any"
         if unit is None:
             return
+        stored_unit = stored_in(name) or ""
+        if isinstance(field, forms.FloatField) and stored_unit in UNITS and UNITS[stored_unit].kind == "length":
+            field = self.fields[name] = measured(field, stored=stored_unit, system=system_of(self.units))
         # A field that has no name of its own is called after its column, which ends in the stored unit.
         label = str(field.label or name)
-        for ending in UNITS:
+        for ending in STORED:
             label = label.removesuffix(ending.replace("_", " "))
         field.label = f"{label} ({unit.sign})"
         stored = self.initial.get(name, field.initial)
-        if stored is not None and unit.stored != 1:
-            self.initial[name] = round(float(stored) / unit.stored, 2)
+        if stored is not None and unit.size != 1:
+            self.initial[name] = round(unit.from_stored(float(stored)), 2)
 
     def _told(self, name: str, value: float) -> str:
         unit = unit_of(name, self.units)
-        return f"{value / unit.stored:.3g} {unit.sign}" if unit and unit.stored != 1 else f"{value:g}"
+        return f"{unit.from_stored(value):.3g} {unit.sign}" if unit and unit.size != 1 else f"{value:g}"
 
     def full_clean(self) -> None:
         if self.is_bound:
@@ -262,9 +260,9 @@ class RecordForm(seen.Weighed):
             unit = unit_of(name, self.units)
             if value is None or not isinstance(value, (int, float)) or isinstance(value, bool):
                 continue
-            if unit and unit.stored != 1:
+            if unit and unit.size != 1:
                 untouched = name not in self.changed_data and self.instance.pk
-                value = getattr(self.instance, name) if untouched else round(value * unit.stored, 4)
+                value = getattr(self.instance, name) if untouched else round(unit.to_stored(value), 4)
                 data[name] = value
             low, high = self.limits.get(name, (None, None))
             if (low is not None and not value >= low) or (high is not None and not value <= high):

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods
 from trod import clock
 from trod.catalogue.models import Card, Deployment, Site, Visit
 from trod.catalogue.rounds import visiting
+from trod.units import Scale, scale
 from trod.web.access import person
 from trod.web.forms.common import back_to, box, delete_page, status_of, tell_merged, unit_of
 from trod.web.maintenance.common import can_undo, who
@@ -58,7 +59,7 @@ def visit_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
         "labels": Card.objects.exclude(state__in=[Card.State.BAD, Card.State.LOST]).values_list("label", flat=True),
         "battery_kinds": battery_kinds(),
         "why_anew": visiting.WHY_ANEW,
-        "changed": _changed_words(row) if row else [],
+        "changed": _changed_words(row, told["units"]) if row else [],
         "walks": [] if row else lines,
         "walking": bool(found or problems),
         "problems": problems,
@@ -66,7 +67,7 @@ def visit_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
         "ways": walks.WAYS,
         "speeds": walks.speeds(told["units"]),
         "gots": walks.GOTS,
-        "length_sign": "ft" if told["units"] == "us" else "m",
+        "length_sign": scale("m", told["units"]).sign,
         "here": "cameras",
     }
     return render(request, "trod/maintenance/visit.html", context, status=status_of(form))
@@ -122,18 +123,21 @@ def _now_words(name: str, value: Any, units: str) -> str:
     if value is None:
         return "not noted yet"
     unit = unit_of(name, units)
-    return f"now {value / unit.stored:.3g} {unit.sign}" if unit else f"now {value:g}"
+    return f"now {unit.from_stored(value):.3g} {unit.sign}" if unit else f"now {value:g}"
 
 
-def _changed_words(row: Visit) -> list[str]:
+def _changed_words(row: Visit, units: str) -> list[str]:
     """What this visit set otherwise, a line each."""
     out = []
     for name, pair in (row.changed or {}).items() if isinstance(row.changed, dict) else ():
         if name in visiting.SETTINGS and isinstance(pair, list) and len(pair) == 2:
             label = str(VisitForm.base_fields[name].label)
-            before, after = ("not noted" if v is None else f"{v:g}" if isinstance(v, int | float) else v for v in pair)
-            unit = unit_of(name, "metric")
-            out.append(f"{label}: {before} → {after}{f' {unit.sign}' if unit else ''}")
+            unit = unit_of(name, units) or Scale("")
+            before, after = (
+                "not noted" if v is None else f"{unit.from_stored(v):.4g}" if isinstance(v, int | float) else v
+                for v in pair
+            )
+            out.append(f"{label}: {before} → {after}{f' {unit.sign}' if unit.sign else ''}")
     return out
 
 

@@ -69,7 +69,7 @@ def _keep_words(says: evidence.Says | None) -> list[tuple[str, str]]:
 
 def _counted(request: HttpRequest, site: Site, spec: Any, units: str) -> dict[str, Any]:
     """The counts that were typed, and what they say. Nothing of it is saved."""
-    scale = conversions.FOOT_M if units == "us" else 1.0
+    scale = conversions.scale("m", units).size
     inputs = pages.inputs_of(site)
     animal = request.GET.get("animal", "")
     if animal not in animals.BY_KEY:
@@ -169,7 +169,7 @@ def walk_test(request: HttpRequest, slug: str, uuid: Any = None) -> HttpResponse
         "ways": walks.WAYS,
         "speeds": walks.speeds(units, kept_speed),
         "gots": walks.GOTS,
-        "length_sign": "ft" if units == "us" else "m",
+        "length_sign": conversions.scale("m", units).sign,
         "delete_url": reverse("planner:walk_test_delete", args=[slug, row.uuid]) if row else "",
     }
     status = 422 if problems else status_of(form) if form.errors else 200

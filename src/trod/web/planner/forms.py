@@ -7,7 +7,6 @@ a bookmark; `units` says in which units its numbers are.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -249,19 +248,18 @@ class PlannerForm:
         return [deepest] * 12 if deepest else []
 
     def _number(self, name: str, *, like: str = "") -> float | None:
-        text = self.told.get(name, "").strip().replace("−", "-").replace(",", ".")
+        text = self.told.get(name, "").strip()
         if not text:
             return None
         limit = LIMITS[like or name]
         unit = shown_units.shown(like or name, limit, self.units)
         try:
-            value = float(text)
+            stored = shown_units.read(text, unit)
         except ValueError:
             self.errors[name] = f"got “{text[:20]}”; needed: a number"
             return None
-        stored = unit.to_stored(value) if math.isfinite(value) else math.nan
         # Limits hold to the last digit shown, so that a slider's own end and what was kept are never refused.
-        slack = 1e-6 if unit.scale == 1 else 0.0051 * abs(unit.scale)
+        slack = 1e-6 if unit.size == 1 else 0.0051 * abs(unit.size)
         if not limit.least - slack <= stored <= limit.most + slack or (limit.whole and stored != int(stored)):
             kind = "a whole number" if limit.whole else "a number"
             low, high = (figure(unit.from_stored(end), 3) for end in (limit.least, limit.most))

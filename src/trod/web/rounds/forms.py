@@ -17,6 +17,7 @@ from trod.catalogue.forecasts import heights
 from trod.catalogue.models import Reserve, Site
 from trod.catalogue.rounds.wishes import MOST_DAYS, WHICH, Wish
 from trod.errors import WrongInput
+from trod.units import scale
 from trod.web.forms.common import DayInput
 
 WHICH_WORDS = {
@@ -212,8 +213,8 @@ class NightsForm(forms.Form):
     def __init__(self, *args: Any, units: str = "metric", **more: Any) -> None:
         self.units = units
         super().__init__(*args, **more)
-        sign = "°F" if units == "us" else "°C"
-        low, high = (-76, 113) if units == "us" else (-60, 45)
+        shown = scale("°C", units)
+        sign, low, high = shown.sign, round(shown.from_stored(-60)), round(shown.from_stored(45))
         for n in range(1, 13):
             self.fields[f"m{n}"] = forms.FloatField(
                 label=f"{month_name[n]} ({sign})", required=False, min_value=low, max_value=high,
@@ -246,7 +247,7 @@ class NightsForm(forms.Form):
         else:
             data["minimum_c"] = [_celsius(v, self.units) for v in typed if v is not None]
             sd = data.get("sd")
-            data["sd_c"] = None if sd is None else [sd / 1.8 if self.units == "us" else sd] * 12
+            data["sd_c"] = None if sd is None else [sd * scale("°C", self.units).size] * 12
         return data
 
     def climate(self) -> dict[str, Any]:
@@ -262,7 +263,7 @@ class NightsForm(forms.Form):
 
 
 def _celsius(value: float, units: str) -> float:
-    return (value - 32) / 1.8 if units == "us" else value
+    return scale("°C", units).to_stored(value)
 
 
 def nights_from_csv(data: bytes) -> tuple[list[float], list[float] | None]:

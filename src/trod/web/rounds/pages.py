@@ -18,6 +18,8 @@ from trod.field import round_sheet
 from trod.planning.visit.kit import GROUPS, KitItem
 from trod.planning.visit.rounds import StopTime, Trip
 from trod.report import sentences
+from trod.telling import measures
+from trod.units import system_of
 
 
 @dataclass(frozen=True)
@@ -71,7 +73,7 @@ def due_lines(found: Sequence[Due], today: date, ahead: int) -> list[DueLine]:
 
 def length_words(metres: float, units: str) -> str:
     """A way's length in the person's units, two digits."""
-    return sentences.way_length(metres, "us" if units == "us" else "metric")
+    return sentences.way_length(metres, system_of(units))
 
 
 def minutes_words(minutes: float) -> str:
@@ -88,8 +90,7 @@ def way_words(v: StopTime, units: str) -> str:
     if v.way.walk_m >= 10:
         climb = ""
         if v.way.climb_m is not None and v.way.climb_m >= 20:
-            up = f"{round(v.way.climb_m / 0.3048, -1):.0f} ft" if units == "us" else f"{round(v.way.climb_m, -1):.0f} m"
-            climb = f", {up} uphill"
+            climb = f", {measures.climb(v.way.climb_m, system_of(units))} uphill"
         parts.append(f"{length_words(v.way.walk_m, units)} on foot{climb}")
     return f"{minutes_words(max(1, v.way.minutes))}: {', '.join(parts)}" if parts else "here"
 

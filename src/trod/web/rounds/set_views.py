@@ -59,11 +59,11 @@ def nights(request: HttpRequest) -> HttpResponse:
     ours = not climate.assumed
 
     def shown(celsius: float) -> float:
-        return round(conversions.fahrenheit_from_c(celsius) if units == "us" else celsius, 1)
+        return round(conversions.scale("°C", units).from_stored(celsius), 1)
 
     initial: dict[str, float | str] = {f"m{n}": shown(v) for n, v in enumerate(climate.minimum_c, 1)} if ours else {}
     if ours and len(set(climate.sd_c)) == 1:
-        initial["sd"] = round(climate.sd_c[0] * (1.8 if units == "us" else 1), 1)
+        initial["sd"] = round(climate.sd_c[0] / conversions.scale("°C", units).size, 1)
     if ours:
         initial["source"] = climate.source
     posted = request.method == "POST"
@@ -110,9 +110,9 @@ def heights(request: HttpRequest) -> HttpResponse:
     context = {"form": form, "next": back_to(request, "/rounds/"), "kept": None}
     if grid is not None:
         known = grid.heights[np.isfinite(grid.heights)]
-        us = units_for(request, reserve) == "us"
+        shown = conversions.scale("m", units_for(request, reserve))
         low, high = (
-            f"{conversions.feet_from_m(v):.0f} ft" if us else f"{v:.0f} m"
+            f"{shown.from_stored(v):.0f} {shown.sign}"
             for v in ((float(known.min()), float(known.max())) if known.size else (0.0, 0.0))
         )
         rows, columns = grid.heights.shape

@@ -103,9 +103,9 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
 }
 # A column in another unit: the column it stands for, and how to turn it.
 OTHER_UNITS: dict[str, tuple[str, Callable[[float], float]]] = {
-    "height_ft": ("height_m", units.m_from_feet),
-    "aim_distance_ft": ("aim_distance_m", units.m_from_feet),
-    "tree_diameter_in": ("tree_diameter_cm", lambda inches: inches * units.INCH_M * 100),
+    "height_ft": ("height_m", units.between("m", "ft").to_stored),
+    "aim_distance_ft": ("aim_distance_m", units.between("m", "ft").to_stored),
+    "tree_diameter_in": ("tree_diameter_cm", units.between("cm", "in").to_stored),
 }
 
 

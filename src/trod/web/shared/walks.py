@@ -10,6 +10,8 @@ from django.utils import timezone
 
 from trod import units as conversions
 from trod.catalogue.models import WalkTest
+from trod.telling import measures
+from trod.units import system_of
 from trod.web import seen
 from trod.web.forms.common import LocalMoment, RecordForm
 from trod.web.shared.walk_evidence import FASTEST_MPS, GOT_WORDS, SLOWEST_MPS
@@ -36,10 +38,7 @@ def speeds(units: str, also: float | None = None) -> list[tuple[str, str]]:
     if also is not None and also not in SPEEDS_MPS:
         found.append((also, "as kept"))
 
-    def said(value: float) -> str:
-        return f"{value / conversions.MILE_M * 3600:.1f} mph" if units == "us" else f"{value:.2g} m/s"
-
-    return [(f"{value:g}", f"{name}, {said(value)}") for value, name in found]
+    return [(f"{value:g}", f"{name}, {measures.speed(value, system_of(units))}") for value, name in found]
 
 
 class WalkTestForm(RecordForm):
@@ -85,7 +84,7 @@ def _line_of(one: Mapping[str, Any], units: str) -> dict[str, Any]:
         return f"{round(value / scale, 2):g}" if isinstance(value, int | float) else ""
 
     return {
-        "offset": number("offset_m", conversions.FOOT_M if units == "us" else 1.0),
+        "offset": number("offset_m", conversions.scale("m", units).size),
         "angle": number("angle_deg"),
         "away": "away" if one.get("away") is not False else "towards",
         "speed": number("speed_m_s"),
@@ -120,9 +119,10 @@ def read(told: Mapping[str, str], units: str) -> tuple[list[dict[str, Any]], lis
 def _walk(line: Mapping[str, Any], units: str) -> tuple[str, dict[str, Any] | None]:
     if line["got"] not in GOT_WORDS:
         return "say what its first picture shows, or clear the line", None
-    scale, sign = (conversions.FOOT_M, "ft") if units == "us" else (1.0, "m")
+    shown = conversions.scale("m", units)
+    scale, sign = shown.size, shown.sign
     try:
-        offset = float(line["offset"].replace(",", ".")) * scale
+        offset = measures.read(line["offset"], system=system_of(units))
         angle, speed = float(line["angle"]), float(line["speed"])
     except ValueError:
         return f"got “{line['offset']}”; needed: how far off the line lay, in {sign}", None

@@ -61,9 +61,8 @@ def length(context: dict[str, Any], value_m: float | None, digits: int = 1) -> s
     """A length in the person's units."""
     if value_m is None:
         return "–"
-    if context.get("units") == "us":
-        return f"{conversions.feet_from_m(value_m):.{digits}f} ft"
-    return f"{value_m:.{digits}f} m"
+    shown = conversions.scale("m", context.get("units", "metric"))
+    return f"{shown.from_stored(value_m):.{digits}f} {shown.sign}"
 
 
 @register.filter

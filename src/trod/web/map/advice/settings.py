@@ -24,6 +24,7 @@ from trod.planning.last import arrivals, endurance
 from trod.planning.last.stopping import Outfit
 from trod.planning.place import adviser
 from trod.planning.place.adviser import AIMS, Inputs, Price, SettingsAdvice, Wish
+from trod.units import scale
 from trod.web.forms.common import box
 
 FUTURES, STEP_DAYS = 300, 3  # the early date is then uncertain by about a tenth of the band
@@ -63,7 +64,7 @@ class WishForm(forms.Form):
             "night": round(100 * start.night_share.value),
             "days": f"{start.days.value:g}",
             "card_gb": f"{start.card_gb.value:g}",
-            "air": 68 if system == "us" else 20,
+            "air": round(scale("°C", system).from_stored(20)),
             "cover": start.cover,
         }
         # What the address does not say is as the site's records have it.
@@ -73,14 +74,15 @@ class WishForm(forms.Form):
         of_model = box(self, "model", forms.ChoiceField)
         of_model.choices = [(row.slug, str(row)) for row in rows] or [("", "camera by usual figures")]
         of_model.required = bool(rows)
-        self.fields["air"].label = f"Warmest usual air ({'°F' if system == 'us' else '°C'})"
+        self.fields["air"].label = f"Warmest usual air ({scale('°C', system).sign})"
         for name in ("triggers", "night", "days", "card_gb", "air"):
             self.fields[name].widget.attrs["step"] = "any"
 
     def clean_air(self) -> float:
-        celsius = (self.cleaned_data["air"] - 32) / 1.8 if self.system == "us" else self.cleaned_data["air"]
+        shown = scale("°C", self.system)
+        celsius = shown.to_stored(self.cleaned_data["air"])
         if not -60 <= celsius <= 60:
-            needed = "-76 to 140 °F" if self.system == "us" else "-60 to 60 °C"
+            needed = f"{shown.from_stored(-60):.0f} to {shown.from_stored(60):.0f} {shown.sign}"
             raise forms.ValidationError(f"got {self.cleaned_data['air']:g}; needed: {needed}")
         return float(celsius)
 
