@@ -188,6 +188,41 @@ class PaperDamaged(CatalogueTrouble):
         )
 
 
+class NewerFormat(CatalogueTrouble):
+    """An archive, or a paper of one, is of a format that this Trod is too old for.
+
+    what : bears the number, for the sentence.  number : its format.  reads : the newest one that this Trod reads.
+    """
+
+    def __init__(self, what: str, number: int, reads: int) -> None:
+        super().__init__(what, number, reads)
+        self.what, self.number, self.reads = what, number, reads
+
+    def __str__(self) -> str:
+        return (
+            f"{self.what} is of format {self.number}, written by a newer Trod; this Trod reads up to format "
+            f"{self.reads}. Nothing was changed. Use the newer Trod for it (pip install --upgrade trod)."
+        )
+
+
+class OlderFormat(CatalogueTrouble):
+    """An archive, or a paper of one, is of a format that is too old for this Trod.
+
+    oldest, reads : the formats that this Trod reads, from and to.
+    """
+
+    def __init__(self, what: str, number: int, oldest: int, reads: int) -> None:
+        super().__init__(what, number, oldest, reads)
+        self.what, self.number, self.oldest, self.reads = what, number, oldest, reads
+
+    def __str__(self) -> str:
+        here = f"format {self.reads} alone" if self.oldest == self.reads else f"formats {self.oldest} to {self.reads}"
+        return (
+            f"{self.what} is of format {self.number}; this Trod reads {here}. Nothing was changed. Take a Trod of "
+            "between first: its trod rebuild brings the archive up to a format that this one reads."
+        )
+
+
 class OutOfStep(CatalogueTrouble):
     """The catalogue is not made from the papers that lie in the archive, so it may not write there.
 

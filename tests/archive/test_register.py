@@ -311,7 +311,7 @@ def test_killed_at_each_step_in_turn_the_archive_is_never_called_damaged(desk_of
     for at in range(1, 400):
         child = os.fork()
         if child == 0:
-            _arm(at)
+            arm(at)
             try:
                 do(root)
                 os._exit(0)
@@ -338,7 +338,7 @@ def test_killed_at_each_step_in_turn_the_archive_is_never_called_damaged(desk_of
     shutil.rmtree(saved)
 
 
-def _arm(at: int) -> None:
+def arm(at: int) -> None:
     count = 0
 
     def armed(name: str, honest: Any) -> Any:

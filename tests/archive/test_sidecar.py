@@ -68,7 +68,10 @@ def test_a_sidecar_keeps_the_fields_that_its_writer_does_not_know(folder: Path) 
         (b"[]", "is not a deployment as Trod writes it"),
         (b"[" * 100_000, "is not a deployment as Trod writes it"),
         (b"\xff\xfe", "is not a deployment as Trod writes it"),
-        (b'{"trod": 2, "kind": "deployment"}', "is of format 2; this Trod knows 1. Use the newer Trod that"),
+        (
+            b'{"trod": 2, "kind": "deployment"}',
+            "is of format 2, written by a newer Trod; this Trod reads up to format 1. ",
+        ),
         (b'{"trod": 1, "kind": "ledger"}', "holds a ledger; a deployment is needed. Take it from"),
     ],
 )
@@ -190,7 +193,8 @@ def test_words_of_a_newer_format_are_told_and_not_misread(folder: Path) -> None:
     (folder / "identifications.jsonl").write_bytes(b'{"trod": 2, "uuid": "1"}\n')
     assert read_identifications(folder).lines == ()
     assert read_identifications(folder).torn == (
-        "identifications.jsonl: line 1 is of another format; use the newer Trod that wrote it",
+        "identifications.jsonl: line 1 is of format 2, written by a newer Trod; this Trod reads up to format 1. "
+        "Nothing was changed. Use the newer Trod for it (pip install --upgrade trod).",
     )
 
 

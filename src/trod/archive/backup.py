@@ -22,7 +22,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from trod.archive import disk, papers, register, rows
+from trod.archive import disk, formats, papers, register, rows, upgrade
 from trod.archive.card import Progress, Stop
 from trod.archive.folders import bag_folders
 from trod.archive.making import is_whole
@@ -111,7 +111,7 @@ def backup(
 
     now : an aware instant, for the name under which earlier states of papers are kept.
     progress : called with (bytes done, bytes in all).
-    Raises WrongInput, Stopped, DiskFull, ArchiveUnwritable; called again it goes on.
+    Raises WrongInput, NewerFormat, OlderFormat, Stopped, DiskFull, ArchiveUnwritable; called again it goes on.
     """
     if now.tzinfo is None:
         raise WrongInput("now", got=now, needed="an aware instant")
@@ -167,6 +167,8 @@ class _Carry:
             raise WrongInput("source", got=str(self.source), needed="the folder of an archive or its backup")
         if source == target or source in target.parents or target in source.parents:
             raise WrongInput("target", got=str(self.target), needed="a folder not in or around the source")
+        for root in (source, target):
+            upgrade.format_of(root)
         with disk.trouble_told(self.target, "files were copied"):
             disk.make_folder(self.target)
             with disk.Lock(self.target / ".lock", wait_s=1):
@@ -215,7 +217,11 @@ class _Carry:
             return False
         if theirs.state is not None and theirs.state.archive != mine.archive:
             raise WrongInput("target", got=str(self.target), needed="a copy of this archive; that is one of another")
-        papers.found_archive(self.target, mine.archive)
+        papers.found_archive(self.target, mine.archive, number=mine.format)
+        if theirs.state is not None and theirs.state.format < mine.format:
+            with papers.held(self.target) as writer:
+                assert writer is not None
+                writer.renew(of_format=mine.format)
         begun = mine.before if mine.last is not None and not mine.last.done else {}
         for path, thing in mine.things.items():
             if thing.kind == BAG_KIND and not self._at(self.source, path).is_dir() and path not in begun:
@@ -532,12 +538,18 @@ def _carry(old: Path, new: Path) -> None:
 
 
 def _fields(data: bytes) -> dict[str, Any]:
-    """The fields of a paper; none for what is no JSON object."""
+    """The fields of a paper in today's format; none for what is no JSON object."""
     try:
         found = json.loads(data)
     except (ValueError, RecursionError):
         return {}
-    return found if isinstance(found, dict) else {}
+    if not isinstance(found, dict):
+        return {}
+    number = found.get("trod")
+    if not isinstance(number, int) or not formats.oldest() <= number < formats.FORMAT:
+        return found
+    rest = {name: value for name, value in found.items() if name not in ("trod", "kind")}
+    return formats.lift_paper(number, str(found.get("kind")), rest)
 
 
 def is_whole_of_any_size(path: Path, sha256: str) -> bool:

@@ -19,7 +19,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 
-from trod.archive import disk
+from trod.archive import disk, register
 from trod.archive.card import CardListing, Entry, Progress, Stop, changes_since, scan
 from trod.archive.content import Problem
 from trod.archive.copying import AlreadyHave, Copier, Foreign, Group, Part, ReadFailed, Unsettled
@@ -154,6 +154,7 @@ def import_card(
     if not listing.taken:
         raise NothingFound(f"No picture or clip lies below {listing.source}. Give the folder of the card.")
     targets = safe_paths(e.path for e in listing.taken)
+    register.heed(register.read(root))  # before hours of copying
     making = Making(
         root=root,
         name=name,

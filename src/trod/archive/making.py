@@ -22,7 +22,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from trod.archive import disk
+from trod.archive import disk, formats
 from trod.archive.card import Entry
 from trod.archive.content import Problem
 from trod.archive.manifest import distrust, hash_file
@@ -130,7 +130,7 @@ class Making:
 
     def write_plan(self, folder: Path) -> None:
         plan = {
-            "trod": 1,
+            "trod": formats.FORMAT,
             "kind": "card_import",
             "name": self.name,
             "source": str(self.source),
@@ -170,8 +170,8 @@ def read_making(root: Path, home: Path) -> Making:
     """The state of an unfinished import, from its plan and its journal. Raises CardTrouble without a plan."""
     try:
         plan = json.loads((home / PLAN).read_bytes())
-        if plan["trod"] != 1 or plan["kind"] != "card_import":
-            raise ValueError("of another version")
+        if plan["trod"] != formats.FORMAT or plan["kind"] != "card_import":
+            raise ValueError("of another format")
         items = []
         for line in plan["items"]:
             to, old = line.pop("to"), line.pop("old")

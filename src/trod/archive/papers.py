@@ -202,6 +202,7 @@ def forget() -> None:
 
 def _open(root: Path) -> Writer | None:
     view = register.read(root)
+    register.heed(view)
     if not view.there:
         if not is_bare(root):
             return None
@@ -303,11 +304,7 @@ def put(
         if writer is not None:
             now = thing_of(data, kind)
             fields = register.have(path, replace(now, generation=generation, records=records or now.records))
-            if keeps is not None:
-                fields["keeps"] = {"name": keeps.name, "sha256": keeps.sha256, "good": keeps.good}
-            if drops:
-                fields["drops"] = list(drops)
-            writer.begin({**fields, "op": "put"})
+            writer.begin({**fields, "op": "put", **_keeping(keeps, drops)})
         if keeps is not None:
             earlier.keep(root, path, keeps.name)
         disk.put_in_place(aside, place)
@@ -407,8 +404,8 @@ def _prove(root: Path, path: str, known: Thing | None, sound: set[str]) -> None:
         sound.add(path)
 
 
-def drop(root: Path, path: str) -> None:
-    """Take a paper away on purpose; its last state is kept."""
+def drop(root: Path, path: str, *, keep: bool = True) -> None:
+    """Take a paper away on purpose; its last state is kept, unless `keep` says otherwise."""
     place = place_of(root, path)
     with held(root) as writer:
         old = bytes_of(root, path)
@@ -418,13 +415,16 @@ def drop(root: Path, path: str) -> None:
         if writer is not None and (known is None or known.sha256 != digest_of(old)):
             raise PaperDamaged(path, _difference(digest_of(old), known.sha256 if known else NOT_THERE))
         generation = known.generation if known is not None else 0
-        kept = _kept(root, path, known, writer)
-        keeps, drops = earlier.plan(root, path, digest_of(old), generation, good=True, kept=kept)
+        keeps: Kept | None = None
+        drops: tuple[str, ...] = ()
+        if keep:
+            kept = _kept(root, path, known, writer)
+            keeps, drops = earlier.plan(root, path, digest_of(old), generation, good=True, kept=kept)
         if writer is not None:
             fields = register.have(path, Thing(GONE, NOT_THERE, generation=generation + 1))
-            fields |= {"op": "put", "keeps": {"name": keeps.name, "sha256": keeps.sha256, "good": keeps.good}}
-            writer.begin({**fields, "drops": list(drops)} if drops else fields)
-        earlier.keep(root, path, keeps.name)
+            writer.begin({**fields, "op": "put", **_keeping(keeps, drops)})
+        if keeps is not None:
+            earlier.keep(root, path, keeps.name)
         disk.remove(place)
         disk.flush_folder(place.parent)
         if writer is not None:
@@ -432,11 +432,23 @@ def drop(root: Path, path: str) -> None:
         earlier.prune(root, drops)
 
 
+def _keeping(keeps: Kept | None, drops: tuple[str, ...]) -> Json:
+    """What a line of the register says of the state that is kept, and of those that are kept no longer."""
+    fields: Json = {}
+    if keeps is not None:
+        fields["keeps"] = {"name": keeps.name, "sha256": keeps.sha256, "good": keeps.good}
+    return {**fields, "drops": list(drops)} if drops else fields
+
+
 def forget_kept(root: Path, path: str) -> int:
-    """Take the kept earlier states of a paper away on purpose: what stood in them is to be read no more.
+    """Take the kept earlier states of a paper away on purpose, those of before an upgrade too: what stood in them is to
+    be read no more.
 
     Returns how many there were. The paper itself stays as it is.
     """
+    copies = [path_of(root, file) for file in sorted((root / EARLIER).glob(f"*/{path}"))]
+    for copy in copies:
+        drop(root, copy, keep=False)
     with held(root) as writer:
         known = writer.state.things.get(path) if writer is not None else None
         names = sorted({k.name for k in (*earlier.there(root, path), *(known.kept if known is not None else ()))})
@@ -445,7 +457,7 @@ def forget_kept(root: Path, path: str) -> int:
         earlier.prune(root, names)
         if writer is not None and known is not None and names:
             writer.end()
-    return len(names)
+    return len(names) + len(copies)
 
 
 def give_place(root: Path, path: str, sha256: str, move: Callable[[], None]) -> None:
@@ -491,13 +503,14 @@ def everything(root: Path) -> dict[str, Thing]:
     return things
 
 
-def found_archive(root: Path, archive: str | None = None) -> None:
-    """Give a folder that holds nothing yet a register. archive : the identity, when it is a copy of another."""
+def found_archive(root: Path, archive: str | None = None, *, number: int | None = None) -> None:
+    """Give a folder that holds nothing yet a register. archive, number (of its format) : those of another,
+    when it is its copy."""
     root = Path(root).resolve()
     with register.lock(root):
         if not register.read(root).there and is_bare(root):
             identity = archive or register.new_identity()
-            register.write_both(root, register.compacted(identity, {}, number=0, follows=NOT_THERE))
+            register.write_both(root, register.compacted(identity, {}, number=0, follows=NOT_THERE, of_format=number))
 
 
 def enrol(root: Path, *, archive: str | None = None, renew: bool = False) -> int:
@@ -514,6 +527,7 @@ def enrol(root: Path, *, archive: str | None = None, renew: bool = False) -> int
         with _guard:
             _writers.pop(root, None)
         view = register.read(root)
+        register.heed(view)
         if not view.there or (renew and (view.broken or view.state is None)):
             things = everything(root)
             if view.there:
@@ -555,8 +569,9 @@ def accept(root: Path, path: str) -> None:
 
 def kept_states(root: Path) -> dict[str, tuple[Kept, ...]]:
     """{path: its kept earlier states, the oldest first} of all papers that have any."""
-    state = register.read(Path(root)).state
-    things = state.things if state is not None else {}
+    view = register.read(Path(root))
+    register.heed(view)
+    things = view.state.things if view.state is not None else {}
     return {path: thing.kept for path, thing in sorted(things.items()) if thing.kept}
 
 

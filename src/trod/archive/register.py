@@ -26,12 +26,12 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from trod.archive import disk
+from trod.archive import disk, formats
+from trod.errors import CatalogueTrouble, NewerFormat, OlderFormat
 
 REGISTER, TWIN = "register.jsonl", "register-twin.jsonl"
 TWINS = (REGISTER, TWIN)
 LOCK = ".register-lock"
-VERSION = 1
 SPARE_LINES = 1000  # lines that may pile up, beyond twice as many as there are things, before the next compaction
 WORDS_KIND, BAG_KIND, GONE = "words", "bag", "gone"
 NOT_THERE = ""  # stands for the digest of what is not there
@@ -91,11 +91,13 @@ class Line:
 class State:
     """What the lines come to.
 
+    format : the number in the head, which is the archive's.
     things : by path below the archive.
     last : the last change with the things it touched as they were before it; None just after a compaction.
     """
 
     archive: str
+    format: int
     number: int
     sum: str
     things: dict[str, Thing] = field(default_factory=dict)
@@ -140,6 +142,7 @@ class View:
     state : None when there is no register, or none that can be used.
     lines : the whole chain, from either file.
     broken : why it cannot be gone on with, in words; empty when it can.
+    format : the number in its head, also of one that this Trod cannot read; None without a head.
     """
 
     state: State | None
@@ -147,6 +150,7 @@ class View:
     faults: tuple[Fault, ...] = ()
     broken: str = ""
     there: bool = False
+    format: int | None = None
 
 
 # Lines ------------------------------------------------------------------------------------------------------
@@ -267,6 +271,11 @@ def read(root: Path) -> View:
         known = following.get(line.fields["before"])
         if known is None or (line.done and not known.done):
             following[line.fields["before"]] = line
+    try:
+        formats.heed(int(head.fields["trod"]), "The archive")
+    except (CatalogueTrouble, KeyError, TypeError, ValueError) as problem:
+        number = problem.number if isinstance(problem, (NewerFormat, OlderFormat)) else None
+        return View(None, broken=str(problem), there=True, format=number)
     lines = [head]
     while (after := following.get(lines[-1].sum)) is not None:
         lines.append(after)
@@ -275,15 +284,19 @@ def read(root: Path) -> View:
     if furthest > lines[-1].number and not broken:
         broken = f"line {len(lines) + 1} is damaged in both files"
     faults = [f for file in files if (f := _fault(root, file, lines, files[0])) is not None]
-    return View(state, tuple(lines), tuple(faults), broken, there=True)
+    return View(state, tuple(lines), tuple(faults), broken, there=True, format=int(head.fields["trod"]))
+
+
+def heed(view: View) -> None:
+    """Raises NewerFormat or OlderFormat for the register of an archive that this Trod does not read."""
+    if view.format is not None:
+        formats.heed(view.format, "The archive")
 
 
 def _add_up(lines: list[Line]) -> tuple[State | None, str]:
     head = lines[0]
     try:
-        if head.fields["trod"] > VERSION:
-            return None, f"it is of format {head.fields['trod']}; use the newer Trod that wrote it"
-        state = State(str(head.fields["archive"]), head.number, head.sum)
+        state = State(str(head.fields["archive"]), int(head.fields["trod"]), head.number, head.sum)
         count = int(head.fields["things"])
         for line in lines[1:]:
             state.after(line)
@@ -340,9 +353,20 @@ def image(lines: Iterable[Line]) -> bytes:
     return b"".join(line.raw for line in lines)
 
 
-def compacted(archive: str, things: Mapping[str, Thing], *, number: int, follows: str) -> list[Line]:
-    """The lines of a register that is written anew. follows : the digest of the last line before."""
-    head = {"trod": VERSION, "kind": "register", "op": "head", "archive": archive, "things": len(things)}
+def compacted(
+    archive: str, things: Mapping[str, Thing], *, number: int, follows: str, of_format: int | None = None
+) -> list[Line]:
+    """The lines of a register that is written anew.
+
+    follows : the digest of the last line before.  of_format : the archive's; today's when not given.
+    """
+    head = {
+        "trod": formats.FORMAT if of_format is None else of_format,
+        "kind": "register",
+        "op": "head",
+        "archive": archive,
+        "things": len(things),
+    }
     lines = [make_line(number, follows, head, done=True)]
     for path in sorted(things):
         lines.append(make_line(lines[-1].number + 1, lines[-1].sum, have(path, things[path]), done=True))
@@ -427,11 +451,14 @@ class Writer:
         if self.lines > 2 * len(self.state.things) + SPARE_LINES:
             self.renew()
 
-    def renew(self) -> None:
-        """Write both files anew."""
+    def renew(self, *, of_format: int | None = None) -> None:
+        """Write both files anew. of_format : the archive's from now on, where it changes."""
         self.undone = False
         state = self.state
-        lines = compacted(state.archive, state.things, number=state.number + 1, follows=state.sum)
+        state.format = state.format if of_format is None else of_format
+        lines = compacted(
+            state.archive, state.things, number=state.number + 1, follows=state.sum, of_format=state.format
+        )
         write_both(self.root, lines)
         state.number, state.sum, state.last, state.before = lines[-1].number, lines[-1].sum, None, {}
         self.lines = len(lines)

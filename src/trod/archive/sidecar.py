@@ -6,7 +6,7 @@
     identifications.jsonl      of one deployment, append-only: every identification a person said, and every undo
 
 This room reads and writes them whole and firm and does not know what they mean; the fields are laid down in
-docs/archive-format.md. All begin with `"trod": 1`, the version of the format.
+docs/archive-format.md. All begin with `"trod": 1`, the number of the format (`trod.archive.formats`).
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from trod.archive import disk, papers, rows
+from trod.archive import disk, formats, papers, rows
 from trod.archive.folders import bag_folders, folders_in, folders_of_bags
 from trod.archive.making import UNPLACED, Placement
 from trod.archive.manifest import BAG_INFO, MANIFEST, read_bag_info, read_manifest
 from trod.archive.papers import IDENTIFICATIONS, LEDGER, PRIVATE, SIDECAR, TORN, archive_id
 from trod.archive.register import NOT_THERE
-from trod.errors import CatalogueTrouble, PaperLosesRows, WrongInput
+from trod.errors import CatalogueTrouble, NewerFormat, OlderFormat, PaperLosesRows, WrongInput
 
 __all__ = [
     "IDENTIFICATIONS",
@@ -67,7 +67,6 @@ __all__ = [
     "write_sidecar",
 ]  # fmt: skip
 
-VERSION = 1
 LOCK = ".lock"
 # Fields of sidecar.json that this room itself keeps, so that a writer who does not know them loses nothing.
 OWN_FIELDS = ("bags", "moves")
@@ -144,7 +143,8 @@ class DeploymentFolder:
 def read_json(path: Path, kind: str) -> Json | None:
     """The fields of a JSON file of ours without its head, or None when there is none.
 
-    Raises CatalogueTrouble when it is of a newer format, of another kind, or no JSON object.
+    An older format is lifted to today's, in what is returned alone.
+    Raises CatalogueTrouble when it is of another kind or no JSON object; NewerFormat, OlderFormat.
     """
     return look_json(path, kind).fields
 
@@ -166,14 +166,19 @@ def _fields(data: bytes, path: Path, kind: str) -> Json:
         raise CatalogueTrouble(
             f"{path} is not a {kind} as Trod writes it ({problem}). Take it from your backup."
         ) from problem
-    if not isinstance(version, int) or version > VERSION:
-        raise CatalogueTrouble(
-            f"{path} is of format {version}; this Trod knows {VERSION}. Use the newer Trod that wrote it."
-        )
+    if not isinstance(version, int):
+        raise CatalogueTrouble(f"{path}: its format is {version!r}, and a number is needed. Take it from your backup.")
+    formats.heed(version, str(path))
     if found_kind != kind:
         raise CatalogueTrouble(f"{path} holds a {found_kind}; a {kind} is needed. Take it from your backup.")
     assert isinstance(found, dict)
-    return found
+    return formats.lift_paper(version, kind, found)
+
+
+def written(kind: str, fields: Mapping[str, Any]) -> bytes:
+    """The bytes of a JSON file of ours, in today's format."""
+    text = json.dumps({"trod": formats.FORMAT, "kind": kind, **fields}, indent=1, ensure_ascii=False)
+    return text.encode("utf-8", "surrogatepass") + b"\n"
 
 
 def write_json(
@@ -193,8 +198,7 @@ def write_json(
     Raises PaperChanged, PaperLosesRows, PaperDamaged, DiskFull, ArchiveUnwritable.
     """
     root = Path(archive_root)
-    text = json.dumps({"trod": VERSION, "kind": kind, **fields}, indent=1, ensure_ascii=False)
-    data = text.encode("utf-8", "surrogatepass") + b"\n"
+    data = written(kind, fields)
 
     def check(old: bytes) -> None:
         try:
@@ -311,7 +315,7 @@ def append_identifications(folder: Path, words: Iterable[Mapping[str, Any]]) -> 
 
     A line that was torn by an earlier crash is moved to identifications.torn first; a whole line is never touched.
     """
-    lines = [json.dumps({"trod": VERSION, **identification}).encode() + b"\n" for identification in words]
+    lines = [json.dumps({"trod": formats.FORMAT, **identification}).encode() + b"\n" for identification in words]
     if not lines:
         return
     path, root = folder / IDENTIFICATIONS, papers.root_of(folder)
@@ -337,13 +341,20 @@ def read_identifications(folder: Path) -> Identifications:
         if not line.strip():
             continue
         identification = _word(line)
-        if identification is not None and identification.pop("trod", VERSION) != VERSION:
-            torn.append(f"{path.name}: line {number} is of another format; use the newer Trod that wrote it")
-        elif identification is None:
+        if identification is None:
             end = " (the last; a crash tore it)" if number == len(whole) + 1 else ""
             torn.append(f"{path.name}: line {number} cannot be read{end}")
-        else:
-            lines.append(identification)
+            continue
+        version = identification.pop("trod", None)
+        if not isinstance(version, int):
+            torn.append(f"{path.name}: line {number} does not tell its format")
+            continue
+        try:
+            formats.heed(version, f"{path.name}: line {number}")
+        except (NewerFormat, OlderFormat) as problem:
+            torn.append(str(problem))
+            continue
+        lines.append(formats.lift_line(version, identification))
     return Identifications(tuple(lines), tuple(torn))
 
 

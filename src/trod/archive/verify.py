@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from trod.archive import standing
+from trod.archive import standing, upgrade
 from trod.archive.card import Progress, Stop
 from trod.archive.card_import import UnfinishedImport, unfinished
 from trod.archive.making import INCOMING, UNPLACED
@@ -386,12 +386,13 @@ def verify(
     quick : leave out the checksums: a file that changed but kept its size is then not noticed.
     only : paths below the archive (a site, a deployment, a bag); then nothing beside those bags is looked at.
     progress : called with (bytes read, bytes in all).
-    Raises WrongInput when there is no archive or `only` names nothing in it, and Stopped.
+    Raises WrongInput when there is no archive or `only` names nothing in it, NewerFormat, OlderFormat, and Stopped.
     """
     began = time.monotonic()
     root = Path(archive_root)
     if not root.is_dir():
         raise WrongInput("archive", got=str(archive_root), needed="the archive folder of a TROD_HOME")
+    upgrade.format_of(root)
     look = _Look(root, stop)
     bags = [_Bag(folder.relative_to(root).as_posix(), folder) for folder in bag_folders(root)]
     if only is not None:

@@ -47,11 +47,14 @@ def bring_up_to_date() -> None:
 
 
 def _is_behind() -> bool:
-    from django.db import connection
+    from django.db import DatabaseError, connection
     from django.db.migrations.executor import MigrationExecutor
 
-    executor = MigrationExecutor(connection)
-    return bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))
+    try:
+        executor = MigrationExecutor(connection)
+        return bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))
+    except UnicodeDecodeError as problem:  # SQLite's words about the fault hold the spoilt bytes
+        raise DatabaseError("database disk image is malformed") from problem
 
 
 def look_in() -> bool:

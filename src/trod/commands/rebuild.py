@@ -20,6 +20,7 @@ def rebuild(thumbnails: bool, yes: bool, as_json: bool) -> None:
 
     The old catalogue is kept beside the new one as catalogue.sqlite3.before-TIME. (On PostgreSQL its tables
     are emptied instead; make a dump first.) Accounts stay, unless the old catalogue cannot be read.
+    An archive of an older format is brought up to today's first; its papers as they were are kept in it.
     Nothing else may be at the data folder meanwhile: stop trod serve before you begin.
 
     \b
@@ -30,9 +31,11 @@ def rebuild(thumbnails: bool, yes: bool, as_json: bool) -> None:
       0  all that the archive holds is back
       1  back, but something in the archive could not be read (it is told)
       2  the command line was wrong
-      3  it could not be done: no archive, something else is at the data folder, no room
+      3  it could not be done: no archive, one of a newer format, something else is at
+         the data folder, no room
     """
     from trod.catalogue import holders, home
+    from trod.catalogue.papers.aside import told_of
     from trod.catalogue.start import ready
     from trod.catalogue.work import anew
 
@@ -55,12 +58,19 @@ def rebuild(thumbnails: bool, yes: bool, as_json: bool) -> None:
         ) from problem
     made, aside = done.made, broken or done.before
     if as_json:
-        click.echo(json.dumps({**made.as_json(), "before": str(aside) if aside else None}, ensure_ascii=False, indent=2))
+        told = {**made.as_json(), "before": str(aside) if aside else None}
+        told["only_in_before"] = told_of(aside) if aside else ""
+        told["upgraded"] = list(done.upgraded.papers) if done.upgraded else []
+        click.echo(json.dumps(told, ensure_ascii=False, indent=2))
     else:
+        if done.upgraded:
+            click.echo(done.upgraded.sentence)
         click.echo(f"The catalogue is back: {made.sentence}.")
         for sentence in made.trouble:
             click.echo(f"  {sentence}")
         if aside:
             click.echo(f"The old one is kept as {aside}.")
+            if lost := told_of(aside):
+                click.echo(lost)
     if made.trouble:
         click.get_current_context().exit(1)

@@ -46,8 +46,9 @@ def serve(
     Listens on this machine alone; whoever sits at it needs no account. On any other --host every page demands
     one. Nothing is encrypted on the way: use other hosts only in a network you trust.
 
-    A catalogue that is missing, half made or older than the archive is made anew from it first. One of another
-    archive, or papers that are missing or damaged, are told, and nothing is served or written.
+    A catalogue that is missing, half made or older than the archive is made anew from it first, and an archive of
+    an older format brought up to today's. A catalogue of another archive, papers that are missing or damaged, or an
+    archive of a newer format are told, and nothing is served or written.
 
     \b
     Example:
@@ -99,7 +100,7 @@ def serve(
 def _in_step() -> None:
     """See that the catalogue is made from the archive that lies there; make it anew where nothing is lost by it."""
     from trod.catalogue.identifications import settling
-    from trod.catalogue.papers import standing
+    from trod.catalogue.papers import aside, standing
     from trod.catalogue.work import anew
     from trod.errors import OutOfStep
 
@@ -109,14 +110,20 @@ def _in_step() -> None:
     except OutOfStep as problem:
         if problem.how not in standing.MENDS_ITSELF:
             raise
-        click.echo(f"{standing.SAID[standing.How(problem.how)]} It is made anew from the archive first.", err=True)
+        how = standing.How(problem.how)
+        then = "It is brought up to date" if how is standing.How.OLDER else "It is made anew from the archive"
+        click.echo(f"{standing.SAID[how]} {then} first.", err=True)
     with Bar() as bar:
         done = anew.make("trod serve", bar, now=datetime.now(UTC))
+    if done.upgraded:
+        click.echo(done.upgraded.sentence, err=True)
     click.echo(f"The catalogue is back: {done.made.sentence}.", err=True)
     for sentence in done.made.trouble:
         click.echo(f"  {sentence}", err=True)
     if done.before:
         click.echo(f"The old one is kept as {done.before}.", err=True)
+        if lost := aside.told_of(done.before):
+            click.echo(lost, err=True)
 
 
 def _open(address: str) -> None:

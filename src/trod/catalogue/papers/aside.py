@@ -33,6 +33,27 @@ def copy_aside(home: Path, now: datetime) -> Path:
     return aside
 
 
+def told_of(aside: Path) -> str:
+    """A sentence on records that a catalogue kept aside may hold and the archive not; empty where there are none.
+
+    A record that could not be written to the archive stands in its catalogue alone until it can.
+    """
+    enter = (
+        "Look in that file for what was saved last (any program that opens SQLite files shows it), and enter it again."
+    )
+    try:
+        with contextlib.closing(sqlite3.connect(f"{aside.as_uri()}?mode=ro", uri=True)) as old:
+            found = old.execute("SELECT owing FROM trod_catalogue").fetchone()
+    except (sqlite3.Error, UnicodeDecodeError):
+        return (
+            f"Whether every record saved in it had reached the archive can be read no more. If a page told you that a "
+            f"record was saved in the catalogue alone, {aside} is the only place where it may be. {enter}"
+        )
+    if found is None or not found[0]:
+        return ""
+    return f"A record saved in it had not reached the archive yet, so {aside} is the only place where it is. {enter}"
+
+
 def set_aside(home: Path, now: datetime) -> Path | None:
     """Move a SQLite catalogue out of the way, with its side files. Returns where it went; None if there is
     none.

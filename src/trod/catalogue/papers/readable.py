@@ -14,6 +14,8 @@ from itertools import islice
 from django.apps import apps
 from django.db import DatabaseError, connection, models, transaction
 
+# The second where SQLite's words about the fault hold the spoilt bytes themselves.
+SAID_OF_DAMAGE = (DatabaseError, UnicodeDecodeError)
 MOST_ROWS = 100_000  # of one table are read when in doubt
 _COLUMNS = """SELECT m.name, p.name, p.type, p."notnull", p.pk
     FROM sqlite_master m JOIN pragma_table_info(m.name) p WHERE m.type = 'table'"""
@@ -31,7 +33,7 @@ def tables_told() -> list[str]:
         return []
     try:
         return _columns_told() or _statements_told()
-    except DatabaseError as problem:
+    except SAID_OF_DAMAGE as problem:
         return [f"Its tables cannot be read ({_short(problem)})."]
 
 
@@ -76,7 +78,7 @@ def _statements_told() -> list[str]:
                     f"VALUES ({', '.join(['NULL'] * len(names))})"
                 )
                 cursor.execute(f"EXPLAIN DELETE FROM {quote(table)} WHERE 1 = 0")
-            except DatabaseError as problem:
+            except SAID_OF_DAMAGE as problem:
                 return [f"Its table {table} cannot be written ({_short(problem)})."]
     return []
 
@@ -99,7 +101,7 @@ def rows_told() -> list[str]:
             cursor.execute("PRAGMA foreign_key_check")
             for table, _, other, _ in islice(cursor, 3):
                 told.append(f"A row of its table {table} names one of {other} that is not there.")
-    except DatabaseError as problem:
+    except SAID_OF_DAMAGE as problem:
         told.append(f"Its tables cannot be read ({_short(problem)}).")
     return told
 

@@ -23,7 +23,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils import timezone
 
-from trod.archive import papers, register, sidecar
+from trod.archive import formats, papers, register, sidecar, upgrade
 from trod.archive.folders import bag_folders, folders_of_bags
 from trod.archive.making import UNPLACED
 from trod.archive.register import NOT_THERE
@@ -40,7 +40,7 @@ from trod.catalogue.models import (
     Species,
 )
 from trod.catalogue.papers import readable
-from trod.errors import CatalogueTrouble, OutOfStep, TrodError
+from trod.errors import CatalogueTrouble, NewerFormat, OlderFormat, OutOfStep, TrodError
 
 KINDS = {papers.LEDGER: "ledger", papers.PRIVATE: "private", papers.SIDECAR: "deployment"}
 # So long a look that found all in order is believed; the writing itself compares again, paper by paper.
@@ -60,11 +60,13 @@ class How(StrEnum):
     UNKNOWN = "unknown"  # a catalogue with records that was never held against these papers
     FOREIGN = "foreign"
     SPOILT = "spoilt"  # its own tables or rows cannot be read as the models say
+    NEWER = "newer format"  # written by a Trod that knows more than this one
+    OLDER = "older format"  # its papers are to be brought up to today's
     DAMAGED = "damaged"  # papers are missing, cannot be read, or are not as the archive's register says
 
 
 # What making the catalogue anew can only better, without asking anybody.
-MENDS_ITSELF = frozenset({How.EMPTY, How.HALF, How.SPOILT, How.BEHIND, How.UNKNOWN})
+MENDS_ITSELF = frozenset({How.EMPTY, How.HALF, How.SPOILT, How.BEHIND, How.UNKNOWN, How.OLDER})
 SAID = {
     How.EMPTY: "The archive holds records, but the catalogue is empty.",
     How.HALF: "The catalogue was not made to its end.",
@@ -72,6 +74,8 @@ SAID = {
     How.UNKNOWN: "It is not known from which papers this catalogue was made.",
     How.FOREIGN: "The catalogue is another archive's.",
     How.SPOILT: "The catalogue itself is damaged.",
+    How.NEWER: "",
+    How.OLDER: "The archive is of an older format than this Trod writes.",
     How.DAMAGED: "Papers of the archive are not as the catalogue knows them.",
 }
 
@@ -92,11 +96,18 @@ class Standing:
     def trouble(self) -> OutOfStep:
         """Why nothing is written, and what to do."""
         more = f" (and {len(self.told) - 3} more)" if len(self.told) > 3 else ""
+        if self.how is How.NEWER:
+            return OutOfStep(self.how, " ".join(self.told))
         found = " ".join((SAID[self.how], *self.told[:3])) + more
         if self.how is How.DAMAGED:
             do = (
                 "Run trod verify, and bring papers back from their kept states or your backup (trod restore). If the "
                 "archive is right as it is, trod rebuild makes the catalogue anew from it."
+            )
+        elif self.how is How.OLDER:
+            do = (
+                "Say trod rebuild: it writes the archive's papers in today's format, keeps them as they were too, and "
+                "makes the catalogue anew."
             )
         else:
             do = "Say trod rebuild: it makes the catalogue anew from the archive and keeps the old one aside."
@@ -164,6 +175,17 @@ def look() -> Standing:
 
 def _look() -> Standing:
     root = home.archive_root()
+    try:
+        number = upgrade.format_of(root)
+    except (NewerFormat, OlderFormat) as problem:
+        return Standing(How.NEWER, (str(problem),))
+    found = _hold_against(root)
+    is_old = number is not None and number < formats.FORMAT
+    return Standing(How.OLDER) if is_old and (found.may_write or found.how is How.BEHIND) else found
+
+
+def _hold_against(root: Path) -> Standing:
+    """The catalogue against the papers of an archive whose format this Trod reads."""
     state = Catalogue.objects.first()
     known = {paper.path: paper for paper in Paper.objects.all()}
     found = on_disk(root)

@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING
 
 from django.db import connections
 
+from trod.archive import upgrade
 from trod.catalogue import holders, home
-from trod.catalogue.line import Line
+from trod.catalogue.line import Line, teller
 from trod.catalogue.papers.aside import NAME, copy_aside, set_aside
 from trod.errors import WrongInput
 
 if TYPE_CHECKING:
+    from trod.archive.upgrade import Upgraded
     from trod.catalogue.work.rebuild import Rebuilt
 
 NO_ARCHIVE = "the archive folder of a TROD_HOME; there is none to read"
@@ -25,10 +27,11 @@ NO_ARCHIVE = "the archive folder of a TROD_HOME; there is none to read"
 
 @dataclass(frozen=True)
 class Anew:
-    """What came of it. before : where the old catalogue is kept."""
+    """What came of it. before : where the old catalogue is kept.  upgraded : what was done to an older archive."""
 
     made: Rebuilt
     before: Path | None
+    upgraded: Upgraded | None = None
 
 
 def is_postgres() -> bool:
@@ -52,7 +55,11 @@ def can_be_read(path: Path) -> bool:
 
 
 def prepare(now: datetime) -> Path | None:
-    """Before Django opens it: a catalogue that cannot be read is moved aside, so that a new one can be made."""
+    """Before Django opens it: a catalogue that cannot be read is moved aside, so that a new one can be made.
+
+    Raises NewerFormat and OlderFormat, for then none can be made.
+    """
+    upgrade.format_of(home.archive_root())
     path = home.home() / NAME
     if is_postgres() or not path.exists() or can_be_read(path):
         return None
@@ -86,10 +93,10 @@ def _new_file(now: datetime) -> Path | None:
 
 
 def make(command: str, line: Line, *, now: datetime, remake_thumbnails: bool = False) -> Anew:
-    """Make the catalogue anew from the archive. Django must be ready.
+    """Make the catalogue anew from the archive, which is brought up to today's format first. Django must be ready.
 
     The old one, if it holds anything, is kept aside as a copy first (not on PostgreSQL); accounts stay in their place.
-    Raises InUse, WrongInput, CatalogueTrouble, Stopped.
+    Raises InUse, WrongInput, CatalogueTrouble, DiskFull, ArchiveUnwritable, Stopped.
     """
     from trod.catalogue.papers import readable, standing
     from trod.catalogue.work import rebuild
@@ -97,11 +104,12 @@ def make(command: str, line: Line, *, now: datetime, remake_thumbnails: bool = F
     if not home.archive_root().is_dir():
         raise WrongInput("archive", got=str(home.archive_root()), needed=NO_ARCHIVE)
     with holders.alone(command):
+        upgraded = upgrade.upgrade(home.archive_root(), progress=teller(line, "Writing papers in the new format"))
         before = None
         if not is_postgres() and readable.tables_told():
             before = _new_file(now)  # emptied, it would keep the tables that are spoilt
-            return Anew(rebuild.make_anew(line, remake_thumbnails=remake_thumbnails), before)
+            return Anew(rebuild.make_anew(line, remake_thumbnails=remake_thumbnails), before, upgraded)
         if not is_postgres() and standing.look().how is not standing.How.HALF and standing.holds_records():
             connections.close_all()
             before = copy_aside(home.home(), now)
-        return Anew(rebuild.make_anew(line, remake_thumbnails=remake_thumbnails), before)
+        return Anew(rebuild.make_anew(line, remake_thumbnails=remake_thumbnails), before, upgraded)
