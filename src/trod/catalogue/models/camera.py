@@ -74,6 +74,9 @@ class CameraModel(models.Model):
     def __str__(self) -> str:
         return f"{self.maker} {self.name}"
 
+    def get_absolute_url(self) -> str:
+        return reverse("cameras:model", args=[self.slug])
+
 
 class Camera(models.Model):
     """One camera, known by its serial."""

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from trod.catalogue import texts
 from trod.catalogue.models import Reserve, Site
 from trod.errors import WrongInput
+from trod.web.forms.common import offer_undo
 from trod.web.shared import lists
 
 TITLES = {
@@ -79,7 +80,7 @@ def import_page(request: HttpRequest, what: str) -> HttpResponse:
     except WrongInput as trouble:
         return render(request, page, {**context, "trouble": str(trouble)}, status=422)
     if keep and not made.wrong:
-        request.session["undo"] = made.undo("Undo it all", context["back"])
+        offer_undo(request, "Undo it all", context["back"], before=made.before, made=made.made)
         messages.success(request, f"The list is kept: {made.sentence}.", extra_tags="undo")
         return redirect(context["back"])
     return render(request, page, {**context, "plan": made, "text": text}, status=422 if made.wrong else 200)

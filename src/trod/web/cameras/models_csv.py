@@ -7,7 +7,6 @@ import io
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from django.core import serializers
 from django.db import transaction
 
 from trod.catalogue.models import CameraModel
@@ -47,15 +46,6 @@ class Plan:
             for action, word in (("new", "new"), ("changed", "changed"), ("same", "as they were"))
         ]
         return ", ".join(f"{n} {word}" for n, word in counted if n) or "nothing"
-
-    def undo(self, then: str) -> dict[str, Any]:
-        """What the session keeps, for `forms_common.put_back`."""
-        return {
-            "what": "Undo it all",
-            "rows": serializers.serialize("json", self.before),
-            "made": self.made,
-            "next": then,
-        }
 
 
 def read(text: str) -> list[CameraSpec]:

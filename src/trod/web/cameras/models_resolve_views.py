@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from copy import copy
 from functools import lru_cache
 from typing import Any
 
 from django.contrib import messages
-from django.core import serializers
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -21,7 +21,7 @@ from trod.web import seen
 from trod.web.access import person
 from trod.web.cameras import models_picture, models_resolve
 from trod.web.cameras.models_resolve import BesideForm, Found, OrdinaryForm, TargetForm
-from trod.web.forms.common import units_for
+from trod.web.forms.common import offer_undo, units_for
 from trod.web.pages import HtmxRequest
 
 
@@ -176,11 +176,11 @@ def resolves_keep(request: HttpRequest, slug: str, token: str) -> HttpResponse:
         messages.error(request, "That measurement is no longer held, so nothing was kept. Bring the pictures again.")
         return redirect("cameras:resolves", slug=slug)
     seen.check(request, row, only=("measured",), mine="what was measured just now")
-    before = serializers.serialize("json", [row])
+    before = copy(row)
     reserve = Reserve.objects.order_by("id").first()
     today = clock.local(timezone.now(), reserve.zone if reserve else "UTC").date()
     models_resolve.keep(row, work.result.value, set(request.POST.getlist("figure")), by=person(request), on=today)
     back = reverse("cameras:model", args=[slug])
-    request.session["undo"] = {"what": "Take it back", "rows": before, "made": [], "next": back}
+    offer_undo(request, "Take it back", back, before=[before])
     messages.success(request, f"What was measured is kept with {row}.", extra_tags="undo")
     return redirect(back)

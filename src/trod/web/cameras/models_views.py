@@ -12,30 +12,25 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
 from trod.catalogue import texts
-from trod.catalogue.models import CameraModel, Reserve
+from trod.catalogue.models import CameraModel
 from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
 from trod.planning.catch.ranking import TIED, USES
 from trod.planning.equipment.camera import COLUMNS
 from trod.telling import measures
 from trod.units import system_of
-from trod.web.access import person
 from trod.web.cameras import models_compare, models_csv, models_pages, models_picture, models_resolve
 from trod.web.cameras.models_form import CameraModelForm
-from trod.web.forms.common import delete_page, form_page, units_for
+from trod.web.forms.common import offer_undo, units_for
+from trod.web.forms.records import RecordPages, the_reserve
 from trod.web.shared import lists
 
 form_methods = require_http_methods(["GET", "POST"])
 MOST_COMPARED = 40
 
 
-def _who(request: HttpRequest) -> dict[str, Any]:
-    reserve = Reserve.objects.order_by("id").first()
-    return {"reserve": reserve, "units": units_for(request, reserve), "person": person(request)}
-
-
 def _system(request: HttpRequest) -> Any:
-    return _who(request)["units"]
+    return units_for(request, the_reserve())
 
 
 @require_GET
@@ -65,33 +60,18 @@ def model(request: HttpRequest, slug: str) -> HttpResponse:
     return render(request, "trod/cameras/model.html", context)
 
 
-@form_methods
-def model_edit(request: HttpRequest, slug: str | None = None) -> HttpResponse:
-    row = get_object_or_404(CameraModel, slug=slug) if slug else None
-    form = CameraModelForm(request.POST or None, instance=row, **_who(request))
-    return form_page(
-        request,
-        form,
-        title=f"Change {row}" if row else "New camera model",
-        kept="{row} is kept.",
-        lead="Leave empty what nobody knows; then a usual figure is assumed, and said to be.",
-        back=reverse("cameras:model", args=[slug]) if slug else reverse("cameras:models"),
-        after=lambda kept: reverse("cameras:model", args=[kept.slug]),
-        delete_url=reverse("cameras:model_delete", args=[row.slug]) if row else "",
-        template="trod/cameras/model_form.html",
-    )
+class ModelPages(RecordPages[CameraModel]):
+    """Camera models."""
+
+    model, form = CameraModel, CameraModelForm
+    address, among, new = "cameras:model", "cameras:models", "New camera model"
+    page = {
+        "lead": "Leave empty what nobody knows; then a usual figure is assumed, and said to be.",
+        "template": "trod/cameras/model_form.html",
+    }
 
 
-@form_methods
-def model_delete(request: HttpRequest, slug: str) -> HttpResponse:
-    row = get_object_or_404(CameraModel, slug=slug)
-    return delete_page(
-        request,
-        row,
-        name=str(row),
-        back=reverse("cameras:model", args=[slug]),
-        after=reverse("cameras:models"),
-    )
+model_pages = ModelPages()
 
 
 # Lists in and out -------------------------------------------------------------------------------------------
@@ -131,7 +111,7 @@ def models_import(request: HttpRequest) -> HttpResponse:
     except WrongInput as trouble:
         return render(request, page, {**context, "trouble": str(trouble)}, status=422)
     if keep:
-        request.session["undo"] = made.undo(reverse("cameras:models"))
+        offer_undo(request, "Undo it all", reverse("cameras:models"), before=made.before, made=made.made)
         messages.success(request, f"The camera models are kept: {made.sentence}.", extra_tags="undo")
         return redirect("cameras:models")
     return render(request, page, {**context, "plan": made, "text": text})

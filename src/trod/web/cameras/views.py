@@ -23,22 +23,13 @@ from trod.errors import TrodError
 from trod.web.access import person
 from trod.web.cameras import clock_views
 from trod.web.forms.cameras import CameraForm, CardForm, DeploymentForm, EndForm, camera_asked, offset_words
-from trod.web.forms.common import back_to, delete_page, form_page, units_for
+from trod.web.forms.common import RecordForm, back_to, form_page
+from trod.web.forms.records import RecordPages, the_reserve, typist
 from trod.web.shared import placements, timelines
 from trod.web.shared.clock_errors import clock_error_s, how_far
 from trod.web.shared.timeline_lines import timelines as timelines_of
 
 form_methods = require_http_methods(["GET", "POST"])
-
-
-def _reserve() -> Reserve | None:
-    return Reserve.objects.order_by("id").first()
-
-
-def _who(request: HttpRequest) -> dict[str, Any]:
-    """What every record form is told of whoever types."""
-    reserve = _reserve()
-    return {"reserve": reserve, "units": units_for(request, reserve), "person": person(request)}
 
 
 def _now() -> datetime:
@@ -51,7 +42,7 @@ def _now() -> datetime:
 @require_GET
 def cameras(request: HttpRequest) -> HttpResponse:
     """Every camera: where it is, since when, what it last brought."""
-    reserve = _reserve()
+    reserve = the_reserve()
     standing = Deployment.objects.filter(end__isnull=True).select_related("site", "card")
     rows = list(
         Camera.objects.select_related("model").prefetch_related(Prefetch("deployments", standing, to_attr="standing"))
@@ -89,7 +80,7 @@ def cameras(request: HttpRequest) -> HttpResponse:
 def camera(request: HttpRequest, pk: int) -> HttpResponse:
     """One camera's story."""
     row = get_object_or_404(Camera.objects.select_related("model"), pk=pk)
-    reserve = _reserve()
+    reserve = the_reserve()
     deployments = list(row.deployments.select_related("site", "card", "camera").order_by("-start"))
     visits = visits_by_deployment(d.pk for d in deployments)
     sums = summaries(deployments, reserve, timezone.now(), visits)
@@ -114,65 +105,32 @@ def camera(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "trod/cameras/camera.html", context)
 
 
-@form_methods
-def camera_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
-    row = get_object_or_404(Camera, pk=pk) if pk else None
-    last = Camera.objects.order_by("-pk").first()
-    initial = {} if row or not last else {"model": last.model_id}
-    form = CameraForm(request.POST or None, instance=row, initial=initial, **_who(request))
-    return form_page(
-        request,
-        form,
-        title=f"Change {row}" if row else "New camera",
-        kept="The camera {row} is kept.",
-        back=row.get_absolute_url() if row else reverse("cameras:cameras"),
-        after=lambda kept: kept.get_absolute_url(),
-        delete_url=reverse("cameras:camera_delete", args=[row.pk]) if row else "",
-    )
+class CameraPages(RecordPages[Camera]):
+    """Cameras; a new one is most likely of the last one's model."""
 
+    model, form = Camera, CameraForm
+    address, among = "cameras:camera", "cameras:cameras"
+    new, kept, called = "New camera", "The camera {row} is kept.", "the camera {row}"
+    instead = "Set its state to retired instead."
 
-@form_methods
-def camera_delete(request: HttpRequest, pk: int) -> HttpResponse:
-    row = get_object_or_404(Camera, pk=pk)
-    return delete_page(
-        request,
-        row,
-        name=f"the camera {row}",
-        back=row.get_absolute_url(),
-        after=reverse("cameras:cameras"),
-        instead="Set its state to retired instead.",
-    )
+    def start(self, request: HttpRequest, reserve: Reserve | None) -> dict[str, Any]:
+        last = Camera.objects.order_by("-pk").first()
+        return {"model": last.model_id} if last else {}
 
 
 # Cards ------------------------------------------------------------------------------------------------------
 
 
-@form_methods
-def card_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
-    row = get_object_or_404(Card, pk=pk) if pk else None
-    last = Card.objects.order_by("-pk").first()
-    initial = {} if row or not last else {"size_gb": last.size_gb}
-    form = CardForm(request.POST or None, instance=row, initial=initial, **_who(request))
-    return form_page(
-        request,
-        form,
-        title=f"Card {row}" if row else "New card",
-        kept="The card {row} is kept.",
-        back=reverse("cameras:cards"),
-        delete_url=reverse("cameras:card_delete", args=[row.pk]) if row else "",
-    )
+class CardPages(RecordPages[Card]):
+    """Cards; a new one is most likely as large as the last."""
 
+    model, form = Card, CardForm
+    address, among = "cameras:card", "cameras:cards"
+    new, change, kept, called = "New card", "Card {row}", "The card {row} is kept.", "the card {row}"
 
-@form_methods
-def card_delete(request: HttpRequest, pk: int) -> HttpResponse:
-    row = get_object_or_404(Card, pk=pk)
-    return delete_page(
-        request,
-        row,
-        name=f"the card {row}",
-        back=reverse("cameras:card_edit", args=[pk]),
-        after=reverse("cameras:cards"),
-    )
+    def start(self, request: HttpRequest, reserve: Reserve | None) -> dict[str, Any]:
+        last = Card.objects.order_by("-pk").first()
+        return {"size_gb": last.size_gb} if last else {}
 
 
 # Deployments ------------------------------------------------------------------------------------------------
@@ -270,39 +228,35 @@ def _placement(request: HttpRequest) -> Placement | None:
     return Placement.objects.select_related("site__reserve", "camera_model").filter(uuid=asked).first()
 
 
-@form_methods
-def deployment_edit(request: HttpRequest, slug: str | None = None) -> HttpResponse:
-    row = get_object_or_404(Deployment, slug=slug) if slug else None
-    before = row.utc_offset_min if row else None
-    initial = {} if row else _deployment_start(request)
-    placement = None if row else _placement(request)
-    begun = row or (Deployment(placement=placement) if placement else None)
-    form = DeploymentForm(request.POST or None, instance=begun, initial=initial, **_who(request))
-    site = initial.get("site")
+class DeploymentPages(RecordPages[Deployment]):
+    """Deployments. A new one may follow a placement; times and sequences follow a changed clock."""
 
-    def after(kept: Deployment) -> str:
+    model, form = Deployment, DeploymentForm
+    address, among = "cameras:deployment", "cameras:cameras"
+    new, kept, called = "New deployment", "The deployment {row} is kept.", "the deployment {row}"
+    instead = "Pictures are never deleted by Trod; end the deployment instead."
+
+    def start(self, request: HttpRequest, reserve: Reserve | None) -> dict[str, Any]:
+        return _deployment_start(request)
+
+    def arguments(self, request: HttpRequest, row: Deployment | None, reserve: Reserve | None) -> dict[str, Any]:
+        placement = None if row else _placement(request)
+        begun = Deployment(placement=placement) if placement else None
+        return super().arguments(request, row, reserve) | {"instance": row or begun}
+
+    def more(self, request: HttpRequest, row: Deployment | None, form: RecordForm) -> dict[str, Any]:
+        if row is not None:
+            return {}
+        placement, site = form.instance.placement, form.initial.get("site")
+        words = f"Work the placement out on the placement planner of {site}"
+        aside = (reverse("planner:planner", args=[site.slug]), words) if site and not placement else None
+        return {"lead": _missing() or _as_placed(placement), "aside": aside}
+
+    def after(self, request: HttpRequest, form: DeploymentForm, kept: Deployment) -> str:
         changes.follow_deployment(kept)
-        if before is not None and before != kept.utc_offset_min:
+        if form.kept_as and form.kept_as["utc_offset_min"] != str(kept.utc_offset_min):
             _follow_clock(request, kept)
         return kept.get_absolute_url()
-
-    missing = [] if row else _missing()
-    return form_page(
-        request,
-        form,
-        title=f"Change {row}" if row else "New deployment",
-        kept="The deployment {row} is kept.",
-        lead=missing[0] if missing else _as_placed(placement),
-        aside=(
-            reverse("planner:planner", args=[site.slug]),
-            f"Work the placement out on the placement planner of {site}",
-        )
-        if site and not placement
-        else None,
-        back=row.get_absolute_url() if row else reverse("cameras:cameras"),
-        after=after,
-        delete_url=reverse("cameras:deployment_delete", args=[row.slug]) if row else "",
-    )
 
 
 def _as_placed(placement: Placement | None) -> str:
@@ -313,13 +267,10 @@ def _as_placed(placement: Placement | None) -> str:
     )
 
 
-def _missing() -> list[str]:
-    words = []
+def _missing() -> str:
     if not Site.objects.exists():
-        words.append("There is no site yet: make one on Ground first.")
-    elif not Camera.objects.exists():
-        words.append("There is no camera yet: make one on Cameras first.")
-    return words
+        return "There is no site yet: make one on Ground first."
+    return "" if Camera.objects.exists() else "There is no camera yet: make one on Cameras first."
 
 
 def _follow_clock(request: HttpRequest, row: Deployment) -> None:
@@ -341,7 +292,7 @@ def deployment_end(request: HttpRequest, slug: str) -> HttpResponse:
     if row.end is not None:
         messages.info(request, f"{row} has ended already. Its end can be changed there.")
         return redirect(row)
-    form = EndForm(request.POST or None, instance=row, initial={"end": _now()}, **_who(request))
+    form = EndForm(request.POST or None, instance=row, initial={"end": _now()}, **typist(request, the_reserve()))
     if row.card is None:
         del form.fields["bring"]
     if request.method == "POST" and form.is_valid():
@@ -365,14 +316,4 @@ def deployment_end(request: HttpRequest, slug: str) -> HttpResponse:
     )
 
 
-@form_methods
-def deployment_delete(request: HttpRequest, slug: str) -> HttpResponse:
-    row = get_object_or_404(Deployment, slug=slug)
-    return delete_page(
-        request,
-        row,
-        name=f"the deployment {row}",
-        back=row.get_absolute_url(),
-        after=reverse("cameras:cameras"),
-        instead="Pictures are never deleted by Trod; end the deployment instead.",
-    )
+camera_pages, card_pages, deployment_pages = CameraPages(), CardPages(), DeploymentPages()

@@ -5,7 +5,8 @@ the database's own refusals in words, deletion that asks and can be undone.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from copy import copy
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -450,17 +451,35 @@ def delete_page(
     alone = not held_by and stands_alone(row)
     if request.method == "POST" and not held_by:
         seen.check(request, row, mine=f"delete {name}")
-        saved = serializers.serialize("json", [row]) if alone else ""
+        stood = copy(row)
         with transaction.atomic():
             row.delete()
-        if saved:
-            request.session["undo"] = {"what": f"Put {name} back", "rows": saved, "next": after}
-            messages.success(request, f"{name} is deleted.", extra_tags="undo")
-        else:
-            messages.success(request, f"{name} is deleted.")
+        if alone:
+            offer_undo(request, f"Put {name} back", after, before=[stood], gone=True)
+        messages.success(request, f"{name} is deleted.", extra_tags="undo" if alone else "")
         return redirect(after)
     context = {"row": row, "name": name, "held_by": held_by, "alone": alone, "back": back, "instead": instead}
     return render(request, "trod/parts/delete_page.html", context, status=409 if request.method == "POST" else 200)
+
+
+def offer_undo(
+    request: HttpRequest,
+    what: str,
+    after: str,
+    *,
+    before: Iterable[models.Model] = (),
+    made: Iterable[models.Model | tuple[str, int]] = (),
+    gone: bool = False,
+) -> None:
+    """Hold an undo for this session, for `put_back`: what was made is deleted, what was before is saved as it was.
+
+    before : rows as they stood, read before they were changed or deleted. gone : they are deleted, and come back only
+    where nothing stands in their place.
+    """
+    held: dict[str, Any] = {"what": what, "rows": serializers.serialize("json", before), "next": after}
+    if not gone:
+        held["made"] = [(one._meta.label_lower, one.pk) if isinstance(one, models.Model) else one for one in made]
+    request.session["undo"] = held
 
 
 def put_back(request: HttpRequest) -> tuple[bool, str]:

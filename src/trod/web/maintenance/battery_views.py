@@ -8,8 +8,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from trod.catalogue.models import Camera
+from trod.web.forms.records import the_reserve
 from trod.web.maintenance import batteries
-from trod.web.maintenance.common import HERE, the_reserve
+from trod.web.maintenance.common import HERE
 
 
 @require_GET

@@ -11,8 +11,10 @@ from django.views.decorators.http import require_GET, require_POST
 
 from trod.catalogue.models import Card
 from trod.web import seen
+from trod.web.forms.common import offer_undo
+from trod.web.forms.records import the_reserve
 from trod.web.maintenance import cards
-from trod.web.maintenance.common import HERE, can_undo, the_reserve
+from trod.web.maintenance.common import HERE
 
 DOUBT = "doubt"
 
@@ -91,7 +93,7 @@ def card_state(request: HttpRequest, pk: int) -> HttpResponse:
     if state in Card.State.values and state != row.state:
         with transaction.atomic():
             seen.check(request, row, only=("state",), mine=str(Card.State(state).label))
-            can_undo(request, f"Put {row} back as it was", back, before=[Card.objects.get(pk=pk)])
+            offer_undo(request, f"Put {row} back as it was", back, before=[Card.objects.get(pk=pk)])
             row.state = state
             row.save(update_fields=["state"])
         messages.success(request, f"{row}: {row.get_state_display()}.", extra_tags="undo")

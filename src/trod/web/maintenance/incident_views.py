@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-import uuid as uuids
 from typing import Any
 
 from django.contrib import messages
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_GET, require_POST
 
 from trod import clock
-from trod.catalogue.models import Camera, CostYear, Deployment, Incident, Site
+from trod.catalogue.models import Camera, CostYear, Deployment, Incident, Reserve, Site
 from trod.web import seen
-from trod.web.forms.common import delete_page, form_page
+from trod.web.access import person
+from trod.web.forms.common import offer_undo
+from trod.web.forms.records import RecordPages
 from trod.web.maintenance import incidents
-from trod.web.maintenance.common import HERE, can_undo, who
+from trod.web.maintenance.common import HERE
 from trod.web.maintenance.forms import IncidentForm
 
-form_methods = require_http_methods(["GET", "POST"])
 USUAL_STATE = {"theft": Camera.State.LOST, "fault": Camera.State.REPAIR}
 
 
@@ -44,27 +44,28 @@ def log(request: HttpRequest) -> HttpResponse:
     return render(request, "trod/maintenance/incidents.html", context)
 
 
-@form_methods
-def edit(request: HttpRequest, uuid: uuids.UUID | None = None) -> HttpResponse:
-    """Write an incident down, or change one."""
-    row = get_object_or_404(Incident, uuid=uuid) if uuid else None
-    told = who(request)
-    reserve = told["reserve"]
-    initial: dict[str, Any] = {}
-    if row is None:
+class IncidentPages(RecordPages[Incident]):
+    """Theft, damage and faults; the camera's state may follow."""
+
+    model, form, related = Incident, IncidentForm, ("site",)
+    address, among = "maintenance:incident", "maintenance:incidents"
+    new, change, kept = "Theft or damage", "Change what happened", "It is written down."
+    called = "what happened at {row.site} ({row.found_on})"
+    page = HERE
+
+    def start(self, request: HttpRequest, reserve: Reserve | None) -> dict[str, Any]:
         d = Deployment.objects.filter(slug=request.GET.get("deployment", "")).first()
         kind = request.GET.get("kind", "")
-        initial = {
+        return {
             "deployment": d,
             "site": None if d else Site.objects.filter(slug=request.GET.get("site", "")).first(),
             "found_on": clock.local(timezone.now(), reserve.zone if reserve else "UTC").date(),
-            "by": told["person"],
+            "by": person(request),
             "kind": kind if kind in Incident.Kind.values else "",
             "camera_becomes": USUAL_STATE.get(kind, ""),
         }
-    form = IncidentForm(request.POST or None, instance=row, initial=initial, **told)
 
-    def after(kept: Incident) -> str:
+    def after(self, request: HttpRequest, form: IncidentForm, kept: Incident) -> str:
         state = form.cleaned_data.get("camera_becomes")
         if state and kept.camera and kept.camera.state != state:
             kept.camera.state = state
@@ -74,29 +75,8 @@ def edit(request: HttpRequest, uuid: uuids.UUID | None = None) -> HttpResponse:
             return reverse("cameras:deployment_end", args=[kept.deployment.slug])
         return reverse("maintenance:incidents")
 
-    return form_page(
-        request,
-        form,
-        title="Change what happened" if row else "Theft or damage",
-        kept="It is written down.",
-        back=reverse("maintenance:incidents"),
-        after=after,
-        delete_url=reverse("maintenance:incident_delete", args=[row.uuid]) if row else "",
-        **HERE,
-    )
 
-
-@form_methods
-def delete(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
-    """Delete an incident; it can be put back."""
-    row = get_object_or_404(Incident.objects.select_related("site"), uuid=uuid)
-    return delete_page(
-        request,
-        row,
-        name=f"what happened at {row.site} ({row.found_on})",
-        back=reverse("maintenance:incident_edit", args=[uuid]),
-        after=reverse("maintenance:incidents"),
-    )
+pages = IncidentPages()
 
 
 @require_POST
@@ -113,7 +93,7 @@ def take_rate(request: HttpRequest, slug: str = "") -> HttpResponse:
     with transaction.atomic():
         for one in mine:
             seen.check(request, one.site, only=("losses_per_year",), mine=f"{one.suggested:g} a year from the log")
-        can_undo(request, f"Put {name} back as before", back, before=[Site.objects.get(pk=r.site.pk) for r in mine])
+        offer_undo(request, f"Put {name} back as before", back, before=[Site.objects.get(pk=r.site.pk) for r in mine])
         for one in mine:
             one.site.losses_per_year = one.suggested
             one.site.save(update_fields=["losses_per_year"])

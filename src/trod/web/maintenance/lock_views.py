@@ -10,16 +10,16 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from trod.catalogue.models import Lock, Site
+from trod.catalogue.models import Lock, Reserve, Site
 from trod.errors import WrongInput
 from trod.web.access import person
 from trod.web.forms.cameras import camera_asked
-from trod.web.forms.common import delete_page, form_page, whole
+from trod.web.forms.common import RecordForm, whole
+from trod.web.forms.records import RecordPages
 from trod.web.maintenance import locks
-from trod.web.maintenance.common import HERE, who
+from trod.web.maintenance.common import HERE
 from trod.web.maintenance.forms import LockForm, PhraseForm
 from trod.web.pages import HtmxRequest
 from trod.web.shared import rights, seal, tries
@@ -139,50 +139,36 @@ def phrase(request: HttpRequest) -> HttpResponse:
     return _private(render(request, "trod/maintenance/phrase.html", context, status=422 if form.is_bound else 200))
 
 
-@form_methods
-def edit(request: HttpRequest, uuid: uuids.UUID | None = None) -> HttpResponse:
-    """A new lock, or changes to one."""
-    if not locks.may_see(request):
-        return _no_right(request)
-    row = get_object_or_404(Lock, uuid=uuid) if uuid else None
-    initial = {}
-    if not row:
-        initial = {
-            "camera": camera_asked(request),
-            "site": Site.objects.filter(slug=request.GET.get("site", "")).first(),
-        }
-    key = seal.key_of(request)
-    shut = key is None and seal.current() is not None
-    form = LockForm(request.POST or None, instance=row, initial=initial, key=key, shut=shut, **who(request))
-    return _private(
-        form_page(
-            request,
-            form,
-            lead="The numbers are sealed. Show one under Locks and keys and say the pass phrase to change them."
-            if shut
-            else "",
-            title=f"Lock {row}" if row else "New lock",
-            kept="The lock {row} is kept.",
-            back=reverse("maintenance:locks"),
-            delete_url=reverse("maintenance:lock_delete", args=[row.uuid]) if row else "",
-            **HERE,
-        )
-    )
+class LockPages(RecordPages[Lock]):
+    """Locks, for those alone who may see their numbers."""
+
+    model, form = Lock, LockForm
+    address, among = "maintenance:lock", "maintenance:locks"
+    new, change, kept, called = "New lock", "Lock {row}", "The lock {row} is kept.", "the lock {row}"
+    page = HERE
+
+    def refused(self, request: HttpRequest) -> HttpResponse | None:
+        return None if locks.may_see(request) else _no_right(request)
+
+    def start(self, request: HttpRequest, reserve: Reserve | None) -> dict[str, Any]:
+        site = Site.objects.filter(slug=request.GET.get("site", "")).first()
+        return {"camera": camera_asked(request), "site": site}
+
+    def arguments(self, request: HttpRequest, row: Lock | None, reserve: Reserve | None) -> dict[str, Any]:
+        key = seal.key_of(request)
+        shut = key is None and seal.current() is not None
+        return super().arguments(request, row, reserve) | {"key": key, "shut": shut}
+
+    def more(self, request: HttpRequest, row: Lock | None, form: RecordForm) -> dict[str, Any]:
+        shut = "new_combination" not in form.fields
+        words = "The numbers are sealed. Show one under Locks and keys and say the pass phrase to change them."
+        return {"lead": words if shut else ""}
+
+    def edit(self, request: HttpRequest, **keys: Any) -> HttpResponse:
+        return _private(super().edit(request, **keys))
 
 
-@form_methods
-def delete(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
-    """Delete a lock; it can be put back."""
-    if not locks.may_see(request):
-        return _no_right(request)
-    row = get_object_or_404(Lock, uuid=uuid)
-    return delete_page(
-        request,
-        row,
-        name=f"the lock {row}",
-        back=reverse("maintenance:lock_edit", args=[uuid]),
-        after=reverse("maintenance:locks"),
-    )
+pages = LockPages()
 
 
 @require_POST

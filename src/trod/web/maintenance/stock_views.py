@@ -6,6 +6,7 @@ import uuid as uuids
 from typing import Any
 
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -16,9 +17,10 @@ from trod import clock
 from trod.catalogue.models import Booking, CostYear, Deployment, StockItem, Visit
 from trod.planning.visit.maintenance import costs_sentence, year_span, years_between
 from trod.web.access import person
-from trod.web.forms.common import delete_page, form_page, status_of, tell_merged, whole
+from trod.web.forms.common import offer_undo, status_of, tell_merged, whole
+from trod.web.forms.records import RecordPages, the_reserve, typist
 from trod.web.maintenance import costs, stock
-from trod.web.maintenance.common import HERE, can_undo, table_answer, the_reserve, who
+from trod.web.maintenance.common import HERE, table_answer
 from trod.web.maintenance.forms import BookingForm, CostYearForm, StockForm, battery_kinds
 
 form_methods = require_http_methods(["GET", "POST"])
@@ -54,7 +56,9 @@ def item(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
         "item": row,
         "held": held,
         "bookings": row.bookings.select_related("visit__site")[:200],
-        "form": BookingForm(initial={"at": _minute(), "unit_price": row.unit_price}, on_hand=held, **who(request)),
+        "form": BookingForm(
+            initial={"at": _minute(), "unit_price": row.unit_price}, on_hand=held, **typist(request, the_reserve())
+        ),
         **HERE,
     }
     return render(request, "trod/maintenance/stock_item.html", context)
@@ -64,45 +68,19 @@ def _minute() -> Any:
     return timezone.now().replace(second=0, microsecond=0)
 
 
-@form_methods
-def edit(request: HttpRequest, uuid: uuids.UUID | None = None) -> HttpResponse:
-    """A new thing on the stock, or changes to one."""
-    row = get_object_or_404(StockItem, uuid=uuid) if uuid else None
-    form = StockForm(request.POST or None, instance=row, **who(request))
+class StockPages(RecordPages[StockItem]):
+    """Things on the stock; of a new one it may be said how many there are."""
 
-    def after(kept: StockItem) -> str:
+    model, form = StockItem, StockForm
+    address, among, new = "maintenance:stock", "maintenance:stock", "New on the stock"
+    instead = "Count it as 0 instead, or take its bookings back first."
+    page = {"template": "trod/maintenance/stock_form.html", "battery_kinds": battery_kinds(), **HERE}
+
+    def after(self, request: HttpRequest, form: StockForm, kept: StockItem) -> str:
         if count := form.cleaned_data.get("count"):
-            Booking.objects.create(
-                item=kept, at=timezone.now(), change=count, why=Booking.Why.COUNTED, by=person(request)
-            )
+            counted = Booking.Why.COUNTED
+            Booking.objects.create(item=kept, at=timezone.now(), change=count, why=counted, by=person(request))
         return kept.get_absolute_url()
-
-    return form_page(
-        request,
-        form,
-        title=f"Change {row}" if row else "New on the stock",
-        kept="{row} is kept.",
-        back=row.get_absolute_url() if row else reverse("maintenance:stock"),
-        after=after,
-        delete_url=reverse("maintenance:stock_delete", args=[row.uuid]) if row else "",
-        template="trod/maintenance/stock_form.html",
-        battery_kinds=battery_kinds(),
-        **HERE,
-    )
-
-
-@form_methods
-def delete(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
-    """Delete a thing that was never booked."""
-    row = get_object_or_404(StockItem, uuid=uuid)
-    return delete_page(
-        request,
-        row,
-        name=str(row),
-        back=row.get_absolute_url(),
-        after=reverse("maintenance:stock"),
-        instead="Count it as 0 instead, or take its bookings back first.",
-    )
 
 
 @require_POST
@@ -111,9 +89,9 @@ def book(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
     row = get_object_or_404(StockItem, uuid=uuid)
     held = stock.on_hand().get(row.pk, 0)
     begun = Booking(item=row, by=person(request))
-    form = BookingForm(request.POST, instance=begun, on_hand=held, **who(request))
+    form = BookingForm(request.POST, instance=begun, on_hand=held, **typist(request, the_reserve()))
     if form.is_valid() and isinstance(kept := form.keep(), Booking):
-        can_undo(request, "Take the booking back", row.get_absolute_url(), made=[kept])
+        offer_undo(request, "Take the booking back", row.get_absolute_url(), made=[kept])
         messages.success(request, f"{row}: there are {held + kept.change} now.", extra_tags="undo")
         return redirect(row)
     context = {"item": row, "held": held, "form": form, "bookings": row.bookings.select_related("visit__site"), **HERE}
@@ -125,7 +103,7 @@ def unbook(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
     """Take a booking back; it can be put back again."""
     row = get_object_or_404(Booking.objects.select_related("item"), uuid=uuid)
     back = row.item.get_absolute_url()
-    can_undo(request, "Put the booking back", back, before=[row])
+    offer_undo(request, "Put the booking back", back, before=[row])
     words = str(row)
     row.delete()
     messages.success(request, f"Taken back: {words}.", extra_tags="undo")
@@ -148,7 +126,7 @@ def book_visits(request: HttpRequest) -> HttpResponse:
             chosen.append((visit, thing, number))
     made = stock.book(chosen, by=person(request))
     if made:
-        can_undo(request, "Take these bookings back", back, made=made)
+        offer_undo(request, "Take these bookings back", back, made=made)
         total = -sum(b.change for b in made)
         messages.success(
             request,
@@ -177,7 +155,7 @@ def cost_page(request: HttpRequest, year: int | None = None) -> HttpResponse:
     """A year by site; what is typed for it is kept here."""
     number, reserve, now = _year(year), the_reserve(), timezone.now()
     typed = costs.typed(reserve, number)
-    form = CostYearForm(request.POST or None, instance=typed, **who(request))
+    form = CostYearForm(request.POST or None, instance=typed, **typist(request, the_reserve()))
     if request.method == "POST" and reserve and form.is_valid() and form.keep() is not None:
         messages.success(request, f"What was typed for {number} is kept.")
         tell_merged(request, form)
@@ -223,13 +201,19 @@ def cost_table(request: HttpRequest, year: int) -> HttpResponse:
     return table_answer(f"trod-costs-{number}.csv", head, rows)
 
 
-def delete_year(request: HttpRequest, year: int) -> HttpResponse:
-    """Forget what was typed for a year; it can be put back."""
-    row = get_object_or_404(CostYear, year=year, reserve=the_reserve())
-    return delete_page(
-        request,
-        row,
-        name=f"what was typed for {year}",
-        back=reverse("maintenance:costs_of", args=[year]),
-        after=reverse("maintenance:costs_of", args=[year]),
-    )
+class YearPages(RecordPages[CostYear]):
+    """What is typed for a year; only to be forgotten here, `cost_page` keeps it."""
+
+    model, address, called = CostYear, "maintenance:cost", "what was typed for {row.year}"
+
+    def rows(self) -> QuerySet[CostYear]:
+        return CostYear.objects.filter(reserve=the_reserve())
+
+    def back_from_delete(self, row: CostYear, **keys: Any) -> str:
+        return self.after_delete(row)
+
+    def after_delete(self, row: CostYear) -> str:
+        return reverse("maintenance:costs_of", args=[row.year])
+
+
+pages, year_pages = StockPages(), YearPages()

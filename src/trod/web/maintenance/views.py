@@ -9,8 +9,9 @@ from django.views.decorators.http import require_GET
 
 from trod import clock
 from trod.catalogue.models import Incident, Lock
+from trod.web.forms.records import the_reserve
 from trod.web.maintenance import cards, stock
-from trod.web.maintenance.common import HERE, the_reserve
+from trod.web.maintenance.common import HERE
 
 
 @require_GET

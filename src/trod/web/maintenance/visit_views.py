@@ -18,8 +18,8 @@ from trod.catalogue.models import Card, Deployment, Site, Visit
 from trod.catalogue.rounds import visiting
 from trod.units import Scale, scale
 from trod.web.access import person
-from trod.web.forms.common import back_to, box, delete_page, status_of, tell_merged, unit_of
-from trod.web.maintenance.common import can_undo, who
+from trod.web.forms.common import back_to, box, offer_undo, status_of, tell_merged, unit_of
+from trod.web.forms.records import RecordPages, the_reserve, typist
 from trod.web.maintenance.forms import battery_kinds
 from trod.web.maintenance.visit_form import VisitForm
 from trod.web.shared import walks
@@ -36,7 +36,7 @@ def _home(visit: Visit) -> str:
 def visit_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     """Record a visit, or change one."""
     row = get_object_or_404(Visit.objects.select_related("deployment", "site"), pk=pk) if pk else None
-    told = who(request)
+    told = typist(request, the_reserve())
     initial, back = ({}, _home(row)) if row else _start(request)
     lines, problems = walks.lines_of(None, told["units"])[:WALK_LINES], []
     found: list[dict[str, Any]] = []
@@ -93,7 +93,7 @@ def _kept(request: HttpRequest, form: VisitForm, kept: Visit, *, new: bool, back
     after = done.deployment.get_absolute_url() if done.deployment else kept.site.get_absolute_url()
     words = " ".join(["The visit is kept.", *done.told])
     if new:
-        can_undo(request, "Take the visit back", back, made=done.made, before=done.before)
+        offer_undo(request, "Take the visit back", back, made=done.made, before=done.before)
         messages.success(request, words, extra_tags="undo")
     else:
         messages.success(request, words)
@@ -141,16 +141,18 @@ def _changed_words(row: Visit, units: str) -> list[str]:
     return out
 
 
-@form_methods
-def visit_delete(request: HttpRequest, pk: int) -> HttpResponse:
-    """Delete a visit; it can be put back."""
-    row = get_object_or_404(Visit.objects.select_related("site__reserve", "deployment"), pk=pk)
-    zone = row.site.reserve.zone
-    return delete_page(
-        request,
-        row,
-        name=f"the visit of {clock.local(row.at, zone):%Y-%m-%d} to {row.site}",
-        back=reverse("cameras:visit_edit", args=[pk]),
-        after=_home(row),
-        instead="Take what was booked for it back on the stock first.",
-    )
+class VisitPages(RecordPages[Visit]):
+    """Visits, as they are deleted; `visit_edit` has a page of its own."""
+
+    model, related = Visit, ("site__reserve", "deployment")
+    address = "cameras:visit"
+    instead = "Take what was booked for it back on the stock first."
+
+    def name_of(self, row: Visit) -> str:
+        return f"the visit of {clock.local(row.at, row.site.reserve.zone):%Y-%m-%d} to {row.site}"
+
+    def after_delete(self, row: Visit) -> str:
+        return _home(row)
+
+
+pages = VisitPages()

@@ -9,7 +9,6 @@ from django.contrib import messages
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
@@ -22,7 +21,8 @@ from trod.errors import WrongInput
 from trod.web import seen
 from trod.web.access import person
 from trod.web.forms import seasons
-from trod.web.forms.common import delete_page, form_page, units_for, whole
+from trod.web.forms.common import RecordForm, whole
+from trod.web.forms.records import RecordPages, the_reserve
 from trod.web.forms.sites import SignForm, SiteForm, TrackForm
 from trod.web.map import pages
 from trod.web.shared import lists
@@ -30,18 +30,10 @@ from trod.web.shared import lists
 form_methods = require_http_methods(["GET", "POST"])
 
 
-def _reserve() -> Reserve | None:
-    return Reserve.objects.order_by("id").first()
-
-
-def _who(request: HttpRequest, reserve: Reserve | None) -> dict[str, Any]:
-    return {"reserve": reserve, "units": units_for(request, reserve), "person": person(request)}
-
-
 @require_GET
 def ground(request: HttpRequest) -> HttpResponse:
     """The map with sites and sign, and the same as a list beside it."""
-    reserve = _reserve()
+    reserve = the_reserve()
     if reserve is None:
         return render(request, "trod/map.html", {"sites": []})
     asked = whole(request.GET.get("month", ""))
@@ -89,86 +81,53 @@ def site(request: HttpRequest, slug: str) -> HttpResponse:
     return render(request, "trod/map/site.html", context)
 
 
-@form_methods
-def site_edit(request: HttpRequest, slug: str | None = None) -> HttpResponse:
-    row = get_object_or_404(Site.objects.select_related("reserve"), slug=slug) if slug else None
-    reserve = row.reserve if row else _reserve()
-    if reserve is None:
-        messages.info(request, "A site lies on a reserve: write that down first.")
-        return redirect("people:reserve")
-    initial: dict[str, Any] = {}
-    if row is None:
-        initial = {"latitude": reserve.latitude, "longitude": reserve.longitude}
-        initial |= {name: request.GET[name] for name in ("latitude", "longitude") if request.GET.get(name)}
-    form = SiteForm(request.POST or None, instance=row, initial=initial, **_who(request, reserve))
-    return form_page(
-        request,
-        form,
-        title=f"Change {row}" if row else "New site",
-        kept="The site {row} is kept.",
-        lead="" if row else "A click on the map of Ground brings its place here too.",
-        back=row.get_absolute_url() if row else reverse("map:map"),
-        after=lambda kept: kept.get_absolute_url(),
-        delete_url=reverse("map:site_delete", args=[row.slug]) if row else "",
-    )
+class SitePages(RecordPages[Site]):
+    """Sites; a new one lies where the map was clicked, else in the reserve's middle."""
+
+    model, form, related = Site, SiteForm, ("reserve",)
+    address, among = "map:site", "map:map"
+    new, kept, called = "New site", "The site {row} is kept.", "the site {row}"
+    instead = "Put the tick at “retired” instead: then it stays for its history alone."
+    no_reserve = "A site lies on a reserve: write that down first."
+
+    def start(self, request: HttpRequest, reserve: Reserve | None) -> dict[str, Any]:
+        assert reserve is not None
+        return {"latitude": reserve.latitude, "longitude": reserve.longitude} | _clicked(request)
+
+    def more(self, request: HttpRequest, row: Site | None, form: RecordForm) -> dict[str, Any]:
+        return {"lead": "" if row else "A click on the map of Ground brings its place here too."}
 
 
-@form_methods
-def site_delete(request: HttpRequest, slug: str) -> HttpResponse:
-    row = get_object_or_404(Site, slug=slug)
-    return delete_page(
-        request,
-        row,
-        name=f"the site {row}",
-        back=row.get_absolute_url(),
-        after=reverse("map:map"),
-        instead="Put the tick at “retired” instead: then it stays for its history alone.",
-    )
+class SignPages(RecordPages[Sign]):
+    """Sign seen."""
 
+    model, form, related = Sign, SignForm, ("reserve", "species")
+    address, among = "map:sign", "map:map"
+    new, kept, called = "Sign seen", "{row}: kept.", "the sign “{row}”"
+    no_reserve = "Sign is seen on a reserve: write that down first."
 
-@form_methods
-def sign_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
-    row = get_object_or_404(Sign.objects.select_related("reserve", "species"), pk=pk) if pk else None
-    reserve = row.reserve if row else _reserve()
-    if reserve is None:
-        messages.info(request, "Sign is seen on a reserve: write that down first.")
-        return redirect("people:reserve")
-    initial: dict[str, Any] = {}
-    if row is None:
-        site = reserve.sites.filter(slug=request.GET.get("site", "")).first()
-        initial = {
+    def start(self, request: HttpRequest, reserve: Reserve | None) -> dict[str, Any]:
+        assert reserve is not None
+        return {
             "seen_on": clock.local(timezone.now(), reserve.zone).date(),
             "seen_by": person(request),
-            "site": site,
-            **{name: request.GET[name] for name in ("latitude", "longitude") if request.GET.get(name)},
+            "site": reserve.sites.filter(slug=request.GET.get("site", "")).first(),
+            **_clicked(request),
         }
-    form = SignForm(request.POST or None, instance=row, initial=initial, **_who(request, reserve))
-    return form_page(
-        request,
-        form,
-        title=f"Change {row}" if row else "Sign seen",
-        kept="{row}: kept.",
-        back=reverse("map:map"),
-        delete_url=reverse("map:sign_delete", args=[row.pk]) if row else "",
-    )
 
 
-@form_methods
-def sign_delete(request: HttpRequest, pk: int) -> HttpResponse:
-    row = get_object_or_404(Sign, pk=pk)
-    return delete_page(
-        request,
-        row,
-        name=f"the sign “{row}”",
-        back=reverse("map:sign_edit", args=[pk]),
-        after=reverse("map:map"),
-    )
+def _clicked(request: HttpRequest) -> dict[str, str]:
+    """The place that a click on the map brought, from the address."""
+    return {name: request.GET[name] for name in ("latitude", "longitude") if request.GET.get(name)}
+
+
+site_pages, sign_pages = SitePages(), SignPages()
 
 
 @form_methods
 def tracks(request: HttpRequest) -> HttpResponse:
     """Tracks of a GPX file become the boundary or lines on the map."""
-    reserve = _reserve()
+    reserve = the_reserve()
     if reserve is None:
         return redirect("people:reserve")
     form = TrackForm(request.POST or None, request.FILES or None)

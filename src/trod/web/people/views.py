@@ -10,12 +10,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from trod.catalogue.models import Reserve, Species
+from trod.catalogue.models import Species
 from trod.catalogue.rows import taxa
 from trod.web.access import person
 from trod.web.forms import common as forms_common
-from trod.web.forms.common import delete_page, form_page, units_for
+from trod.web.forms.common import form_page, units_for
 from trod.web.forms.people import AccountForm, ReserveForm, SpeciesForm
+from trod.web.forms.records import RecordPages, the_reserve
 from trod.web.pages import THEMES
 from trod.web.people.cautions import cautions_html
 from trod.web.shared import rights
@@ -60,7 +61,7 @@ def settings(request: HttpRequest) -> HttpResponse:
 @form_methods
 def reserve(request: HttpRequest) -> HttpResponse:
     """The reserve: made the first time, changed later."""
-    row = Reserve.objects.order_by("id").first()
+    row = the_reserve()
     form = ReserveForm(request.POST or None, instance=row, units=units_for(request, row), reserve=row)
     return form_page(
         request,
@@ -81,32 +82,16 @@ def species_list(request: HttpRequest) -> HttpResponse:
     return render(request, "trod/people/species.html", {"species": rows, "unnamed": unnamed})
 
 
-@form_methods
-def species_edit(request: HttpRequest, slug: str | None = None) -> HttpResponse:
-    row = get_object_or_404(Species, slug=slug) if slug else None
-    ground = Reserve.objects.order_by("id").first()
-    form = SpeciesForm(request.POST or None, instance=row, units=units_for(request, ground), reserve=ground)
-    return form_page(
-        request,
-        form,
-        title=row.name if row else "A new species",
-        kept="{row} is kept.",
-        back=reverse("people:species"),
-        delete_url=reverse("people:species_delete", args=[row.slug]) if row else "",
-    )
+class SpeciesPages(RecordPages[Species]):
+    """Species."""
+
+    model, form = Species, SpeciesForm
+    address, among = "people:species", "people:species"
+    new, change = "A new species", "{row}"
+    instead = "Take the tick off “active” instead: then it is no longer offered."
 
 
-@form_methods
-def species_delete(request: HttpRequest, slug: str) -> HttpResponse:
-    row = get_object_or_404(Species, slug=slug)
-    return delete_page(
-        request,
-        row,
-        name=row.name,
-        back=reverse("people:species_edit", args=[slug]),
-        after=reverse("people:species"),
-        instead="Take the tick off “active” instead: then it is no longer offered.",
-    )
+species_pages = SpeciesPages()
 
 
 @form_methods

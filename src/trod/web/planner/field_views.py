@@ -19,9 +19,10 @@ from trod.planning.catch import animals, calibrate
 from trod.planning.catch.crossing import Path
 from trod.web import seen
 from trod.web.access import person
-from trod.web.forms.common import delete_page, status_of, tell_merged, units_for
+from trod.web.forms.common import offer_undo, status_of, tell_merged, units_for
+from trod.web.forms.records import RecordPages
 from trod.web.planner import pages
-from trod.web.planner.shared import offer_undo, site_of
+from trod.web.planner.shared import site_of
 from trod.web.shared import walk_evidence as evidence
 from trod.web.shared import walks
 
@@ -110,7 +111,7 @@ def keep(request: HttpRequest, slug: str) -> HttpResponse:
         messages.error(request, "The walks noted so far tell no figure well enough to keep it.")
         return redirect(back)
     seen.check(request, model, only=("measured",), mine="the figures of the walk tests")
-    offer_undo(request, [model], what=f"Put {model} back as it was", after=back)
+    offer_undo(request, f"Put {model} back as it was", back, before=[model])
     model.measured = {**(model.measured or {}), **dict(says.keep)}
     model.save(update_fields=["measured"])
     messages.success(request, f"{model} is now reckoned with as the field says.", extra_tags="undo")
@@ -196,14 +197,19 @@ def _deployment(request: HttpRequest, site: Site) -> Deployment | None:
     return rows.filter(slug=asked).first() if asked else rows.filter(end__isnull=True).first()
 
 
-@require_http_methods(["GET", "POST"])
-def walk_test_delete(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
-    """Delete a walk test."""
-    row = get_object_or_404(WalkTest, uuid=uuid, deployment__site__slug=slug)
-    return delete_page(
-        request,
-        row,
-        name=f"the walk test ({row})",
-        back=reverse("planner:walk_test", args=[slug, uuid]),
-        after=reverse("planner:field", args=[slug]),
-    )
+class WalkTestPages(RecordPages[WalkTest]):
+    """Walk tests, as they are deleted; `walk_test` has a page of its own."""
+
+    model, called = WalkTest, "the walk test ({row})"
+
+    def find(self, **keys: Any) -> WalkTest:
+        return super().find(uuid=keys["uuid"], deployment__site__slug=keys["slug"])
+
+    def back_from_delete(self, row: WalkTest, **keys: Any) -> str:
+        return reverse("planner:walk_test", kwargs=keys)
+
+    def after_delete(self, row: WalkTest) -> str:
+        return reverse("planner:field", args=[row.deployment.site.slug])
+
+
+walk_test_pages = WalkTestPages()

@@ -19,7 +19,8 @@ from trod.limits import HEIGHTS_PAGE_BYTES  # `trod place --heights` reads large
 from trod.planning.ground.heightgrid import hills_around
 from trod.planning.ground.site import Horizon
 from trod.web import seen
-from trod.web.planner.shared import offer_undo, site_of
+from trod.web.forms.common import offer_undo
+from trod.web.planner.shared import site_of
 
 _turn = threading.Lock()  # one grid at a time is held in memory
 BUSY = "Another height grid is being read just now. Try again in a moment."
@@ -59,7 +60,7 @@ def hills(request: HttpRequest, slug: str) -> HttpResponse:
         if found is not None:
             seen.check(request, site, only=("ground",), mine="the hills of your grid")
             highest = max(found.points, key=lambda point: point[1])
-            offer_undo(request, [Site.objects.get(pk=site.pk)], what="Put the site back as it was", after=back)
+            offer_undo(request, "Put the site back as it was", back, before=[Site.objects.get(pk=site.pk)])
             site.ground = {**(site.ground if isinstance(site.ground, dict) else {}), "horizon": found.text}
             site.save()
             messages.success(

@@ -21,5 +21,5 @@ urlpatterns = [
     path("field/keep/", field_views.keep, name="field_keep"),
     path("walk-test/", field_views.walk_test, name="walk_test_new"),
     path("walk-test/<uuid:uuid>/", field_views.walk_test, name="walk_test"),
-    path("walk-test/<uuid:uuid>/delete/", field_views.walk_test_delete, name="walk_test_delete"),
+    path("walk-test/<uuid:uuid>/delete/", field_views.walk_test_pages.delete, name="walk_test_delete"),
 ]

@@ -28,10 +28,10 @@ from trod.planning.catch import animals
 from trod.planning.place.advice import PASSED, STAYED
 from trod.web import seen
 from trod.web.access import person
-from trod.web.forms.common import units_for
+from trod.web.forms.common import offer_undo, units_for
 from trod.web.planner import curve, pages
 from trod.web.planner.forms import LIMITS, PlannerForm, out_of_place
-from trod.web.planner.shared import offer_undo, site_of
+from trod.web.planner.shared import site_of
 from trod.web.planner.units import shown, text
 from trod.web.shared import placements
 from trod.web.shared import placing as answers
@@ -248,7 +248,7 @@ def keep(request: HttpRequest, slug: str) -> HttpResponse:
     _, model = pages.spec_for(form.camera_model)
     if over is not None:
         seen.check(request, over, only=WAY, mine=f"{name or over.name} in its place")
-        offer_undo(request, [over], what=f"Put {over.name or 'it'} back as it was", after=back)
+        offer_undo(request, f"Put {over.name or 'it'} back as it was", back, before=[over])
     row = over or Placement(site=site)
     row.name = name or row.name
     row.camera_model, row.animal = model, form.animal
@@ -274,7 +274,7 @@ def place(request: HttpRequest, slug: str) -> HttpResponse:
         messages.error(request, "Not written down: " + " ".join(_problems(form)))
         return redirect(back)
     seen.check(request, site, only=pages.PLACE_COLUMNS, mine="the place as it is entered")
-    offer_undo(request, [Site.objects.get(pk=site.pk)], what="Put the site back as it was", after=back)
+    offer_undo(request, "Put the site back as it was", back, before=[Site.objects.get(pk=site.pk)])
     pages.tell_place(site, form.inputs())
     site.save()
     messages.success(request, f"What was told of the place now stands with {site}.", extra_tags="undo")
@@ -356,7 +356,7 @@ def delete(request: HttpRequest, slug: str, uuid: Any) -> HttpResponse:
     after = reverse("planner:beside", args=[slug])
     name = row.name or f"Way {row.turn}"
     hung = row.deployments.count()
-    offer_undo(request, [row], what=f"Put “{name}” back", after=after)
+    offer_undo(request, f"Put “{name}” back", after, before=[row])
     row.delete()
     more = " Deployments made of it stay, without it." if hung else ""
     messages.success(request, f"“{name}” is deleted.{more}", extra_tags="undo")

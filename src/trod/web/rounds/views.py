@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from copy import copy
 from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.core import serializers
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -32,7 +32,8 @@ from trod.report import sentences
 from trod.units import System
 from trod.web import seen
 from trod.web.access import person
-from trod.web.forms.common import units_for
+from trod.web.forms.common import offer_undo, units_for
+from trod.web.forms.records import the_reserve
 from trod.web.pages import HtmxRequest
 from trod.web.rounds import pages
 from trod.web.rounds.forms import PlanForm, first_words, initial_of
@@ -50,11 +51,6 @@ DONE_WORDS = {
     "drawn": "the stops in the order as drawn",
 }
 form_methods = require_http_methods(["GET", "POST"])
-
-
-def the_reserve() -> Reserve | None:
-    """The reserve whose rounds these are."""
-    return Reserve.objects.order_by("id").first()
 
 
 # Who is due -------------------------------------------------------------------------------------------------
@@ -166,15 +162,11 @@ def _keep(request: HttpRequest, reserve: Reserve, wish: Wish, made: Planned, row
     """Keep a plan; where it takes another one's place, so that it can be undone."""
     if row is not None:
         seen.check(request, row, only=PLANNED, mine=pressed)
-    before = serializers.serialize("json", [row, *row.stops.all()]) if row is not None else ""
+    before = [copy(row), *row.stops.all()] if row is not None else []
     kept = planning.keep(reserve, wish, made, by=person(request), now=timezone.now(), row=row)
     if before:
-        request.session["undo"] = {
-            "what": "Put the order back as it was",
-            "rows": before,
-            "made": [["trod.roundstop", pk] for pk in kept.stops.values_list("pk", flat=True)],
-            "next": kept.get_absolute_url(),
-        }
+        back = kept.get_absolute_url()
+        offer_undo(request, "Put the order back as it was", back, before=before, made=kept.stops.all())
     return kept
 
 
@@ -277,12 +269,12 @@ def delete(request: HttpRequest, uuid: UUID) -> HttpResponse:
     if request.method == "POST":
         seen.check(request, row, only=PLANNED, mine=f"delete {row.name}")
         stops = list(row.stops.all())
-        rows = serializers.serialize("json", [row, *stops])
+        before = [copy(one) for one in (row, *stops)]
         with transaction.atomic():
             for stop in stops:
                 stop.delete()
             row.delete()
-        request.session["undo"] = {"what": "Put the round back", "rows": rows, "next": row.get_absolute_url()}
+        offer_undo(request, "Put the round back", row.get_absolute_url(), before=before, gone=True)
         messages.success(request, f"The round {row.name} is deleted. Visits noted on it stay.", extra_tags="undo")
         return redirect("rounds:rounds")
     context = {"row": row, "name": f"the round {row.name}", "held_by": "", "alone": True, "back": row.get_absolute_url()}

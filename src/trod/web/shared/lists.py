@@ -14,7 +14,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.core import serializers
 from django.db import models, transaction
 from django.forms.models import model_to_dict
 
@@ -150,15 +149,6 @@ class Plan:
             if self.count(action)
         ]
         return ", ".join(parts) if parts else "nothing"
-
-    def undo(self, what: str, then: str) -> dict[str, Any]:
-        """What the session keeps so that it can be undone."""
-        return {
-            "what": what,
-            "rows": serializers.serialize("json", self.before),
-            "made": self.made,
-            "next": then,
-        }
 
 
 def read_table(text: str, what: str) -> list[Line]:
