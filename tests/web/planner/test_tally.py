@@ -35,7 +35,7 @@ def test_the_drawing_has_a_stroke_for_each_and_says_them_in_words():
 @pytest.mark.parametrize("across", [False, True])
 def test_fates_differ_by_shape_and_not_by_colour_alone(across):
     bare = {
-        re.sub(r'stroke="[^"]*"', "", tally.stroke(key, 0, 0, across=across))
+        re.sub(r'stroke="[^"]*"', "", tally.sample_svg(key, across=across))
         for key in ("whole", "part", "empty", "missed")
     }
 

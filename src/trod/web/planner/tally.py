@@ -9,12 +9,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
+
+from trod.drawing.pen import Pen, Svg, through
 
 HUNDRED = 100
 _GROUPS_A_ROW, _WIDE, _HIGH = 10, 54.0, 46.0
-_INK = {"whole": "moss", "part": "moss", "empty": "clay", "missed": "faint"}
-_HEX = {"moss": "#46602a", "clay": "#9c4221", "faint": "#625a48"}
+_STROKES = {  # ink, width, dashes
+    "whole": ("moss", 3.4, None),
+    "part": ("moss", 2.6, "8 4"),
+    "empty": ("clay", 3.0, "0.1 6"),
+    "missed": ("faint", 1.6, None),
+}
 
 
 @dataclass(frozen=True)
@@ -57,49 +62,37 @@ def visits(seen: float) -> list[Lot]:
     return [Lot(key, said, n) for (key, said), n in zip(words, found, strict=True)]
 
 
-def stroke(key: str, x: float, y: float, *, across: bool = False) -> str:
+def _stroke(pen: Pen, key: str, x: float, y: float, *, across: bool = False) -> None:
     """One stroke of a tally; the fifth of each group goes across."""
-    ink = f'stroke="var(--{_INK[key]}, {_HEX[_INK[key]]})"'
     tall = 30.0
     if across and key == "missed":
-        d = f"M{x - 25:.1f} {y + 19:.1f}L{x - 12:.1f} {y + 12:.1f}"
+        d = through(((x - 25, y + 19), (x - 12, y + 12)))
     elif across:
-        d = f"M{x - 38:.1f} {y + tall - 4:.1f}L{x + 2:.1f} {y + 4:.1f}"
+        d = through(((x - 38, y + tall - 4), (x + 2, y + 4)))
     elif key == "missed":
-        d = f"M{x:.1f} {y + 11:.1f}v9"
+        d = through(((x, y + 11), (x, y + 20)))
     else:
-        d = f"M{x:.1f} {y:.1f}v{tall:g}"
-    style = {
-        "whole": 'stroke-width="3.4"',
-        "part": 'stroke-width="2.6" stroke-dasharray="8 4"',
-        "empty": 'stroke-width="3" stroke-dasharray="0.1 6"',
-        "missed": 'stroke-width="1.6"',
-    }[key]
-    return f'<path d="{d}" {ink} {style} stroke-linecap="round" fill="none"/>'
+        d = through(((x, y), (x, y + tall)))
+    ink, wide, dash = _STROKES[key]
+    pen.path(d, ink=ink, wide=wide, dash=dash, stroke_linecap="round")
 
 
-def tally_svg(found: Sequence[Lot], *, key: str = "tally") -> str:
+def tally_svg(found: Sequence[Lot], *, key: str = "tally") -> Svg:
     """The hundred, in two rows of ten groups of five."""
+    pen = Pen(key=key)
     fates = [lot.key for lot in found for _ in range(lot.count)][:HUNDRED]
-    parts = []
     for i, fate in enumerate(fates):
         group, place = divmod(i, 5)
         row, column = divmod(group, _GROUPS_A_ROW)
         x = 8 + column * _WIDE + min(place, 3) * 10.0
-        y = 7 + row * _HIGH
-        parts.append(stroke(fate, x + (4 if place == 4 else 0), y, across=place == 4))
+        _stroke(pen, fate, x + (4 if place == 4 else 0), 7 + row * _HIGH, across=place == 4)
     said = ", ".join(f"{lot.count} {lot.words}" for lot in found)
     whom = "visits" if len(found) == 2 else "that pass"
-    width, height = _GROUPS_A_ROW * _WIDE - 4, 2 * _HIGH
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="tally" viewBox="0 0 {width:.0f} {height:.0f}" role="img" '
-        f'aria-label="{escape(f"Of 100 {whom}: {said}.")}" id="{escape(key)}">' + "".join(parts) + "</svg>"
-    )
+    return pen.done(_GROUPS_A_ROW * _WIDE - 4, 2 * _HIGH, f"Of 100 {whom}: {said}.", css="tally", id=key)
 
 
-def sample_svg(key: str) -> str:
+def sample_svg(key: str, *, across: bool = False) -> Svg:
     """One stroke, for the legend."""
-    return (
-        '<svg xmlns="http://www.w3.org/2000/svg" class="stroke" viewBox="0 0 10 44" width="10" height="28" '
-        f'aria-hidden="true">{stroke(key, 5, 7)}</svg>'
-    )
+    pen = Pen(key="stroke")
+    _stroke(pen, key, 5, 7, across=across)
+    return pen.done(10, 44, css="stroke", width=10, height=28)
