@@ -23,7 +23,8 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from trod import engine, sky
-from trod.pictures import exif, picture, sequences, timeline
+from trod.findings import watching
+from trod.pictures import exif, picture, sequences
 
 DAY_S = 86_400.0
 
@@ -188,7 +189,8 @@ def silences(runs: int = 300) -> None:
                     doubted = 0
                     for _ in range(runs):
                         shots = rhythm(rng, kind, days, per_day, hole)
-                        doubted += bool(timeline.timeline(0, days * DAY_S, pictures_s=shots).doubts)
+                        found = watching.work_out(0, days * DAY_S, pictures_s=shots)
+                        doubted += any(one.chance is not None for one in found.open)
                     row += f"{100 * doubted / runs:8.0f} %"[-9:]
                 print(f"{kind:24}{days:6}{per_day:7.1f}{row}")
 

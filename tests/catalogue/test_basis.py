@@ -37,6 +37,13 @@ def full(cast, bring_sequences):
     m.ClockCorrection.objects.create(
         deployment=cast.deployment, shift_s=60, reason="read at the visit", by="Ilka Marwood", at=cast.now
     )
+    m.WalkTest.objects.create(
+        deployment=cast.deployment, at=cast.now - timedelta(days=20), walks=[{"offset_m": 2, "got": "whole"}]
+    )
+    m.Silence.objects.create(
+        deployment=earlier, from_at=cast.now - timedelta(days=299), to_at=cast.now - timedelta(days=290), watched=False,
+        by="Ilka Marwood", at=cast.now,
+    )  # fmt: skip
     bring_sequences([cast.now - timedelta(days=d) for d in range(40, 10, -1)])
     return cast
 

@@ -30,7 +30,10 @@ def test_a_dead_camera_is_told_once_when_found_and_once_where_it_fell_silent(mad
 
     assert (date(2026, 2, 4), "alder-ford", "found without power") in lines
     silent = [what for when, site, what in lines if when == date(2026, 2, 1) and site == "alder-ford"]
-    assert silent == ["did not watch for 2.9 days from here on: found not working at a visit"]
+    assert silent == [
+        "silent for 2.9 days from here on: stopped at some time before it was found not working; nobody knows whether "
+        "it watched"
+    ]
 
 
 def test_a_clock_fast_by_minutes_and_batteries_nearly_run_down_are_told(made):
@@ -103,6 +106,6 @@ def test_a_deployment_stands_in_numbers(made):
 
     assert (first.site, first.visits, first.sequences) == ("alder-ford", 1, 31)
     assert first.last_visit == asked.START + timedelta(days=30)
-    assert first.watched_days + first.gap_days == pytest.approx(40 + 1 / 24)
+    assert first.watched_days + first.gap_days + first.open_days == pytest.approx(40 + 1 / 24)
     assert any("found without power" in problem for problem in first.problems)
     assert (second.visits, second.last_visit) == (0, None)

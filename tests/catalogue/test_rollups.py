@@ -119,7 +119,7 @@ def shown() -> Any:
         Queue(zone=zone, light="day", first_day=pulled.FIRST.date() + timedelta(days=2)),
     ]
     return (
-        summary.summaries(every, reserve, NOON),
+        summary.summaries(every, reserve),
         account.evidence,
         {slug: (p.line, p.known_to_s, p.sequences) for slug, p in account.pieces.items()},
         [q.counts("Ilka Marwood") for q in queues],
@@ -272,7 +272,7 @@ def test_sequences_changed_behind_the_sums_are_counted_afresh_until_the_worker_c
     ):
         change()
         assert not rollups.kept([small.alder.pk], zone)
-        assert summary.summaries([small.alder], Reserve.objects.get(), NOON)[small.alder.pk].pictures == sum(
+        assert summary.summaries([small.alder], Reserve.objects.get())[small.alder.pk].pictures == sum(
             Sequence.objects.values_list("frames", flat=True)
         )
         assert rollups.look_round() == 1
@@ -319,7 +319,7 @@ def test_pages_count_no_sequences_where_sums_are_kept(small: Any, take: Any) -> 
     reserve, every = Reserve.objects.get(), list(Deployment.objects.all())
     summary._known.clear()
     with CaptureQueriesContext(connection) as queries:
-        summary.summaries(every, reserve, NOON)
+        summary.summaries(every, reserve)
         Queue(zone=reserve.zone_info).counts("Ilka Marwood")
         needs.unseen_sequences(reserve.zone)
         usual.animal(small.alder.site)

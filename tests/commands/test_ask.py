@@ -27,7 +27,7 @@ def test_the_sentence_comes_first_then_the_table(made, trod):
 
     assert done.exit_code == 0
     assert lines[0].startswith("Two species came by in")
-    assert lines[1].startswith("Asked of: All animals at all 2 sites, 5 January to 10 February 2026")
+    assert lines[1].startswith("Asked of: All animals at all 2 sites, 5 January to 13 February 2026")
     assert any(line.startswith("Red deer") and "28" in line for line in lines)
     assert any(line.startswith("Effort: ") and "camera-days" in line for line in lines)
     assert "Limitations:" in lines

@@ -28,7 +28,16 @@ def test_every_record_is_written_and_every_column_described(made, said, tmp_path
         assert len(found) == table["rows"] == told["rows"][name]
         assert found and list(found[0]) == [column["name"] for column in table["columns"]]
         assert all(column["description"] for column in table["columns"])
-    assert set(told["rows"]) == {"sites", "deployments", "visits", "species", "effort", "observations", "pictures"}
+    assert set(told["rows"]) == {
+        "sites",
+        "deployments",
+        "visits",
+        "species",
+        "effort",
+        "effort_by_day",
+        "observations",
+        "pictures",
+    }
 
 
 def test_observations_are_what_people_said_with_their_times(made, said, tmp_path):

@@ -18,7 +18,7 @@ def test_a_report_and_its_tables_go_where_they_are_told(made, said, tmp_path):
     assert out.read_bytes().startswith(b"%PDF-")
     assert told["pdf"] == str(out) and told["bytes"] == out.stat().st_size
     assert {path.name for path in tables.iterdir()} >= {"sites.csv", "species.csv", "README.txt"}
-    assert told["period"] == "5 January to 10 February 2026"
+    assert told["period"] == "5 January to 13 February 2026"
     assert told["sensitive_shown"] is False
     assert making.made() == []
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from trod.findings import Deployment, Evidence, Filter, UnseenSequence, line_ups
+from trod.findings import Deployment, Evidence, Filter, UnseenSequence, line_ups, reviewing
 from trod.findings.detections import detections
 from trod.findings.line_ups import SetUp, Unit
 from trod.findings.observations import Observation, select
@@ -31,7 +31,7 @@ def came(day: float, *, site: str = "alder-ford", species: str = "red-deer") -> 
 
 def cells_of(evidence: Evidence, **asked: object) -> line_ups.Watched:
     selection = select(evidence, Filter(species=("red-deer",), **asked))  # type: ignore[arg-type]
-    return line_ups.watched(selection, detections(selection.animals, 30), line_ups.Reviewed(selection))
+    return line_ups.watched(selection, detections(selection.animals, 30), reviewing.Reviewed(selection))
 
 
 def known(*deployments: Deployment, observations: tuple[Observation, ...] = (), **more: object) -> Evidence:
@@ -159,7 +159,7 @@ def test_the_rate_of_a_month_is_carried_up_by_what_was_reviewed_of_each_half() -
     )
     evidence = known(stood("a", 0, 31), observations=(came(3 + night), came(4 + night), came(5 + noon)), unseen=waiting)
     selection = select(evidence, Filter(species=("red-deer",)))
-    shares = line_ups.reviewed_share(selection, detections(selection.animals, 30), line_ups.Reviewed(selection))
+    shares = reviewing.reviewed_share(selection, detections(selection.animals, 30), reviewing.Reviewed(selection))
 
     assert shares == {("alder-ford", date(2025, 1, 1)): approx(3 / 5)}
 
@@ -169,7 +169,7 @@ def test_parts_add_up_to_what_was_seen_and_watched() -> None:
         stood("a", 0, 59), stood("b", 10, 20, line_up="two"), observations=(came(3.2), came(12.2), came(40.1))
     )
     selection = select(evidence, Filter())
-    reviewed = line_ups.Reviewed(selection)
+    reviewed = reviewing.Reviewed(selection)
     parts = line_ups.parts(selection, detections(selection.animals, 30), reviewed, lambda site, line_up, month: line_up)
 
     assert parts[("one",)] == (2.0, approx(49))

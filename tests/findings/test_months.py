@@ -41,6 +41,8 @@ def made(cells: dict[tuple[str, date], tuple[float, int]]) -> tuple[list[Detecti
         by_month=months,
         by_site_month={key: days for key, (days, _) in cells.items()},
         gap_days_by_site={},
+        proven={key: days for key, (days, _) in cells.items()},
+        possible={key: days for key, (days, _) in cells.items()},
     )
 
 

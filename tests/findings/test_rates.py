@@ -198,7 +198,7 @@ def test_a_large_count_from_few_weeks_gets_the_exact_limits_under_their_own_name
     assert found.shown is not None and found.exact is not None
     assert found.scatter.weeks == approx(5.0)
     assert found.shown.kind == rates.SINGLY == found.shown.kind
-    assert (found.shown.low, found.shown.high) == (found.exact.low, found.exact.high)
+    assert (found.shown.low, found.shown.high) == (approx(found.exact.low), approx(found.exact.high))
     assert found.others == ()
     assert found.why.startswith("40 detections in too few weeks to tell how they run; the exact Poisson limits shown ")
 
@@ -301,6 +301,51 @@ def test_a_ratio_from_too_few_weeks_or_nothing_is_refused() -> None:
     ):
         with pytest.raises(NotEnoughEvidence, match=words):
             rates.ratio_by_runs(count_a=counts[0], effort_a=14, count_b=counts[1], effort_b=14, scatter=few)
+
+
+# --- effort known only between two ends -----------------------------------------------------------
+
+
+def test_effort_between_42_and_60_days_against_the_worked_value() -> None:
+    """One site, weeks of 0 6 1 0 0 0 3 0 0, 42 of 60 possible days proven: D 0.356675, se 0.619240, C 1.750609;
+    0.0306696 to 0.732064 a day. Imbens & Manski (2004) Econometrica 72:1845–1857; worked apart from this code."""
+    known = rates.Days(counted=50.0, proven=42.0, possible=60.0)
+    found = rates.rate([10], [50], week_counts=[[0, 6, 1, 0, 0, 0, 3, 0, 0]], week_efforts=[WEEKS], days=known)
+
+    assert found.shown is not None
+    near = rates.between(known, 10, found.scatter.phi)
+    assert near == approx(2 * 0.95999 - 1, abs=2e-5)  # Φ(1.750609)
+    assert (found.shown.low, found.shown.high) == (approx(3.06696, abs=5e-5), approx(73.2064, abs=5e-4))
+    assert found.value == approx(20)
+    assert found.both_ends == (approx(1000 / 60), approx(1000 / 42))
+
+
+def test_where_all_effort_is_known_the_interval_is_as_without_ends() -> None:
+    plain = rates.rate([10], [60], week_counts=[[0, 6, 1, 0, 0, 0, 3, 0, 0]], week_efforts=[WEEKS])
+    known = rates.rate(
+        [10], [60], week_counts=[[0, 6, 1, 0, 0, 0, 3, 0, 0]], week_efforts=[WEEKS], days=rates.Days.known(60.0)
+    )
+    assert plain == known
+    assert rates.between(rates.Days.known(60.0), 10, 3.0) == 0.95
+
+
+@pytest.mark.parametrize("proven", [0.0, 8 / 86_400, 0.9, 19.9])
+def test_one_picture_or_two_minutes_of_forty_days_give_a_count_and_no_rate(proven: float) -> None:
+    known = rates.Days(counted=max(proven, 1e-9), proven=proven, possible=60.0)
+    found = rates.rate([1], [known.counted], week_counts=[[1.0]], week_efforts=[[known.counted]], days=known)
+
+    assert (found.count, found.value, found.shown, found.both_ends) == (1, None, None, None)
+    assert "Say of the silences whether the cameras watched." in found.why
+    enough = rates.Days(counted=30.0, proven=20.1, possible=60.0)
+    assert rates.rate([1], [30], week_counts=[[1.0]], week_efforts=[[30.0]], days=enough).value is not None
+
+
+def test_none_seen_is_told_over_what_is_proven() -> None:
+    known = rates.Days(counted=90.0, proven=80.0, possible=100.0)
+    found = rates.rate([0], [90], week_counts=[[0.0]], week_efforts=[[90.0]], days=known)
+
+    assert found.shown is not None
+    assert found.shown.high == approx(100 * 4 * 2.99573 / 80, abs=1e-3)
 
 
 # --- do the intervals hold what they promise? -----------------------------------------------------

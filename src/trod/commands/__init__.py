@@ -17,7 +17,6 @@ VERBS = (
     "demo",
     "serve",
     "card",
-    "import",
     "verify",
     "rebuild",
     "backup",
@@ -29,9 +28,8 @@ VERBS = (
     "power",
     "report",
     "export",
+    "effort",
 )
-# Where a verb's module cannot bear its name.
-MODULES = {"import": "records"}
 
 
 class House(click.Group):
@@ -43,9 +41,8 @@ class House(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in VERBS:
             return None
-        name = MODULES.get(cmd_name, cmd_name)
-        module = importlib.import_module(f"trod.commands.{name}")
-        command: click.Command = getattr(module, name)
+        module = importlib.import_module(f"trod.commands.{cmd_name}")
+        command: click.Command = getattr(module, cmd_name)
         return command
 
     def invoke(self, ctx: click.Context) -> Any:

@@ -16,7 +16,7 @@ from typing import Any
 from trod import clock
 from trod.exchange.tables import cell
 from trod.findings import localtime
-from trod.findings.observations import Filter, select
+from trod.findings.observations import Filter, joined, select, without
 from trod.leaving.sites import FitEvidence
 
 
@@ -39,11 +39,12 @@ class Table:
     rows: Iterable[Sequence[Any]]
 
 
-def _columns(*told: tuple[str, str] | tuple[str, str, str]) -> tuple[Column, ...]:
+def columns(*told: tuple[str, str] | tuple[str, str, str]) -> tuple[Column, ...]:
+    """Columns from (name, what) or (name, what, unit)."""
     return tuple(Column(name=t[0], what=t[1], unit=t[2] if len(t) > 2 else "") for t in told)
 
 
-SITES = _columns(
+SITES = columns(
     ("site", "key of the site"),
     ("name", "its name"),
     ("feature", "what kind of place it is"),
@@ -52,17 +53,17 @@ SITES = _columns(
     ("uncertainty_m", "how far the true place may lie from it; empty when it is the true place", "m"),
     ("sensitive", "true: its place must not be given away"),
 )
-EFFORT = _columns(
+EFFORT = columns(
     ("deployment", "key of the deployment"),
     ("site", "key of the site"),
     ("camera", "the camera"),
     ("from", "begin of the stretch, UTC"),
     ("to", "end of the stretch, UTC"),
     ("days", "its length, 24 h a day", "days"),
-    ("state", "watched, or gap: the camera hung there and did not watch"),
+    ("state", "watched; gap: it hung there and did not watch; open: nobody knows whether it watched"),
     ("reason", "of a gap"),
 )
-OBSERVATIONS = _columns(
+OBSERVATIONS = columns(
     ("sequence", "key of the sequence: pictures of one deployment that follow each other closely"),
     ("deployment", "key of the deployment"),
     ("site", "key of the site"),
@@ -108,7 +109,9 @@ def record_tables(known: FitEvidence, asked: Filter, *, with_people: bool = Fals
         for d in sorted(evidence.deployments, key=lambda d: d.slug):
             if asked.sites and d.site not in asked.sites:
                 continue
-            stretches = [(a, b, "watched", "") for a, b in d.watched]
+            unknown = joined([(g.start_s, g.end_s) for g in d.open])
+            stretches = [(a, b, "watched", "") for a, b in without(joined(d.watched), unknown)]
+            stretches += [(g.start_s, g.end_s, "open", g.reason) for g in d.open]
             stretches += [(g.start_s, g.end_s, "gap", g.reason) for g in d.gaps]
             for low, high, state, reason in sorted(stretches):
                 a, b = max(low, start_s), min(high, end_s)
@@ -143,7 +146,7 @@ def record_tables(known: FitEvidence, asked: Filter, *, with_people: bool = Fals
         Table(name="sites", what="The sites.", columns=SITES, rows=sites()),
         Table(
             name="effort",
-            what="When each camera watched, and when it hung there without watching.",
+            what="When each camera watched, when it hung there without watching, and when nobody knows.",
             columns=EFFORT,
             rows=effort(),
         ),

@@ -13,8 +13,10 @@ from trod.findings import effort, localtime, rates, runs
 from trod.findings.detections import Detection, detections
 from trod.findings.effort import Effort
 from trod.findings.observations import Evidence, Filter, Selection, select
+from trod.findings.rates import Days
 from trod.findings.runs import Scatter
 
+OPEN_TOLD = 0.01  # ours: a smaller share of open time is not worth a caution
 WEEK_S = runs.BLOCK_DAYS * 86_400.0
 
 STEADY_DETECTION = (
@@ -26,14 +28,22 @@ SHORT_RUNS = (
     "Animals come in runs of up to about two weeks. Where they stay about for many weeks and are gone for many, a rate "
     "from one season says less than its interval: simulated, as few as 54 of 100 such intervals held the truth, not 95."
 )
-WATCHED = "The cameras worked all the time that counts as watched; time known to be lost is taken off."
+WATCHED = (
+    "Between two signs of life a camera watched. Of silences of which nobody knows, that part counts which its rhythm "
+    "lets pass unseen; intervals of rates hold both ends, all of it watched and none."
+)
 
 
-def prepare(evidence: Evidence, asked: Filter) -> tuple[Selection, tuple[Detection, ...], Effort]:
-    """Selection, detections and effort of a question. Raises NotEnoughEvidence when no camera watched."""
+def prepare(
+    evidence: Evidence, asked: Filter, *, counts_do: bool = False
+) -> tuple[Selection, tuple[Detection, ...], Effort]:
+    """Selection, detections and effort of a question. Raises NotEnoughEvidence when no camera watched.
+
+    counts_do : the question can be answered by counts alone, where it is open whether a camera watched.
+    """
     selection = select(evidence, asked)
     worked = effort.effort(selection)
-    if worked.camera_days <= 0:
+    if (worked.possible_days if counts_do else worked.camera_days) <= 0:
         raise NotEnoughEvidence(
             f"no camera watched in what was asked for ({selection.sentence})",
             need="choose a period and sites with a deployment whose card has been brought in",
@@ -71,6 +81,7 @@ def cautions_of(selection: Selection, found: Sequence[Detection]) -> list[str]:
             f"Only detections by {selection.filter.light} are counted, but effort is whole camera-days, so "
             "a rate is per 100 whole days."
         )
+    out += _open(selection)
     is_watched = effort.watched_at(selection)
     sites = {site for site, _ in selection.watched.values()}
     unwatched = [p for p in found if p.site not in sites]
@@ -88,6 +99,19 @@ def cautions_of(selection: Selection, found: Sequence[Detection]) -> list[str]:
             "too high by as much. Check the deployments' dates and clocks."
         )
     return out
+
+
+def _open(selection: Selection) -> list[str]:
+    """Silences of which nobody knows."""
+    worked = effort.effort(selection)
+    days = worked.possible_days - worked.proven_days
+    if days < 1 or days < OPEN_TOLD * worked.possible_days:
+        return []
+    return [
+        f"Of {wording.number(days)} of {wording.number(worked.possible_days)} camera-days nobody knows whether the "
+        f"camera watched; {wording.number(worked.camera_days - worked.proven_days)} of them count. Say of each silence "
+        "whether it did, and the interval shrinks."
+    ]
 
 
 def opened(found: Sequence[Detection]) -> dict[str, Any]:
@@ -189,6 +213,7 @@ def rate_of(
         [worked.by_site.get(site, 0.0) for site in selection.sites],
         week_counts=counts,
         week_efforts=efforts,
+        days=Days(counted=worked.camera_days, proven=worked.proven_days, possible=worked.possible_days),
         elsewhere=elsewhere,
     )
 

@@ -11,14 +11,15 @@ import numpy as np
 
 from trod import __version__, wording
 from trod.errors import NotEnoughEvidence
-from trod.findings import asking, change_told, comparing, line_ups, months, yearly
+from trod.findings import asking, change_told, comparing, line_ups, months, reviewing, yearly
 from trod.findings.detections import Detection
 from trod.findings.effort import Effort
 from trod.findings.finding import Column, Finding
-from trod.findings.line_ups import Reviewed, Watched
+from trod.findings.line_ups import Watched
 from trod.findings.months import MonthRate
 from trod.findings.observations import Evidence, Filter, Selection
 from trod.findings.rates import LEVEL, Interval
+from trod.findings.reviewing import Reviewed
 from trod.findings.yearly import YearlyChange
 from trod.findings.yearly_fit import Factor
 
@@ -133,7 +134,7 @@ def _months(
     selection: Selection, found: Sequence[Detection], worked: Effort, reviewed: Reviewed
 ) -> tuple[MonthRate, ...]:
     """The rate of every month, its effort taken by what of it was reviewed."""
-    shares = line_ups.reviewed_share(selection, found, reviewed)
+    shares = reviewing.reviewed_share(selection, found, reviewed)
     days_reviewed: dict[date, float] = {}
     for (site, month), days in worked.by_site_month.items():
         days_reviewed[month] = days_reviewed.get(month, 0.0) + days * shares.get((site, month), 1.0)

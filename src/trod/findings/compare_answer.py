@@ -19,6 +19,7 @@ from trod.findings.effort import months_of_span
 from trod.findings.finding import Column, Finding
 from trod.findings.observations import Evidence, Filter, Selection
 from trod.findings.rates import PER_DAYS
+from trod.findings.reviewing import Reviewed
 
 _PER = "per 100 site-days"
 COLUMNS = (
@@ -142,7 +143,7 @@ def _parts(selection: Selection, found: Sequence[Detection], by_period: bool) ->
     def key(site: str, line_up: tuple[str, ...], month: date) -> Hashable:
         return (site, line_up) if by_period else month
 
-    return line_ups.parts(selection, found, line_ups.Reviewed(selection), key)
+    return line_ups.parts(selection, found, Reviewed(selection), key)
 
 
 def _label(selection: Selection, by_period: bool) -> str:

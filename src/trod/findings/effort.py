@@ -16,25 +16,42 @@ import numpy as np
 
 from trod.findings import localtime
 from trod.findings.localtime import Floats
-from trod.findings.observations import Selection, Span, joined
+from trod.findings.observations import Selection, Span, joined, without
 
 DAY_S = 86_400.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Effort:
-    """Camera-days of a selection. Keys sorted; a site without effort is there with 0."""
+    """Camera-days of a selection. Keys sorted; a site without effort is there with 0.
+
+    proven, possible : by site and month; without and with all the time of which nobody knows whether it was watched.
+    """
 
     camera_days: float
     by_site: Mapping[str, float]
     by_month: Mapping[date, float]
     by_site_month: Mapping[tuple[str, date], float]
     gap_days_by_site: Mapping[str, float]
+    proven: Mapping[tuple[str, date], float]
+    possible: Mapping[tuple[str, date], float]
+
+    @property
+    def proven_days(self) -> float:
+        """With the open time not counted."""
+        return sum(self.proven.values())
+
+    @property
+    def possible_days(self) -> float:
+        """With the open time counted."""
+        return sum(self.possible.values())
 
     def to_dict(self) -> dict[str, object]:
         """Plain values in a fixed order, for JSON."""
         return {
             "camera_days": self.camera_days,
+            "proven_days": self.proven_days,
+            "possible_days": self.possible_days,
             "sites": len([site for site, days in self.by_site.items() if days > 0]),
             "by_site": dict(self.by_site),
             "by_month": {month.isoformat()[:7]: days for month, days in self.by_month.items()},
@@ -55,6 +72,7 @@ def effort(selection: Selection) -> Effort:
                 by_site_month[site, month] = by_site_month.get((site, month), 0.0) + (b - a) / DAY_S
     for site, gap in selection.gaps:
         gaps[site] = gaps.get(site, 0.0) + (gap.end_s - gap.start_s) / DAY_S
+    proven, possible = _both_ends(selection)
     by_month: dict[date, float] = {}
     for (_, month), days in sorted(by_site_month.items()):
         by_month[month] = by_month.get(month, 0.0) + days
@@ -64,7 +82,24 @@ def effort(selection: Selection) -> Effort:
         by_month=dict(sorted(by_month.items())),
         by_site_month=dict(sorted(by_site_month.items())),
         gap_days_by_site=dict(sorted(gaps.items())),
+        proven=proven,
+        possible=possible,
     )
+
+
+def _both_ends(selection: Selection) -> tuple[dict[tuple[str, date], float], dict[tuple[str, date], float]]:
+    """Camera-days by site and month with the open time not counted, and with it."""
+    zone = selection.reserve.zone
+    proven: dict[tuple[str, date], float] = {}
+    possible: dict[tuple[str, date], float] = {}
+    for key in sorted({*selection.watched, *selection.open}):
+        site, counted = selection.watched.get(key, ("", ()))
+        site, unknown = selection.open.get(key, (site, ()))
+        for into, spans in ((proven, without(counted, unknown)), (possible, joined((*counted, *unknown)))):
+            for start, end in spans:
+                for month, a, b in months_of_span(start, end, zone):
+                    into[site, month] = into.get((site, month), 0.0) + (b - a) / DAY_S
+    return dict(sorted(proven.items())), dict(sorted(possible.items()))
 
 
 def months_of_span(start_s: float, end_s: float, zone: str) -> list[tuple[date, float, float]]:

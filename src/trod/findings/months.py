@@ -1,7 +1,7 @@
 """The rate month by month, and the last two years that watched the same months.
 
 What waits for review is not counted as nothing: the effort of a month is taken by the share of its sequences that was
-reviewed, each site's day and night for itself (`line_ups.Reviewed`). A month of which nothing was reviewed has no rate.
+reviewed, each site's day and night for itself (`reviewing.Reviewed`). A month of which nothing was reviewed has no rate.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from datetime import date
 from trod.findings import localtime, rates
 from trod.findings.detections import Detection
 from trod.findings.effort import Effort
-from trod.findings.rates import Interval
+from trod.findings.rates import Days, Interval, Seen
 from trod.findings.runs import Scatter
 
 # A month with less effort than this says nothing; it is listed without a rate.
@@ -67,11 +67,26 @@ def monthly(
         if days * share >= FEWEST_DAYS:
             count = sum(1 for detection in here if effort.by_site.get(detection.site, 0.0) > 0)
             _, exact = rates.exact_rate(count, days * share)
-            value, shown = rates.limited(count, days * share, scatter)
+            value, shown = _limited(count, days * share, effort, month, scatter)
         out.append(
             MonthRate(month=month, detections=here, effort_days=days, share=share, rate=value, exact=exact, shown=shown)
         )
     return tuple(out)
+
+
+def _limited(
+    count: int, days: float, effort: Effort, month: date, scatter: Scatter | None
+) -> tuple[float | None, Interval | None]:
+    """The rate of a month with its interval; none where too little of it is known to have been watched."""
+    whole = effort.by_month[month]
+    proven, possible = (
+        sum(of for (_, when), of in ends.items() if when == month) * days / whole
+        for ends in (effort.proven, effort.possible)
+    )
+    known = Days(counted=days, proven=proven, possible=possible)
+    if known.tell_too_little:
+        return None, None
+    return rates.limited(Seen.whole(count), known, scatter)
 
 
 def same_months(rows: Sequence[MonthRate]) -> Mapping[int, tuple[date, ...]]:

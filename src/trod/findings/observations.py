@@ -55,7 +55,7 @@ class Site:
 
 @dataclass(frozen=True, kw_only=True)
 class Gap:
-    """Time in which a deployed camera is known, or fairly presumed, not to have watched."""
+    """Time in which a deployed camera did not watch, or of which nobody knows."""
 
     start_s: float
     end_s: float
@@ -67,8 +67,8 @@ class Deployment:
     """One camera at one site.
 
     line_up : a name for how it sees (model, settings, where it looks), the same for all that see alike; empty: by
-    the camera. watched : spans in which the camera worked; UTC unix seconds, gaps already taken off.
-    gaps : what was taken off, with the reason of each.
+    the camera. watched : spans that count as effort; UTC unix seconds. gaps : what was not watched, with the reason of
+    each. open : what nobody knows of; some of it, next to what is proven, may count.
     """
 
     slug: str
@@ -77,6 +77,7 @@ class Deployment:
     line_up: str = ""
     watched: tuple[Span, ...] = ()
     gaps: tuple[Gap, ...] = ()
+    open: tuple[Gap, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -219,6 +220,7 @@ class Selection:
 
     sites : slugs with a deployment or an observation in the selection, sorted.
     watched : per deployment slug: (site slug, spans cut to the period, overlaps joined).
+    open : per deployment slug, those of which nobody knows, likewise; some of them may be in `watched`.
     gaps : (site slug, gap cut to the period).
     animals, others : observations inside period, sites, (for animals) species and light; in a fixed order. An animal
     asked for by a kind above its species bears that kind.
@@ -233,6 +235,7 @@ class Selection:
     filter: Filter
     sites: tuple[str, ...]
     watched: Mapping[str, tuple[str, tuple[Span, ...]]]
+    open: Mapping[str, tuple[str, tuple[Span, ...]]]
     gaps: tuple[tuple[str, Gap], ...]
     animals: tuple[Observation, ...]
     others: tuple[Observation, ...]
@@ -268,6 +271,21 @@ def cut(spans: tuple[Span, ...], start_s: float, end_s: float) -> tuple[Span, ..
     return tuple((max(a, start_s), min(b, end_s)) for a, b in spans if min(b, end_s) > max(a, start_s))
 
 
+def without(spans: tuple[Span, ...], others: tuple[Span, ...]) -> tuple[Span, ...]:
+    """What is left of spans outside others; both in order and without overlap."""
+    out: list[Span] = []
+    for start, end in spans:
+        for a, b in others:
+            if b <= start or a >= end:
+                continue
+            if a > start:
+                out.append((start, a))
+            start = b
+        if end > start:
+            out.append((start, end))
+    return tuple(out)
+
+
 def order(observation: Observation) -> tuple[Any, ...]:
     """The fixed order of observations: time, place, picture, then every word, so that a rebuild sorts alike."""
     s = observation
@@ -297,6 +315,7 @@ def select(evidence: Evidence, asked: Filter) -> Selection:
         return (not wanted_sites or site in wanted_sites) and start_s <= utc_s < end_s
 
     watched: dict[str, tuple[str, tuple[Span, ...]]] = {}
+    open_: dict[str, tuple[str, tuple[Span, ...]]] = {}
     gaps: list[tuple[str, Gap]] = []
     for deployment in sorted(evidence.deployments, key=lambda d: (d.site, d.slug)):
         if wanted_sites and deployment.site not in wanted_sites:
@@ -304,6 +323,9 @@ def select(evidence: Evidence, asked: Filter) -> Selection:
         spans = cut(joined(deployment.watched), start_s, end_s)
         if spans:
             watched[f"{deployment.site}/{deployment.slug}"] = (deployment.site, spans)
+        unknown = cut(joined([(gap.start_s, gap.end_s) for gap in deployment.open]), start_s, end_s)
+        if unknown:
+            open_[f"{deployment.site}/{deployment.slug}"] = (deployment.site, unknown)
         for gap in sorted(deployment.gaps, key=lambda g: (g.start_s, g.end_s, g.reason)):
             a, b = max(gap.start_s, start_s), min(gap.end_s, end_s)
             if b > a:
@@ -332,6 +354,7 @@ def select(evidence: Evidence, asked: Filter) -> Selection:
         filter=asked,
         sites=tuple(sites),
         watched=watched,
+        open=open_,
         gaps=tuple(gaps),
         animals=tuple(animals),
         others=tuple(others),

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import stats
+from scipy import optimize, stats
 
 from trod import wording
 from trod.errors import NotEnoughEvidence, WrongInput
@@ -26,6 +26,9 @@ PER_DAYS = 100.0
 LEVEL = 0.95
 # Ours: with less watched time than this only counts are told, for a rate would be told from hours.
 FEWEST_DAYS = 1.0
+# Ours: where more than so many times the proven effort is possible, only counts are told.
+MOST_OPEN = 3.0
+PLAINLY_OPEN = 1.01  # ours: less than that is not worth telling
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,7 +77,7 @@ def _check_effort(name: str, days: float) -> None:
         raise NotEnoughEvidence(f"{name} is {days:g} camera-days", need="a rate needs time in which a camera watched")
 
 
-def garwood(count: int, level: float = LEVEL) -> tuple[float, float]:
+def garwood(count: float, level: float = LEVEL) -> tuple[float, float]:
     """Exact two-sided limits of a Poisson mean of which `count` was seen.
 
     Returns (low, high) in counts; low is 0 when nothing was seen.
@@ -155,23 +158,109 @@ def ratio_of_rates(*, count_a: int, effort_a: float, count_b: int, effort_b: flo
     )
 
 
-def limited(count: int, effort_days: float, scatter: Scatter | None, level: float = LEVEL) -> tuple[float, Interval]:
-    """Detections per 100 camera-days with the interval that their runs deserve.
+@dataclass(frozen=True, kw_only=True)
+class Days:
+    """Camera-days: those that count, and what they would be without and with all the time of which nobody knows."""
+
+    counted: float
+    proven: float
+    possible: float
+
+    @classmethod
+    def known(cls, days: float) -> Days:
+        """Of which all is known."""
+        return cls(counted=days, proven=days, possible=days)
+
+    @property
+    def tell_too_little(self) -> bool:
+        """Whether so little of the effort is proven that only counts are told."""
+        return self.proven < FEWEST_DAYS or self.possible > MOST_OPEN * self.proven
+
+    @property
+    def open(self) -> bool:
+        """Whether it matters that part of it is not known."""
+        return self.possible > PLAINLY_OPEN * self.proven
+
+
+@dataclass(frozen=True, kw_only=True)
+class Seen:
+    """Detections found, and what they come to when what was not reviewed is taken to be like what was.
+
+    carried : Σw over detections, w one over the share reviewed. largest : the largest w. single : Σw²/Σw, what single
+    detections would then scatter.
+    """
+
+    found: int
+    carried: float
+    largest: float = 1.0
+    single: float = 1.0
+
+    @classmethod
+    def whole(cls, count: int) -> Seen:
+        """All reviewed."""
+        return cls(found=count, carried=float(count))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Least:
+    """What is known if all that waits for review holds none: detections, their scatter, and the days they are from."""
+
+    count: int
+    scatter: Scatter | None
+    days: Days
+
+
+def between(days: Days, carried: float, phi: float, level: float = LEVEL) -> float:
+    """The level of the limits that hold the truth at `level` where the effort lies between two ends.
+
+    Notes : D = ln(possible/proven), se = √(φ/max(Y, 1)), C from Φ(C + D/se) − Φ(−C) = level; the limits are taken at
+    2Φ(C) − 1, the lower one over the possible and the upper one over the proven days.
+    References : G. W. Imbens & C. F. Manski (2004) Confidence intervals for partially identified parameters,
+    Econometrica 72:1845–1857.
+    """
+    apart = math.log(days.possible / days.proven)
+    if apart <= 0:
+        return level
+    apart /= math.sqrt(phi / max(carried, 1.0))
+    far = float(stats.norm.isf((1 - level) / 2))
+    c = float(optimize.brentq(lambda c: stats.norm.cdf(c + apart) - stats.norm.cdf(-c) - level, 0.0, far + 1e-9))
+    return float(2 * stats.norm.cdf(c) - 1)
+
+
+def limited(
+    seen: Seen, days: Days, scatter: Scatter | None, level: float = LEVEL, *, least: Least | None = None
+) -> tuple[float, Interval]:
+    """Detections per 100 camera-days with the interval that their runs, the review and the effort deserve.
 
     scatter : how the weeks scatter in these or in more data of the same animals; None when that is not known
     (only for a count of 0, where the usual runs of `runs.PHI_UNKNOWN` are allowed for).
+    least : given where it is not known that what was reviewed was not picked by what is in it: the lower end is then
+    that of what was found, as if what waits held none.
     Notes : one-sided when none was seen. Where too few weeks say how a large count came together, the exact
     Poisson limits stand in, under a name that says when they hold.
     """
-    value, exact = exact_rate(count, effort_days, level)
-    per = PER_DAYS / effort_days
-    if count == 0:
-        high = runs.none_seen(scatter, level) * per
+    for name, of in (("effort", days.counted), ("proven effort", days.proven)):
+        _check_effort(name, of)
+    value = PER_DAYS * seen.carried / days.counted
+    if seen.found == 0:
+        high = runs.none_seen(scatter, level) * PER_DAYS / days.proven
         return value, Interval(low=0.0, high=high, level=level, kind=NONE_SEEN)
-    if scatter is None or scatter.tells_too_little(count):
-        return value, Interval(low=exact.low, high=exact.high, level=level, kind=SINGLY)
-    low, high = runs.limits(count, scatter, level)
-    return value, Interval(low=low * per, high=high * per, level=level, kind=BY_RUNS)
+    kind = SINGLY if scatter is None or scatter.tells_too_little(seen.found) else BY_RUNS
+    low, high = _ends(seen, days, scatter, level, kind)
+    if least is not None and least.count > 0:
+        low = min(low, _ends(Seen.whole(least.count), least.days, least.scatter, level, kind)[0])
+    return value, Interval(low=low, high=high, level=level, kind=kind)
+
+
+def _ends(seen: Seen, days: Days, scatter: Scatter | None, level: float, kind: str) -> tuple[float, float]:
+    """Both ends per 100 camera-days: the lower over the possible, the upper over the proven ones."""
+    if scatter is None or kind == SINGLY:
+        near = between(days, seen.carried, seen.single, level)
+        low, high = (seen.single * end for end in garwood(seen.carried / seen.single, near))
+    else:
+        near = between(days, seen.carried, scatter.phi, level)
+        low, high = runs.limits(seen.carried, scatter, near, largest=seen.largest)
+    return PER_DAYS * low / days.possible, PER_DAYS * high / days.proven
 
 
 def ratio_by_runs(
@@ -211,20 +300,53 @@ def ratio_by_runs(
 class Rate:
     """A rate per 100 camera-days: the interval shown, the others beside it, and why that one.
 
-    value, shown, exact : None when less than a day was watched: only the count is told then.
-    count, effort_days : what it rests on. exact : Garwood's.
+    value, shown, exact : None when too little is known to have been watched: only the count is told then; exact also
+    where detections are carried up for what waits for review. both_ends : the rate with all the open time counted, and
+    with none of it.
+    seen, days : what it rests on. exact : Garwood's.
     others : Garwood's, and what sites like these would show where that can be told.
     why : plain sentences. scatter : of the weeks.
     """
 
     value: float | None
-    count: int
-    effort_days: float
+    seen: Seen
+    days: Days
     shown: Interval | None
     exact: Interval | None
+    both_ends: tuple[float, float] | None
     others: tuple[Interval, ...]
     why: str
     scatter: Scatter
+
+    @property
+    def count(self) -> int:
+        """Detections found."""
+        return self.seen.found
+
+    @property
+    def effort_days(self) -> float:
+        """Camera-days that count."""
+        return self.days.counted
+
+
+@dataclass(frozen=True, kw_only=True)
+class Weighed:
+    """The same data with each detection carried up by one over the share that was reviewed where it lies.
+
+    site_counts, site_efforts : (sites,), the efforts without what nothing was reviewed of; days : of them in all, and
+    taken by the reviewed share (for a count of 0). week_counts, week_efforts : as in `rate`. largest, single : see
+    `Seen`. by_content : what was reviewed may have been picked by what is in it.
+    """
+
+    site_counts: Sequence[float] | Floats
+    site_efforts: Sequence[float] | Floats
+    week_counts: Sequence[Sequence[float]]
+    week_efforts: Sequence[Sequence[float]]
+    days: Days
+    days_if_none: Days
+    largest: float
+    single: float
+    by_content: bool
 
 
 def rate(
@@ -233,50 +355,82 @@ def rate(
     *,
     week_counts: Sequence[Sequence[float]] = (),
     week_efforts: Sequence[Sequence[float]] = (),
+    days: Days | None = None,
+    weighed: Weighed | None = None,
     elsewhere: Scatter | None = None,
     level: float = LEVEL,
 ) -> Rate:
     """The rate at these sites in this time, with the interval that the runs of its detections deserve.
 
-    site_counts, site_efforts : (sites,) detections and camera-days; what was seen at a site without effort takes no
-    part.
+    site_counts, site_efforts : (sites,) detections found and camera-days that count; what was seen at a site without
+    effort takes no part.
     week_counts, week_efforts : per site, detections and camera-days of its weeks one after another from its first
     watched day, those without effort included as 0.
+    days : of all sites, where part of the time is open; without it all of the effort is known.
+    weighed : where something waits for review, or could not be named.
     elsewhere : the scatter of the same animals at other sites or times, for a count of 0.
     Raises NotEnoughEvidence without any effort.
     """
     y, t = np.asarray(site_counts, dtype=float), np.asarray(site_efforts, dtype=float)
-    total, days = round(float(y[t > 0].sum())), float(t.sum())
-    _check_effort("effort", days)
-    scatter = runs.scatter(week_counts, week_efforts)
-    why = ""
-    if days < FEWEST_DAYS:
-        why = "Cameras watched for less than a day, too little for a rate."
-    elif total == 0 and y.sum() > 0:
-        why = "It was seen only where no camera counts as watching, so there is no rate."
-    if why:
-        return Rate(value=None, count=total, effort_days=days, shown=None, exact=None, others=(), why=why,
+    count = round(float(y[t > 0].sum()))
+    every = Days.known(float(t.sum())) if days is None else days
+    _check_effort("effort", every.possible)
+    scatter = plain = runs.scatter(week_counts, week_efforts)
+    seen, used, least = Seen.whole(count), every, None
+    if weighed is not None:
+        y, t = np.asarray(weighed.site_counts, dtype=float), np.asarray(weighed.site_efforts, dtype=float)
+        seen = Seen(found=count, carried=float(y[t > 0].sum()), largest=weighed.largest, single=weighed.single)
+        used = weighed.days if count else weighed.days_if_none
+        scatter = runs.scatter(weighed.week_counts, weighed.week_efforts, single=weighed.single)
+        least = Least(count=count, scatter=plain, days=every) if weighed.by_content else None
+    if why := _refusal(used, every, count, float(np.sum(site_counts))):
+        return Rate(value=None, seen=seen, days=every, shown=None, exact=None, both_ends=None, others=(), why=why,
                     scatter=scatter)  # fmt: skip
-    value, exact = exact_rate(total, days, level)
-    known = elsewhere if total == 0 else scatter
-    _, shown = limited(total, days, known, level)
-    others: list[Interval] = [] if shown.kind == SINGLY else [exact]
-    why = _why(total, shown, known)
+    known = elsewhere if count == 0 else scatter
+    value, shown = limited(seen, used, known, level, least=least)
+    exact = None if weighed is not None else exact_rate(count, used.counted, level)[1]
+    others = [] if shown.kind == SINGLY or exact is None else [exact]
+    why = _why(seen, shown, known)
     try:
-        low, high = likesites.limits(y, t, level)
+        low, high = _like_these(site_counts, y, t, used, level)
         others.append(Interval(low=PER_DAYS * low, high=PER_DAYS * high, level=level, kind=LIKE_THESE))
     except NotEnoughEvidence as trouble:
         why += f" What other sites like these would show cannot be told: {trouble}."
-    return Rate(value=value, count=total, effort_days=days, shown=shown, exact=exact, others=tuple(others),
+    both = (PER_DAYS * seen.carried / used.possible, PER_DAYS * seen.carried / used.proven)
+    return Rate(value=value, seen=seen, days=every, shown=shown, exact=exact, both_ends=both, others=tuple(others),
                 why=why, scatter=scatter)  # fmt: skip
+
+
+def _refusal(used: Days, every: Days, count: int, seen_anywhere: float) -> str:
+    """Why there is no rate; empty when there is one."""
+    if every.possible < FEWEST_DAYS:
+        return "Cameras watched for less than a day, too little for a rate."
+    if every.proven > 0 and count == 0 and seen_anywhere > 0:
+        return "It was seen only where no camera counts as watching, so there is no rate."
+    if every.tell_too_little:
+        return (
+            f"Of {wording.number(every.possible)} camera-days only {wording.number(every.proven)} are known to have "
+            "been watched, too few for a rate. Say of the silences whether the cameras watched."
+        )
+    if used.tell_too_little:
+        return "Too little of what was watched has been reviewed for a rate."
+    return ""
+
+
+def _like_these(found: Sequence[float] | Floats, y: Floats, t: Floats, used: Days, level: float) -> tuple[float, float]:
+    """What sites like these would show, per day; what waits for review takes its share of a site's effort with it."""
+    seen = np.asarray(found, dtype=float)
+    share = np.divide(seen, y, out=np.ones_like(y), where=y > 0)
+    low, high = likesites.limits(seen, t * share, level)
+    return low * used.counted / used.possible, high * used.counted / used.proven
 
 
 PLAINLY = 1.05  # less than this above 1 is told as no scatter beyond chance, as two digits are printed
 HERE = "The interval speaks of these very sites in this time."
 
 
-def _why(count: int, shown: Interval, scatter: Scatter | None) -> str:
-    if count == 0:
+def _why(seen: Seen, shown: Interval, scatter: Scatter | None) -> str:
+    if seen.found == 0:
         phi = runs.phi_when_none(scatter)
         source = (
             "as the same animals do elsewhere in this record"
@@ -289,18 +443,19 @@ def _why(count: int, shown: Interval, scatter: Scatter | None) -> str:
         )
     if shown.kind == SINGLY or scatter is None:
         return (
-            f"{count} detections in too few weeks to tell how they run; the exact Poisson limits shown hold only if "
-            f"animals come singly. {HERE}"
+            f"{seen.found} detections in too few weeks to tell how they run; the exact Poisson limits shown hold only "
+            f"if animals come singly. {HERE}"
         )
-    if scatter.phi < PLAINLY:
+    measured, phi = scatter.phi_seen / seen.single, scatter.phi / seen.single
+    if phi < PLAINLY:
         return f"Weeks of one site scatter no more than single detections would. {HERE}"
-    if scatter.phi_seen >= PLAINLY:
+    if measured >= PLAINLY:
         return (
-            f"Detections come in runs (weeks of one site scatter {scatter.phi_seen:.2g} times as much as single "
-            f"detections would), and the interval allows for {scatter.phi:.2g} times. {HERE}"
+            f"Detections come in runs (weeks of one site scatter {measured:.2g} times as much as single "
+            f"detections would), and the interval allows for {phi:.2g} times. {HERE}"
         )
     return (
         "Weeks of one site scatter no more than single detections would; as "
         f"{wording.plural(scatter.busy, 'week')} with a detection {'tells' if scatter.busy == 1 else 'tell'} little of "
-        f"runs, the interval allows for {scatter.phi:.2g} times. {HERE}"
+        f"runs, the interval allows for {phi:.2g} times. {HERE}"
     )

@@ -73,11 +73,18 @@ class Scatter:
         return float(stats.t.ppf((1 + level) / 2, self.degrees))
 
 
-def scatter(counts: Sequence[Sequence[float] | Floats], efforts: Sequence[Sequence[float] | Floats]) -> Scatter:
+def scatter(
+    counts: Sequence[Sequence[float] | Floats],
+    efforts: Sequence[Sequence[float] | Floats],
+    *,
+    single: float = 1.0,
+) -> Scatter:
     """The scatter of weeks about their own site's rate.
 
     counts, efforts : per site, detections and days of its blocks of seven days, in order and without a hole (a block
     without effort is 0 and 0). A site without effort, or with nothing seen, says nothing.
+    single : what single detections would scatter: 1, or where detections are carried up by weights their mean weight,
+    Σw²/Σw over detections.
     Notes : with d = y − r·e and g = r·e·(1 − e/t), φ₀ = max(1, Σd²/Σg, (Σd² + 2Σd·d₊₁)/Σg); the last form holds
     runs that cross the edge of a block. φ = max(φ₀, (Nφ₀ + 3·3)/(N + 3)), N the busy blocks. Runs longer than
     about two weeks are not caught; a season within a site is taken for runs, so the interval is then too wide.
@@ -101,11 +108,11 @@ def scatter(counts: Sequence[Sequence[float] | Floats], efforts: Sequence[Sequen
         lagged += float(np.sum(d[:-1] * d[1:]))
         expected += float(np.sum(g))
         expected2 += float(np.sum(g * g))
-    seen_phi, weeks = 1.0, 0.0
+    seen_phi, weeks = single, 0.0
     if expected2 > 0:
-        seen_phi = max(1.0, squares / expected, (squares + 2 * lagged) / expected)
+        seen_phi = max(single, squares / expected, (squares + 2 * lagged) / expected)
         weeks = expected**2 / expected2
-    phi = max(seen_phi, (busy * seen_phi + BUSY_BEFORE * PHI_BEFORE) / (busy + BUSY_BEFORE))
+    phi = max(seen_phi, (busy * seen_phi + BUSY_BEFORE * PHI_BEFORE * single) / (busy + BUSY_BEFORE))
     return Scatter(count=total, phi_seen=seen_phi, phi=phi, weeks=weeks, busy=busy)
 
 
@@ -128,18 +135,23 @@ def _whole(counts: Floats, efforts: Floats) -> tuple[Floats, Floats]:
     return y, e
 
 
-def limits(count: float, scatter: Scatter, level: float) -> tuple[float, float]:
+def limits(count: float, scatter: Scatter, level: float, *, largest: float = 1.0) -> tuple[float, float]:
     """Two-sided limits of the expected count of which `count` (above 0) was seen, in counts.
 
+    largest : the largest weight of a detection, where they are carried up by weights: one more of these could have come.
     Notes : Garwood's (1936) on count/φ runs, with the tail of Student's t; from four busy weeks on also the upper end
-    count·exp(t·√(φ/count)), the larger one. (Its lower end would always lie above Garwood's; a test holds it.)
+    count·exp(t·√(φ/count)), the larger one. (Its lower end would always lie above Garwood's; a test holds it.) With
+    weights the upper end is that of Fay & Feuer (1997), from memory, whose step is the larger of φ and the largest
+    weight; without weights it is Garwood's.
     """
     if not (math.isfinite(count) and count > 0):
         raise WrongInput("count", got=count, needed="a count above 0; for none seen take `none_seen`")
     phi, t = scatter.phi, scatter.student(level)
     tail = float(stats.norm.sf(t))
     low = phi / 2 * float(stats.chi2.ppf(tail, 2 * count / phi))
-    high = phi / 2 * float(stats.chi2.isf(tail, 2 * count / phi + 2))
+    spread, step = phi * count, max(phi, largest)
+    room = 2 * (count + step) ** 2 / (spread + step**2)
+    high = (spread + step**2) / (2 * (count + step)) * float(stats.chi2.isf(tail, room))
     if scatter.busy >= BUSY_FOR_LOG:
         high = max(high, count * math.exp(t * math.sqrt(phi / count)))
     return low, high

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from trod import __version__, wording
@@ -29,6 +29,11 @@ COLUMNS = (
     Column(key="first", title="First seen", kind="date"),
     Column(key="last", title="Last seen", kind="date"),
 )
+# Where part of the time is open: the rate with all of it watched, and with none.
+BOTH_ENDS = (
+    Column(key="rate_if_all", title="Rate if all open time was watched", kind="rate", unit=_PER),
+    Column(key="rate_if_none", title="Rate if none of it was", kind="rate", unit=_PER),
+)
 _FEW_WEEKS = (
     "Where a species came often but in too few weeks to tell how its detections run, the exact Poisson limits are shown; "  # noqa: E501
     "they hold only if animals come singly."
@@ -51,7 +56,7 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     the number of species said, which is a count of what was seen and has no interval.
     Raises NotEnoughEvidence when no camera watched.
     """
-    selection, found, worked = asking.prepare(evidence, filter)
+    selection, found, worked = asking.prepare(evidence, filter, counts_do=True)
     names = evidence.names_for(filter)
     keys = sorted({p.species for p in found} | set(filter.species))
     by_species: dict[str, list[Detection]] = {key: [] for key in keys}
@@ -71,8 +76,10 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     seen = [row for row in table if row["detections"]]
 
     cautions = asking.cautions_of(selection, found)
-    if worked.camera_days < rates.FEWEST_DAYS:
-        cautions.append("Cameras watched for less than a day in all: detections are counted, but no rate is told.")
+    if worked.proven_days < rates.FEWEST_DAYS:
+        cautions.append(
+            "Cameras are known to have watched for less than a day in all: detections are counted, but no rate is told."
+        )
     if worked.camera_days < 30:
         cautions.append(
             f"Only {wording.number(worked.camera_days)} camera-days: a species that is there may well not have come by."
@@ -106,11 +113,19 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
             "A species that is not listed was not seen; that does not show it is absent.",
         ),
         cautions=tuple(cautions),
-        columns=COLUMNS,
+        columns=_columns(measured.values()),
         rows=tuple(table),
         made=__version__,
         **asking.opened(found),
     )
+
+
+def _columns(measured: Iterable[rates.Rate]) -> tuple[Column, ...]:
+    """The table's columns; both ends of the rate only where it matters that part of the time is open."""
+    if not any(rate.days.open and rate.both_ends for rate in measured):
+        return COLUMNS
+    at = [column.key for column in COLUMNS].index("exact_low")
+    return (*COLUMNS[:at], *BOTH_ENDS, *COLUMNS[at:])
 
 
 def _row(selection: Selection, key: str, name: str, own: Sequence[Detection], rate: rates.Rate) -> dict[str, Any]:
@@ -128,6 +143,8 @@ def _row(selection: Selection, key: str, name: str, own: Sequence[Detection], ra
         "high": rate.shown.high if rate.shown else None,
         "level": rate.shown.level if rate.shown else None,
         "interval_kind": rate.shown.kind if rate.shown else None,
+        "rate_if_all": rate.both_ends[0] if rate.both_ends else None,
+        "rate_if_none": rate.both_ends[1] if rate.both_ends else None,
         "exact_low": rate.exact.low if rate.exact else None,
         "exact_high": rate.exact.high if rate.exact else None,
         "other_intervals": [interval.to_dict() for interval in rate.others],
@@ -146,22 +163,39 @@ def _days(worked: Effort) -> str:
     return f"{wording.number(worked.camera_days)} camera-days"
 
 
+def _known(worked: Effort) -> str:
+    """The days that are known to have been watched."""
+    known = f"{wording.number(worked.proven_days)} camera-days"
+    return known if worked.possible_days <= worked.proven_days else f"{known} known to have been watched"
+
+
 def _sentence_of_one(name: str, rate: rates.Rate, worked: Effort) -> str:
     shown = rate.shown
     if rate.value is None or shown is None:
-        if worked.camera_days >= rates.FEWEST_DAYS:
-            return f"{name} was seen only where no camera counts as watching, so there is no rate."
         often = wording.times(rate.count) if rate.count else "not"
-        return f"{name} was seen {often} in {_days(worked)}, too short a time for a rate."
+        if rate.days.proven >= rates.FEWEST_DAYS and rate.days.tell_too_little:
+            return (
+                f"{name} was seen {often}. No rate: of {wording.number(rate.days.possible)} camera-days only "
+                f"{wording.number(rate.days.proven)} are known to have been watched."
+            )
+        if worked.proven_days >= rates.FEWEST_DAYS:
+            return f"{name} was seen only where no camera counts as watching, so there is no rate."
+        return f"{name} was seen {often} in {_known(worked)}, too short a time for a rate."
     if rate.count == 0:
         return (
             f"{name} was not seen in {_days(worked)}; the true rate is probably below "
             f"{wording.number(shown.high)} per 100 camera-days ({round(100 * shown.level)} %)."
         )
-    return (
+    sentence = (
         f"{name} came by {wording.times(rate.count)} in {_days(worked)}: {wording.number(rate.value)} per "
         f"100 camera-days ({wording.between(shown.low, shown.high)}, {round(100 * shown.level)} %)."
     )
+    if rate.days.open and rate.both_ends:
+        sentence += (
+            f" If cameras watched all the time of which nobody knows it is {wording.number(rate.both_ends[0])}, if none "
+            f"of it {wording.number(rate.both_ends[1])}."
+        )
+    return sentence
 
 
 def _sentence_of_all(seen: Sequence[dict[str, Any]], worked: Effort) -> str:

@@ -33,7 +33,7 @@ def test_the_sentence_stands_before_the_filter_and_the_chart(client, made):
 
     sentence = page.index("Two species came by in")
     assert sentence < page.index("Asked of:") < page.index('id="chart"') < page.index("The numbers")
-    assert "All animals at all 2 sites, 5 January to 10 February 2026, detections at least 30 minutes apart." in page
+    assert "All animals at all 2 sites, 5 January to 13 February 2026, detections at least 30 minutes apart." in page
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -44,7 +44,7 @@ def test_each_question_tells_its_filter_effort_assumptions_and_cautions(client, 
     for words in (
         "camera-days (trap-nights)",
         "1 sequence of 42 (2 %) is not yet reviewed",
-        "not working at a visit",
+        "nobody knows whether the camera watched; a rate holds both ends.",
     ):
         assert words in page
     for assumption in finding.assumptions:
@@ -80,7 +80,7 @@ def test_a_last_day_before_the_first_is_left_out(client, made):
     page = text_of(client.get("/questions/what-comes?from=2026-02-01&to=2026-01-01"))
 
     assert "a first day on or before the last day. It is left out here." in page
-    assert "1 to 10 February 2026" in page
+    assert "1 to 13 February 2026" in page
 
 
 def test_a_name_with_markup_in_it_stays_text(client, made):

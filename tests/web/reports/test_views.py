@@ -33,7 +33,7 @@ def body(answer):
 def test_a_report_is_made_listed_and_opened(client, made):
     page = text_of(client.post("/reports/make", {"species_pages": "1", "paper": "a4", "tables": "1"}, follow=True))
 
-    assert "The report is made" in page and "5 January to 10 February 2026" in page
+    assert "The report is made" in page and "5 January to 13 February 2026" in page
     one = making.made()[0]
     pdf = client.get(f"/reports/{one.name}.pdf")
     assert pdf.headers["Content-Type"] == "application/pdf"

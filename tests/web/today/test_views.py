@@ -48,7 +48,7 @@ def test_an_odd_span_is_no_fault(client, cast, asked):
 
 def test_a_summary_follows_new_sequences_and_changed_times(cast, bring_sequences):
     def now():
-        return summary.summaries([cast.deployment], cast.reserve, cast.now)[cast.deployment.pk]
+        return summary.summaries([cast.deployment], cast.reserve)[cast.deployment.pk]
 
     assert now().sequences == 0
     bring_sequences([cast.now - timedelta(days=9), cast.now - timedelta(days=8)])
@@ -64,7 +64,7 @@ def test_days_are_the_reserves_own(cast, bring_sequences):
     late = cast.now.replace(month=6, day=10, hour=21, minute=30)
     early = cast.now.replace(month=6, day=10, hour=22, minute=30)
     bring_sequences([late, early])
-    found = summary.summaries([cast.deployment], cast.reserve, cast.now)[cast.deployment.pk]
+    found = summary.summaries([cast.deployment], cast.reserve)[cast.deployment.pk]
 
     assert [(day.day, n) for day, n, _ in found.by_day] == [(10, 1), (11, 1)]
 

@@ -33,7 +33,8 @@ _lock = threading.Lock()
 class Rests:
     """What an answer rests on, beside its effort. Days are camera-days.
 
-    silences, silent_days : silences that look like a camera not working, and are counted as watched.
+    silences, silent_days : silences of a day or more of which nobody knows whether the camera watched, and the days
+    of all such.
     not_home : cameras in the field, or gone, of which no picture has come home.
     """
 
@@ -132,10 +133,10 @@ def _rests(selection: Selection, account: Account) -> Rests:
         if line is None:
             not_home += 1
             continue
-        for doubt in line.doubts:
-            inside = min(doubt.to_s, end_s) - max(doubt.from_s, start_s)
+        for one in line.open:
+            inside = min(one.to_s, end_s) - max(one.from_s, start_s)
             if inside > 0:
-                silences += 1
+                silences += inside >= 86_400
                 silent_days += inside / 86_400
     return Rests(
         deployments=len(selection.watched),

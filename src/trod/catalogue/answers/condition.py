@@ -42,7 +42,7 @@ class Standing:
     known_to: datetime | None
     watched_days: float | None
     gap_days: float | None
-    doubted_days: float | None
+    open_days: float | None
     visits: int
     last_visit: datetime | None
     sequences: int
@@ -117,20 +117,21 @@ def conditions(reserve: models.Reserve, account: Account) -> tuple[Condition, ..
     for slug, piece in account.pieces.items():
         if piece.line is None:
             continue
-        for gap in piece.line.gaps:
+        for gap in piece.line.lost:
             if gap.days >= LEAST_GAP_DAYS:
                 note(
                     slug,
                     _day_s(gap.from_s, zone),
                     f"did not watch for {wording.number(gap.days, 2)} days from here on: {gap.reason}",
                 )
-        for doubt in piece.line.doubts:
-            note(
-                slug,
-                _day_s(doubt.from_s, zone),
-                f"silent for {wording.number(doubt.days, 2)} days from here on, far longer than its own "
-                "rhythm; counted as watched",
-            )
+        for silence in piece.line.open:
+            if silence.days >= LEAST_GAP_DAYS:
+                note(
+                    slug,
+                    _day_s(silence.from_s, zone),
+                    f"silent for {wording.number(silence.days, 2)} days from here on: {silence.reason}; nobody knows "
+                    "whether it watched",
+                )
     return tuple(sorted(out, key=lambda c: (c.when, c.site, c.camera, c.what)))
 
 
@@ -164,9 +165,9 @@ def standings(reserve: models.Reserve, account: Account) -> tuple[Standing, ...]
                 start=start,
                 end=end,
                 known_to=datetime.fromtimestamp(piece.known_to_s, UTC) if watch and piece.known_to_s else None,
-                watched_days=watch.days if watch else None,
-                gap_days=sum(g.days for g in watch.gaps) if watch else None,
-                doubted_days=sum(g.days for g in watch.doubts) if watch else None,
+                watched_days=watch.proven_days if watch else None,
+                gap_days=watch.lost_days if watch else None,
+                open_days=watch.open_days if watch else None,
                 visits=len(visits.get(slug, ())),
                 last_visit=max(visits.get(slug, ()), default=None),
                 sequences=piece.sequences,

@@ -26,12 +26,12 @@ from django.db.models.functions import Cast
 from trod.catalogue import models
 from trod.catalogue.rows import rollups, watched
 from trod.catalogue.rows.rollups import Millis
-from trod.catalogue.rows.watched import Came
+from trod.catalogue.rows.watched import Rests
 from trod.findings import Deployment as Stood
 from trod.findings import Evidence, Gap, Observation, Reserve, Site, UnseenSequence, line_ups
 from trod.findings.line_ups import SetUp
 from trod.findings.taxa import Taxon
-from trod.pictures.timeline import Timeline
+from trod.findings.watching import Watching
 
 MOST_KEPT = 5000  # deployments held in memory
 LONG = 20_000  # sequences that are read while somebody waits, in a third of a second
@@ -67,7 +67,7 @@ class Piece:
 
     observations: tuple[Observation, ...] = ()
     unseen: tuple[UnseenSequence, ...] = ()
-    line: Timeline | None = None
+    line: Watching | None = None
     known_to_s: float | None = None
     sequences: int = 0
 
@@ -127,25 +127,29 @@ def unchanged() -> tuple[Any, ...] | None:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Row:
-    """A deployment as it is read here. home : when the last import from it began; None when there is none."""
-
+class _Stands:
     pk: int
-    slug: str
     start: datetime
     end: datetime | None
     time_lapse_h: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Row:
+    """A deployment as it is read here."""
+
+    pk: int
+    slug: str
     camera: str
     site: str
-    visits: tuple[Came, ...]
-    home: datetime | None
+    rests: Rests
     totals: tuple[Any, ...]
     set_up: SetUp
     sums: Any = None
 
 
 def gather(reserve: models.Reserve) -> Account:
-    """The evidence with its deployments' pieces and its stamp, in at most ten queries; in none (PostgreSQL: one) when
+    """The evidence with its deployments' pieces and its stamp, in at most 14 queries; in none (PostgreSQL: one) when
     nobody has written anything since it was last asked for.
     """
     mark = unchanged()
@@ -197,7 +201,7 @@ def _gather(reserve: models.Reserve) -> Account:
         zone=reserve.zone,
         yearly_allowance=reserve.yearly_allowance,
     )
-    in_time = sorted(rows, key=lambda row: (row.start, row.slug))
+    in_time = sorted(rows, key=lambda row: (row.rests.start, row.slug))
     how = dict(zip((row.slug for row in in_time), line_ups.names([row.set_up for row in in_time]), strict=True))
     told = repr((own, sites, names, taxa, how, [_key(row, names, reserve.zone) for row in rows]))
     stamp = hashlib.sha256(told.encode()).hexdigest()[:20]
@@ -226,23 +230,10 @@ def _gather(reserve: models.Reserve) -> Account:
 
 
 def _deployments(reserve: models.Reserve) -> list[_Row]:
-    """Deployments by slug, each with visits, homecoming and totals that show whether sequences changed.
+    """Deployments by slug, each with what its watched time rests on and totals that show whether sequences changed.
 
     That is the revision of its kept sums, where they can be trusted.
     """
-    mine = Q(deployment__site__reserve=reserve)
-    visits: dict[int, list[Came]] = {}
-    for deployment, at, arrival, card_out in (
-        models.Visit.objects.filter(mine).order_by("at", "uuid").values_list("deployment", "at", "arrival", "card_out")
-    ):
-        visits.setdefault(deployment, []).append(Came(at=at, arrival=arrival, card_out=card_out is not None))
-    homes: dict[int, datetime] = dict(
-        models.Import.objects.filter(mine, state=models.Import.State.WHOLE)
-        .order_by()
-        .values("deployment")
-        .annotate(home=Max("started_at"))
-        .values_list("deployment", "home")
-    )
     own = list(
         models.Deployment.objects.filter(site__reserve=reserve)
         .order_by("slug")
@@ -267,17 +258,15 @@ def _deployments(reserve: models.Reserve) -> list[_Row]:
     totals: dict[int, tuple[Any, ...]] = {pk: ("kept", row.revision) for pk, row in kept.items()}
     if len(kept) < len(own):
         totals |= _counted([row[0] for row in own if row[0] not in kept])
+    bare = [_Stands(pk=row[0], start=row[2], end=row[3], time_lapse_h=row[4]) for row in own]
+    rests = watched.rests_on(bare, reserve.zone)
     return [
         _Row(
             pk=pk,
             slug=slug,
-            start=start,
-            end=end,
-            time_lapse_h=time_lapse_h,
             camera=f"{camera} ({serial})" if camera else serial,
             site=site,
-            visits=tuple(visits.get(pk, ())),
-            home=homes.get(pk),
+            rests=rests[pk],
             totals=totals.get(pk, ()),
             set_up=SetUp(
                 site=site,
@@ -291,9 +280,9 @@ def _deployments(reserve: models.Reserve) -> list[_Row]:
         for (
             pk,
             slug,
-            start,
-            end,
-            time_lapse_h,
+            _start,
+            _end,
+            _time_lapse_h,
             camera,
             serial,
             site,
@@ -348,19 +337,7 @@ def _counted(numbers: list[int]) -> dict[int, tuple[Any, ...]]:
 
 
 def _key(row: _Row, names: Any, zone: str) -> tuple[Any, ...]:
-    return (
-        row.slug,
-        row.start,
-        row.end,
-        row.time_lapse_h,
-        row.camera,
-        row.site,
-        row.visits,
-        row.home,
-        row.totals,
-        names,
-        zone,
-    )
+    return (row.slug, row.rests, row.camera, row.site, row.totals, names, zone)
 
 
 def _pieces(rows: list[_Row], species: Mapping[int, tuple[str, str]], names: Any, zone: str) -> dict[str, Piece]:
@@ -396,7 +373,7 @@ def _read(rows: list[_Row], species: Mapping[int, tuple[str, str]], zone: str) -
         sequences = sequences.filter(deployment__in=list(by_pk))
     read: dict[int, list[Any]] = {}
     for row in sequences.values_list(
-        "deployment", "key", "start_at", "end_at", "frames", "time_lapse", "identification"
+        "deployment", "pk", "key", "start_at", "end_at", "frames", "time_lapse", "identification"
     ):
         if row[0] in by_pk:
             read.setdefault(row[0], []).append(row[1:])
@@ -410,7 +387,12 @@ def _read(rows: list[_Row], species: Mapping[int, tuple[str, str]], zone: str) -
     ):
         lines.setdefault(line[0], []).append(line[1:])
     texts = rollups.lines(by_pk)
-    return {pk: _piece(row, read.get(pk, []), lines, species, zone, texts.get(pk, "")) for pk, row in by_pk.items()}
+    sound = {pk for pk, row in by_pk.items() if row.sums is not None and rollups.is_kept(row.rests, row.sums, texts[pk])}
+    own = watched.own_times({pk: row.rests for pk, row in by_pk.items() if pk not in sound})
+    return {
+        pk: _piece(row, read.get(pk, []), lines, species, texts[pk] if pk in sound else "", own)
+        for pk, row in by_pk.items()
+    }
 
 
 def _piece(
@@ -418,12 +400,14 @@ def _piece(
     sequences: list[Any],
     lines: Mapping[int, list[Any]],
     species: Mapping[int, tuple[str, str]],
-    zone: str,
     text: str,
+    own: Mapping[int, tuple[float, float]],
 ) -> Piece:
-    observations, unseen, starts, ends, lapse = [], [], [], [], []
-    for key, start_at, end_at, frames, time_lapse, identification in sequences:
+    """text : its watched time as it is kept, if it can be trusted. own : see `watched.own_times`."""
+    observations, unseen, numbers, starts, ends, lapse = [], [], [], [], [], []
+    for number, key, start_at, end_at, frames, time_lapse, identification in sequences:
         start_s, end_s = start_at.timestamp(), end_at.timestamp()
+        numbers.append(number)
         starts.append(start_s)
         ends.append(end_s)
         lapse.append(time_lapse)
@@ -453,24 +437,13 @@ def _piece(
                 )
             )
     observations.sort(key=lambda s: (s.utc_s, s.sequence, s.what, s.species, s.sex, s.life_stage, s.count, s.said_by))
-    rests = rollups.Rests(
-        start=row.start,
-        end=row.end,
-        time_lapse_h=row.time_lapse_h,
-        home=row.home,
-        came=row.visits,
-        zone=zone,
-    )
-    if text and row.sums is not None and row.sums.line_key == rests.key(row.sums.times):
+    if text:
         known, line = rollups.from_text(text)
     else:
-        known, line = rests.work_out(
-            watched.Times(
-                starts=np.array(starts, dtype=float),
-                ends=np.array(ends, dtype=float),
-                lapse=np.array(lapse, dtype=bool),
-            )
+        times = watched.Times(
+            starts=np.array(starts, dtype=float), ends=np.array(ends, dtype=float), lapse=np.array(lapse, dtype=bool)
         )
+        known, line = row.rests.work_out(watched.proving(times, numbers, own))
     return Piece(
         observations=tuple(observations),
         unseen=tuple(unseen),
@@ -488,11 +461,14 @@ def first_picture(sequence_key: str) -> str:
 
 def _stood(row: _Row, piece: Piece, line_up: str) -> Stood:
     line = piece.line
+    if line is None:
+        return Stood(slug=row.slug, site=row.site, camera=row.camera, line_up=line_up)
     return Stood(
         slug=row.slug,
         site=row.site,
         camera=row.camera,
         line_up=line_up,
-        watched=tuple((i.from_s, i.to_s) for i in line.watched) if line else (),
-        gaps=tuple(Gap(start_s=g.from_s, end_s=g.to_s, reason=g.reason) for g in line.gaps) if line else (),
+        watched=tuple((i.from_s, i.to_s) for i in line.counted),
+        open=tuple(Gap(start_s=g.from_s, end_s=g.to_s, reason=g.reason) for g in line.open),
+        gaps=tuple(Gap(start_s=g.from_s, end_s=g.to_s, reason=g.reason) for g in line.lost),
     )

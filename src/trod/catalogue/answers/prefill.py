@@ -79,7 +79,7 @@ def inputs(site: Site, now: datetime) -> dict[str, Any]:
 def _triggers(
     site: Site, deployments: list[Deployment], every: list[DaySum], prior: arrivals.Prior, now: datetime
 ) -> Guess:
-    sums = summaries(deployments, site.reserve, now)
+    sums = summaries(deployments, site.reserve)
     days = sum(one.days_watched for one in sums.values())
     # Pictures of one burst are one trigger, as far as the deployment says how it was set.
     bursts = {d.pk: max(1, d.burst) if d.mode == Deployment.Mode.PICTURE else 1 for d in deployments}

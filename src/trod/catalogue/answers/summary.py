@@ -18,11 +18,10 @@ from typing import Any
 from django.db import connection
 from django.db.models import Count, Max, Min, Sum
 
-from trod.catalogue.models import DaySum, Deployment, Import, Reserve, Sequence, Visit
-from trod.catalogue.rows import rollups
-from trod.catalogue.rows.rollups import Rests
-from trod.catalogue.rows.watched import Came
-from trod.pictures import timeline as timelines
+from trod.catalogue.models import DaySum, Deployment, Reserve, Sequence, Visit
+from trod.catalogue.rows import rollups, watched
+from trod.catalogue.rows.watched import Rests
+from trod.findings.watching import Stretch, Watching
 
 DAY_S = 86_400.0
 MOST_KEPT = 5000
@@ -34,7 +33,8 @@ class Summary:
 
     by_day : (local day, sequences, pictures), days with any, in order; time-lapse frames are no sequences.
     first_at, last_at : of its pictures. known_to : up to when its pictures are at home; None: nothing is yet.
-    gaps, doubts : (from, to, reason); doubts may be no gaps. days_watched : camera-days up to known_to.
+    lost, open : (from, to, reason) of what was not watched, and of what nobody knows. days_watched : camera-days that
+    count up to known_to; proven_days : beyond doubt; open_days : of what nobody knows.
     """
 
     deployment: int
@@ -44,9 +44,11 @@ class Summary:
     first_at: datetime | None = None
     last_at: datetime | None = None
     known_to: datetime | None = None
-    gaps: tuple[tuple[datetime, datetime, str], ...] = ()
-    doubts: tuple[tuple[datetime, datetime, str], ...] = ()
+    lost: tuple[tuple[datetime, datetime, str], ...] = ()
+    open: tuple[tuple[datetime, datetime, str], ...] = ()
     days_watched: float = 0.0
+    proven_days: float = 0.0
+    open_days: float = 0.0
 
     @property
     def sequences_per_day(self) -> float | None:
@@ -77,8 +79,6 @@ def visits_by_deployment(deployments: Iterable[int]) -> dict[int, list[Visit]]:
 def summaries(
     deployments: Iterable[Deployment],
     reserve: Reserve | None,
-    now: datetime,
-    visits: dict[int, list[Visit]] | None = None,
 ) -> dict[int, Summary]:
     """A summary for each deployment, by its number. A fixed number of queries, and one for each "
     "that is to be counted afresh."""
@@ -87,29 +87,14 @@ def summaries(
         return {}
     zone = reserve.zone if reserve else "UTC"
     numbers = [d.pk for d in deployments]
-    if visits is None:
-        visits = visits_by_deployment(numbers)
     kept = rollups.kept(numbers, zone)
     totals: dict[int, tuple[Any, ...]] = {number: ("kept", row.times) for number, row in kept.items()}
     if len(kept) < len(numbers):
         totals |= _counted([number for number in numbers if number not in kept])
-    homes: dict[int, datetime] = {}
-    for number, at in Import.objects.filter(deployment__in=numbers, state=Import.State.WHOLE).values_list(
-        "deployment", "started_at"
-    ):
-        homes[number] = max(at, homes.get(number, at))
+    every = watched.rests_on(deployments, zone)
     out, stale = {}, []
     for d in deployments:
-        rests = Rests(
-            start=d.start,
-            end=d.end,
-            time_lapse_h=d.time_lapse_h,
-            home=homes.get(d.pk),
-            came=tuple(
-                Came(at=v.at, arrival=v.arrival, card_out=v.card_out_id is not None) for v in visits.get(d.pk, ())
-            ),
-            zone=zone,
-        )
+        rests = every[d.pk]
         key = (rests, totals.get(d.pk, ()))
         held = _known.get(d.pk)
         if held is not None and held[0] == key:
@@ -156,7 +141,7 @@ def _days(numbers: list[int]) -> dict[int, list[tuple[date, int, int]]]:
 def _compute(number: int, rests: Rests) -> Summary:
     """A summary counted from sequences."""
     rows = rollups.read(Sequence.objects.filter(deployment=number))
-    known_s, line = rests.work_out(rows.times)
+    known_s, line = rollups.work_out(number, rests, rows)
     days = tuple((one.day, one.sequences, one.pictures) for one in rollups.count_days(number, rows, {}, rests.zone))
     ends = bool(len(rows.starts))
     return _summary(
@@ -174,7 +159,7 @@ def _compute(number: int, rests: Rests) -> Summary:
 def _summary(
     number: int,
     known_s: float | None,
-    line: timelines.Timeline | None,
+    line: Watching | None,
     days: tuple[tuple[date, int, int], ...],
     sequences: int,
     pictures: int,
@@ -191,9 +176,11 @@ def _summary(
         first_at=first_at,
         last_at=last_at,
         known_to=_instant(known_s),
-        gaps=_told(line.gaps) if line else (),
-        doubts=_told(line.doubts) if line else (),
+        lost=_told(line.lost) if line else (),
+        open=_told(line.open) if line else (),
         days_watched=line.days if line else 0.0,
+        proven_days=line.proven_days if line else 0.0,
+        open_days=line.open_days if line else 0.0,
     )
 
 
@@ -201,6 +188,6 @@ def _instant(at_s: float) -> datetime:
     return datetime.fromtimestamp(at_s, UTC)
 
 
-def _told(gaps: Iterable[timelines.Gap]) -> tuple[tuple[datetime, datetime, str], ...]:
+def _told(stretches: Iterable[Stretch]) -> tuple[tuple[datetime, datetime, str], ...]:
     # Less than half a day is the ordinary silence before a card is pulled.
-    return tuple((_instant(g.from_s), _instant(g.to_s), g.reason) for g in gaps if g.days >= 0.5)
+    return tuple((_instant(g.from_s), _instant(g.to_s), g.reason) for g in stretches if g.days >= 0.5)

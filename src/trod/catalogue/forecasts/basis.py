@@ -29,8 +29,10 @@ from trod.catalogue.models import (
     Import,
     Incident,
     Reserve,
+    Silence,
     Site,
     Visit,
+    WalkTest,
 )
 
 WORDS_A_STEP = 200  # so many words of people make a forecast stale; fewer wait for the next day
@@ -123,6 +125,8 @@ def tables(reserve: Reserve) -> tuple[QuerySet[Any], ...]:
         CameraModel.objects.all(),
         Card.objects.all(),
         Visit.objects.filter(**within),
+        WalkTest.objects.filter(**within),
+        Silence.objects.filter(**within),
         Incident.objects.filter(site__reserve=reserve),
         ClockCorrection.objects.filter(**within),
         Import.objects.filter(**within, state=Import.State.WHOLE),

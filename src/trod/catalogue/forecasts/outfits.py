@@ -168,7 +168,7 @@ def day_counts(site: Site, deployment: Deployment, piece: Piece | None, *, zone:
     A sequence of n pictures counts as n / (pictures a burst) triggers. A day counts as watched when its camera did
     for more than half of it. Days with sequences nobody has looked at are told as not yet told apart.
     """
-    if piece is None or piece.line is None or not piece.line.watched:
+    if piece is None or piece.line is None or not piece.line.counted:
         return ()
     days = _watched_days(piece, zone)
     if not len(days):
@@ -216,7 +216,7 @@ def _local_days(utc_s: NDArray[np.float64], zone: str) -> NDArray[np.int64]:
 def _watched_days(piece: Piece, zone: str) -> NDArray[np.int64]:
     """The local days, as numbers, of which a camera watched more than half."""
     assert piece.line is not None
-    spans = piece.line.watched
+    spans = piece.line.counted
     cuts = np.array(clock.day_starts_s(spans[0].from_s, max(s.to_s for s in spans), zone))
     share = np.zeros(max(len(cuts) - 1, 0))
     for span in spans:

@@ -52,13 +52,11 @@ def regroup(deployment: Deployment, line: Line) -> list[str]:
     """
     with transaction.atomic(), summing_up():
         rows = list(
-            facts.pictures_of(deployment)
-            .filter(taken_at__isnull=False, foreign=False)
+            Picture.objects.filter(deployment=deployment, taken_at__isnull=False, foreign=False)
             .order_by("taken_at", "file_order", "sha256")
             .values_list(*ROW)
         )
-        mine = Sequence.objects.filter(deployment=deployment, record_import__isnull=True)
-        old = dict(mine.values_list("pk", "key"))
+        old = dict(Sequence.objects.filter(deployment=deployment).values_list("pk", "key"))
         spoken = set(
             Identification.objects.filter(sequence__deployment=deployment).values_list("sequence_id", flat=True)
         )
@@ -66,7 +64,7 @@ def regroup(deployment: Deployment, line: Line) -> list[str]:
         owner, split = _owners(groups, old, spoken)
         told = _told(apart, split)
         _store(deployment, groups, owner, old, spoken)
-        stray = facts.pictures_of(deployment).filter(sequence__isnull=False)
+        stray = Picture.objects.filter(deployment=deployment, sequence__isnull=False)
         stray.filter(Q(taken_at__isnull=True) | Q(foreign=True)).exclude(
             sequence__in=Sequence.objects.filter(deployment=deployment, identifications__isnull=False)
         ).update(sequence=None)
@@ -240,8 +238,7 @@ def tell_triggers(deployment: Deployment) -> None:
     would be taken for one.
     """
     rows = list(
-        facts.pictures_of(deployment)
-        .filter(looked=True, taken_raw__isnull=False)
+        Picture.objects.filter(deployment=deployment, looked=True, taken_raw__isnull=False)
         .order_by("taken_raw", "file_order", "sha256")
         .values_list("pk", "taken_raw", "trigger", "kind")
     )

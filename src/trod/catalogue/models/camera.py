@@ -101,5 +101,10 @@ class Camera(models.Model):
     def __str__(self) -> str:
         return self.name or self.serial
 
+    @property
+    def titled(self) -> str:
+        """What you call it, with its serial."""
+        return f"{self.name} ({self.serial})" if self.name else self.serial
+
     def get_absolute_url(self) -> str:
         return reverse("cameras:camera", args=[self.pk])

@@ -195,6 +195,29 @@ class WalkTest(models.Model):
         return f"{len(self.walks)} walks, {self.at:%Y-%m-%d}"
 
 
+class Silence(models.Model):
+    """What a person says of a stretch in which a camera gave no sign of life: it watched, or it did not."""
+
+    uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    deployment = models.ForeignKey(Deployment, on_delete=models.CASCADE, related_name="silences")
+    from_at = models.DateTimeField("from")
+    to_at = models.DateTimeField("to")
+    watched = models.BooleanField("the camera watched")
+    by = models.CharField("decided by", max_length=80, blank=True)
+    at = models.DateTimeField("decided at")
+    undone_at = models.DateTimeField(null=True, blank=True)
+    undone_by = models.CharField(max_length=80, blank=True)
+
+    class Meta:
+        ordering = ["at", "id"]
+        constraints = [
+            models.CheckConstraint(name="silence_times_in_order", condition=Q(to_at__gt=F("from_at"))),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.from_at:%Y-%m-%d} to {self.to_at:%Y-%m-%d}: {'watched' if self.watched else 'not watched'}"
+
+
 class ClockCorrection(models.Model):
     """Somebody's word on how far a camera's clock was out, between two of its own times."""
 

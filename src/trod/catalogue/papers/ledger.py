@@ -4,11 +4,11 @@ What people entered must outlive the database, so every change of a record is wr
 as it is committed. Rows are named by keys that outlive a rebuild (slugs, serials, labels, uuids), never by
 their numbers. Accounts and sessions are no part of it: passwords do not belong beside pictures.
 
-    ledger.json    reserves, species, camera models, cameras, sites, signs, cards, placements, imports of records,
+    ledger.json    reserves, species, camera models, cameras, sites, signs, cards, placements,
                    visits to empty sites, questions with their findings, rounds, incidents, stock, costs, and what
                    was not visited
     private.json   locks with their numbers; readable by its owner alone
-    sidecar.json   a deployment, its visits, walk tests and clock corrections, its bags, its sequences
+    sidecar.json   a deployment, its visits, walk tests, clock corrections and silences, its bags, its sequences
 """
 
 from __future__ import annotations
@@ -49,12 +49,12 @@ from trod.catalogue.models import (
     Picture,
     Placement,
     Question,
-    RecordImport,
     Reserve,
     Round,
     RoundStop,
     Sequence,
     Sign,
+    Silence,
     Site,
     Species,
     StockItem,
@@ -98,11 +98,11 @@ KINDS: tuple[Kind, ...] = (
     Kind("signs", Sign, ("uuid",)),
     Kind("cards", Card, ("label",)),
     Kind("placements", Placement, ("uuid",)),
-    Kind("record_imports", RecordImport, ("uuid",)),
     Kind("deployments", Deployment, ("slug",)),
     Kind("visits", Visit, ("uuid",)),
     Kind("walk_tests", WalkTest, ("uuid",)),
     Kind("clock_corrections", ClockCorrection, ("uuid",)),
+    Kind("silences", Silence, ("uuid",)),
     Kind("imports", Import, ("name",)),
     Kind("questions", Question, ("uuid",)),
     Kind("findings", Finding, ("question", "at")),
@@ -119,8 +119,8 @@ KINDS: tuple[Kind, ...] = (
 BY_MODEL = {kind.model: kind for kind in KINDS}
 BY_NAME = {kind.name: kind for kind in KINDS}
 IN_LEDGER = (
-    "reserves", "species", "camera_models", "cameras", "sites", "signs", "cards", "placements", "record_imports",
-    "questions", "findings", "rounds", "round_stops", "incidents", "stock_items", "bookings", "cost_years",
+    "reserves", "species", "camera_models", "cameras", "sites", "signs", "cards", "placements", "questions", "findings",
+    "rounds", "round_stops", "incidents", "stock_items", "bookings", "cost_years",
     "not_visited",
 )  # fmt: skip
 # These stand in ledger.json and name deployments and visits, which are read from sidecars before them.
@@ -217,6 +217,7 @@ def dump_sidecar(deployment: Deployment, kept: dict[str, Any] | None = None) -> 
         ("visits", deployment.visits.order_by("at", "uuid")),
         ("walk_tests", deployment.walk_tests.order_by("at", "uuid")),
         ("clock_corrections", deployment.clock_corrections.order_by("at", "uuid")),
+        ("silences", deployment.silences.order_by("at", "uuid")),
         ("imports", deployment.imports.filter(state=Import.State.WHOLE).order_by("started_at", "name")),
     ):
         out[name] = [plain_row(row, BY_NAME[name], names) for row in found]
@@ -231,10 +232,9 @@ def _sequence_pictures(deployment: Deployment) -> dict[str, list[str]]:
     """{sequence key: its pictures as "<bag>/<path below data>"}, in the order of time."""
     bags = {i.pk: (i.name, f"{i.folder}/data/") for i in deployment.imports.all()}
     out: dict[str, list[str]] = {}
-    mine = Sequence.objects.filter(deployment=deployment, record_import__isnull=True)
-    keys = dict(mine.values_list("pk", "key"))
+    keys = dict(Sequence.objects.filter(deployment=deployment).values_list("pk", "key"))
     rows = (
-        Picture.objects.filter(sequence__deployment=deployment, sequence__record_import__isnull=True)
+        Picture.objects.filter(sequence__deployment=deployment)
         .order_by("sequence__start_at", "sequence__key", "taken_at", "file_order", "sha256")
         .values_list("sequence_id", "card_import_id", "path")
     )
@@ -491,7 +491,7 @@ def touched(row: models.Model, fields: Iterable[str] | None = None) -> None:
         return
     if isinstance(row, Deployment):
         (_pending.papers if fields and _PAPER_FIELDS.issuperset(fields) else _pending.deployments).add(row.pk)
-    elif isinstance(row, (Visit, WalkTest)):
+    elif isinstance(row, (Visit, WalkTest, Silence)):
         if row.deployment_id is not None:
             _pending.papers.add(row.deployment_id)
         _pending.ledger = _pending.ledger or isinstance(row, Visit)
@@ -556,7 +556,7 @@ def _to_be_saved(sender: Any, instance: models.Model, raw: bool = False, update_
     if raw or _pending.quiet:
         return
     standing.require()
-    if isinstance(instance, (Visit, WalkTest, ClockCorrection, Import)) and instance.pk is not None:
+    if isinstance(instance, (Visit, WalkTest, ClockCorrection, Silence, Import)) and instance.pk is not None:
         before = type(instance)._default_manager.filter(pk=instance.pk).values_list("deployment_id", flat=True).first()
         if before is not None and before != instance.deployment_id:  # the paper that it leaves follows too
             _pending.deployments.add(before)

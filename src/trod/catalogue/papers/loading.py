@@ -142,6 +142,7 @@ def load_sidecar(data: dict[str, Any], loader: Loader, where: str) -> Deployment
     loader.load("visits", data.get("visits") or (), where)
     loader.load("walk_tests", data.get("walk_tests") or (), where)
     loader.load("clock_corrections", data.get("clock_corrections") or (), where)
+    loader.load("silences", data.get("silences") or (), where)
     (deployment,) = made
     assert isinstance(deployment, Deployment)
     return deployment

@@ -7,7 +7,6 @@ deployment dirty, by the rows' own manager: then it is counted afresh, until the
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections import abc
 from collections.abc import Iterable, Mapping
@@ -17,7 +16,7 @@ from typing import Any
 
 import numpy as np
 from django.db import connection, transaction
-from django.db.models import BigIntegerField, Count, Func, Max, Q, QuerySet, Sum
+from django.db.models import BigIntegerField, Count, Func, Q, QuerySet, Sum
 from numpy.typing import NDArray
 
 from trod import clock
@@ -25,16 +24,14 @@ from trod.catalogue.models import (
     DaySum,
     Deployment,
     DeploymentSum,
-    Import,
     Observation,
     Reserve,
     Sequence,
-    Visit,
 )
 from trod.catalogue.models.sums import COUNTS, new_revision
 from trod.catalogue.rows import watched
-from trod.catalogue.rows.watched import Came
-from trod.pictures.timeline import Gap, Interval, Timeline
+from trod.catalogue.rows.watched import Rests, rests_on
+from trod.findings.watching import Interval, Stretch, Watching
 
 EPOCH = date(1970, 1, 1)
 MANY_DAYS = 20  # beyond that the whole deployment is quicker
@@ -129,6 +126,7 @@ def species(every: Iterable[DaySum]) -> dict[int, tuple[int, int]]:
 class Rows:
     """Sequences of one deployment, by their start. dark : 1 in infrared, 0 by daylight, -1 not told."""
 
+    numbers: NDArray[np.int64]
     starts: NDArray[np.float64]
     ends: NDArray[np.float64]
     frames: NDArray[np.int64]
@@ -146,16 +144,17 @@ def read(rows: QuerySet[Sequence]) -> Rows:
     found = list(
         rows.order_by("start_at", "key")
         .annotate(s=Millis("start_at"), e=Millis("end_at"))
-        .values_list("s", "e", "frames", "time_lapse", "infrared", "identification_id")
+        .values_list("pk", "s", "e", "frames", "time_lapse", "infrared", "identification_id")
     )
-    columns = list(zip(*found, strict=True)) if found else [()] * 6
+    columns = list(zip(*found, strict=True)) if found else [()] * 7
     return Rows(
-        starts=np.array(columns[0], dtype=np.float64) / 1000.0,
-        ends=np.array(columns[1], dtype=np.float64) / 1000.0,
-        frames=np.array(columns[2], dtype=np.int64),
-        lapse=np.array(columns[3], dtype=bool),
-        dark=np.array([-1 if dark is None else int(dark) for dark in columns[4]], dtype=np.int64),
-        word=np.array([word or 0 for word in columns[5]], dtype=np.int64),
+        numbers=np.array(columns[0], dtype=np.int64),
+        starts=np.array(columns[1], dtype=np.float64) / 1000.0,
+        ends=np.array(columns[2], dtype=np.float64) / 1000.0,
+        frames=np.array(columns[3], dtype=np.int64),
+        lapse=np.array(columns[4], dtype=bool),
+        dark=np.array([-1 if dark is None else int(dark) for dark in columns[5]], dtype=np.int64),
+        word=np.array([word or 0 for word in columns[6]], dtype=np.int64),
     )
 
 
@@ -253,7 +252,7 @@ def refresh(deployment: Deployment) -> None:
         row.times = new_revision()
         rests = rests_on([deployment], zone)[deployment.pk]
         row.line_key = rests.key(row.times)
-        row.line = as_text(*rests.work_out(rows.times))
+        row.line = as_text(*work_out(deployment.pk, rests, rows))
         _add_up(row)
 
 
@@ -313,58 +312,50 @@ def look_round() -> int:
         rests, rows = rests_on(every, reserve.zone), kept([one.pk for one in every], reserve.zone)
         for one in every:
             row = rows.get(one.pk)
-            if row is not None and row.line_key != (key := rests[one.pk].key(row.times)):
-                line = as_text(*rests[one.pk].work_out(read(Sequence.objects.filter(deployment=one)).times))
-                DeploymentSum.objects.filter(pk=one.pk, times=row.times).update(line=line, line_key=key)
-                done += 1
+            done += row is not None and _renew(one.pk, rests[one.pk], row)
     return done
+
+
+def renew_line(one: Deployment) -> None:
+    """Work the kept line of a deployment out anew, if what it rests on changed; its counts stay."""
+    zone = one.site.reserve.zone
+    row = kept([one.pk], zone).get(one.pk)
+    if row is not None:
+        _renew(one.pk, rests_on([one], zone)[one.pk], row)
+
+
+def _renew(number: int, rests: Rests, row: Any) -> bool:
+    """Returns whether the line had changed. row : the deployment's sums."""
+    key = rests.key(row.times)
+    if row.line_key == key:
+        return False
+    line = as_text(*work_out(number, rests))
+    DeploymentSum.objects.filter(pk=number, times=row.times).update(line=line, line_key=key)
+    return True
 
 
 # When a camera watched --------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, kw_only=True)
-class Rests:
-    """What a camera's watched time rests on, beside the times of its sequences."""
-
-    start: datetime
-    end: datetime | None
-    time_lapse_h: float | None
-    home: datetime | None
-    came: tuple[Came, ...]
-    zone: str
-
-    def key(self, times: str) -> str:
-        """The same as long as nothing of it changed. times : the sequences' own."""
-        instants = [at and at.astimezone(UTC).isoformat() for at in (self.start, self.end, self.home)]
-        came = sorted((c.at.astimezone(UTC).isoformat(), str(c.arrival), c.card_out) for c in self.came)
-        told = repr((times, instants, self.time_lapse_h, came, self.zone))
-        return hashlib.sha256(told.encode()).hexdigest()[:32]
-
-    def work_out(self, times: watched.Times) -> tuple[float | None, Timeline | None]:
-        """Up to when it is known what the camera did, and when it watched until then."""
-        last_s = float(times.ends.max()) if len(times.ends) else None
-        known_s = watched.known_to(end=self.end, home=self.home, visits=self.came, last_s=last_s)
-        if known_s is None:
-            return None, None
-        return known_s, watched.line(
-            start=self.start,
-            known_s=known_s,
-            times=times,
-            time_lapse_h=self.time_lapse_h,
-            visits=self.came,
-            zone=self.zone,
-        )
+def work_out(number: int, rests: Rests, rows: Rows | None = None) -> tuple[float | None, Watching | None]:
+    """When a deployment's camera watched, from its sequences. rows : these, where they are read already."""
+    rows = read(Sequence.objects.filter(deployment=number)) if rows is None else rows
+    return rests.work_out(watched.proving(rows.times, rows.numbers.tolist(), watched.own_times({number: rests})))
 
 
-def line_of(number: int, rests: Rests, row: Any, text: str) -> tuple[float | None, Timeline | None]:
+def is_kept(rests: Rests, row: Any, text: str) -> bool:
+    """Whether a watched time that is kept is still true. row : the deployment's sums. text : its line as it is kept."""
+    return bool(text) and row.line_key == rests.key(row.times)
+
+
+def line_of(number: int, rests: Rests, row: Any, text: str) -> tuple[float | None, Watching | None]:
     """A deployment's watched time: as it is kept, or from its sequences where what it rests on changed since.
 
     row : its sums. text : its line as it is kept.
     """
-    if text and row.line_key == rests.key(row.times):
+    if is_kept(rests, row, text):
         return from_text(text)
-    return rests.work_out(read(Sequence.objects.filter(deployment=number)).times)
+    return work_out(number, rests)
 
 
 def lines(deployments: Iterable[int]) -> dict[int, str]:
@@ -374,60 +365,38 @@ def lines(deployments: Iterable[int]) -> dict[int, str]:
     return dict(rows.values_list("pk", "line"))
 
 
-def rests_on(deployments: Iterable[Deployment], zone: str) -> dict[int, Rests]:
-    """What the watched time of these deployments rests on, by their number; two queries."""
-    every = list(deployments)
-    numbers = [one.pk for one in every]
-    came: dict[int, list[Came]] = {}
-    for deployment, at, arrival, card_out in (
-        Visit.objects.filter(deployment__in=numbers)
-        .order_by("at", "uuid")
-        .values_list("deployment", "at", "arrival", "card_out")
-    ):
-        came.setdefault(deployment, []).append(Came(at=at, arrival=arrival, card_out=card_out is not None))
-    homes = dict(
-        Import.objects.filter(deployment__in=numbers, state=Import.State.WHOLE)
-        .order_by()
-        .values("deployment")
-        .annotate(home=Max("started_at"))
-        .values_list("deployment", "home")
-    )
-    return {
-        one.pk: Rests(
-            start=one.start,
-            end=one.end,
-            time_lapse_h=one.time_lapse_h,
-            home=homes.get(one.pk),
-            came=tuple(came.get(one.pk, ())),
-            zone=zone,
-        )
-        for one in every
-    }
-
-
-def as_text(known_s: float | None, line: Timeline | None) -> str:
+def as_text(known_s: float | None, line: Watching | None) -> str:
     """A watched time as it is kept."""
     if line is None:
         return json.dumps([known_s, None])
-    watching = [[i.from_s, i.to_s] for i in line.watched]
-    gaps, doubts = ([[g.from_s, g.to_s, g.reason, g.chance] for g in of] for of in (line.gaps, line.doubts))
-    return json.dumps([known_s, [line.start_s, line.end_s, watching, gaps, doubts, line.outside]])
+    watched = [[i.from_s, i.to_s] for i in line.watched]
+    lost, open_ = (
+        [[g.from_s, g.to_s, g.reason, g.likely and [g.likely.from_s, g.likely.to_s], g.chance] for g in of]
+        for of in (line.lost, line.open)
+    )
+    return json.dumps([known_s, [line.start_s, line.end_s, watched, lost, open_, line.outside, line.refuted]])
 
 
-def from_text(text: str) -> tuple[float | None, Timeline | None]:
+def from_text(text: str) -> tuple[float | None, Watching | None]:
     """A watched time that was kept."""
     known_s, told = json.loads(text)
     if told is None:
         return known_s, None
-    start_s, end_s, watching, gaps, doubts, outside = told
-    return known_s, Timeline(
+    start_s, end_s, watched, lost, open_, outside, refuted = told
+    return known_s, Watching(
         start_s=start_s,
         end_s=end_s,
-        watched=tuple(Interval(from_s=a, to_s=b) for a, b in watching),
-        gaps=tuple(Gap(from_s=a, to_s=b, reason=why, chance=chance) for a, b, why, chance in gaps),
-        doubts=tuple(Gap(from_s=a, to_s=b, reason=why, chance=chance) for a, b, why, chance in doubts),
+        watched=tuple(Interval(from_s=a, to_s=b) for a, b in watched),
+        lost=tuple(_stretch(*one) for one in lost),
+        open=tuple(_stretch(*one) for one in open_),
         outside=outside,
+        refuted=tuple(refuted),
     )
+
+
+def _stretch(from_s: float, to_s: float, reason: Any, likely: list[float] | None, chance: float | None) -> Stretch:
+    near = Interval(from_s=likely[0], to_s=likely[1]) if likely else None
+    return Stretch(from_s=from_s, to_s=to_s, reason=reason, likely=near, chance=chance)
 
 
 def _instant(at_s: float) -> datetime:

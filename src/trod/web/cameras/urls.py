@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from trod.web.cameras import clock_views, imports, models_resolve_views, models_views, power, views
+from trod.web.cameras import clock_views, effort_views, imports, models_resolve_views, models_views, power, views
 
 app_name = "cameras"
 urlpatterns = [
@@ -38,6 +38,10 @@ urlpatterns = [
     path("deployments/of/<slug:slug>/clock/", clock_views.clock_new, name="clock_new"),
     path("deployments/of/<slug:slug>/clock/visits/<int:pk>/", clock_views.clock_by_visit, name="clock_by_visit"),
     path("deployments/of/<slug:slug>/clock/work/", clock_views.clock_work, name="clock_work"),
+    path("effort/", effort_views.effort, name="effort"),
+    path("effort/by-day.csv", effort_views.effort_csv, name="effort_csv"),
+    path("deployments/of/<slug:slug>/silence/", effort_views.silence, name="silence"),
+    path("silences/<uuid:uuid>/undo/", effort_views.silence_undo, name="silence_undo"),
     path("clock/<int:pk>/undo/", clock_views.clock_undo, name="clock_undo"),
     path("import/<slug:what>/", imports.import_page, name="import"),
     path("import/<slug:what>/sample.csv", imports.sample, name="import_sample"),

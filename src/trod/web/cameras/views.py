@@ -25,7 +25,7 @@ from trod.web.cameras import clock_views
 from trod.web.forms.cameras import CameraForm, CardForm, DeploymentForm, EndForm, camera_asked, offset_words
 from trod.web.forms.common import RecordForm, back_to, form_page
 from trod.web.forms.records import RecordPages, the_reserve, typist
-from trod.web.shared import placements, timelines
+from trod.web.shared import placements, silences, timelines
 from trod.web.shared.clock_errors import clock_error_s, how_far
 from trod.web.shared.timeline_lines import timelines as timelines_of
 
@@ -51,7 +51,7 @@ def cameras(request: HttpRequest) -> HttpResponse:
     for deployment in Deployment.objects.select_related("site").order_by("camera", "start"):
         latest[deployment.camera_id] = deployment
     visits = visits_by_deployment(deployment.pk for deployment in latest.values())
-    sums = summaries(latest.values(), reserve, timezone.now(), visits)
+    sums = summaries(latest.values(), reserve)
     lines: list[dict[str, Any]] = []
     for camera in rows:
         d: Deployment | None = camera.standing[0] if camera.standing else latest.get(camera.pk)
@@ -83,7 +83,7 @@ def camera(request: HttpRequest, pk: int) -> HttpResponse:
     reserve = the_reserve()
     deployments = list(row.deployments.select_related("site", "card", "camera").order_by("-start"))
     visits = visits_by_deployment(d.pk for d in deployments)
-    sums = summaries(deployments, reserve, timezone.now(), visits)
+    sums = summaries(deployments, reserve)
     story = [{"deployment": d, "seen": sums[d.pk], "visits": len(visits.get(d.pk, ()))} for d in deployments]
     by_pk = {d.pk: d for d in deployments}
     every = [(v, by_pk[pk]) for pk, of in visits.items() for v in of]
@@ -143,7 +143,7 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
     reserve = row.site.reserve
     now = timezone.now()
     visits = list(row.visits.select_related("card_out", "card_in").order_by("at"))
-    seen = summaries([row], reserve, now, {row.pk: visits})[row.pk]
+    seen = summaries([row], reserve)[row.pk]
     zone = reserve.zone
     first = clock.local(row.start, zone).date()
     today = clock.local(now, zone).date()
@@ -186,10 +186,7 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
         "offset": offset_words(row.utc_offset_min),
         # What came over, without what is no picture: as many as counting its pictures would find.
         "imports": row.imports.select_related("card").annotate(n=F("new") - Count("kept_files")),
-        "gaps": [
-            *((a, b, why, False) for a, b, why in seen.gaps),
-            *((a, b, why, True) for a, b, why in seen.doubts),
-        ],
+        "silences": silences.silences(row, silences.line_of(row)),
         "shots": Picture.objects.filter(deployment=row).order_by("-taken_at").values_list("sha256", flat=True)[:6],
     }
     return render(request, "trod/cameras/deployment.html", context)

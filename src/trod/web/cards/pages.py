@@ -13,11 +13,13 @@ from django.db.models import Count, Exists, Max, Min, OuterRef, Q
 
 from trod.archive.card import MountedCard
 from trod.archive.verdict import Verdict
-from trod.catalogue.answers.summary import seconds, summaries
+from trod.catalogue.answers.summary import seconds
 from trod.catalogue.imports import clocks, moving
-from trod.catalogue.models import Deployment, Import, Job, Picture, RecordImport, Sequence, Visit
+from trod.catalogue.models import Deployment, Import, Job, Picture, Sequence, Visit
 from trod.catalogue.work.backup import last as last_backup
+from trod.findings.watching import Watching
 from trod.pictures.sequences import BURST_GAP_S, sentence
+from trod.web.shared import silences
 
 A_PAGE = 20
 STRIP = 12
@@ -73,8 +75,7 @@ def gather(plugged: list[MountedCard], page: str) -> CardsPage:
         .select_related("card_out", "site", "deployment__camera")
         .order_by("-at")[:12]
     )
-    records = RecordImport.objects.values("bag")
-    imports = Import.objects.select_related("deployment__site", "deployment__camera", "card").exclude(name__in=records)
+    imports = Import.objects.select_related("deployment__site", "deployment__camera", "card")
     return CardsPage(
         plugged=cards,
         waiting=waiting,
@@ -82,9 +83,7 @@ def gather(plugged: list[MountedCard], page: str) -> CardsPage:
             Job.objects.filter(kind__in=WORK, state__in=["waiting", "running", "paused", "failed"]).order_by("-id")[:5]
         ),
         imports=Paginator(imports, A_PAGE).get_page(page),
-        unplaced=Import.objects.filter(deployment__isnull=True, state=whole, new__gt=0)
-        .exclude(name__in=records)
-        .count(),
+        unplaced=Import.objects.filter(deployment__isnull=True, state=whole, new__gt=0).count(),
         last_verify=Job.objects.filter(kind="verify", state="done").order_by("-id").first(),
         last_backup=last_backup(),
     )
@@ -140,7 +139,8 @@ class ImportPage:
     strip: list[Picture]
     pages: Page[Picture] | None
     false_runs: list[FalseRun]
-    gaps: list[tuple[datetime, datetime, str, bool]]
+    gaps: list[tuple[datetime, datetime, str]]
+    silences: dict[str, Any] | None
     clocks: list[clocks.ClockProposal]
     jumps: list[str]
     damaged: list[Picture]
@@ -176,6 +176,7 @@ def card_import_page(card_import: Import, page: str | None) -> ImportPage:
     unread = many["unread"] if whole else 0
     hours = hours_of(card_import) if card_import.deployment_id else []
     ready = whole and not unread
+    found = silences.line_of(card_import.deployment) if ready and card_import.deployment else None
     backup = last_backup()
     return ImportPage(
         card_import=card_import,
@@ -184,7 +185,8 @@ def card_import_page(card_import: Import, page: str | None) -> ImportPage:
         strip=_strip(card_import, hours),
         pages=Paginator(pictures, 60).get_page(page) if page else None,
         false_runs=false_runs(hours, card_import.deployment) if ready else [],
-        gaps=_gaps(card_import, many["first"], many["last"]) if ready else [],
+        gaps=_gaps(found, many["first"], many["last"]),
+        silences=silences.open_ones(card_import.deployment, found) if card_import.deployment else None,
         clocks=clocks.proposals(card_import.deployment) if ready and card_import.deployment else [],
         # A reading of a clock never changes, so what was told of it when the card came still holds.
         jumps=[note for note in card_import.all_notes if note.startswith(("The clock went", "The clock leapt"))][:6],
@@ -320,23 +322,16 @@ def _false_run(run: list[Hour], deployment: Deployment | None) -> FalseRun:
     return FalseRun(start, end, pictures, night * 2 < pictures, tuple(covers[:: max(1, len(covers) // 4)][:4]))
 
 
-def _gaps(
-    card_import: Import, first: datetime | None, last: datetime | None
-) -> list[tuple[datetime, datetime, str, bool]]:
-    """Gaps and doubts of the deployment that touch the time of this card."""
-    deployment = card_import.deployment
-    if deployment is None or first is None or last is None:
+def _gaps(found: Watching | None, first: datetime | None, last: datetime | None) -> list[tuple[datetime, datetime, str]]:
+    """What the deployment did not watch about the time of this card."""
+    if found is None or first is None or last is None:
         return []
-    now = card_import.finished_at or card_import.started_at
-    seen = summaries([deployment], deployment.site.reserve, now).get(deployment.pk)
-    if seen is None:
-        return []
-    low, high = first - timedelta(days=1), last + timedelta(days=60)
-    every = [
-        *((a, b, why, False) for a, b, why in seen.gaps),
-        *((a, b, why, True) for a, b, why in seen.doubts),
+    low, high = (first - timedelta(days=1)).timestamp(), (last + timedelta(days=60)).timestamp()
+    return [
+        (datetime.fromtimestamp(one.from_s, UTC), datetime.fromtimestamp(one.to_s, UTC), one.reason)
+        for one in found.lost
+        if one.to_s > low and one.from_s < high and one.days > 0.5
     ]
-    return sorted(row for row in every if row[1] > low and row[0] < high and row[1] - row[0] > timedelta(hours=12))
 
 
 def _choices(card_import: Import) -> list[Deployment]:

@@ -60,7 +60,7 @@ def site(request: HttpRequest, slug: str) -> HttpResponse:
     """One site: what it is like, who stood there, what was seen, what came."""
     row = get_object_or_404(Site.objects.select_related("reserve"), slug=slug)
     deployments = list(row.deployments.select_related("camera", "site", "card").order_by("-start"))
-    sums = summaries(deployments, row.reserve, timezone.now())
+    sums = summaries(deployments, row.reserve)
     months, came = pages.came_by_month(row)
     context = {
         "site": row,

@@ -266,13 +266,13 @@ def rests(answer: Answer) -> tuple[tuple[str, str], ...]:
         out.append(("Taken off", f"{wording.number(days)} camera-days: {why}"))
     else:
         out.append(("Taken off", "nothing; no gap is known"))
-    if known.silences:
+    if known.silent_days >= 0.05:
+        many = f" in {wording.plural(known.silences, 'silence')} of a day or more" if known.silences else ""
         out.append(
             (
-                "In doubt",
-                f"{wording.plural(known.silences, 'silence')} "
-                f"({wording.number(known.silent_days)} camera-days) "
-                "far longer than the camera's own rhythm; counted as watched.",
+                "Open",
+                f"{wording.number(known.silent_days)} camera-days{many}, of which nobody knows whether the "
+                "camera watched; a rate holds both ends.",
             )
         )
     if known.not_home:

@@ -12,8 +12,9 @@ from django.db.models import QuerySet
 
 from trod import __version__, wording
 from trod.catalogue import models
-from trod.catalogue.answers import answers, condition, evidence
+from trod.catalogue.answers import answers, condition, effort_days, evidence
 from trod.catalogue.answers.evidence import Account
+from trod.exchange import effort_days as day_table
 from trod.exchange import folder, geojson, gpx
 from trod.exchange.folder import Column, Table
 from trod.findings import Filter, localtime
@@ -33,9 +34,9 @@ _DEPLOYMENTS = (
     ("tilt_deg", "below level", "degrees"),
     ("heading_deg", "from true north", "degrees"),
     ("known_to", "up to when it is known what the camera did, UTC"),
-    ("watched_days", "time in which it watched, 24 h a day", "days"),
+    ("watched_days", "time in which it is known to have watched, 24 h a day", "days"),
     ("gap_days", "time in which it stood there and did not watch", "days"),
-    ("doubted_days", "of watched_days: silences far longer than its own rhythm", "days"),
+    ("open_days", "silences of which nobody knows whether it watched", "days"),
     ("visits", "how many visits"),
     ("last_visit", "the last one, UTC"),
     ("sequences", "how many sequences it gave"),
@@ -109,6 +110,10 @@ def export(
     withheld = 0 if people else pictures.exclude(OPEN).count() - unseen
     known = fit_evidence(account.evidence, true_places=show_sensitive)
     tables = folder.record_tables(known, asked, with_people=people)
+    days = effort_days.by_day(
+        effort_days.lines(reserve, first=asked.first, last=asked.last), reserve.zone, first=asked.first, last=asked.last
+    )
+    tables.insert(2, day_table.table((d.site.slug, d.slug, d.camera.titled, day) for d, day in days))
     tables[1:1] = [
         Table(
             name="deployments",
@@ -302,7 +307,7 @@ def _deployments(reserve: models.Reserve, account: Account, said: Callable[[str]
             _utc(s.known_to),
             s.watched_days,
             s.gap_days,
-            s.doubted_days,
+            s.open_days,
             s.visits,
             _utc(s.last_visit),
             s.sequences,

@@ -66,7 +66,7 @@ def timelines(
             end, ahead = day(d.end) if d.end else None, ahead_of(told) if told else None
             stays.append(Stay(day(d.start), end, known, str(d.camera), ahead, d.slug))
             # A gap shades only the days that lie in it wholly; the days at its ends had something.
-            for stretches, into in ((seen.gaps, gaps), (seen.doubts, doubts)):
+            for stretches, into in ((seen.lost, gaps), (seen.open, doubts)):
                 for begin, end, _ in stretches:
                     a, b = day(begin) + timedelta(days=1), day(end) - timedelta(days=1)
                     if b >= a:

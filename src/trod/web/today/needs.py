@@ -278,7 +278,7 @@ def _silence_to_end(d: Deployment, seen: Summary) -> float:
     """Days of silence before the last card came home, when its own rhythm does not explain them; else 0."""
     if seen.known_to is None or seen.last_at is None:
         return 0.0
-    for stretches in (seen.gaps, seen.doubts):
+    for stretches in (seen.lost, seen.open):
         for begin, end, _ in stretches:
             days = (end - begin).total_seconds() / 86400
             if end >= seen.known_to - timedelta(hours=1) and days >= 3 and seen.sequences >= 10:
@@ -468,7 +468,7 @@ def lapse_gaps(deployments: Iterable[Deployment], sums: Mapping[int, Summary]) -
         seen = sums.get(d.pk)
         if not d.time_lapse_h or not seen:
             continue
-        days = sum((b - a).total_seconds() for a, b, why in seen.gaps if why.startswith("no time-lapse")) / 86400
+        days = sum((b - a).total_seconds() for a, b, why in seen.lost if why.startswith("no time-lapse")) / 86400
         if days >= 1:
             needs.append(
                 Need(

@@ -83,7 +83,7 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
         homes[number] = max(row["started_at"], homes.get(number, row["started_at"]))
         if row["sum_files"]:
             sizes[number] = row["sum_bytes"] / row["sum_files"]
-    sums = summaries(deployments, reserve, now, visits)
+    sums = summaries(deployments, reserve)
     standing = [d for d in deployments if d.end is None]
     kept = forecasts.kept(reserve, now)
     foretold = {d.slug: kept.forecasts[d.slug] for d in standing if d.slug in kept.forecasts}

@@ -1,1 +1,0 @@
-"""Records that were imported already identified: planned, brought in, read again from their bag, undone."""
