@@ -17,6 +17,7 @@ VERBS = (
     "demo",
     "serve",
     "card",
+    "import",
     "verify",
     "rebuild",
     "backup",
@@ -30,6 +31,8 @@ VERBS = (
     "export",
     "effort",
 )
+# Where a verb's module cannot bear its name.
+MODULES = {"import": "records"}
 
 
 class House(click.Group):
@@ -41,8 +44,9 @@ class House(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in VERBS:
             return None
-        module = importlib.import_module(f"trod.commands.{cmd_name}")
-        command: click.Command = getattr(module, cmd_name)
+        name = MODULES.get(cmd_name, cmd_name)
+        module = importlib.import_module(f"trod.commands.{name}")
+        command: click.Command = getattr(module, name)
         return command
 
     def invoke(self, ctx: click.Context) -> Any:

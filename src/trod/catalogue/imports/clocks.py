@@ -56,7 +56,8 @@ def camera_clock(deployment: Deployment) -> clock.CameraClock:
 def retime(deployment: Deployment) -> int:
     """Work out anew when each picture of a deployment was taken. Returns how many times changed."""
     rows = list(
-        Picture.objects.filter(deployment=deployment, looked=True)
+        facts.pictures_of(deployment)
+        .filter(looked=True)
         .order_by("card_import_id", "file_order")
         .values_list("pk", "taken_raw", "subsecond_ms", "time_from", "taken_at", "card_import_id", "file_order")
     )
@@ -108,8 +109,8 @@ def _instant(utc_s: float) -> datetime:
 
 def retime_unplaced(import_pk: int) -> None:
     """Pictures of no deployment: their input is shown as it is."""
-    rows = Picture.objects.filter(card_import_id=import_pk, looked=True).values_list("pk", "taken_raw")
-    facts.write_many(Picture, ("taken_at",), [(raw, pk) for pk, raw in rows])
+    rows = Picture.objects.filter(card_import_id=import_pk, deployment__isnull=True, looked=True)
+    facts.write_many(Picture, ("taken_at",), [(raw, pk) for pk, raw in rows.values_list("pk", "taken_raw")])
 
 
 # Said and undone --------------------------------------------------------------------------------------------

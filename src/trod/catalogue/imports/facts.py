@@ -33,6 +33,11 @@ BLANKS: dict[str, Any] = {
 }  # fmt: skip
 
 
+def pictures_of(deployment: Deployment) -> QuerySet[Picture]:
+    """The pictures that came on a deployment's own cards; those of imported records keep what the records say."""
+    return Picture.objects.filter(deployment=deployment, card_import__deployment=deployment)
+
+
 def write_many(model: Any, fields: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
     """UPDATE many rows, each with its own values and its number last. Quicker than bulk_update."""
     known = [model._meta.get_field(name) for name in fields]

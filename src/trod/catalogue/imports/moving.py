@@ -22,7 +22,7 @@ from trod.catalogue import home
 from trod.catalogue.identifications import identifications
 from trod.catalogue.imports import clocks, facts, import_card
 from trod.catalogue.line import Line
-from trod.catalogue.models import Deployment, Identification, Import, Picture, Sequence
+from trod.catalogue.models import Deployment, Identification, Import, Picture, RecordImport, Sequence
 from trod.catalogue.papers import ledger, standing
 from trod.errors import WrongInput
 
@@ -70,6 +70,10 @@ def move(
     """
     if card_import.state != Import.State.WHOLE:
         raise WrongInput("card_import", got=card_import.get_state_display(), needed="an import that is whole")
+    if RecordImport.objects.filter(bag=card_import.name).exists():
+        raise WrongInput(
+            "card_import", got="imported records", needed="a card; records say themselves where they belong"
+        )
     before = card_import.deployment
     if before == deployment:
         return _arrive(card_import, _said_of(card_import, deployment), line)

@@ -52,11 +52,13 @@ def regroup(deployment: Deployment, line: Line) -> list[str]:
     """
     with transaction.atomic(), summing_up():
         rows = list(
-            Picture.objects.filter(deployment=deployment, taken_at__isnull=False, foreign=False)
+            facts.pictures_of(deployment)
+            .filter(taken_at__isnull=False, foreign=False)
             .order_by("taken_at", "file_order", "sha256")
             .values_list(*ROW)
         )
-        old = dict(Sequence.objects.filter(deployment=deployment).values_list("pk", "key"))
+        mine = Sequence.objects.filter(deployment=deployment, record_import__isnull=True)
+        old = dict(mine.values_list("pk", "key"))
         spoken = set(
             Identification.objects.filter(sequence__deployment=deployment).values_list("sequence_id", flat=True)
         )
@@ -64,7 +66,7 @@ def regroup(deployment: Deployment, line: Line) -> list[str]:
         owner, split = _owners(groups, old, spoken)
         told = _told(apart, split)
         _store(deployment, groups, owner, old, spoken)
-        stray = Picture.objects.filter(deployment=deployment, sequence__isnull=False)
+        stray = facts.pictures_of(deployment).filter(sequence__isnull=False)
         stray.filter(Q(taken_at__isnull=True) | Q(foreign=True)).exclude(
             sequence__in=Sequence.objects.filter(deployment=deployment, identifications__isnull=False)
         ).update(sequence=None)
@@ -238,7 +240,8 @@ def tell_triggers(deployment: Deployment) -> None:
     would be taken for one.
     """
     rows = list(
-        Picture.objects.filter(deployment=deployment, looked=True, taken_raw__isnull=False)
+        facts.pictures_of(deployment)
+        .filter(looked=True, taken_raw__isnull=False)
         .order_by("taken_raw", "file_order", "sha256")
         .values_list("pk", "taken_raw", "trigger", "kind")
     )

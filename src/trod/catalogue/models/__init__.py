@@ -17,6 +17,7 @@ from trod.catalogue.models.maintenance import Booking, CostYear, Incident, Lock,
 from trod.catalogue.models.picture import Picture
 from trod.catalogue.models.placement import Placement
 from trod.catalogue.models.question import Finding, Question, Round, RoundStop
+from trod.catalogue.models.records import RecordImport
 from trod.catalogue.models.reserve import Reserve, Sign, Site, Species
 from trod.catalogue.models.sequence import Identification, Mark, Observation, Sequence, Suggestion
 from trod.catalogue.models.standing import Catalogue, Deletion, Paper
@@ -51,6 +52,7 @@ __all__ = [
     "Picture",
     "Placement",
     "Question",
+    "RecordImport",
     "Reserve",
     "Round",
     "RoundStop",

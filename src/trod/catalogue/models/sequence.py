@@ -12,6 +12,7 @@ from django.db.models.signals import post_delete, post_save
 from trod.catalogue.models import fields
 from trod.catalogue.models.deployment import Deployment
 from trod.catalogue.models.picture import Picture
+from trod.catalogue.models.records import RecordImport
 from trod.catalogue.models.reserve import Species
 from trod.catalogue.models.sums import (
     DeploymentSum,
@@ -33,6 +34,9 @@ class Sequence(models.Model):
     infrared = models.BooleanField(null=True)
     time_lapse = models.BooleanField(default=False, help_text="only time-lapse frames: proof of work, not a detection")
     cover = models.ForeignKey(Picture, on_delete=models.SET_NULL, null=True, related_name="+")
+    record_import = models.ForeignKey(
+        RecordImport, on_delete=models.PROTECT, null=True, related_name="sequences", help_text="the records it stands in"
+    )
     # The word that stands. NULL: nobody has looked yet.
     # No index over all of it: SQLite would take that to find the many that nobody looked at, and sort them each time.
     identification = models.ForeignKey(

@@ -4,7 +4,7 @@ What people entered must outlive the database, so every change of a record is wr
 as it is committed. Rows are named by keys that outlive a rebuild (slugs, serials, labels, uuids), never by
 their numbers. Accounts and sessions are no part of it: passwords do not belong beside pictures.
 
-    ledger.json    reserves, species, camera models, cameras, sites, signs, cards, placements,
+    ledger.json    reserves, species, camera models, cameras, sites, signs, cards, placements, imports of records,
                    visits to empty sites, questions with their findings, rounds, incidents, stock, costs, and what
                    was not visited
     private.json   locks with their numbers; readable by its owner alone
@@ -49,6 +49,7 @@ from trod.catalogue.models import (
     Picture,
     Placement,
     Question,
+    RecordImport,
     Reserve,
     Round,
     RoundStop,
@@ -98,6 +99,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("signs", Sign, ("uuid",)),
     Kind("cards", Card, ("label",)),
     Kind("placements", Placement, ("uuid",)),
+    Kind("record_imports", RecordImport, ("uuid",)),
     Kind("deployments", Deployment, ("slug",)),
     Kind("visits", Visit, ("uuid",)),
     Kind("walk_tests", WalkTest, ("uuid",)),
@@ -119,8 +121,8 @@ KINDS: tuple[Kind, ...] = (
 BY_MODEL = {kind.model: kind for kind in KINDS}
 BY_NAME = {kind.name: kind for kind in KINDS}
 IN_LEDGER = (
-    "reserves", "species", "camera_models", "cameras", "sites", "signs", "cards", "placements", "questions", "findings",
-    "rounds", "round_stops", "incidents", "stock_items", "bookings", "cost_years",
+    "reserves", "species", "camera_models", "cameras", "sites", "signs", "cards", "placements", "record_imports",
+    "questions", "findings", "rounds", "round_stops", "incidents", "stock_items", "bookings", "cost_years",
     "not_visited",
 )  # fmt: skip
 # These stand in ledger.json and name deployments and visits, which are read from sidecars before them.
@@ -232,9 +234,10 @@ def _sequence_pictures(deployment: Deployment) -> dict[str, list[str]]:
     """{sequence key: its pictures as "<bag>/<path below data>"}, in the order of time."""
     bags = {i.pk: (i.name, f"{i.folder}/data/") for i in deployment.imports.all()}
     out: dict[str, list[str]] = {}
-    keys = dict(Sequence.objects.filter(deployment=deployment).values_list("pk", "key"))
+    mine = Sequence.objects.filter(deployment=deployment, record_import__isnull=True)
+    keys = dict(mine.values_list("pk", "key"))
     rows = (
-        Picture.objects.filter(sequence__deployment=deployment)
+        Picture.objects.filter(sequence__deployment=deployment, sequence__record_import__isnull=True)
         .order_by("sequence__start_at", "sequence__key", "taken_at", "file_order", "sha256")
         .values_list("sequence_id", "card_import_id", "path")
     )

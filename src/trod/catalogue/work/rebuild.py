@@ -22,6 +22,7 @@ from trod.catalogue.imports import bags, clocks, facts, sequences
 from trod.catalogue.line import Line
 from trod.catalogue.models import Deployment, Identification, Import, Picture, Sequence
 from trod.catalogue.papers import ledger, loading, standing
+from trod.catalogue.records import again
 from trod.catalogue.work.anew import NO_ARCHIVE
 from trod.errors import CatalogueTrouble, WrongInput
 
@@ -121,6 +122,7 @@ def rebuild(line: Line, *, remake_thumbnails: bool = False, workers: int | None 
         for number, (deployment, folder) in enumerate(deployments):
             line.step(number, len(folders), "Putting sequences together")
             _sequences(deployment, folder, line)
+        made.trouble += again.read_all(line)
         line.step(len(folders), len(folders), "Reading words")
         replayed = identifications.replay(_words(folders))
         standing.end_building(read, loader.not_whole)
@@ -224,9 +226,7 @@ def _sequences(deployment: Deployment | None, folder: sidecar.DeploymentFolder, 
             name, head = heads[import_pk]
             paths[f"{name}/{path.removeprefix(head)}"] = pk
         sequences.restore(deployment, (folder.sidecar or {}).get("sequences") or [], paths)
-        missing = Picture.objects.filter(
-            deployment=deployment, sequence__isnull=True, taken_at__isnull=False, foreign=False
-        )
+        missing = facts.pictures_of(deployment).filter(sequence__isnull=True, taken_at__isnull=False, foreign=False)
         if missing.exists():
             sequences.regroup(deployment, line)
 

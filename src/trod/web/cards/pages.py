@@ -15,7 +15,7 @@ from trod.archive.card import MountedCard
 from trod.archive.verdict import Verdict
 from trod.catalogue.answers.summary import seconds
 from trod.catalogue.imports import clocks, moving
-from trod.catalogue.models import Deployment, Import, Job, Picture, Sequence, Visit
+from trod.catalogue.models import Deployment, Import, Job, Picture, RecordImport, Sequence, Visit
 from trod.catalogue.work.backup import last as last_backup
 from trod.findings.watching import Watching
 from trod.pictures.sequences import BURST_GAP_S, sentence
@@ -75,7 +75,8 @@ def gather(plugged: list[MountedCard], page: str) -> CardsPage:
         .select_related("card_out", "site", "deployment__camera")
         .order_by("-at")[:12]
     )
-    imports = Import.objects.select_related("deployment__site", "deployment__camera", "card")
+    records = RecordImport.objects.values("bag")
+    imports = Import.objects.select_related("deployment__site", "deployment__camera", "card").exclude(name__in=records)
     return CardsPage(
         plugged=cards,
         waiting=waiting,
@@ -83,7 +84,9 @@ def gather(plugged: list[MountedCard], page: str) -> CardsPage:
             Job.objects.filter(kind__in=WORK, state__in=["waiting", "running", "paused", "failed"]).order_by("-id")[:5]
         ),
         imports=Paginator(imports, A_PAGE).get_page(page),
-        unplaced=Import.objects.filter(deployment__isnull=True, state=whole, new__gt=0).count(),
+        unplaced=Import.objects.filter(deployment__isnull=True, state=whole, new__gt=0)
+        .exclude(name__in=records)
+        .count(),
         last_verify=Job.objects.filter(kind="verify", state="done").order_by("-id").first(),
         last_backup=last_backup(),
     )

@@ -14,6 +14,7 @@ from trod.catalogue.models import (
     Deployment,
     Identification,
     Observation,
+    RecordImport,
     Reserve,
     Sequence,
     Site,
@@ -91,7 +92,8 @@ class Queue:
 
     def ground(self) -> QuerySet[Sequence]:
         """The sequences of the place, time and light, whatever was said of them; no time-lapse frames."""
-        rows = Sequence.objects.filter(time_lapse=False)
+        # Imported records without their pictures have nothing to look at.
+        rows = Sequence.objects.filter(time_lapse=False).filter(Q(record_import__isnull=True) | Q(cover__isnull=False))
         if self.deployment:
             rows = rows.filter(deployment=self.deployment)
         elif self.site:
@@ -160,8 +162,8 @@ class Queue:
         light = {"night": "_dark", "day": "_light"}.get(self.light, "")
         left, every = f"unreviewed{light}", light.removeprefix("_") or "sequences"
         found = rollups.total(of, str(self.zone), left, every)
-        if found is None:
-            return None
+        if found is None or RecordImport.objects.filter(undone_at__isnull=True).exists():
+            return None  # the sums hold sequences too that have no picture to look at
         if self.first_day or self.last_day:
             days = DaySum.objects.filter(deployment__in=of.order_by().values("pk"))
             days = days.filter(day__gte=self.first_day) if self.first_day else days
