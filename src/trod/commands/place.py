@@ -149,10 +149,11 @@ def place(
     """
     from datetime import UTC, datetime
 
+    from trod.drawing import placement as drawing
     from trod.leaving import fit_place
     from trod.leaving.setups import fit_setup
     from trod.planning.catch.animals import animal
-    from trod.planning.place import drawing
+    from trod.planning.place.setup import patch_told
 
     row = _site(site) if site else None
     if row is not None:
@@ -187,10 +188,9 @@ def place(
     files: dict[str, Callable[[], bytes]] = {}
     if setup_sheet is not None:
         files[str(setup_sheet)] = lambda: _setup_sheet(out, row, paper, now.date())
-    patch = None if done.passing else read.mount.patch_m
     if plan_svg is not None:
         files[str(plan_svg)] = lambda: drawing.plan_svg(
-            out.advice, read.ground, read.animal, patch_m=patch, system=system, theme="paper"
+            out.advice, read.ground, read.animal, patch=patch_told(out.advice, read), system=system, theme="paper"
         ).encode()
     if side_svg is not None:
         files[str(side_svg)] = lambda: drawing.side_svg(

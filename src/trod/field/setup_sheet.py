@@ -12,13 +12,13 @@ from typing import Any
 
 import typst
 
+from trod.drawing import placement as drawing
 from trod.errors import WrongInput
 from trod.field import setup_code
 from trod.field.setup_code import SetupCode
 from trod.leaving.setups import FitSetup
 from trod.planning.catch.walkby import Estimate
-from trod.planning.place import drawing
-from trod.planning.place.setup import Outcome
+from trod.planning.place.setup import Outcome, patch_told
 from trod.report import sentences
 from trod.telling import measures
 
@@ -134,7 +134,7 @@ def drawings(setup: FitSetup, *, theme: drawing.Theme = "paper") -> tuple[str, s
     """Plan and side view as they stand on the set-up sheet. SVG."""
     read, advice = setup.read, setup.advice
     plan = drawing.plan_svg(
-        advice, read.ground, read.animal, patch_m=read.mount.patch_m, system=setup.system, theme=theme,
+        advice, read.ground, read.animal, patch=patch_told(advice, read), system=setup.system, theme=theme,
         key="setup-plan", across=420, legend=False,
     )  # fmt: skip
     side = drawing.side_svg(

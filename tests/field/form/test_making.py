@@ -12,12 +12,13 @@ from typing import Any
 
 import pytest
 
+from trod.drawing import placement as drawing
 from trod.errors import WrongInput
 from trod.field.form.making import field_form_html
 from trod.planning.catch.animals import animal
 from trod.planning.equipment.camera import CameraSpec, Figures
 from trod.planning.ground.site import SiteGround
-from trod.planning.place import drawing, glare
+from trod.planning.place import glare
 from trod.planning.place.placement import work_out
 from trod.report.sentences import clean
 
@@ -160,7 +161,7 @@ def test_a_drawing_that_holds_more_than_shapes_stops_the_making(made: Any) -> No
 
 
 def test_the_planner_s_own_drawings_may_stand_in_a_field_form(made: Any) -> None:
-    """Plan, side view and the sun's year as planning/place/drawing.py draws them go through."""
+    """Plan, side view and the sun's year as the drawing room draws them go through."""
     camera = CameraSpec(maker="Brackwater", model="Test 1", claimed=Figures(fov_deg=41, columns=5000, rows=3750))
     ground = SiteGround(latitude_deg=47.3, longitude_deg=13.9, path_bearing_deg=70, offset_m=4, slope_deg=10)
     one = animal("elk")

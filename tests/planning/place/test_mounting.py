@@ -128,6 +128,14 @@ def test_a_wedge_of_the_case_and_a_shim_of_the_plate_agree_within_two_per_cent()
     assert mounting.wedge(tilt_deg=tilt, case_height_mm=140).thickness_mm == approx(12, rel=0.02)
 
 
+@pytest.mark.parametrize("tilt", [-30.0, 4.0, 62.0])
+def test_a_wedge_turns_its_case_by_the_tilt_it_was_made_for(tilt: float) -> None:
+    made = mounting.wedge(tilt_deg=tilt, case_height_mm=140)
+
+    assert made.turn_deg(case_height_mm=140) == approx(abs(tilt))
+    assert mounting.Wedge(thickness_mm=0.0, behind="none").turn_deg(case_height_mm=140) == 0
+
+
 def test_a_leaning_trunk_takes_the_wedge_over() -> None:
     assert str(mounting.wedge(tilt_deg=10, lean_deg=10)) == "no wedge"
     assert mounting.wedge(tilt_deg=2, lean_deg=10).behind == "bottom"

@@ -13,7 +13,8 @@ from trod.planning.catch.animals import animal
 from trod.planning.catch.dwelling import StayCase
 from trod.planning.catch.walkby import Case
 from trod.planning.equipment.camera import CameraSpec, Figures
-from trod.planning.place import drawing, inputs, setup
+from trod.planning.place import inputs, setup
+from trod.planning.place.advice import path_to_axis
 
 SPEC = CameraSpec(
     maker="Bramble", model="Two", battery="FR6",
@@ -41,7 +42,7 @@ def test_on_a_trail_the_case_is_the_placements_path_at_the_angle_that_the_drawin
 
     assert isinstance(case, Case)
     assert case.path.offset_m == 4
-    shown = drawing.path_as_drawn(done.advice, done.read.ground)
+    shown = path_to_axis(done.advice, done.read.ground)
     assert case.path.angle_deg == shown[0]
     # The heading and the path's bearing give the same angle once more.
     turn = (30 - done.advice.heading_deg) % 180

@@ -16,6 +16,7 @@ from trod.catalogue.rounds import round_plain
 from trod.catalogue.rounds.round_plain import Planned
 from trod.catalogue.rounds.wishes import Wish
 from trod.catalogue.rounds.wishes import from_plain as wish_from
+from trod.drawing.placement import side_svg
 from trod.errors import TrodError
 from trod.exchange import gpx, icalendar
 from trod.field import round_sheet, setup_sheet
@@ -23,7 +24,6 @@ from trod.field.form import FieldFormCamera, FieldFormData, FieldFormStop
 from trod.field.form.bounds import LONGEST_TEXT
 from trod.leaving import FitPlace, fit_place, without_places
 from trod.leaving.rounds import HIDES, FitRound, FitTrip, FitVisit, fit_round
-from trod.planning.place import drawing
 from trod.planning.visit.rounds import RoundPlan, Stop
 from trod.report import sentences, sketch_map
 from trod.units import System
@@ -338,7 +338,7 @@ def _setup_sheet(
         *((label, f"{value}, {hint}" if hint else value) for label, value, hint in setup_sheet.tiles(setup)),
         *setup_sheet.settings_rows(setup),
     ]
-    side = drawing.side_svg(
+    side = side_svg(
         setup.advice,
         setup.read.ground,
         setup.read.animal,

@@ -2,7 +2,6 @@
 
 passers      a body, how it moves, how warm it stands out
 animals      animals for planning: how tall, how long
-silhouettes  their outlines
 crossing     a straight path through detection zone and field of view
 detection    the passive-infrared sensor
 walkby       animals that pass, simulated

@@ -4,7 +4,6 @@ glare      sun in the lens, flash at night, the dates of the seasons
 mounting   tilt, wedge, ground seen, snow, branch, trunk
 advice     the records of a placement
 placement  one camera, one place, one animal, one way to hang it
-drawing    a placement drawn to scale
 adviser    which settings, and their price
 inputs     what is entered on the planner
 steps      the walks of a walk test, the cautions

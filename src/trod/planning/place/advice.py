@@ -7,6 +7,7 @@ from typing import Literal, Protocol
 
 from trod.errors import WrongInput, positive
 from trod.planning.catch import detection
+from trod.planning.ground.site import SiteGround
 from trod.planning.place import mounting
 from trod.planning.place.glare import FlashBand
 from trod.planning.place.mounting import GroundSeen, SnowLimits, Wedge
@@ -167,6 +168,19 @@ class PlacementAdvice:
             if piece.key == key:
                 return piece
         raise WrongInput("key", got=key, needed="one of " + ", ".join(p.key for p in self.advice))
+
+
+def path_to_axis(advice: PlacementAdvice, ground: SiteGround) -> tuple[float, bool] | None:
+    """The angle of the path to the axis (0 to 90°) and whether it runs away to the right; None without one.
+
+    From the heading and the path's bearing when both are known, else as advised, away to the left.
+    """
+    if ground.path_bearing_deg is not None and advice.heading_deg is not None:
+        turn = (ground.path_bearing_deg - advice.heading_deg) % 180.0
+        return (turn, True) if turn <= 90 else (180.0 - turn, False)
+    if advice.angle_deg is not None:
+        return advice.angle_deg[1], False
+    return None
 
 
 def headings_for(*, path_bearing_deg: float, angle_deg: float, side: str | None) -> tuple[float, ...]:

@@ -75,6 +75,10 @@ class Wedge:
     thickness_mm: float
     behind: WedgeEdge
 
+    def turn_deg(self, *, case_height_mm: float) -> float:
+        """The angle by which it turns a case of this height, 0 to 90°."""
+        return math.degrees(math.asin(min(self.thickness_mm / case_height_mm, 1.0)))
+
     def __str__(self) -> str:
         if self.behind == "none":
             return "no wedge"

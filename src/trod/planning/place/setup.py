@@ -23,8 +23,8 @@ from trod.planning.catch.ranking import DAYLIGHT_REACH_M, NAMES
 from trod.planning.catch.walkby import AngleAdvice, Case, Chances, Estimate, Timing, in_words
 from trod.planning.equipment import optics
 from trod.planning.equipment.camera import CameraSpec
-from trod.planning.place import adviser, drawing, placement, steps
-from trod.planning.place.advice import AngleSpan, PlacementAdvice, patch_span_m
+from trod.planning.place import adviser, placement, steps
+from trod.planning.place.advice import AngleSpan, PlacementAdvice, patch_span_m, path_to_axis
 from trod.planning.place.adviser import SettingsAdvice
 from trod.planning.place.glare import flash_band
 from trod.planning.place.inputs import PACES, Read, at_pace
@@ -203,7 +203,7 @@ def view_of(spec: CameraSpec, animal: Animal, light: Light) -> View | None:
 
 def path_of(advice: PlacementAdvice, read: Read) -> Path | None:
     """The line on which animals pass as it lies to the camera's axis; None where they stay."""
-    drawn = drawing.path_as_drawn(advice, read.ground)
+    drawn = path_to_axis(advice, read.ground)
     if advice.angle_deg is None or drawn is None:
         return None
     return Path(offset_m=read.ground.offset_m, angle_deg=drawn[0])
@@ -213,6 +213,11 @@ def patch_of(advice: PlacementAdvice, read: Read) -> Stay:
     """The ground on which animals stay: as told, else about the aim point (6/10 to 16/10 of its distance)."""
     near, far = patch_span_m(read.mount, advice.aim_distance_m)
     return Stay(near_m=near, depth_m=far - near, width_m=read.mount.patch_width_m or (far - near) * 4 / 3)
+
+
+def patch_told(advice: PlacementAdvice, read: Read) -> Stay | None:
+    """The ground on which animals stay, where its edges were entered; None where they pass."""
+    return patch_of(advice, read) if read.mount.patch_m is not None and advice.angle_deg is None else None
 
 
 def usual_air_c(read: Read) -> float:

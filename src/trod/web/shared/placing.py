@@ -15,13 +15,14 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from trod.drawing import placement as drawing
 from trod.errors import NotEnoughEvidence, Stopped, WrongInput
 from trod.planning.catch import herdview
 from trod.planning.catch.animals import Animal, animal
 from trod.planning.catch.walkby import AngleAdvice
 from trod.planning.equipment.camera import CameraSpec
 from trod.planning.ground.site import Horizon
-from trod.planning.place import drawing, glare, setup
+from trod.planning.place import glare, setup
 from trod.planning.place import inputs as entered
 from trod.planning.place.advice import headings_for
 from trod.planning.place.setup import Outcome, Setup
@@ -105,9 +106,8 @@ def _read(question: Asked) -> entered.Read:
 
 def plan(done: Setup, *, key: str = "plan") -> str:
     """The view from above."""
-    read = done.read
-    patch = None if done.passing else read.mount.patch_m
-    return drawing.plan_svg(done.advice, read.ground, done.animal, patch_m=patch, system=done.system, key=key)
+    read, patch = done.read, setup.patch_told(done.advice, done.read)
+    return drawing.plan_svg(done.advice, read.ground, done.animal, patch=patch, system=done.system, key=key)
 
 
 def side(done: Setup, *, key: str = "side") -> str:

@@ -81,16 +81,3 @@ ABOVE_HALF: Points = (
     (-0.54, 0.0), (-0.54, 0.10), (-0.46, 0.18), (-0.20, 0.21), (0.10, 0.20), (0.30, 0.18), (0.38, 0.09),
     (0.56, 0.07), (0.62, 0.11), (0.76, 0.11), (0.94, 0.05), (0.94, 0.0),
 )  # fmt: skip
-
-
-def smooth(points: Points, *, x0: float, y0: float, scale: float, flip: bool = False) -> str:
-    """A closed outline as an SVG path through the middles of its sides, corners as control points.
-
-    x0, y0 : where the outline's origin lies, y downwards. scale : pixels to a unit. flip : look to the left.
-    """
-    side = -1.0 if flip else 1.0
-    xy = [(x0 + side * x * scale, y0 - y * scale) for x, y in points]
-    middles = [((a[0] + b[0]) / 2, (a[1] + b[1]) / 2) for a, b in zip(xy, xy[1:] + xy[:1], strict=True)]
-    parts = [f"M{middles[-1][0]:.1f} {middles[-1][1]:.1f}"]
-    parts += [f"Q{c[0]:.1f} {c[1]:.1f} {m[0]:.1f} {m[1]:.1f}" for c, m in zip(xy, middles, strict=True)]
-    return "".join(parts) + "Z"

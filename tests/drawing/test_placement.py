@@ -12,12 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 
+from trod.drawing import placement as drawing
+from trod.drawing import silhouettes
 from trod.errors import WrongInput
-from trod.planning.catch import silhouettes
 from trod.planning.catch.animals import ANIMALS, Build, animal
 from trod.planning.equipment.camera import CameraSpec, Figures
 from trod.planning.ground.site import SiteGround, Trunk, snow_by_month
-from trod.planning.place import drawing, glare
+from trod.planning.place import glare, inputs, setup
+from trod.planning.place.advice import path_to_axis
 from trod.planning.place.placement import Mount, work_out
 
 CAMERA = CameraSpec(
@@ -55,7 +57,7 @@ def test_the_side_view_keeps_one_scale_for_both_directions() -> None:
     marks = {t.text: float(t.get("x") or 0) for t in side.iter(f"{SVG}text")}
     metre = (marks["6 m"] - marks["4 m"]) / 2
     bounds = next(
-        [float(n) for n in re.findall(r"-?\d+\.\d+", p.get("d") or "")]
+        [float(n) for n in re.findall(r"-?\d+(?:\.\d+)?", p.get("d") or "")]
         for p in side.iter(f"{SVG}path")
         if "Q" in (p.get("d") or "")
     )
@@ -77,11 +79,11 @@ def test_the_plan_draws_the_aim_point_where_it_is() -> None:
 def test_the_path_is_drawn_on_the_side_that_bearing_and_heading_give() -> None:
     advice = work_out(CAMERA, TRAIL, animal("elk"), Mount(heading_deg=40))
 
-    assert drawing.path_as_drawn(advice, TRAIL) == (approx(30), True)
+    assert path_to_axis(advice, TRAIL) == (approx(30), True)
     other = work_out(CAMERA, TRAIL, animal("elk"), Mount(heading_deg=100))
-    assert drawing.path_as_drawn(other, TRAIL) == (approx(30), False)
+    assert path_to_axis(other, TRAIL) == (approx(30), False)
     nothing = replace(TRAIL, feature="feeding", path_bearing_deg=None)
-    assert drawing.path_as_drawn(work_out(CAMERA, nothing, animal("elk")), nothing) is None
+    assert path_to_axis(work_out(CAMERA, nothing, animal("elk")), nothing) is None
 
 
 def test_snow_is_drawn_when_there_is_any() -> None:
@@ -206,3 +208,18 @@ def test_a_lens_that_looks_past_its_own_foot_is_drawn_with_the_ground_at_its_foo
     (xl, yl), (_, yu), (_, yg), (xf, yf) = [map(float, pair.split()) for pair in re.findall(r"[ML]([^MLZ]+)", shaded)]
     assert xf == approx(xl) and yf == approx(yg)
     assert yl < yu < yf
+
+
+def test_a_feeding_ground_is_drawn_as_wide_as_it_was_entered_and_none_on_a_path() -> None:
+    def drawn(**told: object) -> list[tuple[float, float]]:
+        entered = inputs.read(told, latitude_deg=47.3, longitude_deg=13.9, animal=animal("elk"))
+        advice = work_out(CAMERA, entered.ground, entered.animal, entered.mount)
+        patch = setup.patch_told(advice, entered)
+        svg = drawing.plan_svg(advice, entered.ground, entered.animal, patch=patch, across=10_000)
+        return [(float(w), float(h)) for w, h in re.findall(r'd="M[^"]*h([\d.]+)v([\d.]+)h-\1Z"', svg)]
+
+    edges = {"patch_near_m": 8, "patch_far_m": 18}
+    for told, ratio in (({}, 4 / 3), ({"patch_width_m": 25}, 2.5), ({"patch_width_m": 5}, 0.5)):
+        ((wide, deep),) = drawn(feature="feeding", **edges, **told)
+        assert wide / deep == approx(ratio, rel=1e-3)
+    assert drawn(feature="trail", path_bearing_deg=30, offset_m=4, **edges) == []
