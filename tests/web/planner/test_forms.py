@@ -22,9 +22,7 @@ def test_no_end_of_a_slider_is_refused(name, units):
     limit = LIMITS[name]
     slide = shown_units.slider(limit, shown_units.shown(name, limit, units))
     for end in (slide.low, slide.high):
-        one = form({name: f"{end:g}"}, units)
-        one._number(name)
-        assert name not in one.errors, one.errors
+        form({}, units).fields[name].clean(f"{end:g}")
 
 
 def test_feet_and_inches_come_to_metres():
@@ -69,8 +67,8 @@ def test_a_box_says_what_came_and_what_is_needed_in_the_persons_units():
     one = form({"height_m": "400", "offset_m": "near"}, "us")
     one.inputs()
 
-    assert one.errors["height_m"] == "got 400; needed: a number from 0.164 to 98.4 ft"
-    assert one.errors["offset_m"] == "got “near”; needed: a number"
+    assert one.errors["height_m"] == ["got 400; needed: a number from 0.164 to 98.4 ft"]
+    assert one.errors["offset_m"] == ["got “near”; needed: a number"]
 
 
 @pytest.mark.parametrize("value", ["nan", "inf", "-inf", "1e999", "0x10", "١٢" * 200])
@@ -91,7 +89,7 @@ def test_an_angle_without_the_paths_bearing_is_asked_for_it():
     one = form({"feature": "trail", "angle_deg": "40"})
     one.inputs()
 
-    assert "bearing" in one.errors["angle_deg"]
+    assert "bearing" in one.errors["angle_deg"][0]
 
 
 def test_one_depth_of_snow_stands_for_all_months_and_months_go_before_it():

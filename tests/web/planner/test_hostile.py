@@ -37,7 +37,7 @@ def test_at_the_ends_of_every_box_the_planner_answers_with_sense(client, cast, m
     for _ in range(6):
         odd = odd_inputs(rng)
         form = PlannerForm.of_inputs(odd, animal=odd_animal(rng), camera_model="umber-two", units=units, models=[])
-        answer = client.post(f"{FORD}answer/", form.told)
+        answer = client.post(f"{FORD}answer/", form.data)
         text = read(answer)
 
         assert answer.status_code in (200, 422), odd

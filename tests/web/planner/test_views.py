@@ -43,10 +43,11 @@ def test_the_planner_begins_with_what_is_known_of_the_place(client, cast, model)
     form = page.context["form"]
 
     assert page.status_code == 200
-    assert {k: form.told[k] for k in ("path_bearing_deg", "slope_deg", "offset_m", "cover", "snow_deepest_m")} == {
+    assert {k: form.data[k] for k in ("path_bearing_deg", "slope_deg", "offset_m", "cover", "snow_deepest_m")} == {
         "path_bearing_deg": "130", "slope_deg": "-4", "offset_m": "6.5", "cover": "scrub", "snow_deepest_m": "0.4",
     }  # fmt: skip
-    assert form.camera_model == "umber-two"
+    assert form.model_slug == "umber-two"
+    assert f'href="{FORD}field/?model=umber-two"' in page.content.decode()
 
 
 def test_the_camera_that_stands_here_is_the_one_that_is_reckoned_with(client, cast, model):
@@ -55,8 +56,8 @@ def test_the_camera_that_stands_here_is_the_one_that_is_reckoned_with(client, ca
     cast.red.model = model
     cast.red.save()
 
-    assert client.get(MEADOW).context["form"].camera_model == "umber-two"
-    assert client.get(FORD).context["form"].camera_model == "ash-one"  # Blue is at home
+    assert client.get(MEADOW).context["form"].model_slug == "umber-two"
+    assert client.get(FORD).context["form"].model_slug == "ash-one"  # Blue is at home
 
 
 def test_an_answer_says_a_sentence_and_its_chances_and_draws_both_views(client, cast, model, told):
@@ -170,7 +171,7 @@ def test_what_was_told_of_the_place_stands_with_the_site_only_when_asked(client,
     assert (cast.ford.slope_deg, cast.ford.path_bearing_deg, cast.ford.tree_diameter_cm) == (7, 40, 31)
     assert cast.ford.ground["cover"] == "scrub" and cast.ford.ground["horizon"] == "90 12"
     assert cast.ford.ground["snow_m"] == [0.5] + [0.0] * 11
-    assert client.get(FORD).context["form"].told["snow_1"] == "0.5"
+    assert client.get(FORD).context["form"].data["snow_1"] == "0.5"
 
 
 def test_telling_a_feeding_ground_does_not_forget_its_path_nor_what_others_wrote(client, cast, model, told):
@@ -245,7 +246,7 @@ def test_a_kept_way_holds_what_was_entered_in_and_comes_back_to_the_planner(clie
 
     assert "angle_deg" not in row.inputs  # an angle is kept as the heading that makes it
     assert row.inputs["heading_deg"] in (pytest.approx(100), pytest.approx(340), pytest.approx(280), pytest.approx(160))
-    assert page.context["form"].told["height_m"] == "0.5"
+    assert page.context["form"].data["height_m"] == "0.5"
     assert row.camera_model == model and row.animal == "roe_deer"
 
 

@@ -1,24 +1,27 @@
 """What is asked on the placement planner, in the person's units, and read back as inputs.
 
-An input left empty is left to the advice. The same names stand in the page's address, so a placement planner can be kept
-as
-a bookmark; `units` says in which units its numbers are.
+An input left empty is left to the advice. The same names stand in the page's address, so a placement planner can be
+kept as a bookmark; `units` says in which units its numbers are.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
 
 from trod.catalogue.models import Site
 from trod.errors import WrongInput
-from trod.planning.catch.animals import ANIMALS, BY_KEY
+from trod.planning.catch.animals import ANIMALS
 from trod.planning.ground.site import MONTHS
 from trod.planning.place import inputs as entered
 from trod.planning.place.advice import PASSED, STAYED
 from trod.planning.place.adviser import AIMS
 from trod.telling.measures import figure
+from trod.web.forms.common import box
 from trod.web.planner import units as shown_units
 
 MONTH_LETTERS = tuple(name[:3] for name in MONTHS)
@@ -99,6 +102,7 @@ SITE_GROUND = (
     "branch_height_m", "branch_length_m", "branch_diameter_mm", "branch_distance_m", "branch_evergreen",
     "patch_near_m", "patch_far_m", "patch_width_m", "air_cold_c", "air_warm_c", "declination_deg",
 )  # fmt: skip
+CHOSEN = ("aim", "pace", "holder", "feature", "side", "cover")
 TICKS = ("tree_dead", "branch_evergreen")
 EXTRA_LIMITS = {
     "angle_deg": entered.Limit(
@@ -118,44 +122,80 @@ def out_of_place(feature: str) -> list[str]:
     return [key for key, when in WHEN.items() if when == PASS] if feature in STAYED else []
 
 
-@dataclass
-class Box:
-    """One field as it is drawn."""
+class Choice(forms.ChoiceField):
+    """A word of a list. when : where it says something, see WHEN."""
 
-    name: str
-    label: str
-    kind: str
-    value: str = ""
-    unit: str = ""
-    slider: shown_units.Slider | None = None
-    choices: list[tuple[str, str]] = field(default_factory=list)
-    hint: str = ""
-    when: str = ""
-    free: bool = False
-    usual: str = ""
-    error: str = ""
-    checked: bool = False
+    default_error_messages = {"invalid_choice": "choose one of the list", "required": "choose one of the list"}
 
-    @property
-    def id(self) -> str:
-        return f"b-{self.name}"
-
-    @property
-    def described(self) -> str:
-        """The ids of its hint and error."""
-        return " ".join(filter(None, (f"{self.id}-hint" if self.hint else "", f"{self.id}-error" if self.error else "")))
+    def __init__(self, *, when: str = "", **more: Any) -> None:
+        self.when = when
+        super().__init__(**more)
 
 
-class PlannerForm:
-    """The placement planner's boxes. Not a Django form: some forty boxes follow one table of inputs.
+class Amount(forms.Field):
+    """A number in the person's units, read as the input's own. Empty: None. when : where it says something.
+
+    free : left to the advice when empty.
+    """
+
+    def __init__(self, name: str, units: str, *, when: str = "", free: bool = False, **more: Any) -> None:
+        self.limit, self.when, self.free = LIMITS[name], when, free
+        self.unit = shown_units.shown(name, self.limit, units)
+        self.slider = shown_units.slider(self.limit, self.unit)
+        attrs = {"inputmode": "decimal", "step": self.slider.step, "autocomplete": "off"}
+        attrs["placeholder"] = "" if free else shown_units.text(self.limit.usual, self.unit, about=True)
+        widget = forms.NumberInput(attrs | ({"data-free": True} if free else {}))
+        super().__init__(required=False, widget=widget, **more)
+
+    def to_python(self, value: Any) -> float | None:
+        words = str(value or "").strip()
+        if not words:
+            return None
+        limit, unit = self.limit, self.unit
+        try:
+            stored = shown_units.read(words, unit)
+        except ValueError:
+            raise ValidationError(f"got “{words[:20]}”; needed: a number") from None
+        # Limits hold to the last digit shown, so that a slider's own end and what was kept are never refused.
+        slack = 1e-6 if unit.size == 1 else 0.0051 * abs(unit.size)
+        if not limit.least - slack <= stored <= limit.most + slack or (limit.whole and stored != int(stored)):
+            kind = "a whole number" if limit.whole else "a number"
+            low, high = (figure(unit.from_stored(end), 3) for end in (limit.least, limit.most))
+            raise ValidationError(f"got {words[:20]}; needed: {kind} from {low} to {high} {unit.sign}".strip())
+        found = round(min(max(stored, limit.least), limit.most), 4)
+        return int(found) if limit.whole else found
+
+
+def _field(name: str, units: str, models: list[tuple[str, str]]) -> forms.Field:
+    """The field of an input, by what kind of input it is."""
+    about: dict[str, Any] = {
+        "label": LABELS.get(name) or LIMITS[name].label.capitalize(), "help_text": HINTS.get(name, ""),
+    }  # fmt: skip
+    when = WHEN.get(name, "")
+    if name == "camera_model" or name in WORDS:
+        return Choice(choices=WORDS.get(name, models), required=name == "animal", when=when, **about)
+    if name in TICKS:
+        return forms.BooleanField(required=False, **about)
+    if name == "horizon":
+        return forms.CharField(required=False, widget=forms.TextInput({"autocomplete": "off"}), **about)
+    return Amount(name, units, when=when, free=name in FREE, **about)
+
+
+class PlannerForm(forms.Form):
+    """The placement planner's boxes, made of one table of inputs.
 
     told : what stands in the boxes, as text in the person's units. units : 'metric' or 'us'.
     """
 
+    use_required_attribute = False
+
     def __init__(self, told: Mapping[str, str], *, units: str, models: list[tuple[str, str]]) -> None:
-        self.told, self.units, self.models = told, units, models
-        self.errors: dict[str, str] = {}
-        self.general: list[str] = []
+        self.units = units
+        super().__init__(told, auto_id="b-%s")
+        self.fields |= {name: _field(name, units, models) for group in GROUPS for name in group.names}
+        for n, month in enumerate(MONTHS, 1):
+            self.fields[f"month_{n}"] = forms.BooleanField(required=False, label=month)
+            self.fields[f"snow_{n}"] = Amount("snow_deepest_m", units, label=f"Snow in {month}")
 
     # --- from and to inputs --------------------------------------------------------------------
 
@@ -187,145 +227,108 @@ class PlannerForm:
         return cls(told, units=units, models=models)
 
     @property
-    def animal(self) -> str:
+    def animal_key(self) -> str:
         """The animal's key."""
-        return self.told.get("animal", "")
+        return str(self.data.get("animal", ""))
 
     @property
-    def camera_model(self) -> str:
+    def model_slug(self) -> str:
         """The camera model's slug."""
-        return self.told.get("camera_model", "")
+        return str(self.data.get("camera_model", ""))
+
+    def clean(self) -> dict[str, Any]:
+        """What belongs together. What says nothing at such a place is neither taken nor found wrong."""
+        found = {name: value for name, value in self.cleaned_data.items() if value or type(value) in (int, float)}
+        idle = set(out_of_place(found.get("feature", "trail")))
+        if any(f"snow_{n}" in found for n in range(1, 13)):
+            idle.add("snow_deepest_m")  # month by month goes before it
+        for name in idle:
+            found.pop(name, None)
+            self.errors.pop(name, None)
+        if "angle_deg" in found and "heading_deg" not in found and "path_bearing_deg" not in found:
+            del found["angle_deg"]
+            self.add_error("angle_deg", "tell the path's bearing, below, and the camera can be turned")
+        return found
 
     def inputs(self) -> dict[str, Any]:
         """What is entered. What cannot be read stands in `errors`, and is left out."""
-        found: dict[str, Any] = {}
-        for key in entered.LIMITS:
-            if (value := self._number(key)) is not None:
-                found[key] = int(value) if entered.LIMITS[key].whole else value
-        for key in ("aim", "pace", "holder", "feature", "side", "cover"):
-            word = self.told.get(key, "")
-            if word and word not in dict(WORDS[key]):
-                self.errors[key] = "choose one of the list"
-            elif word:
-                found[key] = word
-        if self.animal not in BY_KEY:
-            self.errors["animal"] = "choose one of the list"
-        for key in out_of_place(found.get("feature", "trail")):
-            found.pop(key, None)
-            self.errors.pop(key, None)
-        if text := " ".join(self.told.get("horizon", "").split()):
+        self.is_valid()
+        told: dict[str, Any] = self.cleaned_data
+        found = {key: told[key] for key in (*entered.LIMITS, *CHOSEN) if key in told}
+        if text := " ".join(told.get("horizon", "").split()):
             found["horizon"] = text
-        if found.get("tree_diameter_cm") is not None and self.told.get("tree_dead"):
+        if "tree_diameter_cm" not in found:
+            found = {key: value for key, value in found.items() if key not in entered.TREE_INPUTS}
+        elif "tree_dead" in told:
             found["tree_dead"] = True
-        if found.get("tree_diameter_cm") is None:
-            for key in entered.TREE_INPUTS:
-                found.pop(key, None)
-        if found.get("branch_height_m") is None:
-            for key in entered.BRANCH_INPUTS:
-                found.pop(key, None)
-        elif not self.told.get("branch_evergreen"):
+        if "branch_height_m" not in found:
+            found = {key: value for key, value in found.items() if key not in entered.BRANCH_INPUTS}
+        elif "branch_evergreen" not in told:
             found["branch_evergreen"] = False
         if "speed_mps" in found:
             found.pop("pace", None)
-        months = [i for i in range(1, 13) if self.told.get(f"month_{i}")]
+        months = [n for n in range(1, 13) if f"month_{n}" in told]
         if 0 < len(months) < 12:
             found["months"] = months
-        if snow := self._snow():
-            found["snow_m"] = snow
-        angle = None if "angle_deg" in out_of_place(found.get("feature", "trail")) else self._number("angle_deg")
-        if angle is not None and "heading_deg" not in found:
-            if "path_bearing_deg" in found:
-                found["angle_deg"] = angle  # becomes a heading: `answers.turned`
-            else:
-                self.errors["angle_deg"] = "tell the path's bearing, below, and the camera can be turned"
+        if any(f"snow_{n}" in told for n in range(1, 13)):
+            found["snow_m"] = [told.get(f"snow_{n}", 0.0) for n in range(1, 13)]
+        elif "snow_deepest_m" in told:
+            found["snow_m"] = [told["snow_deepest_m"]] * 12
+        if "angle_deg" in told and "heading_deg" not in found:
+            found["angle_deg"] = told["angle_deg"]  # becomes a heading: `answers.turned`
         return found
-
-    def _snow(self) -> list[float]:
-        depths = [self._number(f"snow_{i}", like="snow_deepest_m") for i in range(1, 13)]
-        if any(depth is not None for depth in depths):
-            return [depth or 0.0 for depth in depths]
-        deepest = self._number("snow_deepest_m")
-        return [deepest] * 12 if deepest else []
-
-    def _number(self, name: str, *, like: str = "") -> float | None:
-        text = self.told.get(name, "").strip()
-        if not text:
-            return None
-        limit = LIMITS[like or name]
-        unit = shown_units.shown(like or name, limit, self.units)
-        try:
-            stored = shown_units.read(text, unit)
-        except ValueError:
-            self.errors[name] = f"got “{text[:20]}”; needed: a number"
-            return None
-        # Limits hold to the last digit shown, so that a slider's own end and what was kept are never refused.
-        slack = 1e-6 if unit.size == 1 else 0.0051 * abs(unit.size)
-        if not limit.least - slack <= stored <= limit.most + slack or (limit.whole and stored != int(stored)):
-            kind = "a whole number" if limit.whole else "a number"
-            low, high = (figure(unit.from_stored(end), 3) for end in (limit.least, limit.most))
-            self.errors[name] = f"got {text[:20]}; needed: {kind} from {low} to {high} {unit.sign}".strip()
-            return None
-        return round(min(max(stored, limit.least), limit.most), 4)
 
     def refused(self, trouble: WrongInput) -> None:
         """A refusal of the models, at its box if there is one."""
-        if trouble.what in LIMITS or trouble.what in WORDS or trouble.what in ("horizon",):
-            self.errors[trouble.what] = f"got {str(trouble.got)[:40]}; needed: {trouble.needed}"
+        if trouble.what in self.fields:
+            self.add_error(trouble.what, f"got {str(trouble.got)[:40]}; needed: {trouble.needed}")
         else:
-            self.general.append(str(trouble))
+            self.add_error(None, str(trouble))
+
+    def problems(self) -> list[str]:
+        """All that is wrong, a sentence each."""
+        return [
+            f"{self.fields[name].label}: {why}." if name in self.fields else f"{why}."
+            for name, whys in self.errors.items()
+            for why in whys
+        ]
 
     # --- for the page ---------------------------------------------------------------------------
 
-    def box(self, name: str) -> Box:
-        """One field as it is drawn."""
-        label = LABELS.get(name) or LIMITS[name].label.capitalize()
-        common: dict[str, Any] = {
-            "hint": HINTS.get(name, ""), "when": WHEN.get(name, ""), "error": self.errors.get(name, ""),
-            "value": self.told.get(name, ""),
-        }  # fmt: skip
-        if name == "camera_model":
-            return Box(name, label, "choice", choices=self.models, **common)
-        if name in WORDS:
-            return Box(name, label, "choice", choices=WORDS[name], **common)
-        if name in TICKS:
-            return Box(name, label, "tick", checked=bool(self.told.get(name)), **common)
-        if name == "horizon":
-            return Box(name, label, "text", **common)
-        limit = LIMITS[name]
-        unit = shown_units.shown(name, limit, self.units)
-        usual = shown_units.text(limit.usual, unit, about=True) if limit.usual is not None else ""
-        return Box(
-            name, label, "number", unit=unit.sign, slider=shown_units.slider(limit, unit), free=name in FREE,
-            usual=usual, **common,
-        )  # fmt: skip
+    def advise(self, advised: Mapping[str, float | None]) -> dict[str, str]:
+        """Show in the free boxes what the advice puts there; the same as text in the person's units."""
+        told = {
+            name: shown_units.text(value, box(self, name, Amount).unit, about=True) for name, value in advised.items()
+        }
+        for name, words in told.items():
+            self.fields[name].widget.attrs["placeholder"] = words
+        return told
 
-    def groups(self) -> list[tuple[Group, list[Box]]]:
+    def groups(self) -> list[tuple[Group, list[forms.BoundField]]]:
         """All boxes by group."""
-        return [(group, [self.box(name) for name in group.names]) for group in GROUPS]
+        return [(group, [self[name] for name in group.names]) for group in GROUPS]
 
     def open_groups(self) -> set[str]:
         """Legends of the groups that stand open: the usual ones, those with errors and those something is told in."""
         told = set()
         for group, boxes in self.groups():
-            if group.open or any(box.error or (box.value and box.kind == "number") for box in boxes):
+            if group.open or any(box.errors or (box.value() and isinstance(box.field, Amount)) for box in boxes):
                 told.add(group.legend)
-        if any(self.told.get(f"snow_{i}") for i in range(1, 13)):
+        if any(self.data.get(f"snow_{i}") for i in range(1, 13)):
             told.add("Snow, and when it stands")
         return told
 
     def months(self) -> list[dict[str, Any]]:
         """The twelve months: whether it stands in each, and the usual snow."""
         return [
-            {"n": i, "name": MONTH_LETTERS[i - 1], "long": MONTHS[i - 1], "stands": bool(self.told.get(f"month_{i}")),
-             "snow": self.told.get(f"snow_{i}", ""), "error": self.errors.get(f"snow_{i}", "")}
+            {"n": i, "name": MONTH_LETTERS[i - 1], "long": MONTHS[i - 1], "stands": bool(self.data.get(f"month_{i}")),
+             "snow": self.data.get(f"snow_{i}", ""), "error": f"snow_{i}" in self.errors}
             for i in range(1, 13)
         ]  # fmt: skip
 
     def query(self) -> dict[str, str]:
         """What is told, for the page's address; empty boxes are left out."""
-        names = {"animal", "camera_model", "units", *WORDS, *LIMITS, *TICKS, "horizon"}
-        names |= {f"{word}_{i}" for word in ("snow", "month") for i in range(1, 13)}
-        kept = {name: value[:2000] for name, value in self.told.items() if name in names and value}
+        kept = {name: value[:2000] for name, value in self.data.items() if value and name in {"units", *self.fields}}
         if all(kept.get(f"month_{i}") for i in range(1, 13)):
             kept = {name: value for name, value in kept.items() if not name.startswith("month_")}
         return kept

@@ -30,9 +30,8 @@ from trod.web import seen
 from trod.web.access import person
 from trod.web.forms.common import offer_undo, units_for
 from trod.web.planner import curve, pages
-from trod.web.planner.forms import LIMITS, PlannerForm, out_of_place
+from trod.web.planner.forms import PlannerForm, out_of_place
 from trod.web.planner.shared import site_of
-from trod.web.planner.units import shown, text
 from trod.web.shared import placements
 from trod.web.shared import placing as answers
 from trod.web.shared import walk_evidence as evidence
@@ -86,8 +85,10 @@ def _asked(form: PlannerForm, site: Site) -> answers.Asked | None:
     if form.errors:
         return None
     try:
-        spec, _ = pages.spec_for(form.camera_model)
-        question = answers.asked(spec, form.animal, inputs, placements.place_of(site), system=form.units, year=_year())
+        spec, _ = pages.spec_for(form.model_slug)
+        question = answers.asked(
+            spec, form.animal_key, inputs, placements.place_of(site), system=form.units, year=_year()
+        )
         answers.work(question)
     except WrongInput as trouble:
         form.refused(trouble)
@@ -95,32 +96,19 @@ def _asked(form: PlannerForm, site: Site) -> answers.Asked | None:
     return question
 
 
-def _advised(found: dict[str, Any], form: PlannerForm) -> dict[str, str]:
-    """What the advice puts into the free boxes, as text in the person's units."""
-    return {
-        name: text(value, shown(name, LIMITS[name], form.units), about=True) for name, value in found["advised"].items()
-    }
-
-
 def _context(request: HttpRequest, site: Site, form: PlannerForm) -> dict[str, Any]:
     """The answer for the boxes, or what is wrong with them."""
     question = _asked(form, site)
     context: dict[str, Any] = {"site": site, "form": form, "units": form.units, "here": "map"}
     if question is None:
-        return context | {"problems": _problems(form)}
+        return context | {"problems": form.problems()}
     found = pages.answer(answers.work(question))
     herd = found["herd"]
     return context | found | {
         "question": question,
-        "advised_text": _advised(found, form),
+        "advised_text": form.advise(found["advised"]),
         "herd_svg": curve.herd_svg(herd, system=question.system) if herd else "",  # type: ignore[arg-type]
     }  # fmt: skip
-
-
-def _problems(form: PlannerForm) -> list[str]:
-    return [f"{form.box(name).label}: {why}." for name, why in form.errors.items() if name in LIMITS] + [
-        f"{name.replace('_', ' ').capitalize()}: {why}." for name, why in form.errors.items() if name not in LIMITS
-    ] + [f"{why}." for why in form.general]  # fmt: skip
 
 
 @require_http_methods(["GET", "POST"])
@@ -140,7 +128,7 @@ def planner(request: HttpRequest, slug: str) -> HttpResponse:
         "boxes": form.groups(),
         "open_groups": form.open_groups(),
         "months": form.months(),
-        "hidden": out_of_place(form.told.get("feature") or "trail"),
+        "hidden": out_of_place(form.data.get("feature") or "trail"),
         "out_of_place": json.dumps({feature: out_of_place(feature) for feature in (*PASSED, *STAYED)}),
         "shown_rows": [site, *(k.row for k in kept)],
         "full": len(kept) >= pages.MOST_KEPT,
@@ -204,7 +192,7 @@ def _closer(
     done = answers.work(question)
     day, night = answers.closer(question, stop=stop)
     others = answers.paces(question, usual.reserve_animals(), stop=stop)
-    _, model = pages.spec_for(form.camera_model)
+    _, model = pages.spec_for(form.model_slug)
     return {
         "site": site,
         "form": form,
@@ -234,7 +222,7 @@ def keep(request: HttpRequest, slug: str) -> HttpResponse:
     question = _asked(form, site)
     back = f"{reverse('planner:planner', args=[slug])}?{urlencode(form.query())}"
     if question is None:
-        messages.error(request, "Not kept: " + " ".join(_problems(form)))
+        messages.error(request, "Not kept: " + " ".join(form.problems()))
         return redirect(back)
     name = " ".join(request.POST.get("name", "").split())[: pages.NAME_LONG]
     over = None
@@ -245,13 +233,13 @@ def keep(request: HttpRequest, slug: str) -> HttpResponse:
     if over is None and pages.free_turn(site) is None:
         messages.error(request, "Three ways are kept here already. Keep this one over one of them, or delete one first.")
         return redirect(f"{back}#keep")
-    _, model = pages.spec_for(form.camera_model)
+    _, model = pages.spec_for(form.model_slug)
     if over is not None:
         seen.check(request, over, only=WAY, mine=f"{name or over.name} in its place")
         offer_undo(request, f"Put {over.name or 'it'} back as it was", back, before=[over])
     row = over or Placement(site=site)
     row.name = name or row.name
-    row.camera_model, row.animal = model, form.animal
+    row.camera_model, row.animal = model, form.animal_key
     row.inputs = json.loads(question.inputs)
     row.by, row.at = person(request), timezone.now()
     if not pages.save_way(row):
@@ -271,7 +259,7 @@ def place(request: HttpRequest, slug: str) -> HttpResponse:
     question = _asked(form, site)
     back = f"{reverse('planner:planner', args=[slug])}?{urlencode(form.query())}"
     if question is None:
-        messages.error(request, "Not written down: " + " ".join(_problems(form)))
+        messages.error(request, "Not written down: " + " ".join(form.problems()))
         return redirect(back)
     seen.check(request, site, only=pages.PLACE_COLUMNS, mine="the place as it is entered")
     offer_undo(request, "Put the site back as it was", back, before=[Site.objects.get(pk=site.pk)])
