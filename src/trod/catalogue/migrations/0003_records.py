@@ -8,7 +8,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("trod", "0001_first"),
+        ("trod", "0002_silences"),
     ]
 
     operations = [
