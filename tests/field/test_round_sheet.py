@@ -120,7 +120,7 @@ def test_blurred_a_sensitive_site_has_no_coordinates_no_way_and_a_coarse_square(
     assert trip["sums"] == "6.0 kg to carry out; light from 6:12 to 18:06."  # the ladder; its weight tells no place
     assert trip["note"] == HIDES and "Part of the way is in the dark" not in told
     assert [row[2] for row in trip["rows"]] == ["Elm lick", "Eyrie rock"]  # by name, not in turn
-    assert "polyline" not in trip["map"] and 'fill="url(#hatch)"' in trip["map"]
+    assert "polyline" not in trip["map"] and 'fill="url(#map-hatch)"' in trip["map"]
     assert (row["eyrie"]["latitude"], row["elm-lick"]["latitude"]) == ("", "47.302")
     assert "polyline" in printed(SHEET)["trips"][0]["map"]
     assert cell_of(latitude_deg=47.3111, longitude_deg=13.9022).south_deg == 47.3

@@ -43,7 +43,7 @@ def test_the_scale_bar_is_as_long_as_it_says() -> None:
     svg = draw(markers(*SITES[:3]))
     a, _, c = circles(svg)
     px_per_m = math.dist(a, c) / math.hypot(2400, 500)
-    start, end = (float(x) for x in re.findall(r'd="M([\d.]+) [\d.]+ V[\d.]+ H([\d.]+)', svg)[0])
+    start, end = (float(x) for x in re.findall(r'd="M([\d.]+) [\d.]+V[\d.]+H([\d.]+)', svg)[0])
     words = re.findall(r">([\d.]+) (m|km)<", svg)[0]
     told_m = float(words[0]) * (1000 if words[1] == "km" else 1)
 

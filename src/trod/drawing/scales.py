@@ -34,6 +34,12 @@ def round_step(least: float, steps: tuple[float, ...] = (1, 2, 5)) -> float:
     return next(step * power for step in (*steps, 10 * steps[0]) if step * power >= least * (1 - 1e-9))
 
 
+def round_below(most: float) -> float:
+    """The longest of 1, 2, 2.5, 5, 10 … (0.1, 0.2 …) that is not over a length above nought."""
+    power: float = 10.0 ** math.floor(math.log10(most))
+    return max(step * power for step in (1, 2, 2.5, 5) if step * power <= most)
+
+
 def distances(span_m: float, system: System, *, most: int = 8) -> list[tuple[float, str]]:
     """Round distances along a span, at most so many, each with what it is called. [m]"""
     unit_m, name = (units.FOOT_M, "ft") if system == "us" else (1.0, "m")

@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trod import units
+from trod.drawing.pen import Pen, Svg, Theme, shape
+from trod.drawing.scales import round_below
 from trod.findings.blur import METRES_PER_DEGREE, Cell
 from trod.leaving import FitLine, FitPlace
 from trod.report import sentences
@@ -18,8 +20,8 @@ from trod.units import System
 
 WIDTH, MOST_HEIGHT, LEAST_HEIGHT = 470.0, 310.0, 160.0
 MARGIN = 26.0
-INK, SOFT, MOSS, PAPER = "#1d1b16", "#5b5548", "#3d5524", "#ffffff"
 FONT = "Libertinus Serif, Georgia, serif"
+Box = tuple[float, float, float, float]  # left, top, right, bottom
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,14 +39,16 @@ def draw(
     system: System = "metric",
     ways: Sequence[FitLine] = (),
     start: FitPlace | None = None,
-) -> str:
-    """The map as SVG; an empty string when there is no site.
+    theme: Theme = "paper",
+    size: float = 10.0,
+) -> Svg:
+    """The map as SVG; an empty string when there is no site. Its only words are numbers, N and a length.
 
-    ways : lines to draw beneath, and start : a square where they begin.
-    Carries only numbers as text, so no name can break out of it.
+    ways : lines to draw beneath, and start : a square where they begin. size : of its words.
     """
     if not markers:
-        return ""
+        return Svg()
+    pen = Pen(theme, key="map", font=FONT)
     points = [m for m in markers if m.place.cell is None]
     cells: dict[Cell, list[int]] = {}
     for m in markers:
@@ -71,93 +75,66 @@ def draw(
         x, y = metres(lat, lon)
         return WIDTH / 2 + x * scale, (height - 24) / 2 - y * scale
 
-    body = [
-        '<defs><pattern id="hatch" width="5" height="5" patternUnits="userSpaceOnUse" '
-        f'patternTransform="rotate(45)"><path d="M0 0V5" stroke="{SOFT}" stroke-width="0.7"/>'
-        "</pattern></defs>"
-    ]
+    hatch = pen.hatch("hatch", ink="faint", gap=5, wide=0.7)
     for line in lines:
-        drawn = " ".join(f"{x:.1f},{y:.1f}" for x, y in (place(lat, lon) for lat, lon in line))
-        body.append(f'<polyline points="{drawn}" fill="none" stroke="{SOFT}" stroke-width="1" stroke-linejoin="round"/>')
-    taken: list[tuple[float, float, float, float]] = []
+        points_of = " ".join(shape(*place(*at)) for at in line)
+        pen.put("polyline", points=points_of, fill="none", ink="faint", wide=1, stroke_linejoin="round")
+    taken: list[Box] = []
     if start:
         x, y = place(start.latitude_deg, start.longitude_deg)
-        body.append(f'<rect x="{x - 4:.1f}" y="{y - 4:.1f}" width="8" height="8" fill="{INK}"/>')
+        pen.rect(x - 4, y - 4, 8, 8, fill="ink")
         taken.append((x - 4, y - 4, x + 4, y + 4))
     for cell, numbers in sorted(cells.items(), key=lambda item: item[1]):
-        x0, y0 = place(cell.north_deg, cell.west_deg)
+        x, y = place(cell.north_deg, cell.west_deg)
         x1, y1 = place(cell.south_deg, cell.east_deg)
-        body.append(
-            f'<rect x="{x0:.1f}" y="{y0:.1f}" width="{x1 - x0:.1f}" height="{y1 - y0:.1f}" '
-            f'fill="url(#hatch)" fill-opacity="0.35" stroke="{SOFT}" stroke-width="0.6" '
-            'stroke-dasharray="2 2"/>'
-        )
+        pen.rect(x, y, x1 - x, y1 - y, fill=hatch, opacity=0.35, ink="faint", wide=0.6, dash="2 2")
         words = ", ".join(str(n) for n in sorted(numbers))
-        wide_words = 5.2 * len(words) + 6
-        body.append(
-            f'<rect x="{x0 + 3:.1f}" y="{y0 + 3:.1f}" width="{wide_words:.1f}" height="13" fill="{PAPER}"/>'
-            f'<text x="{x0 + 6:.1f}" y="{y0 + 13:.1f}" font-size="10" font-style="italic" fill="{SOFT}">'
-            f"{words}</text>"
-        )
-        taken.append((x0 + 3, y0 + 3, x0 + 3 + wide_words, y0 + 16))
+        wide_words, high_words = 0.52 * size * len(words) + 6, 1.3 * size
+        pen.rect(x + 3, y + 3, wide_words, high_words, fill="leaf")
+        pen.text(x + 6, y + 3 + size, words, size=size, font_style="italic", fill="faint")
+        taken.append((x + 3, y + 3, x + 3 + wide_words, y + 3 + high_words))
     radius = 4.0 if len(points) <= 40 else 2.5
     spots = [(m, *place(m.place.latitude_deg, m.place.longitude_deg)) for m in points]
     taken += [(x - radius, y - radius, x + radius, y + radius) for _, x, y in spots]
     for marker, x, y in spots:
-        fill = MOSS if marker.watched else PAPER
-        body.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{radius}" fill="{fill}" stroke="{MOSS}" stroke-width="1.2"/>')
+        pen.circle(x, y, radius, fill="moss" if marker.watched else "leaf", ink="moss", wide=1.2)
     for marker, x, y in spots:
-        body.append(_label(str(marker.number), x, y, radius, taken))
-    body.append(_scale_bar(scale, height, system))
-    body.append(_north(height))
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH:.0f}" height="{height:.0f}" '
-        f'viewBox="0 0 {WIDTH:.0f} {height:.0f}" font-family="{FONT}">' + "".join(body) + "</svg>"
-    )
+        _label(pen, str(marker.number), x, y, radius, size, taken)
+    _scale_bar(pen, scale, height, size, system)
+    x, y = WIDTH - MARGIN, height - 30
+    pen.path(shape("M", x, y + 18, "V", y, "m-3.5 7l3.5 -7l3.5 7"), ink="ink", wide=1)
+    pen.text(x, y - 4, "N", size=size, anchor="middle")
+    sites = f"{len(markers)} sites" if len(markers) > 1 else "a site"
+    return pen.done(WIDTH, height, f"Sketch map of {sites}, north at the top", width=WIDTH, height=height)
 
 
-def _label(words: str, x: float, y: float, radius: float, taken: list[tuple[float, float, float, float]]) -> str:
+def _label(pen: Pen, words: str, x: float, y: float, radius: float, size: float, taken: list[Box]) -> None:
     """The number beside its dot, on the first side that is still free; on the right when none is."""
-    wide, gap = 5.4 * len(words), radius + 3
+    wide, gap = 0.54 * size * len(words), radius + 3
     tries = (
-        (x + gap, y + 3.5, "start"),
-        (x - gap, y + 3.5, "end"),
+        (x + gap, y + 0.35 * size, "start"),
+        (x - gap, y + 0.35 * size, "end"),
         (x, y - gap - 1, "middle"),
-        (x, y + gap + 8, "middle"),
+        (x, y + gap + 0.8 * size, "middle"),
     )
     chosen = tries[0]
     for left, base, anchor in tries:
         x0 = left - {"start": 0.0, "end": wide, "middle": wide / 2}[anchor]
-        box = (x0, base - 8, x0 + wide, base + 1)
+        box = (x0, base - 0.8 * size, x0 + wide, base + 1)
         if not any(box[0] < t[2] and t[0] < box[2] and box[1] < t[3] and t[1] < box[3] for t in taken):
             taken.append(box)
             chosen = (left, base, anchor)
             break
     left, base, anchor = chosen
-    return f'<text x="{left:.1f}" y="{base:.1f}" font-size="10" text-anchor="{anchor}" fill="{INK}">{words}</text>'
+    pen.text(left, base, words, size=size, anchor=anchor, halo=True)
 
 
-def _scale_bar(scale: float, height: float, system: System) -> str:
+def _scale_bar(pen: Pen, scale: float, height: float, size: float, system: System) -> None:
     """The longest round length that takes at most a quarter of the map's width."""
     unit_m = 1.0
     if system == "us":
         unit_m = units.MILE_M if 0.25 * WIDTH / scale >= units.MILE_M / 4 else units.FOOT_M
-    room = 0.25 * WIDTH / scale / unit_m
-    power = 10.0 ** math.floor(math.log10(room))
-    nice = max(step * power for step in (1, 2, 2.5, 5) if step * power <= room)
-    length, y = nice * unit_m * scale, height - 12
-    x = MARGIN
-    return (
-        f'<path d="M{x:.1f} {y - 4:.1f} V{y:.1f} H{x + length:.1f} V{y - 4:.1f}" fill="none" stroke="{INK}" '
-        f'stroke-width="1"/><text x="{x + length + 6:.1f}" y="{y:.1f}" font-size="10" fill="{INK}">'
-        f"{sentences.distance(nice * unit_m, system)}</text>"
-    )
-
-
-def _north(height: float) -> str:
-    x, y = WIDTH - MARGIN, height - 30
-    return (
-        f'<path d="M{x:.1f} {y + 18:.1f} V{y:.1f} m-3.5 7 l3.5 -7 l3.5 7" fill="none" stroke="{INK}" '
-        f'stroke-width="1"/><text x="{x:.1f}" y="{y - 4:.1f}" font-size="10" text-anchor="middle" '
-        f'fill="{INK}">N</text>'
-    )
+    length_m = round_below(0.25 * WIDTH / scale / unit_m) * unit_m
+    x, y, end = MARGIN, height - 12, MARGIN + length_m * scale
+    pen.path(shape("M", x, y - 4, "V", y, "H", end, "V", y - 4), ink="ink", wide=1)
+    pen.text(end + 6, y, sentences.distance(length_m, system), size=size)

@@ -344,7 +344,6 @@ def _setup_sheet(
         setup.read.animal,
         case_height_mm=setup.read.mount.case_height_mm,
         system=system,
-        theme="paper",
         key="side",
         across=440,
     )
@@ -352,13 +351,14 @@ def _setup_sheet(
 
 
 def _sketch(v: FitVisit, before: FitPlace, system: System) -> str:
-    drawn = sketch_map.draw(
+    return sketch_map.draw(
         [sketch_map.Marker(place=v.stop.place, number=v.number, watched=True)],
         system=system,
         ways=[v.line] if v.line is not None and len(v.line.points) > 1 else [],
         start=before,
+        theme="page",
+        size=16,  # on a phone it stands at six tenths of its size
     )
-    return drawn.replace('font-size="10"', 'font-size="16"')  # on a phone it stands at six tenths of its size
 
 
 def last_day(row: Round) -> date:

@@ -223,4 +223,4 @@ def _drawing(svg: str, key: str) -> str:
     made = safe_svg(svg, key=key)
     if not made:
         return ""
-    return f'<div class="drawing{"" if "var(--" in made else " plain"}">{made}</div>'
+    return f'<div class="drawing">{made}</div>'
