@@ -175,19 +175,18 @@ class Pen:
         self.put("text", words, x=x, y=y, **marks)
 
     def hatch(
-        self, name: str, *, ink: str = "", turn: float = 45, gap: float = 6, wide: float = 0.8, css: str | None = None
+        self, name: str, *, ink: str, turn: float = 45, gap: float = 6, wide: float = 0.4, ground: str = "none"
     ) -> str:
-        """Defines a hatching and gives what to fill with."""
+        """Defines a hatching of lines, upright before it is turned, and gives what to fill with."""
         own = f"{self.key}-{name}"
-        ways: dict[str, Mark] = {"css": css} if css else {"ink": ink, "wide": wide}
+        turned = f"rotate({number(turn)})"
         with (
             self.group("defs"),
-            self.group(
-                "pattern", id=own, width=gap, height=gap, patternUnits="userSpaceOnUse",
-                patternTransform=f"rotate({number(turn)})",
-            ),
-        ):  # fmt: skip
-            self.put("path", d=shape("M", 0, 0, "V", gap), **ways)
+            self.group("pattern", id=own, width=gap, height=gap, patternUnits="userSpaceOnUse", patternTransform=turned),
+        ):
+            if ground != "none":
+                self.rect(0, 0, gap, gap, fill=ground)
+            self.rect(0, 0, wide, gap, fill=ink)
         return f"url(#{own})"
 
     @contextmanager

@@ -229,7 +229,7 @@ def side_svg(
     def on_ground(x: float, over: float = 0.0) -> Point:
         return at(x, over - x * fall)
 
-    soil = pen.hatch("ground", ink="edge", turn=35, wide=0.7)
+    soil = pen.hatch("ground", ink="edge", turn=35, wide=0.35)
     xl, yl = at(0, lens)
     xaim, yaim = on_ground(aim, advice.aim_height_m)
     case = max(case_height_mm / 1000 * scale, 9.0)
@@ -372,8 +372,8 @@ def glare_svg(year: GlareYear, *, theme: Theme = "page", key: str = "sun") -> Sv
     days = year.grid.shape[0]
     every = 3
     cell_w, cell_h = wide / days, tall / CELLS_A_DAY
-    near_hatch = pen.hatch("near", ink="clay", gap=5, wide=1.4)
-    night = pen.hatch("night", ink="faint", turn=0, gap=3, wide=0.9)
+    near_hatch = pen.hatch("near", ink="clay", gap=5, wide=0.7)
+    night = pen.hatch("night", ink="faint", turn=0, gap=3, wide=0.45)
 
     def runs(state: int) -> str:
         pieces = []

@@ -75,7 +75,7 @@ def draw(
         x, y = metres(lat, lon)
         return WIDTH / 2 + x * scale, (height - 24) / 2 - y * scale
 
-    hatch = pen.hatch("hatch", ink="faint", gap=5, wide=0.7)
+    hatch = pen.hatch("hatch", ink="faint", gap=5, wide=0.35)
     for line in lines:
         points_of = " ".join(shape(*place(*at)) for at in line)
         pen.put("polyline", points=points_of, fill="none", ink="faint", wide=1, stroke_linejoin="round")

@@ -176,7 +176,7 @@ def test_a_zone_is_drawn_to_scale_and_says_what_is_assumed():
     drawn = str(models_picture.field_picture(spec, key="k", far_m=30.0))
 
     # 24 m of 30 m, over 146 px: the radius of the zone's arc.
-    radius = float(re.search(r'class="zone"[^>]*d="M[^A]*A([0-9.]+)', drawn)[1])
+    radius = float(re.search(r'd="M[^"A]*A([0-9.]+)[^>]*class="zone"', drawn)[1])
     assert radius == pytest.approx(24 / 30 * 146, abs=0.1)
     assert 'class="sight guess"' in drawn
     assert "(assumed)" in drawn

@@ -7,11 +7,14 @@ from datetime import date
 from xml.etree import ElementTree
 
 from trod.web.shared.timelines import (
+    HATCHED,
+    KEY,
     UNIT,
     Ahead,
     Stay,
     Timeline,
     draw,
+    hatchings,
     hover,
     hover_ahead,
     months,
@@ -27,7 +30,8 @@ def timeline(**more):
 
 
 def drawn(line, today=LAST):
-    return ElementTree.fromstring(str(draw(line, first=FIRST, last=LAST, today=today)))
+    """Without the name space, so that elements go by their short names."""
+    return ElementTree.fromstring(draw(line, first=FIRST, last=LAST, today=today).replace(' xmlns="', ' id="', 1))
 
 
 def test_shades_rise_with_sequences_and_none_has_none():
@@ -67,7 +71,7 @@ def test_what_is_still_on_the_card_is_told_from_what_is_known():
 def test_a_gap_is_hatched_and_not_only_coloured():
     gap = next(r for r in drawn(timeline(gaps=((date(2026, 1, 5), date(2026, 1, 9)),))) if r.get("class") == "gap")
 
-    assert gap.get("fill") == "url(#hatch)"
+    assert gap.get("fill") == HATCHED["gap"] and f'id="{KEY}-gap"' in hatchings()
     assert int(gap.get("width")) == 5 * UNIT
 
 

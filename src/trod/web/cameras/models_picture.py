@@ -6,9 +6,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from django.utils.html import escape
-from django.utils.safestring import SafeString, mark_safe
-
+from trod.drawing.pen import Pen, Point, Svg, arc, sector, shape, through
+from trod.drawing.scales import Axis
 from trod.pictures.resolution import Resolution
 from trod.planning.equipment.camera import CameraSpec
 from trod.telling.measures import length
@@ -30,131 +29,91 @@ def _flash_m(spec: CameraSpec) -> float:
     return 0.0 if spec.flash == "none" else spec.value("flash_reach_m")
 
 
-def field_picture(spec: CameraSpec, *, key: str, far_m: float, system: System = "metric") -> SafeString:
+def field_picture(spec: CameraSpec, *, key: str, far_m: float, system: System = "metric") -> Svg:
     """The drawing. key : keeps its ids apart on a page; letters, digits and dashes. far_m : the last ring."""
+    pen = Pen(key=key)
     zone, view = spec.figure("zone_deg"), spec.figure("fov_deg")
-    reach, flash_m = spec.figure("range_m"), _flash_m(spec)
+    reach, flash, flash_m = spec.figure("range_m"), spec.figure("flash_reach_m"), _flash_m(spec)
     scale = (HIGH - FOOT - HEAD) / far_m
     x0, y0 = WIDE / 2, HIGH - FOOT
 
-    def at(angle_deg: float, r_m: float) -> str:
+    def at(angle_deg: float, r_m: float) -> Point:
         a = math.radians(angle_deg)
-        return f"{x0 + r_m * scale * math.sin(a):.1f} {y0 - r_m * scale * math.cos(a):.1f}"
+        return x0 + r_m * scale * math.sin(a), y0 - r_m * scale * math.cos(a)
 
     def wedge(angle_deg: float, r_m: float) -> str:
-        half, r = angle_deg / 2, min(r_m, far_m)
-        big = 1 if angle_deg > 180 else 0
-        return f"M{x0:.1f} {y0:.1f}L{at(-half, r)}A{r * scale:.1f} {r * scale:.1f} 0 {big} 1 {at(half, r)}Z"
+        return sector(x0, y0, 0, min(r_m, far_m) * scale, angle_deg / 2)
 
-    flash = spec.figure("flash_reach_m")
-    guess = " guess"
-    title = f"{spec.name}: detection zone and field of view from above"
+    def css(name: str, *origins: str) -> str:
+        return f"{name} guess" if "assumed" in origins else name
+
+    hatch = pen.hatch("h", ink="clay", wide=0.45)
+    step = STEP_US_M if system == "us" else STEP_M
+    for ring_m in (n * step for n in range(1, round(far_m / step) + 1)):
+        x, y = at(62, ring_m)
+        if x < WIDE - 26:
+            pen.path(arc(x0, y0, ring_m * scale, 62), css="ring")
+            pen.text(x + 3, y + 4, length(ring_m, system), css="ring-told")
+    if flash_m:
+        pen.path(wedge(view.value, flash_m), css=css("lit", flash.origin))
+    half = view.value / 2
+    edges = through(((x0, y0), at(-half, far_m))) + through(((x0, y0), at(half, far_m)))
+    pen.path(edges, css=css("sight", view.origin))
+    pen.path(wedge(zone.value, reach.value), css=css("zone", zone.origin, reach.origin), fill=hatch)
+    pen.rect(x0 - 6, y0, 12, 9, css="eye", rx=2)
     words = (
         f"Field of view {view.value:.0f}° ({view.origin}). Detection zone {zone.value:.0f}° ({zone.origin}) out to "
         f"{length(reach.value, system)} ({reach.origin}). "
         + (f"Flash to {length(flash_m, system)} ({flash.origin})." if flash_m else "No flash.")
     )
-    step = STEP_US_M if system == "us" else STEP_M
-    rings = "".join(
-        f'<path class="ring" d="M{at(-62, n * step)}A{n * step * scale:.1f} {n * step * scale:.1f} 0 0 1 '
-        f'{at(62, n * step)}"/><text class="ring-told" x="{x0 + n * step * scale * math.sin(math.radians(62)) + 3:.1f}" '
-        f'y="{y0 - n * step * scale * math.cos(math.radians(62)) + 4:.1f}">{length(n * step, system)}</text>'
-        for n in range(1, round(far_m / step) + 1)
-        if n * step * scale * math.sin(math.radians(62)) < WIDE / 2 - 26
-    )
-    lit = (
-        f'<path class="lit{guess if flash.origin == "assumed" else ""}" d="{wedge(view.value, flash_m)}"/>'
-        if flash_m
-        else ""
-    )
-    half = view.value / 2
-    edges = f"M{x0:.1f} {y0:.1f}L{at(-half, far_m)}M{x0:.1f} {y0:.1f}L{at(half, far_m)}"
-    parts = (
-        f'<svg class="field" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDE:.0f} {HIGH:.0f}" role="img" '
-        f'aria-labelledby="{key}-t {key}-d"><title id="{key}-t">{escape(title)}</title>'
-        f'<desc id="{key}-d">{escape(words)}</desc><defs><pattern id="{key}-h" width="6" height="6" '
-        f'patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path class="hatch" d="M0 0V6"/></pattern></defs>'
-        f"{rings}{lit}"
-        f'<path class="sight{guess if view.origin == "assumed" else ""}" d="{edges}"/>'
-        f'<path class="zone{guess if "assumed" in (zone.origin, reach.origin) else ""}" fill="url(#{key}-h)" '
-        f'd="{wedge(zone.value, reach.value)}"/>'
-        f'<rect class="eye" x="{x0 - 6:.1f}" y="{y0:.1f}" width="12" height="9" rx="2"/></svg>'
-    )
-    return mark_safe(parts)
+    return pen.done(WIDE, HIGH, f"{spec.name}: detection zone and field of view from above", desc=words, css="field")
 
 
-def caught_bar(
-    caught: float, error: float, doubt: float, day: float, night: float, *, key: str, name: str
-) -> SafeString:
+def caught_bar(caught: float, error: float, doubt: float, day: float, night: float, *, key: str, name: str) -> Svg:
     """Shares on a line from 0 to 100: a dot with the model's doubt as a band, open sun and full moon marks.
 
     caught, day, night : shares. error : standard error of the simulation. doubt : the model's own, at least.
     """
+    pen = Pen(key=key)
     wide, y = 320.0, 20.0
-    left, right = 10.0, wide - 10.0
-
-    def x(share: float) -> float:
-        return left + (right - left) * min(max(share, 0.0), 1.0)
-
-    ticks = "".join(f'<path class="tick" d="M{x(n / 100):.1f} {y - 12:.0f}V{y + 12:.0f}"/>' for n in range(0, 101, 25))
+    x = Axis(0, 1, 10, wide - 10)
+    for share in (0, 0.25, 0.5, 0.75, 1):
+        pen.path(shape("M", x(share), y - 12, "V", y + 12), css="tick")
+    pen.path(shape("M", x(0), y, "H", x(1)), css="base")
+    low = x.within(caught - doubt)
+    pen.rect(low, y - 9, x.within(caught + doubt) - low, 18, css="doubt")
+    # An upright mark of ± 2 standard errors, seldom wider than the dot.
+    pen.path(shape("M", x.within(caught - 2 * error), y, "H", x.within(caught + 2 * error)), css="error")
+    pen.circle(x.within(day), y, 5, css="day")
+    pen.path(shape("M", x.within(night), y - 6, "l6 6l-6 6l-6 -6Z"), css="night")
+    pen.path(shape("M", x.within(caught), y - 11, "V", y + 11), css="dot")
     words = (
         f"{name}: {100 * caught:.0f} of 100, standard error {100 * error:.1f}, the model's doubt at least "
         f"{100 * doubt:.0f}; by day {100 * day:.0f}, by night {100 * night:.0f}."
     )
-    band = f'<rect class="doubt" x="{x(caught - doubt):.1f}" y="{y - 9:.0f}" height="18" ' + (
-        f'width="{x(caught + doubt) - x(caught - doubt):.1f}"/>'
-    )
-    # An upright mark of ± 2 standard errors, seldom wider than the dot.
-    error_line = f'<path class="error" d="M{x(caught - 2 * error):.1f} {y:.0f}H{x(caught + 2 * error):.1f}"/>'
-    return mark_safe(
-        f'<svg class="caught" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:.0f} 40" role="img" '
-        f'aria-labelledby="{key}-c"><title id="{key}-c">{escape(words)}</title>{ticks}'
-        f'<path class="base" d="M{left:.0f} {y:.0f}H{right:.0f}"/>{band}{error_line}'
-        f'<circle class="day" cx="{x(day):.1f}" cy="{y:.0f}" r="5"/>'
-        f'<path class="night" d="M{x(night):.1f} {y - 6:.0f}l6 6l-6 6l-6 -6Z"/>'
-        f'<path class="dot" d="M{x(caught):.1f} {y - 11:.0f}V{y + 11:.0f}"/></svg>'
-    )
+    return pen.done(wide, 40, words, css="caught")
 
 
-def response_chart(found: Resolution) -> SafeString:
+def response_chart(found: Resolution) -> Svg:
     """The response to ever finer detail, both directions; dashed from top to bottom."""
-    wide, high, left, top, right, foot = 420.0, 230.0, 44.0, 10.0, 10.0, 44.0
-
-    def x(f: float) -> float:
-        return left + (wide - left - right) * f / 0.5
-
-    def y(m: float) -> float:
-        return top + (high - top - foot) * (1 - min(max(m, 0.0), 1.2) / 1.2)
-
-    lines = ""
+    pen = Pen(key="resp")
+    wide, high, right, foot = 420.0, 230.0, 410.0, 186.0
+    x, y = Axis(0, 0.5, 44, right), Axis(0, 1.2, foot, 10)
+    for m, css in ((1.0, "rule"), (0.5, "rule half"), (0.1, "rule half"), (0.0, "rule")):
+        pen.path(shape("M", x(0), y(m), "H", right), css=css)
+        pen.text(x(0) - 6, y(m) + 4, f"{m * 100:.0f} %", anchor="end")
+    for f in (0, 0.1, 0.2, 0.3, 0.4, 0.5):
+        pen.text(x(f), foot + 16, f"{f:g}", anchor="middle")
+    pen.text((x(0) + right) / 2, high - 8, "stripes a pixel (cycles per saved pixel)", anchor="middle")
     for css, response in (("across", found.columns), ("down", found.rows)):
-        points = [
-            f"{x(float(f)):.1f} {y(float(m)):.1f}"
-            for f, m in zip(response.frequency_cpp, response.mtf, strict=True)
-            if f <= 0.5
-        ]
-        lines += f'<path class="{css}" d="M{"L".join(points)}"/>'
-    rules = "".join(
-        f'<path class="{css}" d="M{left} {y(m):.1f}H{wide - right}"/>'
-        f'<text x="{left - 6}" y="{y(m) + 4:.1f}" text-anchor="end">{m * 100:.0f} %</text>'
-        for m, css in ((1.0, "rule"), (0.5, "rule half"), (0.1, "rule half"), (0.0, "rule"))
-    )
-    ticks = "".join(
-        f'<text x="{x(f):.1f}" y="{high - foot + 16:.0f}" text-anchor="middle">{f:g}</text>'
-        for f in (0, 0.1, 0.2, 0.3, 0.4, 0.5)
-    )
+        drawn = zip(response.frequency_cpp, response.mtf, strict=True)
+        pen.path(through((x(float(f)), y.within(float(m))) for f, m in drawn if f <= 0.5), css=css)
     words = (
         f"From left to right half of the contrast is left at {_cpp(found.columns.mtf50_cpp)}, a tenth at "
         f"{_cpp(found.columns.mtf10_cpp)}; from top to bottom half at {_cpp(found.rows.mtf50_cpp)}, a tenth at "
         f"{_cpp(found.rows.mtf10_cpp)}."
     )
-    return mark_safe(
-        f'<svg class="response" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:.0f} {high:.0f}" role="img" '
-        f'aria-labelledby="resp-t resp-d"><title id="resp-t">Contrast left in ever finer detail</title>'
-        f'<desc id="resp-d">{escape(words)}</desc>{rules}{ticks}'
-        f'<text x="{(left + wide - right) / 2:.0f}" y="{high - 8:.0f}" text-anchor="middle">'
-        f"stripes a pixel (cycles per saved pixel)</text>{lines}</svg>"
-    )
+    return pen.done(wide, high, "Contrast left in ever finer detail", desc=words, css="response")
 
 
 def _cpp(value: float | None) -> str:

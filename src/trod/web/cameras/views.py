@@ -175,6 +175,7 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
         "visits": told[::-1],
         "proposed": proposed,
         "work": clock_views.work_on(row),
+        "hatchings": timelines.hatchings(),
         "svg": timelines.draw(line, first=first, last=last, today=today),
         "hover": timelines.hover(line, first=first, last=min(last, max(today, first)) if foretold else last),
         "ahead": timelines.hover_ahead(line, today=today, last=last),

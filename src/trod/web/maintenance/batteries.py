@@ -9,6 +9,8 @@ from datetime import datetime
 
 from trod.catalogue.forecasts.outfits import climate_of
 from trod.catalogue.models import Camera, Deployment, Reserve, Visit
+from trod.drawing.pen import Pen, Svg, shape
+from trod.drawing.scales import Axis
 from trod.planning.ground.weather import Climate
 from trod.planning.visit.maintenance import (
     BatterySet,
@@ -90,25 +92,42 @@ def stories(reserve: Reserve | None, now: datetime, *, only: Camera | None = Non
     return out
 
 
-def bars(sets: Sequence[BatterySet]) -> dict[str, object]:
-    """Where the bars of a small chart lie: one a set, newest at the bottom, days to the right."""
+MARKS = (("dead", "found dead"), ("changed", "changed or retrieved with power left"), ("still in", "still in"))
+
+
+def bars_svg(sets: Sequence[BatterySet]) -> Svg:
+    """One bar a set, newest at the bottom, days to the right, with a mark of how it ended."""
+    pen = Pen(key="batteries")
     longest = max((s.days for s in sets), default=0) or 1
     step = next(s for s in (7, 14, 30, 60, 90, 180, 365, 730, 3650) if longest / s <= 7 or s == 3650)
-    scale = (WIDTH - LEFT - 70) / longest
-    rows = []
-    for n, s in enumerate(sets):
-        y = TOP + n * (BAR + GAP)
-        rows.append(
-            {
-                "y": y,
-                "middle": y + BAR / 2,
-                "width": round(max(2.0, s.days * scale), 1),
-                "tip": round(LEFT + max(2.0, s.days * scale), 1),
-                "end": s.end.replace(" ", "-"),
-                "days": round(s.days),
-            }
-        )
-    height = TOP + len(sets) * (BAR + GAP)
-    ticks = [{"x": round(LEFT + d * scale, 1), "days": d} for d in range(0, int(longest) + 1, step)]
-    size = {"width": WIDTH, "height": height + 20, "base": height, "left": LEFT, "bar": BAR}
-    return {"rows": rows, "ticks": ticks, **size}
+    x, base = Axis(0, longest, LEFT, WIDTH - 70), TOP + len(sets) * (BAR + GAP)
+    ticks = range(0, int(longest) + 1, step)
+    for days in ticks:
+        pen.path(shape("M", x(days), 0, "V", base), css="rule")
+        words, anchor = f"{days}{' days' if days == ticks[-1] else ''}", "start" if days == 0 else "middle"
+        pen.text(x(days), base + 16, words, anchor=anchor)
+    for n, one in enumerate(sets):
+        tip, y = max(LEFT + 2.0, x(one.days)), TOP + n * (BAR + GAP)
+        with pen.group(css=one.end.replace(" ", "-")):
+            pen.rect(LEFT, y, tip - LEFT, BAR)
+            _mark(pen, one.end, tip, y + BAR / 2)
+            pen.text(tip + 14, y + 14, f"{one.days:.0f}")
+    label = "Sets of batteries by the days they were in the field; the same stands in the table below"
+    return pen.done(WIDTH, base + 20, label, css="batteries")
+
+
+def _mark(pen: Pen, end: str, x: float, y: float) -> None:
+    if end == "dead":
+        pen.path(shape("M", x - 6, y - 6, "l12 12m-12 0l12 -12"), css="mark")
+    elif end == "still in":
+        pen.path(shape("M", x, y - 7, "l8 7l-8 7"), css="mark")
+    else:
+        pen.circle(x, y, 5.5, css="mark")
+
+
+def mark_svg(end: str) -> Svg:
+    """The mark of an end, for the legend."""
+    pen = Pen(key="mark")
+    with pen.group(css=end.replace(" ", "-")):
+        _mark(pen, end, 5 if end == "still in" else 8, 8)
+    return pen.done(16, 16, css="batteries key")

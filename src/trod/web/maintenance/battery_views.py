@@ -32,7 +32,8 @@ def of_camera(request: HttpRequest, pk: int) -> HttpResponse:
         "camera": camera,
         "story": story,
         "sets": sets[::-1],
-        "chart": batteries.bars(story.sets) if story.sets else None,
+        "chart": batteries.bars_svg(story.sets) if story.sets else "",
+        "marks": [(batteries.mark_svg(end), words) for end, words in batteries.MARKS],
         "nights_known": batteries.nights(reserve) is not None,
         **HERE,
     }

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
-
-from django.utils.html import escape
-from django.utils.safestring import SafeString, mark_safe
 
 from trod import wording
 from trod.catalogue.models import Reserve, Round
 from trod.catalogue.rounds.due import Due
 from trod.catalogue.rounds.round_plain import Planned
+from trod.drawing.pen import Pen, Svg, shape
+from trod.drawing.scales import Axis
 from trod.field import round_sheet
 from trod.planning.visit.kit import GROUPS, KitItem
 from trod.planning.visit.rounds import StopTime, Trip
+from trod.planning.visit.travel import Way
 from trod.report import sentences
 from trod.telling import measures
 from trod.units import system_of
@@ -149,52 +149,43 @@ def kit_words(kit: Sequence[KitItem]) -> str:
     return ", ".join(parts) or "nothing for the sites"
 
 
-def day_strip(trip: Trip) -> SafeString:
+def day_strip(trip: Trip) -> Svg:
     """The day as a strip: hours along it, the ways as lines, each visit as a numbered block. SVG.
 
     Full line by car, dashed on foot; the same stands in the table.
     """
+    pen = Pen(key="strip")
     wide, high = 640.0, 74.0
     first = trip.leave.hour * 60 + trip.leave.minute
     end = first + (trip.home - trip.leave).total_seconds() / 60
     lo, hi = 60 * (first // 60), 60 * (int(end) // 60 + 1)
-    scale = (wide - 40) / max(hi - lo, 60)
+    x = Axis(lo, max(hi, lo + 60), 20, wide - 20)
 
-    def x(minute: float) -> float:
-        return 20 + (minute - lo) * scale
-
-    def at(when: Any) -> float:
+    def at(when: datetime) -> float:
         return first + (when - trip.leave).total_seconds() / 60
 
-    parts = []
-    step = 60 if hi - lo <= 12 * 60 else 120
-    for hour in range(lo, hi + 1, step):
-        parts.append(f'<path class="hour" d="M{x(hour):.1f} 8V48"/>')
-        parts.append(f'<text class="hour-told" x="{x(hour):.1f}" y="68">{hour // 60 % 24}</text>')
+    def leg(here: float, way: Way) -> None:
+        on_foot = here + way.drive_min
+        for css, a, b in (("drive", here, on_foot), ("walk", on_foot, on_foot + way.walk_min)):
+            if b - a > 0.2:
+                pen.path(shape("M", x(a), 28, "H", x(b)), css=css)
+
+    for hour in range(lo, hi + 1, 60 if hi - lo <= 12 * 60 else 120):
+        pen.path(shape("M", x(hour), 8, "V", 48), css="hour")
+        pen.text(x(hour), 68, f"{hour // 60 % 24}", css="hour-told")
     here = float(first)
     for v in trip.visits:
-        parts.append(_leg(x, here, v.way.drive_min, v.way.walk_min))
-        a, b = at(v.arrive) + v.wait_min, at(v.leave)
-        w = max(3.0, (b - a) * scale)
-        parts.append(f'<rect class="stay" x="{x(a):.1f}" y="14" width="{w:.1f}" height="28" rx="2"/>')
-        parts.append(f'<text class="stay-told" x="{x(a) + w / 2:.1f}" y="33">{v.number}</text>')
-        here = b
-    parts.append(_leg(x, here, trip.back.drive_min, trip.back.walk_min))
+        leg(here, v.way)
+        a, here = at(v.arrive) + v.wait_min, at(v.leave)
+        w = max(3.0, x(here) - x(a))
+        pen.rect(x(a), 14, w, 28, css="stay", rx=2)
+        pen.text(x(a) + w / 2, 33, f"{v.number}", css="stay-told")
+    leg(here, trip.back)
     told = (
         f"Away from {round_sheet.clock(trip.leave)} to {round_sheet.clock(trip.home)} with {len(trip.visits)} visits; "
         "the table below says the same."
     )
-    head = f'<svg class="daystrip" viewBox="0 0 {wide:.0f} {high:.0f}" role="img" aria-label="{escape(told)}">'
-    return mark_safe(head + "".join(parts) + "</svg>")  # only numbers and our own words are in it
-
-
-def _leg(x: Any, here: float, drive_min: float, walk_min: float) -> str:
-    out = ""
-    if drive_min > 0.2:
-        out += f'<path class="drive" d="M{x(here):.1f} 28H{x(here + drive_min):.1f}"/>'
-    if walk_min > 0.2:
-        out += f'<path class="walk" d="M{x(here + drive_min):.1f} 28H{x(here + drive_min + walk_min):.1f}"/>'
-    return out
+    return pen.done(wide, high, told, css="daystrip")
 
 
 def map_data(reserve: Reserve, planned: Planned) -> dict[str, Any]:

@@ -12,8 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from itertools import groupby
 
-from django.utils.html import format_html
-from django.utils.safestring import SafeString, mark_safe
+from trod.drawing.pen import Pen, Svg, shape
 
 # Sequences a day, lowest of each shade. A day without any has none. Ours.
 SHADES = (1, 3, 6, 11, 21)
@@ -118,101 +117,103 @@ def months(first: date, last: date) -> list[tuple[str, float, int | None]]:
     return out
 
 
-def _band(first: date, last: date, a: date, b: date) -> tuple[int, int] | None:
-    """The place of days a…b on the line as (x, width), cut to it; None when they lie outside."""
-    a, b = max(a, first), min(b, last)
-    if b < a:
-        return None
-    return (a - first).days * UNIT, ((b - a).days + 1) * UNIT
+KEY = "timelines"
+# What fills the silences: defined once on a page, by `hatchings`.
+HATCHED = {"gap": f"url(#{KEY}-gap)", "doubt": f"url(#{KEY}-doubt)"}
 
 
-HATCH = {"gap": ' fill="url(#hatch)"', "doubt": ' fill="url(#hatch-thin)"'}  # drawn once on the page
+def hatchings() -> Svg:
+    """The hatchings that the lines of a page fill with; nothing to be seen."""
+    pen = Pen(key=KEY)
+    pen.hatch("gap", ink="clay", ground="clay-wash", gap=14, wide=5)
+    pen.hatch("doubt", ink="clay", turn=-45, gap=18, wide=2.5)
+    return pen.done(0, 0, css="sr", width=0, height=0)
 
 
-def _rects(first: date, last: date, spans: Iterable[tuple[date, date]], css: str, top: int, height: int) -> list[str]:
-    return [
-        f'<rect class="{css}"{HATCH.get(css, "")} x="{band[0]}" y="{top}" width="{band[1]}" height="{height}"/>'
-        for a, b in spans
-        if (band := _band(first, last, a, b))
-    ]
+@dataclass(frozen=True)
+class _Band:
+    """A strip along the line's days; `first` and `last` are those at its ends."""
+
+    pen: Pen
+    first: date
+    last: date
+
+    def x(self, day: date) -> int:
+        return (day - self.first).days * UNIT
+
+    def holds(self, day: date | None) -> bool:
+        return day is not None and self.first <= day <= self.last
+
+    def rects(self, spans: Iterable[tuple[date, date]], css: str, top: int = TOP, foot: int = FOOT) -> None:
+        """Spans of days as rectangles, cut to the line."""
+        for a, b in spans:
+            a, b = max(a, self.first), min(b, self.last)
+            if a <= b:
+                wide = ((b - a).days + 1) * UNIT
+                self.pen.rect(self.x(a), top, wide, foot - top, css=css, fill=HATCHED.get(css))
+
+    def fading(self, ahead: Ahead, a: date, b: date, css: str, top: int = TOP, foot: int = FOOT) -> None:
+        """A band that grows thinner and paler with the chance that the camera still watches, from day a to day b."""
+        a, b = max(a, self.first), min(b, self.last)
+        if b < a:
+            return
+        x = self.x(a)
+        for step, of in groupby(round(STEPS * p) for p in ahead.span(a, (b - a).days + 1)):
+            wide = UNIT * sum(1 for _ in of)
+            if step:
+                high = (foot - top) * step / STEPS
+                opacity = None if step == STEPS else 0.25 + 0.75 * step / STEPS
+                self.pen.rect(x, (top + foot - high) / 2, wide, high, css=css, opacity=opacity)
+            x += wide
 
 
 STEPS = 20  # so many steps of fading are told apart
 
 
-def _fading(ahead: Ahead, first: date, last: date, a: date, b: date, css: str, top: int, height: int) -> list[str]:
-    """A band that grows thinner and paler with the chance that the camera still watches, from day a to day b."""
-    a, b = max(a, first), min(b, last)
-    out: list[str] = []
-    if b < a:
-        return out
-    x = (a - first).days * UNIT
-    for step, of in groupby(round(STEPS * p) for p in ahead.span(a, (b - a).days + 1)):
-        wide = UNIT * sum(1 for _ in of)
-        if step:
-            high = height * step / STEPS
-            opacity = "" if step == STEPS else f' fill-opacity="{0.25 + 0.75 * step / STEPS:.2f}"'
-            y = top + (height - high) / 2
-            out.append(f'<rect class="{css}" x="{x}" y="{y:g}" width="{wide}" height="{high:g}"{opacity}/>')
-        x += wide
-    return out
-
-
-def draw(timeline: Timeline, *, first: date, last: date, today: date) -> SafeString:
+def draw(timeline: Timeline, *, first: date, last: date, today: date) -> Svg:
     """One line as an SVG that stretches to the width it is given.
 
     first, last : the days at its ends. Beyond `today` stands what is foretold, and nothing where that is nothing.
     """
-    wide = ((last - first).days + 1) * UNIT
-    parts: list[str] = []
+    pen = Pen(key=KEY)
+    band = _Band(pen, first, last)
     for stay in timeline.stays:
         end = min(stay.end or today, today)
         known = min(stay.known_to, end) if stay.known_to else None
         if known and known >= stay.start:
-            parts += _rects(first, last, [(stay.start, known)], "known", TOP, FOOT - TOP)
+            band.rects([(stay.start, known)], "known")
         begin = max(stay.start, known + timedelta(days=1)) if known else stay.start
-        sure = min(end, stay.ahead.start) if stay.ahead else end
-        if begin <= sure:
-            parts += _rects(first, last, [(begin, sure)], "unread", TOP + 4, FOOT - TOP - 8)
+        band.rects([(begin, min(end, stay.ahead.start) if stay.ahead else end)], "unread", TOP + 4, FOOT - 4)
         if stay.ahead:
             since = max(begin, stay.ahead.start + timedelta(days=1))
-            parts += _fading(stay.ahead, first, last, since, today, "unread", TOP + 4, FOOT - TOP - 8)
-            parts += _fading(stay.ahead, first, last, today + timedelta(days=1), last, "ahead", TOP, FOOT - TOP)
+            band.fading(stay.ahead, since, today, "unread", TOP + 4, FOOT - 4)
+            band.fading(stay.ahead, today + timedelta(days=1), last, "ahead")
     shaded: dict[int, list[str]] = {}
     for day, sequences in sorted(timeline.counts.items()):
         if first <= day <= min(today, last) and (of := shade(sequences)):
-            x = (day - first).days * UNIT
-            shaded.setdefault(of, []).append(f"M{x} {TOP}h{UNIT}v{FOOT - TOP}h-{UNIT}z")
-    parts += [f'<path class="s{of}" d="{"".join(path)}"/>' for of, path in sorted(shaded.items())]
-    parts += _rects(first, last, timeline.doubts, "doubt", TOP, FOOT - TOP)
-    parts += _rects(first, last, timeline.gaps, "gap", TOP, FOOT - TOP)
+            square = shape("M", band.x(day), TOP, "h", UNIT, "v", FOOT - TOP, "h", -UNIT, "z")
+            shaded.setdefault(of, []).append(square)
+    for of, squares in sorted(shaded.items()):
+        pen.path("".join(squares), css=f"s{of}")
+    band.rects(timeline.doubts, "doubt")
+    band.rects(timeline.gaps, "gap")
     for stay in timeline.stays:
         for edge, css in ((stay.start, "begin"), (stay.end, "end")):
-            if edge is not None and first <= edge <= last:
-                x = (edge - first).days * UNIT + (UNIT if css == "end" else 0)
-                parts.append(f'<path class="{css}" d="M{x} {TOP - 3}V{FOOT + 3}"/>')
-    ticks = "".join(
-        f"M{(day - first).days * UNIT + UNIT // 2} {FOOT + 1}V{HEIGHT}"
-        for day in sorted(set(timeline.visits))
-        if first <= day <= last
-    )
-    if ticks:
-        parts.append(f'<path class="visit" d="{ticks}"/>')
+            if edge is not None and band.holds(edge):
+                x = band.x(edge) + (UNIT if css == "end" else 0)
+                pen.path(shape("M", x, TOP - 3, "V", FOOT + 3), css=css)
+    visits = [band.x(day) + UNIT // 2 for day in sorted(set(timeline.visits)) if band.holds(day)]
+    if visits:
+        pen.path("".join(shape("M", x, FOOT + 1, "V", HEIGHT) for x in visits), css="visit")
     for stay in timeline.stays:
         on = stay.ahead.plan_on if stay.ahead else None
-        if on is not None and first <= on <= last:
-            x = (on - first).days * UNIT + UNIT // 2
-            parts.append(f'<path class="plan" d="M{x - 2 * UNIT} 1H{x + 2 * UNIT}M{x} 1V{FOOT + 2}"/>')
-    if first <= today <= last:
-        x = ((today - first).days + 1) * UNIT
-        parts.append(f'<path class="today" d="M{x} 0V{HEIGHT}"/>')
-    return format_html(
-        '<svg class="timeline" viewBox="0 0 {} {}" preserveAspectRatio="none" role="img" aria-label="{}">{}</svg>',
-        wide,
-        HEIGHT,
-        timeline.sentence(first, today),
-        mark_safe("".join(parts)),
-    )
+        if on is not None and band.holds(on):
+            x = band.x(on) + UNIT // 2
+            pen.path(shape("M", x - 2 * UNIT, 1, "H", x + 2 * UNIT, "M", x, 1, "V", FOOT + 2), css="plan")
+    if band.holds(today):
+        pen.path(shape("M", band.x(today) + UNIT, 0, "V", HEIGHT), css="today")
+    wide, words = band.x(last) + UNIT, timeline.sentence(first, today)
+    return pen.done(wide, HEIGHT, words, css="timeline", preserveAspectRatio="none")
 
 
 def hover(timeline: Timeline, *, first: date, last: date) -> str:

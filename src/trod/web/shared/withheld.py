@@ -4,25 +4,28 @@ from __future__ import annotations
 
 from django.http import HttpResponse, HttpResponseBase
 
+from trod.drawing.pen import Pen
 from trod.web.shared import seeing as hiding
 
-_DRAWN = (
-    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 640 480" role="img" aria-label="{words}">'
-    '<rect width="640" height="480" fill="#d9d0ba"/>'
-    '<path d="M0 0 640 480M640 0 0 480" stroke="#8f8468" stroke-width="3" opacity=".25"/>{figure}'
-    '<text x="320" y="{low}" font-family="Georgia,serif" font-size="30" text-anchor="middle" '
-    'fill="#4a4334">{words}</text></svg>'
-)
-_FIGURE = (
-    '<g fill="#d9d0ba" stroke="#8f8468" stroke-width="3"><path d="M236 330c0-58 36-92 84-92s84 34 84 92z"/>'
-    '<circle cx="320" cy="180" r="42"/></g>'
-)
+
+def _instead(words: str, *, figure: bool = True) -> bytes:
+    """Words on crossed-out ground, with a person's outline. SVG."""
+    pen = Pen("light", font="Georgia, serif")
+    pen.rect(0, 0, 640, 480, fill="ruled")
+    pen.path("M0 0L640 480M640 0L0 480", ink="edge", wide=3, stroke_opacity=0.25)
+    if figure:
+        pen.path("M236 330c0-58 36-92 84-92s84 34 84 92z", fill="ruled", ink="edge", wide=3)
+        pen.circle(320, 180, 42, fill="ruled", ink="edge", wide=3)
+    pen.text(320, 390 if figure else 250, words, size=30, anchor="middle")
+    return pen.done(640, 480, words).encode()
+
+
 DRAWN = {
-    "hidden": _DRAWN.format(words="A person or vehicle: hidden", figure=_FIGURE, low=390).encode(),
-    "people": _DRAWN.format(words="A person or vehicle: withheld", figure=_FIGURE, low=390).encode(),
-    "not reviewed": _DRAWN.format(words="Not reviewed yet: withheld", figure=_FIGURE, low=390).encode(),
+    "hidden": _instead("A person or vehicle: hidden"),
+    "people": _instead("A person or vehicle: withheld"),
+    "not reviewed": _instead("Not reviewed yet: withheld"),
 }
-MISSING = _DRAWN.format(words="No picture to be seen", figure="", low=250).encode()
+MISSING = _instead("No picture to be seen", figure=False)
 
 
 def guarded(answer: HttpResponseBase) -> HttpResponseBase:

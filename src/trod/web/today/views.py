@@ -44,6 +44,7 @@ def today(request: HttpRequest) -> HttpResponse:
             "shown": shown,
             "folded": folded,
             "lines": lines,
+            "hatchings": timelines.hatchings(),
             "months": [
                 {
                     "label": label,
