@@ -2,13 +2,29 @@
 
 from __future__ import annotations
 
+import html
+import re
 import uuid
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import sequenced
+from click.testing import CliRunner
 
 START = datetime(2026, 1, 5, 2, 0, tzinfo=UTC)
+
+
+def trod(*words: str) -> Any:
+    """A command, run here."""
+    from trod.commands import main
+
+    return CliRunner().invoke(main, words, catch_exceptions=False)
+
+
+def text_of(answer: Any) -> str:
+    """What a page says, in one line."""
+    assert answer.status_code == 200, answer.content[:400]
+    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", answer.content.decode())))
 
 
 def say(sequence: Any, what: str = "animal", *, species: Any = None, count: int = 1, by: str = "Ilka Marwood") -> Any:

@@ -1,4 +1,4 @@
-"""`trod ask`: the three questions on the command line, answered by the same call as on the page."""
+"""`trod ask`: the questions on the command line, answered by the same call as on the page."""
 
 from __future__ import annotations
 
@@ -50,7 +50,8 @@ def ask() -> None:
       trod ask what-comes
       trod ask when --species "Red deer" --from 2026-03-01 --to 2026-05-31
       trod ask change --species red-fox --json
-      trod ask compare --site "Stone Ford" --against-site "Elm Lick"
+      trod ask compare --site "Stone Ford" --against-site "Grey Lick"
+      trod ask overlap --species "Red deer" --against-species people
     \b
     Exit statuses:
       0  answered
@@ -121,32 +122,76 @@ def compare(**given: Any) -> None:
     Examples:
       trod ask compare --species red-deer --from 2026-04-01 --to 2026-06-30 \\
                        --against-from 2025-04-01 --against-to 2025-06-30
-      trod ask compare --site "Stone Ford" --against-site "Elm Lick"
+      trod ask compare --site "Stone Ford" --against-site "Grey Lick"
     \b
     Exit statuses: 0 answered; 2 the command line was wrong; 3 no answer, and why.
     """
+    _of_two_sides("compare", given)
+
+
+@ask.command("overlap", short_help="Whether two kinds share their hours; or two periods, or two sites.")
+@_asked
+@click.option(
+    "--against-species",
+    "against_species",
+    multiple=True,
+    metavar="NAME",
+    help="The kind to compare with, or: people.",
+)
+@click.option("--against-site", "against_sites", multiple=True, metavar="NAME", help="The site to compare with.")
+@click.option("--against-from", "against_first", default="", metavar="DAY", help="First day to compare with.")
+@click.option("--against-to", "against_last", default="", metavar="DAY", help="Last day to compare with, included.")
+def overlap(**given: Any) -> None:
+    """How far two kinds share their hours of the day, or animals and people, or one kind in two periods or at two sites.
+
+    The overlap goes from 0 (no hour shared) to 1 (the same hours), with its interval and a test of a difference.
+
+    \b
+    Examples:
+      trod ask overlap --species red-deer --against-species red-fox
+      trod ask overlap --species red-deer --against-species people
+    \b
+    Exit statuses: 0 answered; 2 the command line was wrong; 3 no answer, and why.
+    """
+    _of_two_sides("overlap", given)
+
+
+def _of_two_sides(kind: str, given: dict[str, Any]) -> None:
     from trod.catalogue.start import ready
 
     ready("trod ask")
     from trod.catalogue.answers import answers, evidence, side_by_side
+    from trod.findings.shared_hours import PEOPLE
+    from trod.telling import overlap as overlap_told
 
     as_json = given.pop("as_json")
     account = evidence.gather(answers.the_reserve())
-    found = side_by_side.ask(account, *side_by_side.make_filters(account, **given))
-    if found.finding is None:
+    sides = side_by_side.make_filters(account, **given)
+    if kind == "compare":
+        title, found = side_by_side.TITLE, side_by_side.ask(account, *sides)
+    else:
+        people = PEOPLE in given["against_species"]
+        title, found = overlap_told.QUESTION, side_by_side.ask_overlap(account, *sides, people=people)
+    finding = found.finding
+    if finding is None or (kind == "overlap" and finding.value is None):
         trouble = found.trouble or NotEnoughEvidence("nothing is known", need="take a card in")
-        if not as_json:
+        if not as_json and finding is None:
             raise trouble
-        told: dict[str, Any] = {
-            "kind": "compare", "question": side_by_side.TITLE, "sentence": f"No answer yet: {trouble.have}.",
-            "need": trouble.need, "value": None, "interval": None, "pictures": [],
-        }  # fmt: skip
-        click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+        if finding is None:
+            told: dict[str, Any] = {
+                "kind": kind, "question": title, "sentence": f"No answer yet: {trouble.have}.",
+                "need": trouble.need, "value": None, "interval": None, "pictures": [],
+            }  # fmt: skip
+            click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+        elif as_json:
+            click.echo(finding.to_json())
+        else:
+            _print_compared(finding)
         click.get_current_context().exit(3)
-    if as_json:
-        click.echo(found.finding.to_json())
-        return
-    _print_compared(found.finding)
+    elif as_json:
+        click.echo(finding.to_json())
+    else:
+        _print_compared(finding)
 
 
 def _print_compared(finding: Any) -> None:
@@ -161,6 +206,14 @@ def _print_compared(finding: Any) -> None:
     for line in finding.told:
         console.print(Text(line))
     for row in finding.rows:
+        if finding.kind == "overlap":
+            console.print(
+                Text(
+                    f"{row['side']}: {wording.plural(row['detections'], 'detection')} in "
+                    f"{wording.camera_days(row['camera_days'])}"
+                )
+            )
+            continue
         rate = "no rate" if row["rate"] is None else f"{wording.number(row['rate'])} per 100 site-days"
         console.print(
             Text(

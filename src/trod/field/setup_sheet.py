@@ -4,9 +4,13 @@ what was really done. Set by typst from our own template, with no font and no ne
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import dataclass
+from importlib import resources
 from typing import Any
+
+import typst
 
 from trod.drawing import placement as drawing
 from trod.errors import WrongInput
@@ -15,8 +19,8 @@ from trod.field.setup_code import SetupCode
 from trod.leaving.setups import FitSetup
 from trod.planning.catch.walkby import Estimate
 from trod.planning.place.setup import Outcome, patch_told
-from trod.report.setting import set_pdf
-from trod.telling import measures, setups
+from trod.report import sentences
+from trod.telling import measures
 
 PAPERS = {"a4": "A4", "us-letter": "Letter"}
 LONGEST_NOTE = 320  # characters of a site's own notes that find room on one page
@@ -69,7 +73,8 @@ def tiles(setup: FitSetup) -> tuple[Tile, ...]:
     wedged = ("none", "the case lies flat")
     if wedge.behind != "none":
         wedged = (measures.thickness(wedge.thickness_mm, system), f"behind the {wedge.behind} of the case")
-    faced = ("not known", setups.heading(setup).hint)
+    heading = setup.setting("heading")
+    faced = ("not known", heading.hint)
     if advice.heading_deg is not None:
         true = measures.to_step(advice.heading_deg, 5) % 360
         faced = (f"{true:03.0f}°", f"true, {measures.wind(advice.heading_deg)}")
@@ -88,7 +93,7 @@ def tiles(setup: FitSetup) -> tuple[Tile, ...]:
 
 def settings_rows(setup: FitSetup) -> tuple[tuple[str, str], ...]:
     """The camera's settings: (label, value)."""
-    return tuple((setting.label, setting.value) for setting in setup.told.settings)
+    return tuple((setting.label, setting.value) for setting in setup.settings.settings)
 
 
 BLANKS = (
@@ -102,7 +107,8 @@ def compass_hint(setup: FitSetup) -> str:
     """What a compass shows for the heading, in a sentence; "" where there is no heading."""
     if setup.advice.heading_deg is None:
         return ""
-    return f"Heading: {setups.heading(setup).hint}."
+    hint = setup.setting("heading").hint
+    return f"Heading: {hint}."
 
 
 def keep_quiet(data: SetupSheetData) -> str:
@@ -116,7 +122,12 @@ def keep_quiet(data: SetupSheetData) -> str:
 
 def setup_sheet_pdf(data: SetupSheetData) -> bytes:
     """The set-up sheet as PDF, one page."""
-    return set_pdf("trod.field", "setup_sheet.typ", _printed(data))
+    told = json.dumps(sentences.clean(_printed(data)), ensure_ascii=False, allow_nan=False)
+    template = resources.files("trod.field").joinpath("setup_sheet.typ").read_bytes()
+    made: bytes = typst.compile(
+        template, format="pdf", sys_inputs={"setup_sheet": told}, ignore_system_fonts=True, font_paths=[]
+    )
+    return made
 
 
 def drawings(setup: FitSetup, *, theme: drawing.Theme = "paper") -> tuple[str, str]:
@@ -176,8 +187,8 @@ def estimate_words(estimate: Estimate | None, kind: str) -> str:
 
 def outcome_table(day_comes: Outcome, night_comes: Outcome) -> tuple[tuple[str, str, str], ...]:
     """What comes of the animal: (label, by day, by night)."""
-    night = {label: estimate_words(estimate, kind) for label, estimate, kind in setups.rows(night_comes)}
-    day = {label: estimate_words(estimate, kind) for label, estimate, kind in setups.rows(day_comes)}
+    night = {label: estimate_words(estimate, kind) for label, estimate, kind in night_comes.rows}
+    day = {label: estimate_words(estimate, kind) for label, estimate, kind in day_comes.rows}
     return tuple((label, day.get(label, "–"), night.get(label, "nothing")) for label in (day or night))
 
 
@@ -221,14 +232,14 @@ def _printed(data: SetupSheetData) -> dict[str, Any]:
         "plan_alt": f"The placement from above. {legend(setup)}",
         "side_alt": "The placement from the side, to scale.",
         "legend": legend(setup),
-        "gives": [setup.told.day, setup.told.night],
-        "supposes": " ".join(setup.told.assumed[:2]),
+        "gives": [setup.day.sentence(), setup.night.sentence()],
+        "supposes": " ".join(setup.assumed[:2]),
         "notes": [note for note in notes if note],
         "steps_head": "Try it",
-        "steps": list(setup.told.walk_test),
+        "steps": [step.text for step in setup.walk_test],
         "mind_head": "Mind",
-        "mind": list(setup.told.cautions),
-        "usual": " ".join(setup.told.usual_cautions),
+        "mind": list(setup.cautions),
+        "usual": " ".join(setup.usual_cautions),
         "law": "Local law, your permit and trained people go before anything here.",
         "place": [[label, short(text)] for label, text in where_to(data)],
         "done_head": "What was really done",

@@ -82,11 +82,11 @@ class Deployment:
 
 @dataclass(frozen=True, kw_only=True)
 class Observation:
-    """One line of the word that stands about one sequence.
+    """One line of the identification that stands of one sequence.
 
     sequence : the sequence's key, the same after a rebuild (its uuid or archive name).
     deployment, site : slugs.
-    what : animal | blank | person | vehicle | unknown.
+    what : animal | blank | human | vehicle | unknown.
     species, species_name : key and name; empty unless `what` is animal.
     utc_s, end_s : first and last picture of the sequence, corrected; UTC unix seconds (end 0 means: as start).
     picture : SHA-256 of the sequence's first picture.
@@ -116,7 +116,7 @@ class Observation:
 
 @dataclass(frozen=True, kw_only=True)
 class UnseenSequence:
-    """A sequence on which nobody has said a word yet. It may hold anything, so answers must mention it."""
+    """A sequence that nobody has identified yet. It may hold anything, so answers must mention it."""
 
     sequence: str
     site: str
@@ -227,7 +227,7 @@ class Selection:
     broader : animals known only by a kind above those asked for, which may be of them or not; in none.
     every : all observations inside period and sites, whatever they are.
     unseen : unsorted sequences inside period and sites.
-    sequences_seen : sequences somebody has said a word about, inside period and sites, whatever is in them.
+    sequences_seen : sequences somebody has identified, inside period and sites, whatever is in them.
     first, last : local dates the selection truly covers: asked for, or as far as cameras watched.
     """
 
@@ -287,7 +287,7 @@ def without(spans: tuple[Span, ...], others: tuple[Span, ...]) -> tuple[Span, ..
 
 
 def order(observation: Observation) -> tuple[Any, ...]:
-    """The fixed order of observations: time, place, picture, then every word, so that a rebuild sorts alike."""
+    """The fixed order of observations: time, place, picture, then all that was said, so that a rebuild sorts alike."""
     s = observation
     return (
         s.utc_s,

@@ -11,24 +11,38 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 from datetime import date
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 import altair as alt
 import vl_convert
 
 from trod import wording
-from trod.drawing import palette
 from trod.errors import WrongInput
 from trod.findings.finding import Finding
 from trod.report.sentences import clean
 
-Theme = palette.Tone
+Theme = Literal["light", "night", "paper"]
+THEMES: tuple[Theme, ...] = get_args(Theme)
 Spec = dict[str, Any]
 # The Vega-Lite that altair's schema speaks; vl_convert must draw with the same one.
 VEGALITE = ".".join(alt.SCHEMA_VERSION.lstrip("v").split(".")[:2])
 PAPER_WIDTH_PX = 460
 ROW_PX, PAPER_ROW_PX = 38, 30
 
+_TONES: dict[str, dict[str, str]] = {
+    "light": {
+        "ink": "#26231c", "soft": "#6a6353", "rule": "#d9d0ba", "moss": "#46602a", "band": "#a9b98f",
+        "clay": "#9c4221", "night": "#d6cdb8", "twilight": "#e8e0cd",
+    },
+    "night": {
+        "ink": "#cfc6b2", "soft": "#9a917f", "rule": "#3a352b", "moss": "#9db87a", "band": "#55663f",
+        "clay": "#d9855f", "night": "#0f0d0a", "twilight": "#1b1813",
+    },
+    "paper": {
+        "ink": "#1d1b16", "soft": "#5b5548", "rule": "#d8d3c6", "moss": "#3d5524", "band": "#b3c09c",
+        "clay": "#8a3a1c", "night": "#e3ded2", "twilight": "#f0ece3",
+    },
+}  # fmt: skip
 _FONTS: dict[str, str] = {
     "light": "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', sans-serif",
     "night": "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', sans-serif",
@@ -38,24 +52,24 @@ _FONTS: dict[str, str] = {
 
 def config(theme: Theme = "light") -> Spec:
     """The Vega-Lite config of a theme: fonts, axes, and the colours behind the names of styles."""
-    if theme not in palette.TONES:
+    if theme not in _TONES:
         raise WrongInput("theme", got=theme, needed="light, night or paper")
-    tone, font = palette.TONES[theme], _FONTS[theme]
+    tone, font = _TONES[theme], _FONTS[theme]
     size = 10 if theme == "paper" else 12
     return {
         "background": "transparent",
         "font": font,
         "view": {"stroke": None},
         "axis": {
-            "labelColor": tone["faint"],
-            "titleColor": tone["faint"],
+            "labelColor": tone["soft"],
+            "titleColor": tone["soft"],
             "labelFontSize": size,
             "titleFontSize": size,
             "titleFontWeight": "normal",
-            "gridColor": tone["ruled"],
+            "gridColor": tone["rule"],
             "gridWidth": 0.6,
             "domain": False,
-            "tickColor": tone["ruled"],
+            "tickColor": tone["rule"],
             "tickSize": 3,
             "labelPadding": 4,
             "titlePadding": 8,
@@ -66,13 +80,14 @@ def config(theme: Theme = "light") -> Spec:
             "exact": {"color": tone["ink"], "opacity": 1},
             "none": {"color": tone["clay"], "size": 70, "filled": True, "opacity": 1},
             "line": {"color": tone["moss"], "strokeWidth": 2},
+            "other-line": {"color": tone["clay"], "strokeWidth": 2, "strokeDash": [6, 4]},
             "band": {"color": tone["band"], "opacity": 0.6},
-            "even": {"color": tone["faint"], "strokeWidth": 1, "strokeDash": [3, 3]},
+            "even": {"color": tone["soft"], "strokeWidth": 1, "strokeDash": [3, 3]},
             "rug": {"color": tone["ink"], "strokeWidth": 0.8, "opacity": 0.3},
-            "night-sky": {"color": tone["night-sky"], "opacity": 1},
-            "twilight-sky": {"color": tone["twilight-sky"], "opacity": 1},
-            "effort": {"color": tone["faint"], "opacity": 0.45},
-            "note": {"color": tone["faint"], "fontSize": size, "font": font},
+            "night-sky": {"color": tone["night"], "opacity": 1},
+            "twilight-sky": {"color": tone["twilight"], "opacity": 1},
+            "effort": {"color": tone["soft"], "opacity": 0.45},
+            "note": {"color": tone["soft"], "fontSize": size, "font": font},
             "figure": {"color": tone["ink"], "fontSize": size, "font": font},
         },
     }
@@ -94,8 +109,10 @@ def chart(
         drawn, height = _when(finding, by), 175 if theme == "paper" else 210
     elif finding.kind == "change":
         drawn, height = _change(finding), 195 if theme == "paper" else 240
+    elif finding.kind == "overlap":
+        drawn, height = _overlap(finding), 175 if theme == "paper" else 210
     else:
-        raise WrongInput("kind", got=finding.kind, needed="what-comes, when or change")
+        raise WrongInput("kind", got=finding.kind, needed="what-comes, when, change or overlap")
     if drawn is None:
         return None
     width: Any = PAPER_WIDTH_PX if theme == "paper" else "container"
@@ -272,6 +289,43 @@ def _when(finding: Finding, by: str) -> alt.LayerChart | alt.FacetChart | None:
     return alt.layer(*layers)
 
 
+def _overlap(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
+    """Both curves from noon to noon, and what lies under both."""
+    series = finding.series.get("overlap")
+    if not series:
+        return None
+    points = sorted(
+        (
+            {"h": _since_noon(hour), "first": 100 * a, "second": 100 * b, "both": 100 * min(a, b)}
+            for hour, a, b in zip(series["hours"], series["first"], series["second"], strict=True)
+        ),
+        key=lambda point: point["h"],
+    )
+    top = 1.15 * max(max(point["first"], point["second"]) for point in points)
+    x_axis = alt.Axis(
+        title="Time of day, sun time" if series["by_sun"] else "Time of day by the clock",
+        values=list(range(0, 25, 3)),
+        labelExpr="(datum.value + 12) % 24 + ':00'",
+        grid=False,
+        labelOverlap=True,
+    )
+    x = alt.X("h:Q", scale=alt.Scale(domain=[0, 24], nice=False), axis=x_axis)
+    y_scale = alt.Scale(domain=[0, top], nice=False)
+    y_axis = alt.Axis(title="Share of activity per hour, %", tickCount=5)
+    layers: list[alt.Chart] = [
+        alt.Chart(_data(spans))
+        .mark_rect(style=style)
+        .encode(x=alt.X("from:Q", scale=alt.Scale(domain=[0, 24], nice=False), axis=x_axis), x2="to:Q")
+        for style, spans in _skies(series)
+        if spans
+    ]
+    base = alt.Chart(_data(points)).encode(x=x)
+    layers.append(base.mark_area(style="band").encode(y=alt.Y("both:Q", scale=y_scale, axis=y_axis)))
+    for key, style in (("first", "line"), ("second", "other-line")):
+        layers.append(base.mark_line(style=style).encode(y=alt.Y(f"{key}:Q", scale=y_scale, axis=y_axis)))
+    return alt.layer(*layers)
+
+
 def _skies(series: Mapping[str, Any]) -> list[tuple[str, list[dict[str, float]]]]:
     """Night and twilight as stretches of the noon-to-noon axis."""
     rise, sunset = series.get("mean_sunrise_h"), series.get("mean_sunset_h")
@@ -411,6 +465,9 @@ def caption(finding: Finding) -> str:
             f"From noon to noon.{sun} Band: 95 % of bootstrap curves. Dashed: activity spread evenly over "
             f"the day. Strokes below: single detections.{shaded}"
         )
+    if finding.kind == "overlap" and finding.series.get("overlap"):
+        first, second = finding.series["overlap"]["names"]
+        return f"From noon to noon. Whole line: {first}. Dashed: {second}. Shaded: the hours both keep."
     return (
         "Dot and line: rate of the month with its 95 % interval; an arrowhead where it goes on beyond the drawing, a "
         "cross where cameras watched for less than a day. Below: how long cameras watched."

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import json
 import re
 from pathlib import Path
@@ -10,7 +9,7 @@ from typing import Any
 
 import pytest
 import sequenced
-from click.testing import CliRunner
+from asked import text_of, trod
 from django.test import Client
 from django.urls import reverse
 from years import left_unreviewed, reserve_of
@@ -20,17 +19,6 @@ from trod.catalogue.answers import answers, evidence
 from trod.findings import Evidence
 
 DEER = "?species=red-deer"
-
-
-def trod(*words: str) -> Any:
-    from trod.commands import main
-
-    return CliRunner().invoke(main, words, catch_exceptions=False)
-
-
-def text_of(answer: Any) -> str:
-    assert answer.status_code == 200, answer.content[:400]
-    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", answer.content.decode())))
 
 
 @pytest.fixture

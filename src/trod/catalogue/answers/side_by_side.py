@@ -1,10 +1,13 @@
-"""Two periods, or two sites, side by side: from what a person typed to the answer, for the page and the command."""
+"""Two sides of one question, from what a person typed to the answer, for the page and the command.
+
+How often: two periods or two sites. Whether they share their hours: two kinds, people and a kind, periods or sites.
+"""
 
 from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +16,8 @@ from trod.catalogue.answers.evidence import Account
 from trod.errors import NotEnoughEvidence
 from trod.findings import Filter, Finding, compare
 from trod.findings.observations import COMMON_INDEPENDENCE_MIN
+from trod.findings.shared_hours import PEOPLE, shared_hours
+from trod.telling import overlap as overlap_told
 
 TITLE = "Do they come more often?"
 MOST_KEPT = 24
@@ -36,6 +41,7 @@ def make_filters(
     species: Iterable[str] = (),
     sites: Iterable[str] = (),
     against_sites: Iterable[str] = (),
+    against_species: Iterable[str] = (),
     first: str = "",
     last: str = "",
     against_first: str = "",
@@ -48,13 +54,14 @@ def make_filters(
     Raises WrongInput with what is wrong and what would do.
     """
     species, sites, against = list(species), list(sites), list(against_sites)
+    kinds = [name for name in against_species if name != PEOPLE]
     other_period = bool(against_first or against_last)
     one = answers.make_filter(
         account, species=species, sites=sites, first=first, last=last, every_min=every_min, light=light
     )
     other = answers.make_filter(
         account,
-        species=species,
+        species=kinds or species,
         sites=against or sites,
         first=against_first if other_period else first,
         last=against_last if other_period else last,
@@ -65,16 +72,32 @@ def make_filters(
 
 
 def ask(account: Account, first: Filter, second: Filter) -> Compared:
-    """Compare both sides. The same of the same evidence is answered from memory. Raises WrongInput."""
-    key = (account.stamp, repr(first.to_dict()), repr(second.to_dict()))
+    """How often, on both sides. The same of the same evidence is answered from memory. Raises WrongInput."""
+    return _answered(account, "compare", first, second, lambda: compare(account.evidence, first, second))
+
+
+def ask_overlap(account: Account, first: Filter, second: Filter, *, people: bool = False) -> Compared:
+    """Whether both sides share their hours; with `people`, the people of the second filter are that side.
+
+    The same of the same evidence is answered from memory. Raises WrongInput.
+    """
+
+    def work() -> Finding:
+        return overlap_told.finding(account.evidence, shared_hours(account.evidence, first, second, people=people))
+
+    return _answered(account, f"overlap {people}", first, second, work)
+
+
+def _answered(account: Account, kind: str, first: Filter, second: Filter, work: Callable[[], Finding]) -> Compared:
+    key = (account.stamp, kind, repr(first.to_dict()), repr(second.to_dict()))
     with _lock:
         if key in _kept:
             _kept.move_to_end(key)
             return _kept[key]
-    evidence.leave_if_long(account, lambda: ask(account, first, second))
+    evidence.leave_if_long(account, lambda: _answered(account, kind, first, second, work))
     finding, trouble = None, None
     try:
-        finding = compare(account.evidence, first, second)
+        finding = work()
     except NotEnoughEvidence as why:
         trouble = why
     made = Compared(first=first, second=second, finding=finding, trouble=trouble)

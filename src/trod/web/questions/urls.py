@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.urls import path, re_path, register_converter
 
 from trod.catalogue.answers.answers import ASK
-from trod.web.questions import compare, views
+from trod.web.questions import compare, independence, overlap, views
 
 
 class KindConverter:
@@ -24,6 +24,8 @@ app_name = "questions"
 urlpatterns = [
     path("", views.questions, name="questions"),
     path("compare", compare.compare, name="compare"),
+    path("overlap", overlap.overlap, name="overlap"),
+    path("independence", independence.independence, name="independence"),
     path("keep", views.keep, name="keep"),
     path("kept/<uuid:uuid>", views.kept, name="kept"),
     path("kept/<uuid:uuid>/again", views.again, name="again"),

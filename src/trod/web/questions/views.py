@@ -50,7 +50,7 @@ def _question(request: HttpRequest, kind: str) -> HttpResponse:
     if reserve is None:
         return render(request, "trod/questions.html", {"page": None, "kept": kept, "kind": kind})
     account = evidence.gather(reserve)
-    asked, problems = _read(request.GET, account)
+    asked, problems = read(request.GET, account)
     answer = answers.answer(kind, asked, account)
     sites = answers.known_sites(account)
     page = pages.make(
@@ -105,7 +105,7 @@ def _sentences(found: list[Question]) -> list[Mapping[str, Any]]:
     ]
 
 
-def _read(given: QueryDict, account: Account) -> tuple[Filter, list[str]]:
+def read(given: QueryDict, account: Account) -> tuple[Filter, list[str]]:
     """The filter of an address. What cannot be used is left out and told."""
     parts: dict[str, Any] = {
         "species": given.getlist("species"),
@@ -233,7 +233,7 @@ def _of(answer: Answer, line: Any) -> str:
 
 def _ask(request: HttpRequest, kind: str) -> tuple[Account, Answer]:
     account = evidence.gather(answers.the_reserve())
-    asked, _ = _read(request.GET, account)
+    asked, _ = read(request.GET, account)
     return account, answers.answer(kind, asked, account)
 
 
@@ -304,7 +304,7 @@ def keep(request: HttpRequest) -> HttpResponse:
         raise Http404("There is no such question.")
     reserve = answers.the_reserve()
     account = evidence.gather(reserve)
-    asked, _ = _read(QueryDict(request.POST.get("query", "")[:4000]), account)
+    asked, _ = read(QueryDict(request.POST.get("query", "")[:4000]), account)
     answer = answers.answer(kind, asked, account)
     title = request.POST.get("title", "").replace("\0", "").strip()[:160] or answer.filter_sentence[:160]
     with transaction.atomic():

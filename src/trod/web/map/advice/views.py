@@ -17,9 +17,7 @@ from trod.errors import WrongInput
 from trod.planning.equipment.camera import CameraSpec
 from trod.planning.ground.site import MONTHS
 from trod.planning.place import adviser, season
-from trod.telling import settings as told
-from trod.telling.settings import AIMS
-from trod.units import system_of
+from trod.planning.place.adviser import AIMS
 from trod.web.forms.common import units_for
 from trod.web.map import pages as ground_pages
 from trod.web.map.advice import seasonal, settings
@@ -53,7 +51,6 @@ def _advice(site: Site, form: settings.WishForm, today: Any) -> dict[str, Any]:
     spec = spec_of(row) if row is not None else USUAL_CAMERA
     wish = form.wish(site)
     advice = adviser.advise(spec, wish)
-    system = system_of(form.system)
     guessed = [
         word
         for name, word in (("idle_mw", "what it draws while waiting"), ("wake_j", "a trigger"),
@@ -63,9 +60,7 @@ def _advice(site: Site, form: settings.WishForm, today: Any) -> dict[str, Any]:
     return {
         "advice": advice,
         "sentence": settings.sentence(advice),
-        "choices": settings.choices(advice, system),
-        "cautions": told.cautions(advice, system),
-        "price": told.price(advice.price) if advice.price else "",
+        "choices": settings.choices(advice),
         "camera_settings": settings.camera_settings(advice.inputs),
         "deployment_link": settings.deployment_link(site, advice.inputs),
         "lasting": settings.lasting(spec, advice.inputs, wish, site, start=today),

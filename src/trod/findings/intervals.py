@@ -1,0 +1,40 @@
+"""What the independence interval does to a rate: the same evidence merged more and less."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from trod.findings import asking
+from trod.findings.observations import Evidence, Filter
+from trod.findings.rates import Rate
+
+STEPS_MIN = (0.0, 5.0, 15.0, 30.0, 60.0, 120.0, 360.0, 1440.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class AtInterval:
+    """Detections and their rate when those closer than `minutes` count as one. asked : the interval in use."""
+
+    minutes: float
+    detections: int
+    rate: Rate
+    asked: bool
+
+
+def by_interval(evidence: Evidence, asked: Filter) -> tuple[AtInterval, ...]:
+    """The rate of the animals asked for at each usual interval and at the one in use, shortest first.
+
+    Raises NotEnoughEvidence when no camera watched.
+    """
+    out = []
+    for minutes in sorted({*STEPS_MIN, asked.independence_min}):
+        selection, found, worked = asking.prepare(evidence, replace(asked, independence_min=minutes))
+        out.append(
+            AtInterval(
+                minutes=minutes,
+                detections=len(found),
+                rate=asking.rate_of(selection, worked, found),
+                asked=minutes == asked.independence_min,
+            )
+        )
+    return tuple(out)
