@@ -22,7 +22,7 @@ def classes_in_pages() -> set[str]:
 def test_every_drawing_that_a_stylesheet_speaks_of_is_on_a_page() -> None:
     drawn = {c for sheet in STATIC.glob("*.css") for c in re.findall(r"\bsvg\.([a-z][\w-]*)", sheet.read_text("utf-8"))}
     scripts = " ".join(p.read_text("utf-8") for p in [*STATIC.glob("*.js"), *TROD.rglob("*.py")])
-    made = {c for value in re.findall(r"class=\\?[\"']([^\"']*)", scripts) for c in value.split()}
+    made = {c for value in re.findall(r"(?:class|css)=\\?[\"']([^\"']*)", scripts) for c in value.split()}
 
     assert {"batteries"} <= drawn
     assert drawn <= classes_in_pages() | made

@@ -37,7 +37,7 @@ MEANINGS: dict[str, tuple[str, tuple[str, ...]]] = {
     "name": ("species, as it is called", ("species", "speciesname", "commonname", "vernacularname", "name", "animal")),
     "count": ("how many", ("count", "individualcount", "number", "n", "howmany")),
     "sex": ("sex", ("sex",)),
-    "lifeStage": ("life stage", ("lifestage", "age", "ageclass")),
+    "lifeStage": ("life stage", ("lifestage", "age")),
     "classifiedBy": ("who said so", ("classifiedby", "identifiedby", "observer", "saidby", "by")),
     "eventID": ("key of the sequence", ("eventid", "sequence", "event", "sequenceid")),
     "observationComments": ("note", ("observationcomments", "note", "notes", "comments", "remarks")),
