@@ -239,6 +239,16 @@ def offset_from_visit(shown_raw: datetime, true_utc: datetime, utc_offset_min: i
     return (_check_aware("true_utc", true_utc) - plain.replace(tzinfo=UTC)).total_seconds()
 
 
+def error_s(shown_raw: datetime | None, true_utc: datetime | None, utc_offset_min: int) -> float | None:
+    """How far a camera's clock was ahead when somebody read it; None when nobody did. [s]
+
+    shown_raw : what it showed; a zone on it says nothing. true_utc : when that was. utc_offset_min : its fixed offset.
+    """
+    if shown_raw is None or true_utc is None:
+        return None
+    return -offset_from_visit(shown_raw.replace(tzinfo=None), true_utc, utc_offset_min)
+
+
 def correction_between_visits(
     first_shown_raw: datetime,
     first_true_utc: datetime,

@@ -36,7 +36,7 @@ def test_a_clock_an_hour_ahead_is_proposed_accepted_and_its_pictures_move(small:
 
     (one,) = clocks.proposals(small.alder)
     assert one.sentence == (
-        "The clock was 1 h ahead. Suri Penhallick read 2026-05-10 11:00 off it on 2026-05-10 at 10:00."
+        "The clock was 1 h fast. Suri Penhallick read 10 May 2026 11:00 off it on 10 May 2026 at 10:00."
     )
     assert one.pictures == 9
     clocks.correct(
@@ -85,7 +85,7 @@ def test_a_clock_that_fell_to_its_factory_date_is_proposed_by_years(small: Any, 
         site=small.alder.site, deployment=small.alder, at=true, by="Suri", clock_shown=reset, clock_true=true
     )
     (one,) = clocks.proposals(small.alder)
-    assert one.sentence.startswith("The clock was about 3.3 years behind.") and one.pictures == 9
+    assert one.sentence.startswith("The clock was 3.3 years slow.") and one.pictures == 9
     clocks.correct(
         small.alder,
         shift_s=one.shift_s,
@@ -148,21 +148,6 @@ def test_clips_are_read_in_utc_or_by_the_input_as_the_pictures_beside_them_tell(
 
     raw_s = np.array([base, base + 20 + ahead_s, base + 40])
     assert clocks._clips_in_utc(rows, raw_s, 3600).tolist() == [0, moved, 0]
-
-
-@pytest.mark.parametrize(
-    ("seconds", "words"),
-    [
-        (45, "45 s"),
-        (600, "10 min"),
-        (3600, "1 h"),
-        (4500, "1 h 15 min"),
-        (864000, "10 days"),
-        (94e6, "about 3.0 years"),
-    ],
-)
-def test_a_length_of_time_is_spoken_in_fitting_units(seconds: float, words: str) -> None:
-    assert clocks.spoken(seconds) == words
 
 
 def test_a_drift_is_told_as_seconds_a_day_and_not_as_no_error_at_all():

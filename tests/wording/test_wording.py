@@ -128,23 +128,25 @@ def test_a_length_that_somebody_chose_is_not_rounded() -> None:
     assert {s: wording.exactly(s) for s in chosen} == chosen
 
 
-def test_how_long_a_way_takes() -> None:
-    assert [wording.minutes(m) for m in (25, 89, 125)] == ["25 min", "89 min", "2 h 05"]
-
-
 @pytest.mark.parametrize(
-    ("error_s", "words"),
+    ("seconds", "words"),
     [
-        (0.2, "right"),
-        (40, "40 s fast"),
-        (-180, "3 min slow"),
-        (3 * 3600, "3.0 h fast"),
-        (-3 * 86_400, "3 days slow"),
-        (-4 * 365.25 * 86_400, "4.0 years slow"),
+        (0, "0 s"),
+        (40, "40 s"),
+        (89.4, "89 s"),
+        (90, "2 min"),
+        (59.4 * 60, "59 min"),
+        (59.6 * 60, "1 h"),
+        (3600, "1 h"),
+        (125 * 60, "2 h 5 min"),
+        (3 * 86_400, "3 days"),
+        (4 * 365.25 * 86_400, "4 years"),
     ],
 )
-def test_a_clock_error_in_words(error_s: float, words: str) -> None:
-    assert wording.clock_error(error_s) == words
+def test_a_measured_length_of_time_and_how_far_a_clock_is_off(seconds: float, words: str) -> None:
+    assert wording.lasting(seconds) == words
+    assert wording.clock_error(seconds) == ("right" if seconds == 0 else f"{words} fast")
+    assert wording.clock_error(-seconds) == ("right" if seconds == 0 else f"{words} slow")
 
 
 def test_a_chance_that_is_not_sure_is_never_told_as_none_or_all() -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from trod import wording
 from trod.errors import WrongInput
 
 if TYPE_CHECKING:
@@ -392,7 +393,7 @@ def _say(told: dict[str, Any]) -> None:
             one["site"],
             one["camera"],
             one["go_by"] or "no open day",
-            f"{100 * one['chance_stopped_now']:.0f} %",
+            wording.share(one["chance_stopped_now"]),
             one["early"] or "later",
             _cause(one["causes"]),
         )

@@ -10,6 +10,8 @@ from typing import Any
 
 import click
 
+from trod import wording
+
 
 @click.command(short_help="Say who is due for a visit, and plan a round.")
 @click.option("--day", metavar="DAY", help="Plan a round for this day, like 2026-10-17. Without it: who is due.")
@@ -184,7 +186,7 @@ def _wish(
         return str(found.slug)
 
     return Wish(
-        name=" ".join(str(sentences.clean(name)).split()) or f"Round of {first.day} {first:%B}",
+        name=" ".join(str(sentences.clean(name)).split()) or f"Round of {wording.day_month(first)}",
         first=first,
         days=days,
         people=str(sentences.clean(people)),
@@ -201,7 +203,6 @@ def _wish(
 
 
 def _tell_due(reserve: Any, now: Any, today: Any, ahead: int, as_json: bool) -> None:
-    from trod import wording
     from trod.catalogue.rounds import due as dues
 
     found = dues.due(reserve, now, days=[today], next_days=ahead)
@@ -244,7 +245,6 @@ def _tell_due(reserve: Any, now: Any, today: Any, ahead: int, as_json: bool) -> 
 
 
 def _tell_plan(planned: Any, units: str) -> None:
-    from trod import wording
     from trod.field import round_sheet
     from trod.report import sentences
     from trod.units import System
@@ -252,7 +252,7 @@ def _tell_plan(planned: Any, units: str) -> None:
     system: System = "us" if units == "us" else "metric"
     click.echo(sentences.lengths_in(planned.plan.sentence, system))
     for n, trip in enumerate(planned.plan.trips):
-        day = f"{round_sheet.DAYS[trip.day.weekday()]}, {wording.day(trip.day)}"
+        day = wording.weekday_day(trip.day)
         light = f"; {planned.light[n]}" if n < len(planned.light) else ""
         lengths = [
             f"{sentences.way_length(metres, system)} {how}"

@@ -25,7 +25,6 @@ from trod.telling import measures
 from trod.units import System
 
 PAPERS = ("a4", "us-letter")
-DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 # What a person writes down at a camera, in the words of a visit's record.
 BLANK_COLUMNS = (
     "came_at", "left_at", "state_on_arrival", "battery_percent", "batteries_changed", "card_out", "card_in",
@@ -98,9 +97,7 @@ def _sentence(plan: FitRound) -> str:
     words = f"The round saves about {wording.camera_days(plan.saves_days)}."
     if plan.left_out:
         left = len(plan.left_out)
-        words += (
-            f" {wording.capital(wording.plural(left, 'stop'))} {'is' if left == 1 else 'are'} left for another time."
-        )
+        words += f" {wording.plural(left, 'stop is', 'stops are')} left for another time."
     if plan.searcher == "own":
         words += " Ordered by Trod's own search; the extra route finds somewhat shorter ways."
     return words
@@ -112,7 +109,7 @@ def _distance(length_m: float, system: System) -> str:
 
 
 def _trip(sheet: RoundSheet, trip: FitTrip) -> dict[str, Any]:
-    day = f"{DAYS[trip.day.weekday()]}, {wording.day(trip.day)}"
+    day = wording.weekday_day(trip.day)
     sums = [] if trip.hides else [_walk(sheet, trip.walk_m, trip.climb_m)]
     if trip.drive_m >= 50:
         sums.append(f"{_distance(trip.drive_m, sheet.system)} by car")

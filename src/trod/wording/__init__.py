@@ -35,7 +35,7 @@ from trod.wording.dates import (
     short_period,
     weekday_day,
 )
-from trod.wording.durations import ago, clock_error, exactly, minutes, span
+from trod.wording.durations import ago, clock_error, exactly, lasting, span
 from trod.wording.numbers import between, bytes_si, number, trimmed
 from trod.wording.shares import in_100, percent, share
 
@@ -56,9 +56,9 @@ __all__ = [
     "days_number",
     "exactly",
     "in_100",
+    "lasting",
     "listed",
     "listed_at_most",
-    "minutes",
     "moment",
     "month",
     "number",

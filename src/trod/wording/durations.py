@@ -40,25 +40,22 @@ def exactly(seconds: float) -> str:
     return f"{seconds:g} second{'' if seconds == 1 else 's'}"
 
 
-def minutes(length_min: float) -> str:
-    """How long a way or a piece of work takes: '25 min', '2 h 05'."""
-    whole = round(length_min)
-    return f"{whole} min" if whole < 90 else f"{whole // 60} h {whole % 60:02d}"
+def lasting(seconds: float) -> str:
+    """A measured length, to the minute where it goes over one: '40 s', '12 min', '1 h', '2 h 5 min', '3 days'."""
+    whole = round(seconds / MINUTE_S)
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if whole < 60:
+        return f"{whole} min"
+    if seconds < 2 * DAY_S:
+        return f"{whole // 60} h {whole % 60} min" if whole % 60 else f"{whole // 60} h"
+    if seconds < 2 * YEAR_DAYS * DAY_S:
+        return f"{seconds / DAY_S:.0f} days"
+    return f"{trimmed(seconds / DAY_S / YEAR_DAYS, 2)} years"
 
 
 def clock_error(error_s: float) -> str:
     """How far a camera's clock is ahead: '3 min fast', '2 days slow'; 'right' within half a second."""
-    size = abs(error_s)
-    if size < 0.5:
+    if abs(error_s) < 0.5:
         return "right"
-    if size < 2 * MINUTE_S:
-        words = f"{size:.0f} s"
-    elif size < 2 * HOUR_S:
-        words = f"{size / MINUTE_S:.0f} min"
-    elif size < 2 * DAY_S:
-        words = f"{size / HOUR_S:.1f} h"
-    elif size < 730 * DAY_S:
-        words = f"{size / DAY_S:.0f} days"
-    else:
-        words = f"{size / DAY_S / YEAR_DAYS:.1f} years"
-    return f"{words} {'fast' if error_s > 0 else 'slow'}"
+    return f"{lasting(abs(error_s))} {'fast' if error_s > 0 else 'slow'}"

@@ -297,7 +297,7 @@ def test_a_deleted_visit_can_be_put_back_whole(client, cast):
     client.post(f"/cameras/visits/{visit.pk}/delete/")
     assert m.Visit.objects.count() == 0
     page = client.get("/cameras/deployments/of/meadow-2026-03-03/").content.decode()
-    assert "Put the visit of 2026-07-01 to Meadow back" in page
+    assert "Put the visit of 1 July 2026 to Meadow back" in page
 
     client.post("/people/undo/")
     again = m.Visit.objects.get()

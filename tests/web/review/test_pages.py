@@ -34,7 +34,7 @@ def test_an_sequence_is_told_in_one_sentence(ground: sequenced.Ground) -> None:
     against the almanac."""
     sequence = sequenced.sequence(ground, 0, infrared=True)
     assert card(sequence).sentence == (
-        "Alder Ford, 12 Nov 2025, 06:41, infrared, 3 frames in 8 s; 10 min after civil dawn."
+        "Alder Ford, 12 Nov 2025 06:41, infrared, 3 frames in 8 s; 10 min after civil dawn."
     )
 
 
@@ -83,7 +83,7 @@ def test_a_blind_second_look_holds_back_others_words_and_the_suggestion(ground: 
     identifications.say(sequence, [Line(what="blank")], by=ILKA, at=NOON)
     made = card(sequence, blind=True)
     assert [(w.by, w.text) for w in made.words] == [(ILKA, "blank"), (TOBIN, "1 × Jay")]
-    assert made.suggestion == "animal (80%)"
+    assert made.suggestion == "animal (80 %)"
 
 
 def test_an_sequence_with_a_person_is_marked(ground: sequenced.Ground) -> None:

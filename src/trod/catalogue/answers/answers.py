@@ -14,6 +14,7 @@ from datetime import date
 from typing import Any
 from urllib.parse import urlencode
 
+from trod import wording
 from trod.catalogue import models
 from trod.catalogue.answers import evidence
 from trod.catalogue.answers.evidence import Account
@@ -203,7 +204,7 @@ def _near(wanted: str, known: Mapping[str, str]) -> list[str]:
 def _some(names: list[str]) -> str:
     if not names:
         return "none is entered yet"
-    return ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
+    return wording.listed_at_most(names, 8, "more")
 
 
 def day(what: str, text: str) -> date | None:

@@ -49,25 +49,6 @@ class Standing:
     problems: tuple[str, ...]
 
 
-def clock_error_s(shown: datetime | None, true: datetime | None, utc_offset_min: int) -> float | None:
-    """How far a camera's clock was ahead at a visit; None when nobody read it. [s]"""
-    if shown is None or true is None:
-        return None
-    return (shown - true).total_seconds() - 60 * utc_offset_min
-
-
-def clock_words(error_s: float) -> str:
-    """'its clock was 3 minutes fast'."""
-    size = abs(error_s)
-    if size < 5400:
-        amount = wording.plural(round(size / 60), "minute")
-    elif size < 2 * DAY_S:
-        amount = f"{wording.trimmed(size / 3600, 2)} hours"
-    else:
-        amount = wording.plural(round(size / DAY_S), "day")
-    return f"its clock was {amount} {'fast' if error_s > 0 else 'slow'}"
-
-
 def conditions(reserve: models.Reserve, account: Account) -> tuple[Condition, ...]:
     """What was found wrong with, or done to, the cameras of a reserve, in time order. Four queries."""
     zone = reserve.zone
@@ -94,9 +75,9 @@ def conditions(reserve: models.Reserve, account: Account) -> tuple[Condition, ..
         )
     ):
         what = [FOUND[models.Visit.Arrival(arrival)]] if arrival in FOUND else []
-        error = clock_error_s(shown, true, offset)
+        error = clock.error_s(shown, true, offset)
         if error is not None and abs(error) >= CLOCK_S:
-            what.append(clock_words(error))
+            what.append(f"its clock was {wording.clock_error(error)}")
         if batteries is not None and batteries <= LOW_BATTERY_PERCENT:
             left = f"batteries at {wording.trimmed(batteries)} %" if batteries > 0 else "batteries empty"
             what.append(f"{left}{', changed' if changed else ''}")

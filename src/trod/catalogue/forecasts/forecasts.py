@@ -26,7 +26,7 @@ from django.db.models.functions import Cast
 from django.utils import timezone
 from numpy.typing import NDArray
 
-from trod import clock
+from trod import clock, wording
 from trod.archive import disk
 from trod.catalogue import home, jobs
 from trod.catalogue.answers.evidence import gather, unchanged
@@ -188,11 +188,7 @@ def kept(reserve: Reserve, now: datetime) -> Kept:
 
 def age(made_at: datetime, now: datetime) -> str:
     """How long ago something was worked out, in words."""
-    minutes = max(0, round((now - made_at).total_seconds() / 60))
-    return (
-        "just now" if minutes < 2 else f"{minutes} minutes ago" if minutes < 120
-        else f"{minutes / 60:.0f} hours ago" if minutes < 48 * 60 else f"{minutes / 1440:.0f} days ago"
-    )  # fmt: skip
+    return wording.ago((now - made_at).total_seconds())
 
 
 def shown(reserve: Reserve, now: datetime) -> Kept:
@@ -393,17 +389,17 @@ def file_sizes(reserve: Reserve) -> dict[int, FileSizes]:
         if row["kind"] == Picture.Kind.CLIP:
             if row["seconds"]:
                 here["clip_mb_s"] = mean_mb / row["seconds"]
-                here["said"].append(f"{row['n']} clips")
+                here["said"].append(wording.plural(row["n"], "clip"))
         elif row["n"] >= FEWEST and row["infrared"] is not None:
             kind = "night" if row["infrared"] else "day"
             cv = math.sqrt(max(0.0, row["square"] / 1e12 / mean_mb**2 - 1))
             here |= {f"{kind}_mb": mean_mb / math.sqrt(1 + cv * cv), f"{kind}_cv": cv}
-            here["said"].append(f"{row['n']} {kind} pictures")
+            here["said"].append(wording.plural(row["n"], f"{kind} picture"))
     out = {}
     for number, values in found.items():
         said = values.pop("said")
         if said:
-            out[number] = FileSizes(**values, source="from " + " and ".join(said))
+            out[number] = FileSizes(**values, source="from " + wording.listed(said))
     return out
 
 
@@ -506,7 +502,7 @@ def reckon(
             else "as written down for the site",
         ),
         Assumed("Its share of the way", f"{minutes:.0f} min", way),
-        Assumed("Cards lost with a camera", f"{upkeep.CARD_LOST_SHARE:.0%} of faults and thefts", "assumed"),
+        Assumed("Cards lost with a camera", f"{wording.share(upkeep.CARD_LOST_SHARE)} of faults and thefts", "assumed"),
         Assumed(
             "Quiet after a visit",
             f"{cost.disturbance_days:g} days",
@@ -566,9 +562,8 @@ def _sentence(
 ) -> str:
     """When and why it stops, faults and theft with it; or that it was found stopped."""
     if gear.stopped_on is not None:
-        return (
-            f"It was found on {_day(gear.stopped_on)}: {gear.stopped_how}. Nothing says that anybody set it going again."
-        )
+        found = f"It was found on {wording.day(gear.stopped_on)}: {gear.stopped_how}."
+        return f"{found} Nothing says that anybody set it going again."
     said = stop.outlook()
     run = f" {stop.both_ways()}" if stop.run is not None else ""
     if not hazard:
@@ -577,14 +572,16 @@ def _sentence(
     half = np.nonzero(stopped >= 0.5)[0]
     alone = said[0].lower() + said[1:]
     if by_cause["fault"][-1] > 0.5 * stopped[-1]:
-        when = f", in half of the futures by {_day(gear.start + timedelta(days=int(half[0])))}" if len(half) else ""
+        when = (
+            f", in half of the futures by {wording.day(gear.start + timedelta(days=int(half[0])))}" if len(half) else ""
+        )
         return f"Most likely a fault or theft ends it{when}. By batteries and card alone it {alone}{run}"
     until = stop.early or today + timedelta(days=365)
     by = min(max(0, (until - gear.start).days), len(stopped) - 1)
     chance = float(by_cause["fault"][by])
     said = f"By batteries and card it {alone}"
     if chance >= 0.005:
-        said += f" A fault or theft comes first with a chance of {100 * chance:.0f} in 100 by {_day(until)}."
+        said += f" A fault or theft comes first with a chance of {wording.in_100(chance)} by {wording.day(until)}."
     return said + run
 
 
@@ -604,7 +601,7 @@ def _go(
 ) -> tuple[NextVisit | None, date | None, str]:
     """When to go, and why then."""
     if gear.stopped_on is not None:
-        return None, today, f"It was found stopped on {_day(gear.stopped_on)}: go as soon as you can."
+        return None, today, f"It was found stopped on {wording.day(gear.stopped_on)}: go as soon as you can."
     seen = (today - gear.start).days
     if seen >= stop.horizon:
         return None, today, f"Nobody has seen it at work for {seen} days: go as soon as you can."
@@ -624,8 +621,4 @@ def _go(
     except TrodError as trouble:
         return None, today, str(trouble)
     why = visit.sentence.removeprefix(f"{site.name}: ")
-    return visit, visit.plan_on, why[:1].upper() + why[1:]
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"
+    return visit, visit.plan_on, wording.capital(why)

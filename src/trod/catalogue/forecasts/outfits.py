@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from trod import clock, sky
+from trod import clock, sky, wording
 from trod.catalogue.answers.evidence import Piece
 from trod.catalogue.models import Card, Deployment, Reserve, Site, Visit
 from trod.catalogue.rows import specs
@@ -112,7 +112,7 @@ def pack_at(deployment: Deployment, spec: CameraSpec | None, visits: Sequence[Vi
         return pack, source
     put, _ = pack_from(last.battery_kind, kind=pack.battery.designation, number=last.battery_count or pack.number)
     on = clock.local(last.at, zone).date()
-    return put, f"put in on {on.day} {on:%B %Y}"
+    return put, f"put in on {wording.day(on)}"
 
 
 # The reserve's own ---------------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from datetime import date
 
 import numpy as np
 
+from trod import wording
 from trod.catalogue.forecasts.forecasts import Reckoned
 from trod.catalogue.forecasts.outfits import Equipped
 from trod.planning.equipment.batteries import BATTERIES
@@ -52,13 +53,13 @@ class Help:
     def sentence(self) -> str:
         """What it saves."""
         days = round(self.saved_days)
-        said = f"saves about {days} camera-day{'s' if days != 1 else ''} a year"
+        said = f"saves about {wording.camera_days(days)} a year"
         if self.fewer_visits >= 0.95:
             n = round(self.fewer_visits)
-            said += f", {'one visit' if n == 1 else f'{n} visits'} fewer among them"
+            said += f", {wording.plural(n, 'visit', words=True)} fewer among them"
         elif self.fewer_visits <= -0.95:
             n = -round(self.fewer_visits)
-            said += f", with {'one visit' if n == 1 else f'{n} visits'} more, since these then pay"
+            said += f", with {wording.plural(n, 'visit', words=True)} more, since these then pay"
         return said
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from django.db import transaction
 from django.db.models import QuerySet
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue import jobs
 from trod.catalogue.imports import facts
 from trod.catalogue.line import Line, Silent
@@ -228,20 +228,7 @@ class ClockProposal:
         if self.drift_s_per_day:
             went = "slow" if self.drift_s_per_day > 0 else "fast"
             return f"The clock went {abs(self.drift_s_per_day):.2g} s a day {went}. {self.reason}"
-        way = "behind" if self.shift_s > 0 else "ahead"
-        return f"The clock was {spoken(abs(self.shift_s))} {way}. {self.reason}"
-
-
-def spoken(seconds: float) -> str:
-    """A length of time in words: 1 h 0 min, 12 min, 3 years."""
-    if seconds >= 2 * 365 * 86400:
-        return f"about {seconds / (365.25 * 86400):.1f} years"
-    if seconds >= 2 * 86400:
-        return f"{seconds / 86400:.0f} days"
-    if seconds >= 3600:
-        hours, rest = divmod(round(seconds / 60), 60)
-        return f"{hours} h {rest} min" if rest else f"{hours} h"
-    return f"{round(seconds / 60)} min" if seconds >= 90 else f"{seconds:.0f} s"
+        return f"The clock was {wording.clock_error(-self.shift_s)}. {self.reason}"
 
 
 def proposals(deployment: Deployment) -> list[ClockProposal]:
@@ -263,7 +250,7 @@ def proposals(deployment: Deployment) -> list[ClockProposal]:
         if shown is None or true is None:
             continue
         right = _on_the_clock(true, offset)
-        error_s = (shown - right).total_seconds()
+        error_s = clock.error_s(shown, true, deployment.utc_offset_min) or 0.0
         if abs(error_s) < LEAST_S:
             continue
         days = max(1e-9, (true - since).total_seconds() / 86400)
@@ -284,7 +271,7 @@ def proposals(deployment: Deployment) -> list[ClockProposal]:
         if not pictures:
             continue
         who = visit.by or "Somebody"
-        reason = f"{who} read {shown:%Y-%m-%d %H:%M} off it on {right:%Y-%m-%d} at {right:%H:%M}."
+        reason = f"{who} read {wording.moment(shown)} off it on {wording.short_day(right)} at {right:%H:%M}."
         if drifted:
             rate = -error_s / days
             found.append(

@@ -19,6 +19,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import Q
 
+from trod import wording
 from trod.archive import card_import as core
 from trod.archive import verdict
 from trod.archive.card import CardListing, scan
@@ -333,7 +334,7 @@ def _told(result: core.ImportResult) -> list[str]:
         if files:
             names = "; ".join(f"{printable(t.path)} {t.sentence}" for t in files[:LISTED])
             more = f"; and {len(files) - LISTED} more" if len(files) > LISTED else ""
-            told.append(f"{f'1 file {one}' if len(files) == 1 else f'{len(files)} files {many}'}: {names}{more}.")
+            told.append(f"{wording.plural(len(files), f'file {one}', f'files {many}')}: {names}{more}.")
     odd = [c.path for c in result.copies if Problem.ODD_NAME in c.problems]
     odd += [t.path for t in result.twins if Problem.ODD_NAME in t.problems]
     if odd:
@@ -347,11 +348,16 @@ def _told(result: core.ImportResult) -> list[str]:
     if renamed:
         names = "; ".join(f"{printable(c.path)} is {c.to.removeprefix('data/')}" for c in renamed[:5])
         more = f"; and {len(renamed) - 5} more" if len(renamed) > 5 else ""
-        told.append(f"{len(renamed)} names were made plain for every disk: {names}{more}.")
+        told.append(
+            f"{wording.plural(len(renamed), 'name was', 'names were')} made plain for every disk: {names}{more}."
+        )
     others = [t for t in result.skipped_files if t.what == "other"]
     if others:
         names = ", ".join(printable(t.path) for t in others[:5])
-        told.append(f"{len(others)} other files stay on the card alone, being neither picture nor clip: {names}.")
+        told.append(
+            f"{wording.plural(len(others), 'other file stays', 'other files stay')} on the card alone, "
+            f"being neither picture nor clip: {names}."
+        )
     return told
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from trod import wording
 from trod.archive.card import CardListing, Entry
 from trod.catalogue.imports import facts
 from trod.catalogue.models import Card, Deployment, Import, Visit
@@ -212,8 +213,7 @@ def _weigh(deployment: Deployment, marks: Marks, card: Card | None, now: datetim
 
 
 def _day(when: datetime, deployment: Deployment) -> str:
-    here = when.astimezone(deployment.site.reserve.zone_info)
-    return f"{here.day} {here:%b %Y}"
+    return wording.short_day(when.astimezone(deployment.site.reserve.zone_info))
 
 
 def _by_serial(deployment: Deployment, marks: Marks) -> Iterator[tuple[float, str]]:
@@ -247,7 +247,7 @@ def _by_dates(deployment: Deployment, marks: Marks, now: datetime) -> Iterator[t
     if inside >= 0.9:
         yield DATES * inside, f"The pictures' dates, {_span(marks)}, lie within its time."
     elif inside > 0:
-        yield DATES * inside, f"{inside:.0%} of the pictures' dates lie within its time."
+        yield DATES * inside, f"{wording.share(inside)} of the pictures' dates lie within its time."
         yield -0.01, f"The other dates lie outside its time ({_span(marks)})."
     else:
         yield -1.5, f"The pictures' dates, {_span(marks)}, lie outside its time."
@@ -256,9 +256,7 @@ def _by_dates(deployment: Deployment, marks: Marks, now: datetime) -> Iterator[t
 def _span(marks: Marks) -> str:
     first, last = marks.first, marks.last
     assert first is not None and last is not None
-    if first.date() == last.date():
-        return f"{first.day} {first:%b %Y}"
-    return f"{first.day} {first:%b %Y} to {last.day} {last:%b %Y}"
+    return wording.short_period(first, last)
 
 
 def _by_label(deployment: Deployment, card: Card | None) -> Iterator[tuple[float, str]]:

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from django.db import IntegrityError, transaction
 
+from trod import wording
 from trod.catalogue.imports import facts
 from trod.catalogue.imports.propose import Marks
 from trod.catalogue.models import Camera, Deployment, Reserve, Site
@@ -100,13 +101,14 @@ def make(*, serial: str, site_name: str, marks: Marks, now: datetime, by: str = 
             raise WrongInput(
                 "camera",
                 got=f"{camera.serial}, which stands at {other.site if other else 'another site'} "
-                f"since {other.start:%Y-%m-%d}"
+                f"since {wording.day(other.start)}"
                 if other
                 else camera.serial,
                 needed="a camera that is free then; end its other deployment first, or name that site",
             ) from problem
         told.append(
-            f"Made a deployment of {camera} at {site.name} from {start.astimezone(site.reserve.zone_info):%d %b %Y} on."
+            f"Made a deployment of {camera} at {site.name} from "
+            f"{wording.day(start.astimezone(site.reserve.zone_info))} on."
         )
     return deployment, told
 

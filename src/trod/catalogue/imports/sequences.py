@@ -20,6 +20,7 @@ import numpy as np
 from django.db import transaction
 from django.db.models import Q
 
+from trod import wording
 from trod.catalogue.imports import facts
 from trod.catalogue.line import Line
 from trod.catalogue.models import Deployment, Identification, Picture, Sequence
@@ -131,14 +132,14 @@ def _owners(groups: list[list[Any]], old: dict[int, str], spoken: set[int]) -> t
 def _told(apart: int, split: int) -> list[str]:
     told = []
     if apart:
-        many = "1 pair of sequences lies" if apart == 1 else f"{apart} pairs of sequences lie"
+        many = wording.plural(apart, "pair of sequences lies", "pairs of sequences lie")
         told.append(
-            f"{many} within {rule.duration_words(rule.BURST_GAP_S)} of each other and stay apart, since "
+            f"{many} within {wording.exactly(rule.BURST_GAP_S)} of each other and stay apart, since "
             "people have "
             "said a word about each."
         )
     if split:
-        many = "1 sequence" if split == 1 else f"{split} sequences"
+        many = wording.plural(split, "sequence")
         told.append(
             f"The pictures of {many} that people spoke of have come apart; the word stays with the first "
             "part, the rest "

@@ -176,7 +176,12 @@ def _due(
         work.append(f"Card out, an empty one in{f' ({d.card} is in {name})' if d.card else f' ({name})'}")
         if clock_s is not None:
             saves += CLOCK_SHARE * next_days
-            why.append((CLOCK_SHARE * next_days, f"the clock of {name} was {_how_far(clock_s)}"))
+            why.append(
+                (
+                    CLOCK_SHARE * next_days,
+                    f"the clock of {name} was {wording.clock_error(clock_s)} when it was read last",
+                )
+            )
             work.append(f"Set the clock of {name}")
         if no_test:
             work.append(f"Walk test of {name}: none is noted since it was set")
@@ -267,18 +272,11 @@ def _times(chance: float) -> str:
 def _clock_error(d: Deployment, visits: Sequence[Visit]) -> float | None:
     """How far the camera's clock was out when it was read last; None when right, not read, or set since."""
     for v in reversed(visits):
-        if v.clock_shown is not None and v.clock_true is not None:
-            error = (v.clock_shown - v.clock_true).total_seconds() - 60 * d.utc_offset_min
+        error = clock.error_s(v.clock_shown, v.clock_true, d.utc_offset_min)
+        if error is not None:
             said = f"{v.work} {v.note}".lower()
             return error if abs(error) > CLOCK_S and "clock set" not in said and "set the clock" not in said else None
     return None
-
-
-def _how_far(error_s: float) -> str:
-    size = abs(error_s)
-    hours = f"{size / 60:.0f} min" if size < 7200 else f"{size / 3600:.1f} h"
-    words = hours if size < 172_800 else f"{size / 86400:.0f} days"
-    return f"{words} {'fast' if error_s > 0 else 'slow'} when it was read last"
 
 
 def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[date | None, str]:

@@ -31,7 +31,6 @@ from trod.units import System
 UPLOAD_PATH = "/fieldform/visits/"
 COMING_HOME = timedelta(days=1)  # so long after its last day a round's field form still hands in: people come home late
 LOOKED_BACK = timedelta(days=120)  # so far back an ended round is still told by its name
-DAYS = round_sheet.DAYS
 MOST_OPEN = 1000  # rounds whose field forms may hand in
 MOST_SETUP_SHEETS = 60  # a placement is worked out anew for its set-up sheet; some hundredths of a second each
 
@@ -128,7 +127,7 @@ def gpx_of(row: Round, *, true_places: bool = False) -> str:
 
 def trip_name(trip: FitTrip, row: Round) -> str:
     """'Saturday, 28 November 2026, Ada and Ben'."""
-    return f"{DAYS[trip.day.weekday()]}, {wording.day(trip.day)}, {trip.party.name}"
+    return f"{wording.weekday_day(trip.day)}, {trip.party.name}"
 
 
 def calendar_of(row: Round, *, true_places: bool = False, now: datetime) -> str:
@@ -270,7 +269,7 @@ def _field_form_stop(
     setup_sheets: bool,
 ) -> FieldFormStop:
     stop = v.stop
-    plan = [f"{DAYS[trip.day.weekday()]} {trip.day.day} {trip.day:%B}"] if of_days > 1 else []
+    plan = [wording.weekday_day(trip.day, year=False)] if of_days > 1 else []
     if v.arrive is not None and v.way is not None:
         plan.append(f"about {round_sheet.clock(v.arrive)}")
         if v.way.minutes >= 0.5:

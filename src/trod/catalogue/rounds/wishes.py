@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
+from trod import wording
 from trod.catalogue.models import Reserve
 from trod.errors import WrongInput
 from trod.planning.visit.rounds import DAY_MIN
@@ -80,9 +81,9 @@ class Wish:
             if re.fullmatch(r"[0-9]{1,2}", part):
                 n = int(part)
                 if n:
-                    found.append((f"{n} {'person' if n == 1 else 'people'}", n))
+                    found.append((wording.plural(n, "person", "people"), n))
             elif names := [name.strip() for name in part.split(",") if name.strip()]:
-                found.append((" and ".join(filter(None, (", ".join(names[:-1]), *names[-1:]))), len(names)))
+                found.append((wording.listed(names), len(names)))
         if len(found) > MOST_PARTIES or any(n > 50 for _, n in found):
             raise WrongInput("people", got=self.people[:80], needed=f"at most {MOST_PARTIES} parties of 50")
         seen: dict[str, int] = {}

@@ -10,22 +10,16 @@ import base64
 import hashlib
 import json
 from collections.abc import Iterable
-from datetime import UTC, date
+from datetime import UTC
 from html import escape
 from importlib import resources
 from string import Template
 
-from trod import units
+from trod import units, wording
 from trod.field.form import bounds
 from trod.field.form.data import FieldFormCamera, FieldFormData, FieldFormStop, Row
 from trod.field.form.drawings import safe_svg
 from trod.report.sentences import clean
-
-_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June",
-    "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
 
 _SCRIPTS = (
     "shared_scripts/new_id.js",
@@ -52,7 +46,11 @@ def field_form_html(field_form: FieldFormData) -> str:
     )
     under = " · ".join(
         part
-        for part in (_day(field_form.day) if field_form.day else "", field_form.reserve, ", ".join(field_form.people))
+        for part in (
+            wording.weekday_day(field_form.day) if field_form.day else "",
+            field_form.reserve,
+            ", ".join(field_form.people),
+        )
         if part
     )
     invented = ' <span class="tag">invented</span>' if field_form.invented else ""
@@ -92,10 +90,6 @@ def _hash(text: str) -> str:
 
 def _text(words: str) -> str:
     return escape(str(clean(words)))
-
-
-def _day(day: date) -> str:
-    return f"{_DAYS[day.weekday()]}, {day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
 def _data(field_form: FieldFormData) -> str:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass, field, fields
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any, Literal
+
+from trod import clock
 
 Outcome = Literal["visited", "not visited"]
 Arrival = Literal["working", "dead", "full", "knocked", "blind", "gone", "unknown"]
@@ -115,10 +117,7 @@ class VisitNote:
 
         utc_offset_min : the offset from UTC that the camera's clock is meant to keep [min].
         """
-        if self.clock_shown is None or self.clock_true_at is None:
-            return None
-        utc = self.clock_true_at.astimezone(UTC).replace(tzinfo=None)
-        return (self.clock_shown - utc).total_seconds() - 60 * utc_offset_min
+        return clock.error_s(self.clock_shown, self.clock_true_at, utc_offset_min)
 
     def digest(self) -> str:
         """SHA-256 over all that the note says; the same for the same words. Revision and times of saving are

@@ -11,14 +11,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue.imports import clocks
 from trod.catalogue.models import ClockCorrection, Deployment, Job
 from trod.errors import TrodError
 from trod.web.access import person
 from trod.web.forms.cameras import ClockForm, offset_words
 from trod.web.forms.common import whole
-from trod.web.shared.clock_errors import how_far
 
 FOLLOWS = "Times and sequences follow meanwhile; the bar below tells how far they are."
 
@@ -37,7 +36,7 @@ def clock_new(request: HttpRequest, slug: str) -> HttpResponse:
             "shown": visit.clock_shown,
             "truly": visit.clock_true,
             "to_raw": visit.clock_shown,
-            "reason": f"read at the visit of {clock.local(visit.at, reserve.zone):%Y-%m-%d}",
+            "reason": f"read at the visit of {wording.day(clock.local(visit.at, reserve.zone))}",
         }
     form = ClockForm(request.POST or None, deployment=row, reserve=reserve, initial=initial)
     if request.method == "POST" and form.is_valid():
@@ -58,7 +57,7 @@ def clock_new(request: HttpRequest, slug: str) -> HttpResponse:
             form.add_error(None, str(trouble))
         else:
             follows = FOLLOWS if later else "Times and sequences follow."
-            messages.success(request, f"The clock is corrected by {how_far(-made.shift_s)}. {follows}")
+            messages.success(request, f"The clock is corrected by {wording.clock_error(-made.shift_s)}. {follows}")
             for sentence in told:
                 messages.info(request, sentence)
             return redirect(row.get_absolute_url() + "#watch")
@@ -84,8 +83,8 @@ def clock_by_visit(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     if proposed is None:
         messages.info(
             request,
-            f"Nothing to correct by the visit of {clock.local(visit.at, row.site.reserve.zone):%Y-%m-%d}: it does not "
-            "hold both times, no picture lies before it, or a correction speaks of that time already.",
+            f"Nothing to correct by the visit of {wording.day(clock.local(visit.at, row.site.reserve.zone))}: "
+            "it does not hold both times, no picture lies before it, or a correction speaks of that time already.",
         )
         return redirect(f"{reverse('cameras:clock_new', args=[slug])}?visit={pk}")
     later = clocks.is_long_work(row)
@@ -107,8 +106,9 @@ def clock_by_visit(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     request.session["undo"] = {"what": "Undo the correction", "at": reverse("cameras:clock_undo", args=[made.pk])}
     messages.success(
         request,
-        f"{row.camera} at {row.site}: {proposed.sentence} It is corrected for {proposed.pictures} "
-        f"{'picture' if proposed.pictures == 1 else 'pictures'}. {FOLLOWS if later else 'Times and sequences follow.'}",
+        f"{row.camera} at {row.site}: {proposed.sentence} "
+        f"It is corrected for {wording.plural(proposed.pictures, 'picture')}. "
+        f"{FOLLOWS if later else 'Times and sequences follow.'}",
         extra_tags="undo",
     )
     for sentence in told:

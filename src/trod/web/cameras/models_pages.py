@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from trod import wording
 from trod.catalogue.models import CameraModel
 from trod.catalogue.rows.specs import spec_of
 from trod.planning.equipment.camera import WHOLE, CameraSpec
@@ -50,7 +51,7 @@ def _line(spec: CameraSpec, name: str, system: System) -> Line:
     off = ""
     if claimed and measured is not None and abs(measured / claimed - 1) > WORTH_TELLING:
         share = measured / claimed
-        little = f"{100 * abs(share - 1):.0f} % {'more' if share > 1 else 'less'} than stated"
+        little = f"{wording.share(abs(share - 1))} {'more' if share > 1 else 'less'} than stated"
         off = f"{share:.1f} times what is stated" if share >= 2 else little
     return Line(
         label=FIGURES[name].label,

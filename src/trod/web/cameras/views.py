@@ -14,7 +14,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue.answers.summary import summaries, visits_by_deployment
 from trod.catalogue.forecasts import forecasts
 from trod.catalogue.models import Camera, Card, Deployment, Picture, Placement, Reserve, Site
@@ -26,7 +26,6 @@ from trod.web.forms.cameras import CameraForm, CardForm, DeploymentForm, EndForm
 from trod.web.forms.common import RecordForm, back_to, form_page
 from trod.web.forms.records import RecordPages, the_reserve, typist
 from trod.web.shared import placements, silences, timelines
-from trod.web.shared.clock_errors import clock_error_s, how_far
 from trod.web.shared.timeline_lines import timelines as timelines_of
 
 form_methods = require_http_methods(["GET", "POST"])
@@ -90,9 +89,9 @@ def camera(request: HttpRequest, pk: int) -> HttpResponse:
     every.sort(key=lambda pair: pair[0].at, reverse=True)
     condition = []
     for v, d in every[:30]:
-        error_s = clock_error_s(v, d.utc_offset_min)
+        error_s = clock.error_s(v.clock_shown, v.clock_true, d.utc_offset_min)
         condition.append(
-            {"visit": v, "site": d.site, "clock": how_far(error_s) if error_s and abs(error_s) >= 1 else ""}
+            {"visit": v, "site": d.site, "clock": wording.clock_error(error_s) if error_s and abs(error_s) >= 1 else ""}
         )
     context = {
         "camera": row,
@@ -155,12 +154,12 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
         last = max(last, min(foretold.late or today, today + timedelta(days=365)), today + timedelta(days=60))
     told = []
     for v in visits:
-        error_s = clock_error_s(v, row.utc_offset_min)
+        error_s = clock.error_s(v.clock_shown, v.clock_true, row.utc_offset_min)
         told.append(
             {
                 "visit": v,
                 "error": error_s,
-                "clock": "" if error_s is None else "right" if abs(error_s) < 60 else how_far(error_s),
+                "clock": "" if error_s is None else "right" if abs(error_s) < 60 else wording.clock_error(error_s),
             }
         )
     try:

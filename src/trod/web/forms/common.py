@@ -22,7 +22,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue.models import DaySum, DeploymentSum, Reserve
 from trod.catalogue.models.overlap import MESSAGE as OVERLAP
 from trod.catalogue.models.overlap import NAME as OVERLAP_NAME
@@ -403,9 +403,11 @@ def _counted(counts: Mapping[str, int]) -> str:
     words = []
     for name, n in counts.items():
         one, many = KIND_WORDS.get(name, (name, f"{name}s"))
-        number = f"more than {MOST_COUNTED}" if n > MOST_COUNTED else f"{n}"
-        words.append(f"{number} {one if n == 1 else many}")
-    return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
+        told = (
+            f"more than {wording.plural(MOST_COUNTED, one, many)}" if n > MOST_COUNTED else wording.plural(n, one, many)
+        )
+        words.append(told)
+    return wording.listed(words)
 
 
 MOST_COUNTED = 10_000  # of one kind that hangs on a record

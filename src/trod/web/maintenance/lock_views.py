@@ -12,6 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from trod import wording
 from trod.catalogue.models import Lock, Reserve, Site
 from trod.errors import WrongInput
 from trod.web.access import person
@@ -114,8 +115,8 @@ def phrase(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and request.POST.get("do") == "lost":
         if request.POST.get("sure") == "yes":
             number = seal.throw_away()
-            are = "number is" if number == 1 else "numbers are"
-            messages.success(request, f"{number} sealed {are} thrown away. Put them in anew.")
+            thrown = wording.plural(number, "sealed number is", "sealed numbers are")
+            messages.success(request, f"{thrown} thrown away. Put them in anew.")
             return redirect("maintenance:locks")
         messages.error(request, "Nothing is thrown away: tick that you are sure.")
         return redirect("maintenance:locks_phrase")
@@ -133,7 +134,7 @@ def phrase(request: HttpRequest) -> HttpResponse:
             form.add_error("old" if sealed else None, wrong)
         if changed is not None:
             done = "sealed" if said["new"] else "laid open"
-            messages.success(request, f"{changed} number{'s are' if changed != 1 else ' is'} {done}.")
+            messages.success(request, f"{wording.plural(changed, 'number is', 'numbers are')} {done}.")
             return redirect("maintenance:locks")
     context = {"form": form, "sealed": sealed, **HERE}
     return _private(render(request, "trod/maintenance/phrase.html", context, status=422 if form.is_bound else 200))

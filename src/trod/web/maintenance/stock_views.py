@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue.models import Booking, CostYear, Deployment, StockItem, Visit
 from trod.planning.visit.maintenance import costs_sentence, year_span, years_between
 from trod.web.access import person
@@ -130,7 +130,7 @@ def book_visits(request: HttpRequest) -> HttpResponse:
         total = -sum(b.change for b in made)
         messages.success(
             request,
-            f"{total} batteries of {len(made)} visit{'' if len(made) == 1 else 's'} are booked.",
+            f"Booked: {wording.plural(total, 'battery', 'batteries')} of {wording.plural(len(made), 'visit')}.",
             extra_tags="undo",
         )
     for words in wrong:

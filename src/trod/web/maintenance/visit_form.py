@@ -9,7 +9,7 @@ from django import forms
 from django.db.models import Q
 from django.utils import timezone
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue.models import Card, Deployment, Lock, Site, Visit
 from trod.catalogue.rounds import visiting
 from trod.web.forms.common import Input, LocalMoment, RecordForm, box, limits
@@ -165,10 +165,10 @@ class VisitForm(RecordForm):
         late = deployment.end and at > deployment.end + timedelta(days=1)
         if early or late:
             zone = self.reserve.zone if self.reserve else "UTC"
-            until = f"to {clock.local(deployment.end, zone):%Y-%m-%d}" if deployment.end else "on"
+            until = f"to {wording.day(clock.local(deployment.end, zone))}" if deployment.end else "on"
             self.add_error(
                 "at",
-                f"{deployment.camera} stood there from {clock.local(deployment.start, zone):%Y-%m-%d} {until}",
+                f"{deployment.camera} stood there from {wording.day(clock.local(deployment.start, zone))} {until}",
             )
 
     def _check_settings(self, data: dict[str, Any], deployment: Deployment | None, at: Any) -> None:

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue.models import Card, Deployment, Site, Visit
 from trod.catalogue.rounds import visiting
 from trod.units import Scale, scale
@@ -149,7 +149,7 @@ class VisitPages(RecordPages[Visit]):
     instead = "Take what was booked for it back on the stock first."
 
     def name_of(self, row: Visit) -> str:
-        return f"the visit of {clock.local(row.at, row.site.reserve.zone):%Y-%m-%d} to {row.site}"
+        return f"the visit of {wording.day(clock.local(row.at, row.site.reserve.zone))} to {row.site}"
 
     def after_delete(self, row: Visit) -> str:
         return _home(row)

@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import Q
 from django.urls import reverse
 
+from trod import wording
 from trod.catalogue.models import Deployment, Reserve, Sequence, Sign, Site, Species
 from trod.catalogue.rows import usual
 from trod.errors import WrongInput
@@ -77,7 +78,7 @@ def came_by_month(site: Site) -> tuple[list[str], list[tuple[str, list[int], int
     counts = {names[number]: months for number, months in counted.items() if number in names}
     table = [(name, months, sum(months)) for name, months in counts.items()]
     return (
-        [f"{datetime(2000, m, 1):%b}" for m in range(1, 13)],
+        list(wording.SHORT_MONTHS),
         sorted(table, key=lambda line: (-line[2], line[0])),
     )
 

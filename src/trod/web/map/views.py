@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from calendar import month_name
 from typing import Any
 
 from django.contrib import messages
@@ -12,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue import texts
 from trod.catalogue.answers.summary import summaries
 from trod.catalogue.models import Reserve, Sign, Site
@@ -49,8 +48,8 @@ def ground(request: HttpRequest) -> HttpResponse:
         "sign": sign[:200],
         "sign_count": len(sign),
         "month": month,
-        "months": list(enumerate(month_name))[1:],
-        "month_name": month_name[month] if month else "",
+        "months": list(enumerate(wording.MONTHS, 1)),
+        "month_name": wording.MONTHS[month - 1] if month else "",
     }
     return render(request, "trod/map.html", context)
 

@@ -13,10 +13,10 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from trod import wording
 from trod.catalogue.models import Site
 from trod.errors import WrongInput
 from trod.planning.catch.animals import ANIMALS
-from trod.planning.ground.site import MONTHS
 from trod.planning.place import inputs as entered
 from trod.planning.place.advice import PASSED, STAYED
 from trod.planning.place.adviser import AIMS
@@ -24,7 +24,6 @@ from trod.telling.measures import figure
 from trod.web.forms.common import box
 from trod.web.planner import units as shown_units
 
-MONTH_LETTERS = tuple(name[:3] for name in MONTHS)
 COVER_WORDS = {"open": "open ground", "low plants": "low plants", "tall grass": "tall grass", "scrub": "scrub",
                "wood": "wood"}  # fmt: skip
 WORDS: dict[str, list[tuple[str, str]]] = {
@@ -193,7 +192,7 @@ class PlannerForm(forms.Form):
         self.units = units
         super().__init__(told, auto_id="b-%s")
         self.fields |= {name: _field(name, units, models) for group in GROUPS for name in group.names}
-        for n, month in enumerate(MONTHS, 1):
+        for n, month in enumerate(wording.MONTHS, 1):
             self.fields[f"month_{n}"] = forms.BooleanField(required=False, label=month)
             self.fields[f"snow_{n}"] = Amount("snow_deepest_m", units, label=f"Snow in {month}")
 
@@ -321,8 +320,9 @@ class PlannerForm(forms.Form):
     def months(self) -> list[dict[str, Any]]:
         """The twelve months: whether it stands in each, and the usual snow."""
         return [
-            {"n": i, "name": MONTH_LETTERS[i - 1], "long": MONTHS[i - 1], "stands": bool(self.data.get(f"month_{i}")),
-             "snow": self.data.get(f"snow_{i}", ""), "error": f"snow_{i}" in self.errors}
+            {"n": i, "name": wording.SHORT_MONTHS[i - 1], "long": wording.MONTHS[i - 1],
+             "stands": bool(self.data.get(f"month_{i}")), "snow": self.data.get(f"snow_{i}", ""),
+             "error": f"snow_{i}" in self.errors}
             for i in range(1, 13)
         ]  # fmt: skip
 

@@ -175,7 +175,9 @@ def _cell(row: Mapping[str, Any], key: str, kind: str, url: str, *, with_interva
     if kind == "date":
         text = str(value)
         return Cell(
-            wording.month(date.fromisoformat(f"{text}-01")) if len(text) == 7 else _short(date.fromisoformat(text)),
+            wording.month(date.fromisoformat(f"{text}-01"))
+            if len(text) == 7
+            else wording.short_day(date.fromisoformat(text)),
             number=False,
         )
     if kind in ("rate", "share"):
@@ -189,17 +191,13 @@ def _cell(row: Mapping[str, Any], key: str, kind: str, url: str, *, with_interva
     return Cell(wording.capital(str(value)) if key in HEADINGS else str(value), number=False)
 
 
-def _short(day: date) -> str:
-    return f"{day.day} {wording.MONTHS[day.month - 1][:3]} {day.year}"
-
-
 # --- the rest --------------------------------------------------------------------------------------
 
 
 def intervals_of(finding: Any) -> tuple[str, ...]:
     """The intervals beside the one shown, each with its kind."""
     return tuple(
-        f"{wording.between(i.low, i.high)} ({round(100 * i.level)} %, {i.kind})" for i in finding.other_intervals
+        f"{wording.between(i.low, i.high)} ({wording.share(i.level)}, {i.kind})" for i in finding.other_intervals
     )
 
 
@@ -213,7 +211,7 @@ def number_of(finding: Any) -> str:
     else:
         text = f"{wording.trimmed(finding.value)} {finding.unit}"
         text += f", {wording.between(finding.interval.low, finding.interval.high)}"
-    return f"{text} ({round(100 * finding.interval.level)} %, {finding.interval.kind})"
+    return f"{text} ({wording.share(finding.interval.level)}, {finding.interval.kind})"
 
 
 def statistics(finding: Any) -> tuple[tuple[str, str], ...]:
@@ -229,7 +227,7 @@ def statistics(finding: Any) -> tuple[tuple[str, str], ...]:
             )
         )
         out.append(("Scatter, over that of single detections", wording.number(told["scatter"])))
-    out.append(("Allowance for years", f"{round(100 * told['yearly_allowance'])} % (standard deviation, log scale)"))
+    out.append(("Allowance for years", f"{wording.share(told['yearly_allowance'])} (standard deviation, log scale)"))
     for years, share in finding.series["outlook"].items():
         out.append((f"A halving in three years, shown by {years} years", f"{round(100 * share)} of 100 records"))
     pair = finding.series["same_months"]

@@ -16,6 +16,7 @@ from django.utils import timezone
 from django.utils.html import json_script
 from django.views.decorators.http import require_GET, require_POST
 
+from trod import wording
 from trod.catalogue.answers import answers, evidence
 from trod.catalogue.answers.answers import Answer
 from trod.catalogue.answers.evidence import Account
@@ -368,8 +369,7 @@ def _same(a: Any, b: Any) -> bool:
 
 
 def _day(at: datetime, reserve: Reserve) -> str:
-    here = at.astimezone(reserve.zone_info)
-    return f"{here.day} {here:%B %Y}"
+    return wording.day(at.astimezone(reserve.zone_info))
 
 
 @require_POST

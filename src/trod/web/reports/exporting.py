@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from trod import __version__, wording
+from trod import __version__, clock, wording
 from trod.catalogue import models
 from trod.catalogue.answers import answers, condition, effort_days, evidence
 from trod.catalogue.answers.evidence import Account
@@ -231,10 +231,8 @@ def _visit_rows(reserve: models.Reserve, asked: Filter) -> QuerySet[models.Visit
 def _visits(reserve: models.Reserve, asked: Filter) -> Iterator[Sequence[Any]]:
     rows = _visit_rows(reserve, asked).select_related("site", "deployment").order_by("at", "uuid")
     for v in rows.iterator(2000):
-        ahead = ""
-        if v.clock_shown and v.clock_true and v.deployment:
-            off = (v.clock_shown - v.clock_true).total_seconds() - 60 * v.deployment.utc_offset_min
-            ahead = f"{off:g}"
+        off = clock.error_s(v.clock_shown, v.clock_true, v.deployment.utc_offset_min) if v.deployment else None
+        ahead = "" if off is None else f"{off:g}"
         yield (
             v.site.slug, v.deployment.slug if v.deployment else "", _utc(v.at), v.arrival, v.battery_percent,
             v.batteries_changed, v.card_out_id is not None, v.card_in_id is not None, ahead, v.walk_test,

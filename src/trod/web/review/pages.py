@@ -12,7 +12,7 @@ from typing import Any
 from django.db.models import F, QuerySet, Window
 from django.db.models.functions import Mod, RowNumber
 
-from trod import sky
+from trod import sky, wording
 from trod.catalogue.identifications.identification_lines import ALONE, MOST_ANIMALS, TOLD, UNSET
 from trod.catalogue.identifications.identifications import redoable, tell
 from trod.catalogue.models import (
@@ -277,7 +277,7 @@ def _suggestions(ids: abc.Sequence[int]) -> dict[int, list[Suggestion]]:
 
 def _guess(suggestions: abc.Sequence[Suggestion]) -> str:
     best = suggestions[0]
-    return f"{best.species.name if best.species else best.what} ({best.score:.0%})"
+    return f"{best.species.name if best.species else best.what} ({wording.share(best.score)})"
 
 
 def _told(identification: Identification, sequence: Sequence, zone: Any) -> Said:
@@ -297,12 +297,11 @@ def _told(identification: Identification, sequence: Sequence, zone: Any) -> Said
 
 
 def _when(at: datetime, zone: Any) -> str:
-    here = at.astimezone(zone)
-    return f"{here.day} {here:%b %Y}, {here:%H:%M}"
+    return wording.moment(at.astimezone(zone))
 
 
 def sentence(sequence: Sequence, frames: abc.Sequence[Frame]) -> str:
-    """A sequence in words: “Alder Ford, 12 Nov 2025, 06:41, infrared, 3 frames in 8 s; at civil dawn.”"""
+    """A sequence in words: “Alder Ford, 12 Nov 2025 06:41, infrared, 3 frames in 8 s; at civil dawn.”"""
     site = sequence.deployment.site
     reserve = site.reserve
     lasts = (sequence.end_at - sequence.start_at).total_seconds()
@@ -310,18 +309,12 @@ def sentence(sequence: Sequence, frames: abc.Sequence[Frame]) -> str:
     if sequence.frames == 1:
         what = "1 clip" if clips else "1 frame"
     else:
-        what = f"{sequence.frames} {'clips' if clips == len(frames) and clips else 'frames'} in {_lasting(lasts)}"
+        what = f"{sequence.frames} {'clips' if clips == len(frames) and clips else 'frames'} in {wording.lasting(lasts)}"
     parts = [f"{site.name}, {_when(sequence.start_at, reserve.zone_info)}"]
     if sequence.infrared:
         parts.append("infrared")
     parts.append(what)
     return ", ".join(parts) + "; " + light_words(sequence.start_at, reserve) + "."
-
-
-def _lasting(seconds: float) -> str:
-    if seconds < 100:
-        return f"{seconds:.0f} s"
-    return f"{seconds / 60:.0f} min" if seconds < 6000 else f"{seconds / 3600:.1f} h"
 
 
 def light_words(at: datetime, reserve: Reserve) -> str:

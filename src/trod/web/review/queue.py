@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 
 from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
 
+from trod import wording
 from trod.catalogue.models import (
     DaySum,
     Deployment,
@@ -80,11 +81,11 @@ class Queue:
         elif self.site:
             parts.append(f"at {self.site.name}")
         if self.first_day and self.last_day:
-            parts.append(f"from {_day(self.first_day)} to {_day(self.last_day)}")
+            parts.append(f"from {wording.short_day(self.first_day)} to {wording.short_day(self.last_day)}")
         elif self.first_day:
-            parts.append(f"from {_day(self.first_day)} on")
+            parts.append(f"from {wording.short_day(self.first_day)} on")
         elif self.last_day:
-            parts.append(f"until {_day(self.last_day)}")
+            parts.append(f"until {wording.short_day(self.last_day)}")
         if self.light:
             parts.append(LIGHTS[self.light])
         parts.append(SORTS[self.sort])
@@ -144,12 +145,12 @@ class Queue:
         return rows.reverse() if back else rows
 
     def counts(self, person: str) -> tuple[str, str]:
-        """How many are left and how many there are in all, as written: “312”, “1,204”."""
+        """How many are left and how many there are in all, as written: “312”, “1 204”."""
         kept = self._kept_counts()
         if kept is None:
             return _count(self.rows(person)), _count(self.ground())
         left, every = kept
-        return f"{left:,}" if self.which == "unseen" else _count(self.rows(person)), f"{every:,}"
+        return wording.count(left) if self.which == "unseen" else _count(self.rows(person)), wording.count(every)
 
     def _kept_counts(self) -> tuple[int, int] | None:
         """How many nobody has looked at and how many there are, by the sums that are kept; None when they cannot be
@@ -174,11 +175,7 @@ class Queue:
 
 def _count(rows: QuerySet[Sequence]) -> str:
     found = rows.order_by()[: MOST_COUNTED + 1].count()
-    return f"more than {MOST_COUNTED:,}" if found > MOST_COUNTED else f"{found:,}"
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {day:%b %Y}"
+    return f"more than {wording.count(MOST_COUNTED)}" if found > MOST_COUNTED else wording.count(found)
 
 
 def read(given: Any, reserve: Reserve | None) -> Queue:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import math
-from calendar import month_name
 from collections.abc import Sequence
 from datetime import date, time
 from typing import Any
@@ -13,6 +12,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from trod import wording
 from trod.catalogue.forecasts import heights
 from trod.catalogue.models import Reserve, Site
 from trod.catalogue.rounds.wishes import MOST_DAYS, WHICH, Wish
@@ -162,7 +162,7 @@ def initial_of(wish: Wish) -> dict[str, Any]:
 
 def first_words(day: date, person: str) -> dict[str, Any]:
     """A new round's first values."""
-    return {"name": f"Round of {day.day} {month_name[day.month]}", "first": day, "people": person}
+    return {"name": f"Round of {wording.day_month(day)}", "first": day, "people": person}
 
 
 class StartForm(forms.ModelForm):
@@ -217,7 +217,7 @@ class NightsForm(forms.Form):
         sign, low, high = shown.sign, round(shown.from_stored(-60)), round(shown.from_stored(45))
         for n in range(1, 13):
             self.fields[f"m{n}"] = forms.FloatField(
-                label=f"{month_name[n]} ({sign})", required=False, min_value=low, max_value=high,
+                label=f"{wording.MONTHS[n - 1]} ({sign})", required=False, min_value=low, max_value=high,
                 widget=forms.NumberInput({"step": "any"}),
             )  # fmt: skip
         spread = "how much single nights differ (standard deviation); 4 °C (7 °F) is assumed when empty"
@@ -239,7 +239,7 @@ class NightsForm(forms.Form):
                 self.add_error("file", str(trouble))
             return data
         typed = [data.get(f"m{n}") for n in range(1, 13)]
-        missing = [month_name[n + 1] for n, value in enumerate(typed) if value is None]
+        missing = [wording.MONTHS[n] for n, value in enumerate(typed) if value is None]
         if len(missing) == 12 and not any(f"m{n}" in self.errors for n in range(1, 13)):
             data["minimum_c"] = None  # taken back
         elif missing:

@@ -76,12 +76,6 @@ def length_words(metres: float, units: str) -> str:
     return sentences.way_length(metres, system_of(units))
 
 
-def minutes_words(minutes: float) -> str:
-    """'25 min', '2 h 05'."""
-    whole = round(minutes)
-    return f"{whole} min" if whole < 90 else f"{whole // 60} h {whole % 60:02d}"
-
-
 def way_words(v: StopTime, units: str) -> str:
     """How they come to a stop."""
     parts = []
@@ -92,7 +86,7 @@ def way_words(v: StopTime, units: str) -> str:
         if v.way.climb_m is not None and v.way.climb_m >= 20:
             climb = f", {measures.climb(v.way.climb_m, system_of(units))} uphill"
         parts.append(f"{length_words(v.way.walk_m, units)} on foot{climb}")
-    return f"{minutes_words(max(1, v.way.minutes))}: {', '.join(parts)}" if parts else "here"
+    return f"{wording.lasting(60 * max(1, v.way.minutes))}: {', '.join(parts)}" if parts else "here"
 
 
 def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
@@ -105,13 +99,13 @@ def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
             {
                 "n": n,
                 "trip": trip,
-                "day": f"{round_sheet.DAYS[trip.day.weekday()]}, {wording.day(trip.day)}",
+                "day": wording.weekday_day(trip.day),
                 "leave": round_sheet.clock(trip.leave),
                 "home": round_sheet.clock(trip.home),
-                "away": minutes_words((trip.home - trip.leave).total_seconds() / 60),
+                "away": wording.lasting((trip.home - trip.leave).total_seconds()),
                 "foot": f"{length_words(trip.walk_m, units)} on foot" if trip.walk_m >= 10 else "hardly a step on foot",
                 "car": length_words(trip.drive_m, units) if trip.drive_m >= 50 else "",
-                "back": minutes_words(max(1, trip.back.minutes)),
+                "back": wording.lasting(60 * max(1, trip.back.minutes)),
                 "light": planned.light[n] if n < len(planned.light) else "",
                 "saves": wording.camera_days(trip.saves_days) if trip.saves_days >= 0.05 else "",
                 "visits": [
@@ -119,7 +113,7 @@ def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
                         "v": v,
                         "arrive": round_sheet.clock(v.arrive),
                         "leave": round_sheet.clock(v.leave),
-                        "wait": minutes_words(v.wait_min) if v.wait_min >= 1 else "",
+                        "wait": wording.lasting(60 * v.wait_min) if v.wait_min >= 1 else "",
                         "way": way_words(v, units),
                         "saves": wording.days_number(v.saves_days) if v.saves_days >= 0.05 else "",
                         "first": n == 0 and v.number == 1,

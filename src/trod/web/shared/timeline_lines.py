@@ -5,21 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue.answers.summary import Summary
 from trod.catalogue.forecasts.forecasts import Forecast
 from trod.catalogue.models import Deployment, Visit
 from trod.web.shared.timelines import Ahead, Stay, Timeline
 
 
-def _day(day: date) -> str:
-    return f"{day.day} {day:%b %Y}"
-
-
 def ahead_of(told: Forecast) -> Ahead:
     """A forecast as the activity timeline draws it."""
     if told.found_on is not None:
-        return Ahead(told.found_on, (1.0,), None, f"found on {_day(told.found_on)}: {told.found}")
+        return Ahead(told.found_on, (1.0,), None, f"found on {wording.short_day(told.found_on)}: {told.found}")
     return Ahead(told.start, told.stopped, told.early, when(told))
 
 
@@ -28,8 +24,8 @@ def when(told: Forecast) -> str:
     if told.early is None:
         return "lasts longer than is foretold"
     if told.late is None:
-        return f"probably stops after {_day(told.early)}"
-    return f"probably stops {_day(told.early)} to {_day(told.late)}"
+        return f"probably stops after {wording.short_day(told.early)}"
+    return f"probably stops {wording.short_day(told.early)} to {wording.short_day(told.late)}"
 
 
 def timelines(

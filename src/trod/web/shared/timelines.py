@@ -14,6 +14,8 @@ from itertools import groupby
 
 from trod.drawing.pen import Pen, Svg, shape
 
+from trod import wording
+
 # Sequences a day, lowest of each shade. A day without any has none. Ours.
 SHADES = (1, 3, 6, 11, 21)
 UNIT, HEIGHT, TOP, FOOT = 4, 34, 4, 26  # px a day, px, and where the coloured band begins and ends
@@ -85,20 +87,19 @@ class Timeline:
     def sentence(self, first: date, today: date) -> str:
         """The line in words."""
         if not self.stays:
-            return f"{self.name}: no camera since {_day(first)}."
+            return f"{self.name}: no camera since {wording.short_day(first)}."
         sequences = sum(n for day, n in self.counts.items() if first <= day <= today)
         lost = sum((min(b, today) - max(a, first)).days + 1 for a, b in self.gaps if b >= first and a <= today)
-        words = [f"{self.name}: a camera on {self.days_out(first, today)} days", f"{sequences} sequences"]
+        words = [
+            f"{self.name}: a camera on {wording.plural(self.days_out(first, today), 'day')}",
+            wording.plural(sequences, "sequence"),
+        ]
         if lost:
-            words.append(f"{lost} days with a gap")
+            words.append(f"{wording.plural(lost, 'day')} with a gap")
         if self.visits:
-            words.append(f"last visit {_day(max(self.visits))}")
+            words.append(f"last visit {wording.short_day(max(self.visits))}")
         words += [stay.ahead.words for stay in self.stays if stay.ahead and stay.ahead.words]
         return ", ".join(words) + "."
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {day:%b %Y}"
 
 
 def shade(sequences: int) -> int:
@@ -112,7 +113,7 @@ def months(first: date, last: date) -> list[tuple[str, float, int | None]]:
     out = []
     at = first if first.day == 1 else (first.replace(day=1) + timedelta(days=32)).replace(day=1)
     while at <= last:
-        out.append((f"{at:%b}", (at - first).days / span, at.year if at.month == 1 else None))
+        out.append((wording.SHORT_MONTHS[at.month - 1], (at - first).days / span, at.year if at.month == 1 else None))
         at = (at + timedelta(days=32)).replace(day=1)
     return out
 

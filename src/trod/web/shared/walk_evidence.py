@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, cast
 
+from trod import wording
 from trod.catalogue.models import CameraModel, Site, WalkTest
 from trod.catalogue.rows import usual
 from trod.errors import WrongInput
@@ -121,7 +122,7 @@ def says(spec: CameraSpec, tests: list[WalkTest]) -> Says | None:
     if not walks:
         return None
     cameras = sorted({str(test.deployment.camera) for test in tests})
-    who = f"past {cameras[0]}" if len(cameras) == 1 else f"past {len(cameras)} cameras of this kind"
+    who = f"past {cameras[0]}" if len(cameras) == 1 else f"past {wording.plural(len(cameras), 'camera')} of this kind"
     return told(spec, _by_walks(walks, known_of(spec)), who)
 
 

@@ -16,7 +16,7 @@ from urllib.parse import urlencode
 from django.db.models import Exists, OuterRef
 from django.urls import NoReverseMatch, reverse
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue.answers.summary import Summary
 from trod.catalogue.forecasts.forecasts import Forecast
 from trod.catalogue.imports import clocks
@@ -35,7 +35,6 @@ from trod.catalogue.models import (
 )
 from trod.catalogue.rounds import not_visited as missed
 from trod.catalogue.rows import rollups, taxa
-from trod.web.shared.clock_errors import clock_error_s, how_far
 
 AHEAD_D = 30  # what an idle camera loses before somebody would come by anyway
 USUAL_VISIT_D = 60  # between visits, when the reserve has no rhythm of its own yet. Ours.
@@ -67,20 +66,12 @@ class Need:
     at_once: str = ""
 
 
-def ago(days: float) -> str:
-    """A length of time in words."""
-    if days < 1 / 24:
-        return "less than an hour"
-    if days < 1.5:
-        hours = round(days * 24)
-        return "an hour" if hours == 1 else f"{hours} hours"
-    if days < 60:
-        return f"{days:.0f} days"
-    return f"{days / 30.44:.0f} months"
+def _date(when: datetime, d: Deployment) -> str:
+    return wording.day(clock.local(when, d.site.reserve.zone))
 
 
-def count(n: int, one: str, many: str | None = None) -> str:
-    return f"{n:,} {one if n == 1 else many or one + 's'}".replace(",", " ")
+def _span(days: float) -> str:
+    return wording.span(86_400 * days)
 
 
 def usual_visit_days(visits: Mapping[int, list[Visit]]) -> float:
@@ -127,7 +118,7 @@ def silent_cameras(
                 Need(
                     "gone",
                     days + 2 * AHEAD_D,
-                    f"{where} was gone on {_date(last.at)} and its deployment still stands open.",
+                    f"{where} was gone on {_date(last.at, d)} and its deployment still stands open.",
                     "End the deployment",
                     reverse("cameras:deployment_end", args=[d.slug]),
                     clay=True,
@@ -139,8 +130,8 @@ def silent_cameras(
                 Need(
                     "silent",
                     min(silent, 365) + AHEAD_D,
-                    f"{where} brought nothing from its last {ago(silent)}: its last picture is of "
-                    f"{_date(seen.last_at)}. "
+                    f"{where} brought nothing from its last {_span(silent)}: its last picture is of "
+                    f"{_date(seen.last_at, d)}. "
                     "It was probably dead or full.",
                     "See its story",
                     d.get_absolute_url(),
@@ -156,7 +147,7 @@ def silent_cameras(
                 Need(
                     "full",
                     min(-full, 365) + AHEAD_D,
-                    f"The card in {where} is probably full: at its last pace it would have been for {ago(-full)}.",
+                    f"The card in {where} is probably full: at its last pace it would have been for {_span(-full)}.",
                     "Record a visit",
                     _visit_url(d),
                     clay=True,
@@ -167,7 +158,8 @@ def silent_cameras(
                 Need(
                     "unvisited",
                     (days - usual) * 0.5,
-                    f"Nobody has been at {where} for {ago(days)}; here a camera is usually visited every {ago(usual)}.",
+                    f"Nobody has been at {where} for {_span(days)}; "
+                    f"here a camera is usually visited every {_span(usual)}.",
                     "Record a visit",
                     _visit_url(d),
                 )
@@ -181,8 +173,8 @@ def silent_cameras(
             Need(
                 "unvisited",
                 lost,
-                f"Nobody has been at {len(unvisited)} cameras for {ago(min(unvisited)[0])} or more, longest at "
-                f"{where} ({ago(longest)}); here a camera is usually visited every {ago(usual)}.",
+                f"Nobody has been at {wording.plural(len(unvisited), 'camera')} for {_span(min(unvisited)[0])} or more, "
+                f"longest at {where} ({_span(longest)}); here a camera is usually visited every {_span(usual)}.",
                 "See the cameras",
                 reverse("cameras:cameras"),
             )
@@ -208,7 +200,7 @@ def stopping_cameras(standing: Iterable[Deployment], foretold: Mapping[str, Fore
         if told.found_on is not None:
             how = "with its card full" if told.found == Visit.Arrival.FULL.label else f"with {told.found}"
             sentence = (
-                f"{where} was found {how} on {told.found_on.day} {told.found_on:%B}, and nothing says that anybody "
+                f"{where} was found {how} on {wording.day(told.found_on, today)}, and nothing says that anybody "
                 "set it going again."
             )
             lost = (today - told.found_on).days + AHEAD_D
@@ -217,19 +209,20 @@ def stopping_cameras(standing: Iterable[Deployment], foretold: Mapping[str, Fore
         chance, url = told.chance(today), reverse("cameras:power", args=[d.slug])
         because = MOST_LIKELY.get(told.cause, "")
         if chance >= LIKELY:
-            sentence = f"{where} has probably stopped by now, with a chance of {_in_100(chance)}{because}."
+            sentence = f"{where} has probably stopped by now, with a chance of {wording.in_100(chance)}{because}."
             needs.append(Need("stopped", lost, sentence, "Record a visit", _visit_url(d), clay=True))
         elif told.early is not None and told.early <= today:
-            sentence = f"{where} may have stopped by now, with a chance of {_in_100(chance)}{because}."
+            sentence = f"{where} may have stopped by now, with a chance of {wording.in_100(chance)}{because}."
             maybe.append((lost, chance, where, Need("may-stop", lost, sentence, "See why", url)))
         elif told.go_by is not None and (told.go_by - today).days <= SOON_D:
-            by = "today" if told.go_by <= today else f"by {told.go_by:%A}, {told.go_by.day} {told.go_by:%B}"
+            by = "today" if told.go_by <= today else f"by {wording.weekday_day(told.go_by, year=False)}"
             sentence = f"Go to {where} {by}: {_before(told)}."
             soon.append((told.go_by, where, Need("due", lost, sentence, "See why", url)))
     if len(maybe) > MANY:
         lost, chance, where, _ = max(maybe)
         sentence = (
-            f"{len(maybe)} cameras may have stopped by now, first of all {where} with a chance of {_in_100(chance)}."
+            f"{len(maybe)} cameras may have stopped by now, "
+            f"first of all {where} with a chance of {wording.in_100(chance)}."
         )
         needs.append(Need("may-stop", sum(one[0] for one in maybe), sentence, *_round()))
     else:
@@ -249,13 +242,9 @@ def not_reached(rows: Iterable[NotVisited], zone: str) -> list[Need]:
     for row in list(rows)[:MOST_EACH]:
         day = clock.local(row.at, zone).date()
         why = " ".join(row.why.split()).rstrip(".")[:160] or "no reason noted"
-        sentence = f"{missed.what(row)} was not visited on {day.day} {day:%B}: {why}."
+        sentence = f"{missed.what(row)} was not visited on {wording.day(day)}: {why}."
         needs.append(Need("not-visited", float(AHEAD_D), sentence, *_round()))
     return needs
-
-
-def _in_100(chance: float) -> str:
-    return f"{min(99, max(1, round(100 * chance)))} in 100"
 
 
 def _before(told: Forecast) -> str:
@@ -263,7 +252,7 @@ def _before(told: Forecast) -> str:
     if told.early is None:
         return "faults and theft are reason enough"
     what = WOULD.get(told.cause, "it would stop")
-    return f"from {told.early.day} {told.early:%B} on {what} with a chance of 1 in 10 or more"
+    return f"from {wording.day(told.early, told.go_by)} on {what} with a chance of 1 in 10 or more"
 
 
 def _round() -> tuple[str, str]:
@@ -300,10 +289,6 @@ def _full_in(
     return card.size_gb * 1e9 / a_day - (now - put_in).total_seconds() / 86400
 
 
-def _date(when: datetime) -> str:
-    return f"{when.day} {when:%B}"
-
-
 def cards_not_home(
     deployments: Iterable[Deployment],
     homes: Mapping[int, datetime],
@@ -318,15 +303,16 @@ def cards_not_home(
         out = [v for v in visits.get(d.pk, ()) if v.card_out_id and (home is None or v.at > home)]
         if out:
             days = sum((b - a).total_seconds() for a, b in ((home or d.start, out[-1].at),)) / 86400
-            labels = ", ".join(dict.fromkeys(str(v.card_out) for v in out))
-            waiting.update(dict.fromkeys(labels.split(", "), d.slug))
+            labels = list(dict.fromkeys(str(v.card_out) for v in out))
+            waiting.update(dict.fromkeys(labels, d.slug))
+            cards = f"Card {labels[0]} was" if len(labels) == 1 else f"Cards {wording.listed(labels)} were"
             needs.append(
                 Need(
                     "card",
                     0.6 * min(days, 365),
-                    f"Card {labels} was taken out at {d.site} "
-                    f"{ago((now - out[-1].at).total_seconds() / 86400)} ago and is "
-                    f"not imported: {ago(days)} of pictures.",
+                    f"{cards} taken out at {d.site} "
+                    f"{wording.ago((now - out[-1].at).total_seconds())} and {'is' if len(labels) == 1 else 'are'} "
+                    f"not imported: {_span(days)} of pictures.",
                     "Import it",
                     reverse("cards:cards"),
                 )
@@ -337,8 +323,8 @@ def cards_not_home(
                 Need(
                     "card",
                     0.6 * min(days, 365),
-                    f"The deployment {d.slug} ended on {_date(d.end)} and no card of it is "
-                    f"imported: {ago(days)} of pictures.",
+                    f"The deployment {d.slug} ended on {_date(d.end, d)} and no card of it is "
+                    f"imported: {_span(days)} of pictures.",
                     "Import it",
                     reverse("cards:cards"),
                 )
@@ -353,8 +339,8 @@ def cards_not_home(
             Need(
                 "card",
                 20.0 + len(others),
-                f"{count(len(others), 'card')} lie{'s' if len(others) == 1 else ''} at home, not imported: "
-                f"{', '.join(others[:6])}{' …' if len(others) > 6 else ''}.",
+                f"{wording.plural(len(others), 'card lies', 'cards lie')} at home, not imported: "
+                f"{wording.listed_at_most(others, 6, 'more')}.",
                 "Import",
                 reverse("cards:cards"),
             )
@@ -374,7 +360,7 @@ def work_stuck() -> list[Need]:
                 "card_import",
                 60.0,
                 f"The import {card_import.name} is {card_import.get_state_display()}: "
-                f"{count(card_import.files, 'file')} so far. "
+                f"{wording.plural(card_import.files, 'file')} so far. "
                 "What came over is kept.",
                 "See it",
                 reverse("cards:cards"),
@@ -412,7 +398,8 @@ def wrong_clocks(
         before = d.start
         for visit in visits.get(d.pk, ()):
             since, before = before, visit.at
-            error_s, shown = clock_error_s(visit, d.utc_offset_min), visit.clock_shown
+            shown = visit.clock_shown
+            error_s = clock.error_s(shown, visit.clock_true, d.utc_offset_min)
             if error_s is None or shown is None:
                 continue
             if abs(error_s) < clocks.LEAST_S or visit.at <= d.start + timedelta(hours=1):
@@ -432,8 +419,8 @@ def wrong_clocks(
                 Need(
                     "clock",
                     15.0 + min(abs(error_s) / 3600, 24),
-                    f"The clock of {d.camera} at {d.site} was {how_far(error_s)} on "
-                    f"{_date(visit.at)}, and its pictures "
+                    f"The clock of {d.camera} at {d.site} was {wording.clock_error(error_s)} on "
+                    f"{_date(visit.at, d)}, and its pictures "
                     "are not corrected.",
                     "Look first",
                     reverse("cameras:clock_new", args=[d.slug]) + f"?visit={visit.pk}",
@@ -454,7 +441,7 @@ def unseen_sequences(zone: str) -> list[Need]:
         Need(
             "unseen",
             12.0 + min(n / 200, 60),
-            f"{count(n, 'sequence')} nobody has looked at.",
+            f"{wording.plural(n, 'sequence')} nobody has looked at.",
             "Review",
             reverse("review:review"),
         )
@@ -474,7 +461,7 @@ def lapse_gaps(deployments: Iterable[Deployment], sums: Mapping[int, Summary]) -
                 Need(
                     "gap",
                     3.0 + days * 0.2,
-                    f"{d.camera} at {d.site} made no time-lapse frame on {count(round(days), 'day')}: "
+                    f"{d.camera} at {d.site} made no time-lapse frame on {wording.plural(round(days), 'day')}: "
                     f"{'it does' if round(days) == 1 else 'they do'} not count as effort.",
                     "See its story",
                     d.get_absolute_url(),
@@ -494,7 +481,7 @@ def empty_sites(reserve: Reserve | None) -> list[Need]:
     if len(empty) == 1:
         url = reverse("cameras:deployment_new") + "?" + urlencode({"site": empty[0].slug})
         return [Need("empty", 8.0, f"No camera stands at {empty[0]}.", "Set one", url)]
-    names = ", ".join(str(site) for site in empty[:5]) + (" …" if len(empty) > 5 else "")
+    names = wording.listed_at_most([str(site) for site in empty], 5, "more")
     return [
         Need(
             "empty",
@@ -533,7 +520,7 @@ def unnamed_species() -> list[Need]:
     rows = taxa.without_scientific_name()
     if not rows:
         return []
-    names = ", ".join(row.name for row in rows[:4]) + (f" and {len(rows) - 4} more" if len(rows) > 4 else "")
+    names = wording.listed_at_most([row.name for row in rows], noun="more")
     return [
         Need(
             "species",

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import Sum
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue.answers.summary import summaries
 from trod.catalogue.forecasts import forecasts
 from trod.catalogue.forecasts.forecasts import Kept
@@ -65,7 +65,9 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
     if reserve is None:
         return Today(now, today, [], [], first, today, days, steps)
     deployments = list(
-        Deployment.objects.filter(site__reserve=reserve).select_related("camera", "site", "card").order_by("start")
+        Deployment.objects.filter(site__reserve=reserve)
+        .select_related("camera", "site__reserve", "card")
+        .order_by("start")
     )
     visits: dict[int, list[Visit]] = {}
     for visit in Visit.objects.filter(deployment__site__reserve=reserve).select_related("card_out").order_by("at"):
@@ -140,9 +142,5 @@ def told_of(line: Timeline, kept: Kept) -> list[dict[str, object]]:
     rows: list[dict[str, object]] = []
     for told in of:
         words = ahead_of(told).words
-        rows.append({"when": words[:1].upper() + words[1:], "go_by": told.go_by, "deployment": told.deployment})
+        rows.append({"when": wording.capital(words), "go_by": told.go_by, "deployment": told.deployment})
     return rows
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {day:%b %Y}"

@@ -9,12 +9,12 @@ from typing import Any, get_args
 
 from django.db.models import QuerySet
 
+from trod import wording
 from trod.catalogue.answers import evidence
 from trod.catalogue.models import Reserve, Sign, Site
 from trod.catalogue.rows import usual
 from trod.findings import effort, localtime
 from trod.findings.observations import Filter, select
-from trod.planning.ground.site import MONTHS
 from trod.planning.place import season
 from trod.planning.place.adviser import AIMS, Aim
 from trod.planning.place.season import Came, Candidate, Place, SeenSign
@@ -144,7 +144,7 @@ def _count(account: evidence.Account, number: int, zone: str) -> _Tables:
 
 def sentence(found: list[Candidate], month: int, aim: Aim | None, species: str) -> str:
     """The most promising place that is open, what speaks for it, and the best one without a camera."""
-    name = MONTHS[month - 1]
+    name = wording.MONTHS[month - 1]
     asked = (f" to tell {AIMS[aim]}" if aim else "") + (f" of {species}" if species and aim != "people" else "")
     open_ = [c for c in found if month not in c.place.closed]
     if not open_:

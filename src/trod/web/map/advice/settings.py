@@ -10,6 +10,7 @@ from django import forms
 from django.urls import reverse
 from django.utils.http import urlencode
 
+from trod import wording
 from trod.catalogue.answers.prefill import Start
 from trod.catalogue.forecasts.outfits import climate_of
 from trod.catalogue.models import CameraModel, Site
@@ -143,15 +144,10 @@ def sentence(advice: SettingsAdvice) -> str:
     d = advice.inputs
     what = {"picture": "pictures", "clip": f"clips of {d.clip_s:.0f} s", "both": "pictures and clips"}[d.mode]
     burst = f", {d.burst} a burst" if d.mode != "clip" and d.burst > 1 else ", one a trigger" if d.mode != "clip" else ""
-    delay = "without delay" if d.delay_s < 2 else f"with {duration(d.delay_s)} between triggers"
+    delay = "without delay" if d.delay_s < 2 else f"with {wording.exactly(d.delay_s)} between triggers"
     lapse = f", and one frame every {d.time_lapse_h:g} h by the clock" if d.time_lapse_h else ""
     cost = f" That costs {advice.price}." if advice.price is not None else ""
     return f"Take {what}{burst}, {delay}, at {d.sensitivity} sensitivity{lapse}.{cost}"
-
-
-def duration(seconds: float) -> str:
-    """Seconds as a person inputs them in."""
-    return f"{seconds / 60:g} min" if seconds >= 60 else f"{seconds:g} s"
 
 
 def camera_settings(d: Inputs) -> list[tuple[str, str]]:
@@ -162,7 +158,7 @@ def camera_settings(d: Inputs) -> list[tuple[str, str]]:
     if d.mode != "picture":
         lines.append(("Length of a clip", f"{d.clip_s:.0f} s"))
     lines += [
-        ("Delay", "none, or the shortest" if d.delay_s < 2 else duration(d.delay_s)),
+        ("Delay", "none, or the shortest" if d.delay_s < 2 else wording.exactly(d.delay_s)),
         ("Sensitivity", d.sensitivity),
         ("Time lapse", f"every {d.time_lapse_h:g} h" if d.time_lapse_h else "off"),
         ("Hours", "all day and night" if d.hours == (0.0, 24.0) else f"{d.hours[0]:g} to {d.hours[1]:g} o'clock"),
@@ -228,6 +224,6 @@ def lasting(spec: CameraSpec, d: Inputs, wish: Wish, site: Site, *, start: date)
         sentence=forecast.sentence(),
         after=forecast.after_flash(),
         caveats=tuple(caveats),
-        taken=f"Fresh batteries ({batteries}{guess}), an empty card of {wish.card_gb:g} GB, set up on {start:%Y-%m-%d}; the "  # noqa: E501
+        taken=f"Fresh batteries ({batteries}{guess}), an empty card of {wish.card_gb:g} GB, set up on {wording.day(start)}; the "  # noqa: E501
         f"triggers as typed, their spread and the runs of false triggers as usual for a site of the kind {wish.feature}.",  # noqa: E501
     )

@@ -9,13 +9,12 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from trod import clock
+from trod import clock, wording
 from trod.catalogue.answers import prefill
 from trod.catalogue.models import CameraModel, Deployment, Reserve, Sign, Site, Species
 from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
 from trod.planning.equipment.camera import CameraSpec
-from trod.planning.ground.site import MONTHS
 from trod.planning.place import adviser, season
 from trod.planning.place.adviser import AIMS
 from trod.web.forms.common import units_for
@@ -106,8 +105,8 @@ def by_season(request: HttpRequest) -> HttpResponse:
         "data": data,
         "sentence": seasonal.sentence(found, month, aim or None, species),  # type: ignore[arg-type]
         "month": month,
-        "month_name": MONTHS[month - 1],
-        "months": [(n, name[:3], name) for n, name in enumerate(MONTHS, 1)],
+        "month_name": wording.MONTHS[month - 1],
+        "months": [(n, name[:3], name) for n, name in enumerate(wording.MONTHS, 1)],
         "aim": aim,
         "aims": list(AIMS.items()),
         "species": species,

@@ -814,7 +814,8 @@
 
   // Pace ------------------------------------------------------------------------------------------------------------
 
-  const leftNumber = /^[\d,]+$/.test(data.left) ? Number(data.left.replaceAll(",", "")) : null;
+  const leftNumber = /^[\d\u202f]+$/.test(data.left) ? Number(data.left.replaceAll("\u202f", "")) : null;
+  const grouped = (n) => n.toLocaleString("en").replaceAll(",", "\u202f"); // as the page writes counts
   let spokenHere = 0; // events that nobody had looked at and of which somebody has spoken since this page came
   function spoken(by) {
     spokenHere += by;
@@ -826,10 +827,10 @@
   }
   function drawPace() {
     if (leftNumber !== null && data.unseen) {
-      $("left").textContent = Math.max(0, leftNumber - spokenHere).toLocaleString("en");
+      $("left").textContent = grouped(Math.max(0, leftNumber - spokenHere));
     }
-    const rate = pace.anHour ? `, ${pace.anHour.toLocaleString("en")} an hour` : "";
-    $("rate").textContent = pace.said ? `; ${pace.said.toLocaleString("en")} said in this sitting${rate}` : "";
+    const rate = pace.anHour ? `, ${grouped(pace.anHour)} an hour` : "";
+    $("rate").textContent = pace.said ? `; ${grouped(pace.said)} said in this sitting${rate}` : "";
   }
 
   // Sending -----------------------------------------------------------------------------------------------------------
