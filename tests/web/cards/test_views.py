@@ -172,10 +172,10 @@ def test_a_clock_that_was_ahead_is_put_right_by_one_button(small: Any, take: Any
         clock_true=at,
     )
     page = text(client.get(f"/cards/import/{row.name}/"))
-    assert "The clock was 1 h ahead." in page
+    assert "The clock was 1 h fast." in page
     to = page.partition('name="to" value="')[2].partition('"')[0]
     page = text(client.post(f"/cards/import/{row.name}/clock/", {"to": to}, follow=True))
-    assert "Corrected. The clock was 1 h ahead." in page and "Correct these times" not in page
+    assert "Corrected. The clock was 1 h fast." in page and "Correct these times" not in page
     assert Picture.objects.order_by("file_order").first().taken_at == datetime(2026, 5, 1, 4, tzinfo=UTC)
 
 
