@@ -12,9 +12,8 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from itertools import groupby
 
-from trod.drawing.pen import Pen, Svg, shape
-
 from trod import wording
+from trod.drawing.pen import Pen, Svg, shape
 
 # Sequences a day, lowest of each shade. A day without any has none. Ours.
 SHADES = (1, 3, 6, 11, 21)
