@@ -98,6 +98,18 @@ def test_what_is_unclassified_or_said_by_a_machine_alone_is_unreviewed_and_not_a
     assert {s.what for s in known.observations} == {"animal", "blank", "human", "unknown"}
 
 
+@pytest.mark.parametrize(("effort", "days"), [("stated", (60 + 10 / 24, 60 + 10 / 24)), ("shown", (10.875, 12.80))])
+def test_start_and_end_as_stated_are_effort_only_where_somebody_says_so(folder, effort, days):
+    take(folder, effort=effort)
+    known = evidence.gather(Reserve.objects.get()).evidence
+    (one,) = [d for d in known.deployments if d.slug == "a"]
+
+    low, high = days  # from start to end; or from the first record to the last, and the likely part of before
+    assert low - 1e-9 <= sum(b - a for a, b in one.watched) / 86_400 <= high + 1e-9
+    if effort == "stated":
+        assert one.open == () and one.gaps == ()
+
+
 def test_a_machines_word_counts_where_a_person_says_so(folder):
     done = take(folder, machine=True)
 

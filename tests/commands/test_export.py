@@ -136,3 +136,15 @@ def test_ranks_above_species_leave_with_the_records(made, said, tmp_path):
     assert "Deer, kind unknown" in {row["species_name"] for row in rows(tmp_path / "out", "observations")}
     told = said("ask", "what-comes", "--species", "deer")
     assert told["sentence"].startswith("Deer, all kinds came by ")
+
+
+def test_a_package_of_the_open_standard_and_darwin_core(made, said, trod, tmp_path):
+    from trod.exchange import package_check
+
+    told = said("export", tmp_path / "package", "--as", "package", "--design", "targeted")
+    core = said("export", tmp_path / "core", "--as", "darwin-core")
+
+    assert package_check.check(tmp_path / "package") == []
+    assert told["rows"]["deployments"] == 2 and core["rows"]["occurrence"] > 0
+    assert "Written into" in trod("export", tmp_path / "again", "--as", "package").stdout
+    assert trod("export", tmp_path / "no", "--as", "package", "--design", "by-feel").exit_code == 3

@@ -16,8 +16,23 @@ from trod.commands.bar import Bar
 @click.option("--to", "last", default="", metavar="DAY", help="Last day, included.")
 @click.option("--people", is_flag=True, help="List what shows people or vehicles too, and pictures nobody has reviewed.")
 @click.option("--true-places", is_flag=True, help="Give sensitive sites where they are; only if you may decide that.")
+@click.option("--as", "form", type=click.Choice(["tables", "package", "darwin-core"]), default="tables",
+              show_default=True, help="Our own tables, a package of the open standard, or Darwin Core.")  # fmt: skip
+@click.option("--pictures", is_flag=True, help="Copy the pictures into the package.")
+@click.option("--design", default="opportunistic", show_default=True, metavar="WORD",
+              help="How the sites were chosen, in the standard's word.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
-def export(dir: Path, first: str, last: str, people: bool, true_places: bool, as_json: bool) -> None:
+def export(
+    dir: Path,
+    first: str,
+    last: str,
+    people: bool,
+    true_places: bool,
+    form: str,
+    pictures: bool,
+    design: str,
+    as_json: bool,
+) -> None:
     """Write the records into DIR: sites, deployments, visits, effort, observations, species and the list of
     pictures as CSV files, the sites as GPX and GeoJSON too.
 
@@ -25,33 +40,46 @@ def export(dir: Path, first: str, last: str, people: bool, true_places: bool, as
     coarse cells; pictures that show people or vehicles, and those nobody has reviewed, are left out,
     unless you say otherwise. Pictures are not copied.
 
+    With --as package the records are written as deployments.csv, media.csv, observations.csv and
+    datapackage.json of the open camera-data standard (Camtrap DP 1.0.2), with --as darwin-core as event.csv,
+    occurrence.csv and meta.xml of Darwin Core; the same is left out. The standard wants to know how the sites
+    were chosen: simpleRandom, systematicRandom, clusteredRandom, experimental, targeted or opportunistic.
+
     \b
-    Example:
+    Examples:
       trod export records-2026 --from 2026-01-01 --to 2026-12-31
+      trod export package-2026 --as package --design systematicRandom
     \b
     Exit statuses:
       0  written
       2  the command line was wrong
       3  not written: no reserve yet, a day that is none, or a place that cannot be written to
 
-    --json gives: dir, rows (by table), people_left_out, not_reviewed_left_out, sensitive_shown.
+    --json gives: dir, rows (by table), people_left_out, not_reviewed_left_out, sensitive_shown; of a package also
+    standing_left_out (deployments of which nothing came home) and pictures_copied.
     """
     from trod.catalogue.start import ready
 
     ready("trod export")
     from trod.errors import ArchiveUnwritable
-    from trod.web.reports import exporting
+    from trod.web.reports import exporting, package
 
     try:
         with Bar() as bar:
-            told = exporting.export(
-                dir,
-                first=first,
-                last=last,
-                people=people,
-                show_sensitive=true_places,
-                progress=lambda name, rows: bar.step(rows, rows, f"Writing {name}"),
-            )
+
+            def progress(name: str, rows: int) -> None:
+                bar.step(rows, rows, f"Writing {name}")
+
+            if form == "tables":
+                told = exporting.export(
+                    dir, first=first, last=last, people=people, show_sensitive=true_places, progress=progress
+                )
+            else:
+                wish = package.Wish(
+                    first=first, last=last, people=people, show_sensitive=true_places, pictures=pictures, design=design
+                )
+                write = package.export_package if form == "package" else package.export_darwin_core
+                told = write(dir, wish, progress=progress)
     except OSError as trouble:
         raise ArchiveUnwritable(
             f"{trouble.filename or dir}: {trouble.strerror}. Choose another folder, or make room."

@@ -177,6 +177,8 @@ class Records:
         if not event and level == "event":
             event = f"{start.timestamp():.0f}-{end.timestamp():.0f}"
         latin, name = cells.get("scientificName", ""), cells.get("name", "")
+        if not latin and not name:  # a kind without a scientific name, as Trod itself writes it
+            name = next((t.strip()[5:] for t in cells.get("observationTags", "").split("|") if "name:" in t[:6]), "")
         values = (
             cells["observationID"], row, cells["deploymentID"], cells.get("mediaID", ""), event, start.timestamp(),
             end.timestamp(), level, what, latin, name, count, cells.get("sex") or "unknown",
@@ -345,6 +347,7 @@ class Records:
             machine=machine,
             observations=len(rows),
             files=tuple(one[3] for one in media if one[3]),
+            media=tuple(one[1] for one in media),
         )
 
 
@@ -396,4 +399,5 @@ def _unseen(deployment: str, group: list[Any], *, lapse: bool) -> StatedSequence
         frames=len(group),
         time_lapse=lapse,
         files=tuple(one[3] for one in group if one[3]),
+        media=tuple(one[1] for one in group),
     )

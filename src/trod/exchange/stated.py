@@ -81,7 +81,8 @@ class StatedLine:
 class StatedSequence:
     """One sequence. key : the same whenever these records are read. lines : empty where nobody has looked yet.
 
-    machine : a machine said so, and no person. files : paths of its pictures below the package.
+    machine : a machine said so, and no person. files : paths of its pictures below the package. media : what these are
+    called there.
     """
 
     key: str
@@ -97,3 +98,4 @@ class StatedSequence:
     machine: bool = False
     observations: int = 0
     files: tuple[str, ...] = ()
+    media: tuple[str, ...] = ()

@@ -88,3 +88,20 @@ def test_who_may_not_see_people_cannot_ask_for_them(client: Any, secret: Any, mo
     monkeypatch.setattr(export_views.people, "may_see", lambda request: False)
     whole = files(client.post(URL))
     assert files(client.post(URL, {"people": "1"})) == whole
+
+
+def test_the_open_standard_and_darwin_core_are_chosen_on_the_page(client: Any, secret: Any, tmp_path: Any) -> None:
+    from trod.exchange import package_check
+
+    page = client.get(URL + "?as=package&design=targeted").content.decode()
+    assert "datapackage.json" in page and '<option value="targeted" selected>' in page
+    answer = client.post(URL, {"as": "package", "design": "targeted"})
+    assert "package-" in answer["Content-Disposition"]
+    out = files(answer)
+    (tmp_path / "out").mkdir()
+    for name, text in out.items():
+        (tmp_path / "out" / name).write_text(text, "utf-8")
+    assert package_check.check(tmp_path / "out") == []
+    assert f"{secret.latitude:.4f}" not in "".join(out.values())
+
+    assert {"event.csv", "occurrence.csv", "meta.xml", "eml.xml"} == set(files(client.post(URL, {"as": "darwin-core"})))

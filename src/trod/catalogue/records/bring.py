@@ -33,6 +33,7 @@ from trod.catalogue.models import (
     Import,
     RecordImport,
     Reserve,
+    Silence,
     Site,
     Species,
 )
@@ -330,6 +331,10 @@ def _deployment(row: RecordImport, reserve: Reserve, one: PlannedDeployment, mad
         set_by=stated.set_by[:80],
         note=stated.note,
     )
+    if stated.stated and row.effort == RecordImport.Effort.STATED:  # somebody decided so by importing it that way
+        Silence.objects.create(
+            deployment=deployment, from_at=stated.start, to_at=stated.end, watched=True, by=row.by, at=row.at
+        )
     made["deployments"].append(deployment.slug)
     return deployment
 

@@ -21,7 +21,7 @@ from trod.catalogue.models import Import, Incident, Picture, Silence, Visit, Wal
 from trod.findings import watching
 from trod.findings.watching import Decision, Fact, Watching
 
-RULE = "proofs 1"  # another name wherever the rules change, so that what is kept is worked out anew
+RULE = "proofs 2"  # another name wherever the rules change, so that what is kept is worked out anew
 # What a visit's finding says. A blind or knocked one still ran: its pictures tell what it saw.
 FOUND: dict[str, watching.Says] = {
     Visit.Arrival.WORKING: "watching",
@@ -112,11 +112,13 @@ class Rests:
         return out
 
     def known_to(self, last_s: float | None) -> float | None:
-        """Up to when it is known what the camera did: last picture, end, or a card that came home. [Unix s]
+        """Up to when it is known what the camera did: last picture, end, a card that came home, or a person's decision
+        that it watched. [Unix s]
 
         A camera in the field is no evidence of absence for the days whose card nobody has read yet.
         """
         known = [] if last_s is None else [last_s]
+        known += [until.timestamp() for _, until, watched, _ in self.said if watched]
         if self.home is not None:
             known += [v.at.timestamp() for v in self.came if v.card_out is not None and v.at <= self.home]
             if self.end is not None and self.home >= self.end:
