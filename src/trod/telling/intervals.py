@@ -33,7 +33,7 @@ def sentence(who: str, rows: Sequence[AtInterval]) -> str:
             f"The interval makes no difference here: {wording.number(_of(first))} {per} whether observations that only "
             f"overlap are one detection or all of a day."
         )
-    middle = f", and {wording.number(_of(asked))} at the {wording.minutes(asked.minutes)} in use" if asked else ""
+    middle = f", and {wording.number(_of(asked))} at the {wording.lasting(60 * asked.minutes)} in use" if asked else ""
     return (
         f"The rate goes from {wording.number(_of(first))} {per}, when only observations that overlap are one detection, "
         f"to {wording.number(_of(last))}, when all within a day of one another are{middle}."
