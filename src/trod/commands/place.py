@@ -15,7 +15,7 @@ from trod.errors import ArchiveUnwritable, WrongInput
 if TYPE_CHECKING:
     from trod.leaving.setups import FitSetup
     from trod.planning.equipment.camera import CameraSpec
-    from trod.planning.place.setup import Outcome, Setup
+    from trod.planning.place.setup import Outcome
     from trod.units import System
 
 NO_PLACEMENT = "00000000-0000-0000-0000-000000000000"  # in the code of a set-up sheet that is kept in no catalogue
@@ -400,19 +400,20 @@ def _write(path: Path, content: bytes) -> None:
         raise ArchiveUnwritable(f"{path}: {trouble.strerror}. Choose another place for it.") from trouble
 
 
-def _told(done: Setup, where: Mapping[str, Any], files: list[str]) -> dict[str, Any]:
+def _told(done: FitSetup, where: Mapping[str, Any], files: list[str]) -> dict[str, Any]:
     from trod.planning.place import inputs as board
+    from trod.telling import setups
 
     advice = done.advice
 
     def chances(outcome: Outcome) -> dict[str, Any]:
         return {
             label: {"value": estimate.value, "standard_error": estimate.standard_error} if estimate else None
-            for label, estimate, _ in outcome.rows
+            for label, estimate, _ in setups.rows(outcome)
         }
 
     return {
-        "sentence": done.sentence,
+        "sentence": done.told.sentence,
         "place": dict(where),
         "camera": done.spec.name,
         "animal": done.animal.key,
@@ -428,18 +429,18 @@ def _told(done: Setup, where: Mapping[str, Any], files: list[str]) -> dict[str, 
             "angle_deg": list(advice.angle_deg) if advice.angle_deg else None,
         },
         "camera_settings": [
-            {"key": d.key, "label": d.label, "value": d.value, "hint": d.hint} for d in done.camera_settings
+            {"key": d.key, "label": d.label, "value": d.value, "hint": d.hint} for d in done.told.camera_settings
         ],
         "chances": {"day": chances(done.day), "night": chances(done.night)},
-        "walk_test": [step.text for step in done.walk_test],
-        "cautions": list(done.cautions),
-        "usual_cautions": list(done.usual_cautions),
-        "assumed": list(done.assumed),
+        "walk_test": list(done.told.walk_test),
+        "cautions": list(done.told.cautions),
+        "usual_cautions": list(done.told.usual_cautions),
+        "assumed": list(done.told.assumed),
         "files": files,
     }
 
 
-def _say(done: Setup) -> None:
+def _say(done: FitSetup) -> None:
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
@@ -456,11 +457,11 @@ def _say(done: Setup) -> None:
             grid.add_row(mark, Text(text))
             console.print(grid)
 
-    console.print(Text(done.sentence))
-    console.print(Text(done.night.sentence()))
+    console.print(Text(done.told.sentence))
+    console.print(Text(done.told.night))
     console.print("\nTo set")
     grid = Table.grid(padding=(0, 2))
-    for one in done.camera_settings:
+    for one in done.told.camera_settings:
         grid.add_row(Text(one.label), Text(one.value + (f" ({one.hint})" if one.hint else "")))
     console.print(grid)
     table = Table(box=None, pad_edge=False, show_edge=False, title=None)
@@ -471,7 +472,7 @@ def _say(done: Setup) -> None:
         table.add_row(*(Text(cell) for cell in row))
     console.print("\nWhat it should give (± is the simulation's own error; the model's is larger)")
     console.print(table)
-    lines("Try it", tuple(step.text for step in done.walk_test), "□")
-    lines("Mind", done.cautions, "!")
-    lines("And as always", done.usual_cautions, "-")
-    lines("What this supposes", done.assumed, "-")
+    lines("Try it", done.told.walk_test, "□")
+    lines("Mind", done.told.cautions, "!")
+    lines("And as always", done.told.usual_cautions, "-")
+    lines("What this supposes", done.told.assumed, "-")

@@ -20,7 +20,7 @@ from trod.leaving.setups import FitSetup
 from trod.planning.catch.walkby import Estimate
 from trod.planning.place.setup import Outcome, patch_told
 from trod.report import sentences
-from trod.telling import measures
+from trod.telling import measures, setups
 
 PAPERS = {"a4": "A4", "us-letter": "Letter"}
 LONGEST_NOTE = 320  # characters of a site's own notes that find room on one page
@@ -73,8 +73,7 @@ def tiles(setup: FitSetup) -> tuple[Tile, ...]:
     wedged = ("none", "the case lies flat")
     if wedge.behind != "none":
         wedged = (measures.thickness(wedge.thickness_mm, system), f"behind the {wedge.behind} of the case")
-    heading = setup.setting("heading")
-    faced = ("not known", heading.hint)
+    faced = ("not known", setups.heading(setup).hint)
     if advice.heading_deg is not None:
         true = measures.to_step(advice.heading_deg, 5) % 360
         faced = (f"{true:03.0f}°", f"true, {measures.wind(advice.heading_deg)}")
@@ -93,7 +92,7 @@ def tiles(setup: FitSetup) -> tuple[Tile, ...]:
 
 def settings_rows(setup: FitSetup) -> tuple[tuple[str, str], ...]:
     """The camera's settings: (label, value)."""
-    return tuple((setting.label, setting.value) for setting in setup.settings.settings)
+    return tuple((setting.label, setting.value) for setting in setup.told.settings)
 
 
 BLANKS = (
@@ -107,8 +106,7 @@ def compass_hint(setup: FitSetup) -> str:
     """What a compass shows for the heading, in a sentence; "" where there is no heading."""
     if setup.advice.heading_deg is None:
         return ""
-    hint = setup.setting("heading").hint
-    return f"Heading: {hint}."
+    return f"Heading: {setups.heading(setup).hint}."
 
 
 def keep_quiet(data: SetupSheetData) -> str:
@@ -187,8 +185,8 @@ def estimate_words(estimate: Estimate | None, kind: str) -> str:
 
 def outcome_table(day_comes: Outcome, night_comes: Outcome) -> tuple[tuple[str, str, str], ...]:
     """What comes of the animal: (label, by day, by night)."""
-    night = {label: estimate_words(estimate, kind) for label, estimate, kind in night_comes.rows}
-    day = {label: estimate_words(estimate, kind) for label, estimate, kind in day_comes.rows}
+    night = {label: estimate_words(estimate, kind) for label, estimate, kind in setups.rows(night_comes)}
+    day = {label: estimate_words(estimate, kind) for label, estimate, kind in setups.rows(day_comes)}
     return tuple((label, day.get(label, "–"), night.get(label, "nothing")) for label in (day or night))
 
 
@@ -232,14 +230,14 @@ def _printed(data: SetupSheetData) -> dict[str, Any]:
         "plan_alt": f"The placement from above. {legend(setup)}",
         "side_alt": "The placement from the side, to scale.",
         "legend": legend(setup),
-        "gives": [setup.day.sentence(), setup.night.sentence()],
-        "supposes": " ".join(setup.assumed[:2]),
+        "gives": [setup.told.day, setup.told.night],
+        "supposes": " ".join(setup.told.assumed[:2]),
         "notes": [note for note in notes if note],
         "steps_head": "Try it",
-        "steps": [step.text for step in setup.walk_test],
+        "steps": list(setup.told.walk_test),
         "mind_head": "Mind",
-        "mind": list(setup.cautions),
-        "usual": " ".join(setup.usual_cautions),
+        "mind": list(setup.told.cautions),
+        "usual": " ".join(setup.told.usual_cautions),
         "law": "Local law, your permit and trained people go before anything here.",
         "place": [[label, short(text)] for label, text in where_to(data)],
         "done_head": "What was really done",

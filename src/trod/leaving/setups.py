@@ -11,13 +11,14 @@ from trod.leaving.places import _SEAL, FitPlace, FitToLeave
 from trod.planning.catch.animals import Animal
 from trod.planning.equipment.camera import CameraSpec
 from trod.planning.place import inputs as entered
-from trod.planning.place.setup import Setup, work_out_setup
+from trod.telling.setups import ToldSetup, work_out
+from trod.units import System
 
 OF_THE_PLACE = ("horizon",)  # inputs that are measured for one point on the ground
 
 
 @dataclass(frozen=True, kw_only=True)
-class FitSetup(Setup, FitToLeave):
+class FitSetup(ToldSetup, FitToLeave):
     """A setup. place : for which it was worked out."""
 
     place: FitPlace
@@ -28,10 +29,18 @@ class FitSetup(Setup, FitToLeave):
         return self.place.hidden
 
 
-def fit_setup(spec: CameraSpec, inputs: Mapping[str, Any], *, place: FitPlace, animal: Animal, **how: Any) -> FitSetup:
+def fit_setup(
+    spec: CameraSpec,
+    inputs: Mapping[str, Any],
+    *,
+    place: FitPlace,
+    animal: Animal,
+    system: System = "metric",
+    **how: Any,
+) -> FitSetup:
     """Work a placement out for a place that may leave.
 
-    how : as of `work_out_setup` (system, year, passes, simulate_angle). Raises WrongInput that names the input.
+    how : as of `work_out_setup` (year, passes, simulate_angle). Raises WrongInput that names the input.
     """
     told = {key: value for key, value in inputs.items() if not (place.hidden and key in OF_THE_PLACE)}
     read = entered.read(
@@ -41,5 +50,5 @@ def fit_setup(spec: CameraSpec, inputs: Mapping[str, Any], *, place: FitPlace, a
         animal=animal,
         sensitive=place.sensitive,
     )
-    done = work_out_setup(spec, read, **how)
+    done = work_out(spec, read, system=system, **how)
     return FitSetup(**{f.name: getattr(done, f.name) for f in fields(done)}, place=place, seal=_SEAL)

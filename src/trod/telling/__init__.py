@@ -1,4 +1,9 @@
 """Where facts become sentences, in metric or US units. The core hands facts in and imports nothing of this.
 
 measures   lengths, weights, speeds, temperatures, bearings, hours; and what was typed, read back
+placement  how a camera is to be hung, piece by piece, and in two sentences
+settings   what to set, why, at what price
+setups     all of a setup: what it gives, the walk test, what to mind, what it supposes
+herds      how much of a herd is seen
+glare      the sun in and near the picture
 """

@@ -10,6 +10,7 @@ from pytest import approx
 
 from trod.errors import NotEnoughEvidence, WrongInput
 from trod.planning.catch import herdview
+from trod.telling import herds
 
 HEIGHTS = (0.9, 1.5, 2.0, 2.4, 3.0, 3.5, 4.0, 5.0)
 # Found once by another program of the same model (rays every 0.2°), 20 × 15 m, 30 % of the trunk, 41° view.
@@ -139,10 +140,10 @@ def test_a_herd_that_hides_itself_is_refused_in_words() -> None:
         herdview.look(height_m=0.9, herd=60)
 
     assert str(told.value) == (
-        "from 0.90 m about 21% of a herd of 60 can be seen, and the number seen hardly grows with the herd; "
+        "from 0.9 m about 21% of a herd of 60 can be seen, and the number seen hardly grows with the herd; "
         "set the camera higher (about 3.0 m) or count a smaller part of the ground"
     )
-    assert herdview.look(height_m=3.0, herd=20).sentence == (
+    assert herds.seen(herdview.look(height_m=3.0, herd=20), "metric") == (
         "From 3.0 m more than 9 in 10 of 20 animals show enough to be counted; about 1 are hidden behind others."
     )
 
@@ -161,7 +162,8 @@ def test_the_height_that_pays_is_the_lowest_that_does() -> None:
     assert all(s < 0.9 for h, s in pays.table if h < pays.height_m)
     held = herdview.height_that_pays(herd=40, highest_m=1.9)
     assert not held.reached and held.height_m == 1.9
-    assert held.sentence.startswith("Even from 1.9 m only about")
+    assert herds.pays(held, "metric").startswith("Even from 1.9 m only about")
+    assert herds.pays(held, "us").startswith("Even from 6 ft 3 in only about")
 
 
 @pytest.mark.parametrize(

@@ -45,6 +45,7 @@ from trod.planning.catch.walkby import (
     open_ground,
     refine,
 )
+from trod.telling import setups
 
 SOURCE = FilePath(__file__).resolve().parents[3] / "src"
 LINE = Body(length_m=1.5, width_m=0.0, height_m=0.5533)
@@ -480,8 +481,8 @@ def test_the_answer_in_words_has_no_more_digits_than_the_model() -> None:
     assert [in_words(x) for x in (0.0, 0.004, 0.034, 0.37, 0.664, 0.93, 0.994, 1.0)] == [
         "none", "hardly any", "about 3", "about 35", "about 65", "about 93", "nearly all", "all",
     ]  # fmt: skip
-    sentence = first_answer(Case()).sentence()
-    assert sentence.startswith("Of 100 that pass, all set the camera off, about 65 are in a picture, ")
+    sentence = setups.passes(first_answer(Case()))
+    assert sentence.startswith("of 100 that pass, all set the camera off, about 65 are in a picture, ")
     assert sentence.endswith("pictures about 25 are empty.")
 
 

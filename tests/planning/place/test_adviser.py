@@ -13,7 +13,8 @@ from trod.planning.catch.animals import animal
 from trod.planning.equipment.camera import CameraSpec, Figures
 from trod.planning.ground.site import Feature
 from trod.planning.place import adviser
-from trod.planning.place.adviser import Aim, Inputs, Wish, advise, price_of
+from trod.planning.place.adviser import Aim, Inputs, SettingsAdvice, Wish, advise, price_of
+from trod.telling import settings as told
 
 # An invented camera with the energies of the worked day below.
 CAMERA = CameraSpec(
@@ -23,6 +24,10 @@ CAMERA = CameraSpec(
 )
 TRAIL = Wish(aim="species", feature="trail", animal=animal("red_fox"))
 GROUND = Wish(aim="herd", feature="feeding", animal=animal("elk"), herd=25, triggers=120, night_share=0.6)
+
+
+def words(found: SettingsAdvice, key: str) -> told.SettingTold:
+    return told.setting(found.setting(key), "metric")
 
 
 def test_a_day_of_single_pictures_costs_what_arithmetic_says() -> None:
@@ -48,7 +53,7 @@ def test_a_trail_gets_bursts_without_a_delay_and_a_feeding_ground_a_delay() -> N
     assert (trail.inputs.mode, trail.inputs.burst, trail.inputs.delay_s) == ("picture", 3, 0.0)
     assert ground.inputs.delay_s >= 60 and ground.inputs.time_lapse_h == 1.0
     assert ground.setting("delay").extra_wh is not None and ground.setting("delay").extra_wh < 0
-    assert ground.setting("delay").price.endswith("a day than with a delay of 10 s")
+    assert told.price_of(ground.setting("delay")).endswith("a day than with a delay of 10 s")
 
 
 def test_small_animals_get_high_sensitivity_and_swaying_grass_a_caution() -> None:
@@ -56,9 +61,9 @@ def test_small_animals_get_high_sensitivity_and_swaying_grass_a_caution() -> Non
     large = advise(CAMERA, replace(GROUND, cover="tall grass", air_c=5))
 
     assert small.inputs.sensitivity == "high"
-    assert small.setting("sensitivity").caution.startswith("Swaying plants")
+    assert words(small, "sensitivity").caution.startswith("Swaying plants")
     assert large.inputs.sensitivity == "medium"
-    assert "Small animals will be missed" in large.setting("sensitivity").caution
+    assert "Small animals will be missed" in words(large, "sensitivity").caution
     # Which species come must not hang on their size.
     assert advise(CAMERA, replace(GROUND, aim="species", cover="scrub", air_c=5)).inputs.sensitivity == "high"
 
@@ -69,7 +74,7 @@ def test_behaviour_gets_clips_and_their_price_is_told() -> None:
 
     assert (found.inputs.mode, found.inputs.clip_s, found.inputs.burst) == ("clip", 15.0, 1)
     assert mode.extra_wh is not None and mode.extra_wh > 0
-    assert mode.caution == "Clips by night draw the flash for their whole length."
+    assert words(found, "mode").caution == "Clips by night draw the flash for their whole length."
 
 
 def test_a_daily_frame_always_proves_that_the_camera_worked() -> None:
@@ -78,8 +83,15 @@ def test_a_daily_frame_always_proves_that_the_camera_worked() -> None:
             found = advise(CAMERA, Wish(aim=aim, feature=feature, animal=animal("roe_deer")))
             assert found.inputs.time_lapse_h is not None and found.inputs.time_lapse_h <= 24
             assert found.inputs.hours == (0.0, 24.0)
-            for setting in found.settings:
+            for setting in told.settings(found, "metric"):
                 assert setting.value and setting.reason.endswith(".") and setting.price
+
+
+def test_a_reason_is_told_in_the_readers_units() -> None:
+    small = advise(CAMERA, TRAIL).setting("sensitivity")
+
+    assert "5.0 m off in air of about 28 °C" in told.setting(small, "metric").reason
+    assert "16 ft off in air of about 82 °F" in told.setting(small, "us").reason
 
 
 def test_a_camera_that_cannot_take_three_takes_what_it_can() -> None:
@@ -87,7 +99,7 @@ def test_a_camera_that_cannot_take_three_takes_what_it_can() -> None:
     found = advise(one, TRAIL)
 
     assert found.inputs.burst == 2
-    assert found.setting("burst").caution == "This camera takes 2 a burst at most; 3 would be better."
+    assert words(found, "burst").caution == "This camera takes 2 a burst at most; 3 would be better."
 
 
 def test_invented_pixels_are_not_worth_their_room() -> None:
@@ -99,22 +111,23 @@ def test_invented_pixels_are_not_worth_their_room() -> None:
     found = advise(enlarged, TRAIL)
 
     assert found.inputs.megapixels == approx(5.04, abs=0.01)
-    assert found.setting("size").value.startswith("about 5 megapixels")
+    assert words(found, "size").value.startswith("about 5 megapixels")
     assert found.setting("size").extra_mb is None
 
 
 def test_a_card_that_fills_before_the_visit_is_told_first() -> None:
     busy = advise(CAMERA, replace(GROUND, triggers=600, days=60))
 
-    assert busy.cautions[0].startswith("At this rate a card of 32 GB is full in about ")
-    assert not any("card of" in c for c in advise(CAMERA, TRAIL).cautions)
+    assert told.cautions(busy, "metric")[0].startswith("At this rate a card of 32 GB is full in about ")
+    assert not any("card of" in c for c in told.cautions(advise(CAMERA, TRAIL), "metric"))
 
 
 def test_without_a_way_to_price_the_price_stays_open_and_says_so() -> None:
     for pricing in (None, lambda *_: None):
         found = advise(CAMERA, TRAIL, pricing=pricing)
         assert found.price is None
-        assert {s.price for s in found.settings} == {adviser.NO_PRICE}
+        assert {s.priced for s in found.settings} == {"unknown"}
+        assert {s.price for s in told.settings(found, "metric")} == {"not priced: nothing here reckons energy and card"}
         assert all(s.extra_wh is None and s.extra_mb is None for s in found.settings)
 
 
@@ -122,7 +135,8 @@ def test_the_total_is_the_price_of_the_inputs() -> None:
     found = advise(CAMERA, GROUND)
 
     assert found.price == price_of(CAMERA, found.inputs, GROUND)
-    assert str(found.price).startswith("about ") and str(found.price).endswith(" days")
+    assert found.price is not None
+    assert told.price(found.price).startswith("about ") and told.price(found.price).endswith(" days")
 
 
 def test_a_longer_delay_thins_the_trains_of_those_who_stay_and_nobody_else() -> None:
@@ -135,8 +149,8 @@ def test_a_longer_delay_thins_the_trains_of_those_who_stay_and_nobody_else() -> 
 
 
 def test_a_wish_that_cannot_be_is_refused() -> None:
-    with pytest.raises(WrongInput) as told:
+    with pytest.raises(WrongInput) as refused:
         replace(TRAIL, night_share=1.2)
-    assert str(told.value) == "night_share: got 1.2; needed: a share from 0 to 1"
+    assert str(refused.value) == "night_share: got 1.2; needed: a share from 0 to 1"
     with pytest.raises(WrongInput):
         replace(TRAIL, aim="everything")  # type: ignore[arg-type]

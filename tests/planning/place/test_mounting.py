@@ -13,6 +13,7 @@ from trod.errors import WrongInput
 from trod.planning.equipment import optics
 from trod.planning.ground.site import Branch, Trunk
 from trod.planning.place import mounting
+from trod.telling import placement
 
 V_4_3 = optics.vertical_view_deg(fov_deg=41, columns=4, rows=3)
 
@@ -137,17 +138,18 @@ def test_a_wedge_turns_its_case_by_the_tilt_it_was_made_for(tilt: float) -> None
 
 
 def test_a_leaning_trunk_takes_the_wedge_over() -> None:
-    assert str(mounting.wedge(tilt_deg=10, lean_deg=10)) == "no wedge"
+    assert mounting.wedge(tilt_deg=10, lean_deg=10).behind == "none"
     assert mounting.wedge(tilt_deg=2, lean_deg=10).behind == "bottom"
-    assert str(mounting.wedge(tilt_deg=11.04)) == "a wedge of about 25 mm behind the top of the case"
+    assert placement.wedge(mounting.wedge(tilt_deg=11.04), "metric") == "25 mm behind the top of the case"
+    assert placement.wedge(mounting.wedge(tilt_deg=11.04), "us") == "1 in behind the top of the case"
 
 
 def test_snow_binds_by_the_lens_on_low_cameras_and_by_the_animal_on_high_ones() -> None:
     low = mounting.snow_limits(height_m=0.9, distance_m=8, tilt_deg=1.07, vertical_deg=V_4_3, middle_m=0.75, back_m=1.2)
     high = mounting.snow_limits(height_m=4, distance_m=10, tilt_deg=16.7, vertical_deg=V_4_3, middle_m=1.0, back_m=1.5)
 
-    assert (low.rule, low.deepest_m) == ("the lens", approx(0.6))
-    assert (high.rule, high.deepest_m) == ("the animal's middle", approx(2.82, abs=0.005))
+    assert (low.rule, low.deepest_m) == ("lens", approx(0.6))
+    assert (high.rule, high.deepest_m) == ("middle", approx(2.82, abs=0.005))
 
 
 def test_a_ladder_high_camera_is_tilted_for_the_whole_ground_or_keeps_the_far_end() -> None:
@@ -221,7 +223,11 @@ def test_the_thick_sound_near_tree_is_chosen_and_the_others_say_why_not() -> Non
 
     assert ranked[0].trunk == oak and ranked[0].fit
     assert [r.fit for r in ranked[1:]] == [False] * 3
-    why = {r.trunk.name: r.why[0] for r in ranked}
+    assert [r.why for r in ranked[1:]] == [("dead",), ("far off",), ("thin",)]
+    why = {r.trunk.name: placement.trunk_reasons(r, "metric")[0] for r in ranked}
+    us = {r.trunk.name: placement.trunk_reasons(r, "us")[0] for r in ranked}
+    assert us["ash"].startswith("7.1 in thick: in wind it bends about 4.0 times as much as one of 10 in")
+    assert us["far oak"] == "39 ft from the path where about 13 ft is wanted"
     assert why["ash"].startswith("18 cm thick: in wind it bends about 4.0 times as much")
     assert why["snag"] == "dead wood: it may fall or shed bark, and it is no place for a ladder"
     assert why["far oak"] == "12 m from the path where about 4.0 m is wanted"

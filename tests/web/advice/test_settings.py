@@ -16,6 +16,7 @@ from trod.catalogue.rows import specs
 from trod.planning.catch.animals import animal
 from trod.planning.place import adviser
 from trod.planning.place.adviser import Inputs, Wish
+from trod.telling import settings as told
 from trod.web.map.advice import settings
 from trod_demo.camera_models import CAMERA_SPECS
 
@@ -111,12 +112,12 @@ def test_the_page_says_settings_first_then_each_with_reason_and_price(client, ca
 
 
 def test_every_setting_that_costs_something_tells_what_the_other_would_cost():
-    for aim in adviser.AIMS:
+    for aim in told.AIMS:
         wish = Wish(aim=aim, feature="feeding", animal=animal("red_deer"), herd=10, triggers=80)
-        for one in settings.choices(adviser.advise(CAMERA_SPECS[0], wish)):
+        for one in settings.choices(adviser.advise(CAMERA_SPECS[0], wish), "metric"):
             assert one.adds
             assert "e+" not in one.adds + one.other
-            if one.setting.extra_wh:
+            if one.other:
                 assert re.fullmatch(r"With .+ all would cost \S+ Wh and \S+ MB a day\.", one.other)
 
 

@@ -22,8 +22,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trod.errors import NotEnoughEvidence, WrongInput, positive
-from trod.planning.said import length
-from trod.units import System
 
 Floats = NDArray[np.float64]
 
@@ -294,7 +292,7 @@ def elasticity(*, height_m: float, herd: float, step: float = 0.05, **place: flo
 class HerdView:
     """How much of a herd is seen. share : of the animals in view. seen : of the herd, in a wide view.
 
-    grows : elasticity of the count (1 is perfect). sentence : for a person.
+    grows : elasticity of the count (1 is perfect).
     """
 
     height_m: float
@@ -302,38 +300,32 @@ class HerdView:
     share: float
     seen: float
     grows: float
-    sentence: str
 
 
-def look(*, height_m: float, herd: float, system: System = "metric", **place: float) -> HerdView:
+class HerdHidden(NotEnoughEvidence):
+    """So few of a herd can be seen that their number says little of the herd. higher_m : a height that shows more."""
+
+    def __init__(self, *, height_m: float, herd: float, share: float, higher_m: float) -> None:
+        super().__init__(
+            f"from {height_m:.1f} m about {share:.0%} of a herd of {herd:.0f} can be seen, and the number seen hardly "
+            "grows with the herd",
+            need=f"set the camera higher (about {higher_m:.1f} m) or count a smaller part of the ground",
+        )
+        self.height_m, self.herd, self.share, self.higher_m = height_m, herd, share, higher_m
+
+
+def look(*, height_m: float, herd: float, **place: float) -> HerdView:
     """How much of a herd a camera at this height sees, or why nobody can say.
 
-    `place` as for `share`. Raises NotEnoughEvidence where the share is below 0.4: there the number seen
+    `place` as for `share`. Raises HerdHidden where the share is below 0.4: there the number seen
     hardly grows with the herd, and no estimator can get the herd back from counts.
     """
     found = share(height_m=height_m, herd=herd, **place)
     if found < REFUSED_BELOW:
-        shoulder_m = place.get("shoulder_m", SHOULDER_M)
-        raise NotEnoughEvidence(
-            f"from {length(height_m, system)} about {found:.0%} of a herd of {herd:.0f} can be seen, and "
-            "the number "
-            "seen hardly grows with the herd",
-            need=f"set the camera higher (about {length(3 * shoulder_m / SHOULDER_M, system)}) "
-            "or count a smaller part of the ground",
-        )
+        size = place.get("shoulder_m", SHOULDER_M) / SHOULDER_M
+        raise HerdHidden(height_m=height_m, herd=herd, share=found, higher_m=3 * size)
     grows = elasticity(height_m=height_m, herd=max(herd, 1.2), **place)
-    hidden = 1 - found
-    words = "nearly all" if found >= 0.97 else f"about {10 * found:.0f} in 10" if found < 0.9 else "more than 9 in 10"
-    return HerdView(
-        height_m=height_m,
-        herd=herd,
-        share=found,
-        seen=herd * found,
-        grows=grows,
-        sentence=f"From {length(height_m, system)} {words} of {herd:.0f} animals show enough to be counted; "
-        + ("hardly any are" if hidden < 0.03 else f"about {max(1, round(herd * hidden))} are")
-        + " hidden behind others.",
-    )
+    return HerdView(height_m=height_m, herd=herd, share=found, seen=herd * found, grows=grows)
 
 
 def largest_countable(*, height_m: float, least: float = REFUSED_BELOW, **place: float) -> int:
@@ -357,11 +349,13 @@ class HeightThatPays:
     reached : whether the wanted share is reached; if not, height_m is the highest tried.
     """
 
+    herd: float
+    wanted: float
+
     height_m: float
     share: float
     reached: bool
     table: tuple[tuple[float, float], ...]
-    sentence: str
 
 
 def height_that_pays(
@@ -369,7 +363,6 @@ def height_that_pays(
     herd: float,
     wanted: float = 0.9,
     highest_m: float | None = None,
-    system: System = "metric",
     **place: float,
 ) -> HeightThatPays:
     """The lowest lens height, in tenths of a metre, from which the wanted share of a herd is seen.
@@ -388,19 +381,7 @@ def height_that_pays(
     rows = tuple((float(h), of(float(h))) for h in tried)
     good = next((row for row in rows if row[1] >= wanted), None)
     height, found = good or rows[-1]
-    if good:
-        sentence = (
-            f"From about {length(height, system)} nine in ten of {herd:.0f} animals are seen; higher adds little."
-            if wanted == 0.9
-            else f"From about {length(height, system)} {wanted:.0%} of {herd:.0f} animals are seen."
-        )
-    else:
-        sentence = (
-            f"Even from {length(height, system)} only about {found:.0%} of {herd:.0f} animals are seen; "
-            "watch a smaller "
-            "part of the ground, or from two sides."
-        )
-    return HeightThatPays(height_m=height, share=found, reached=good is not None, table=rows, sentence=sentence)
+    return HeightThatPays(herd=herd, wanted=wanted, height_m=height, share=found, reached=good is not None, table=rows)
 
 
 def see_over_m(

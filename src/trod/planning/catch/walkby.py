@@ -143,16 +143,6 @@ class Chances:
     cut: Estimate | None
     pixels: Estimate | None
 
-    def sentence(self) -> str:
-        """The answer in words, with no more digits than the model deserves."""
-        text = (
-            f"Of 100 that pass, {in_words(self.triggered.value)} set the camera off, "
-            f"{in_words(self.middle.value)} are in a picture, {in_words(self.whole.value)} are in one whole"
-        )
-        if self.empty is not None:
-            text += f"; of 100 pictures {in_words(self.empty.value)} are empty"
-        return text + "."
-
 
 def in_words(share: float) -> str:
     """A share as so many in a hundred, no finer than the model deserves: "about 65", "nearly all", "none"."""

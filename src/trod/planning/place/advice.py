@@ -1,4 +1,4 @@
-"""The records of a placement: how a camera is to be hung, what is advised, and why."""
+"""The records of a placement: how a camera is to be hung, and what is advised."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from trod.errors import WrongInput, positive
 from trod.planning.catch import detection
 from trod.planning.ground.site import SiteGround
 from trod.planning.place import mounting
+from trod.planning.place.facts import Fact, Minded
 from trod.planning.place.glare import FlashBand
 from trod.planning.place.mounting import GroundSeen, SnowLimits, Wedge
 
-Basis = Literal["geometry", "our model", "published", "common practice", "assumed"]
 Holder = Literal["trunk", "post", "ladder"]
 # What animals pass, and what they stay at.
 PASSED = ("trail", "road", "ford", "saddle", "fence")
@@ -20,24 +20,6 @@ STAYED = ("feeding", "lick", "water", "meadow")
 GUIDELINES = "Remote Camera Survey Guidelines for Western Canada (2024), v2"
 # Read off our own tables of the walk-by simulation: best angle by the path's distance, for 2 to 12 m.
 RULE_BEST_DEG, RULE_PER_M_DEG, RULE_HALF_DEG = 20.0, 3.0, 5.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class Advice:
-    """One piece of advice. low, high : the span in `unit` when it is a number; equal when it is one value.
-
-    value : as it is said. caution : "" when there is none. basis : what it rests on.
-    """
-
-    key: str
-    label: str
-    value: str
-    reason: str
-    caution: str = ""
-    low: float | None = None
-    high: float | None = None
-    unit: str = ""
-    basis: Basis = "geometry"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -129,12 +111,14 @@ def angle_rule(offset_m: float) -> AngleRule:
 
 @dataclass(frozen=True, kw_only=True)
 class PlacementAdvice:
-    """A placement: the numbers (for drawing and for the set-up sheet) and what is to be said.
+    """A placement: the numbers (for drawing and for the set-up sheet) and the facts behind them.
 
     angle_deg : (low, best, high) to the path; None where animals stay rather than pass. heading_deg : true;
     None when nothing decides it. aim_height_m : above the ground at the aim point. whole_span_m : between
     which distances the whole animal is in the picture. reach_cold, reach_warm : of the sensor for this
-    animal. glare_h : hours a year of clear days with the sun in or near the picture.
+    animal. glare_h : hours a year of clear days with the sun in or near the picture. offset_m : of the path.
+    crossing_deg : the angle that a heading asked for makes with it. facts : in the order they are told.
+    minded : whatever the numbers say.
     """
 
     height_m: float
@@ -158,16 +142,17 @@ class PlacementAdvice:
     glare_h: float | None
     pixels_on_body: float
     herd_share: float | None
-    advice: tuple[Advice, ...]
-    cautions: tuple[str, ...]
-    sentence: str
+    offset_m: float
+    crossing_deg: float | None
+    facts: tuple[Fact, ...]
+    minded: tuple[Minded, ...]
 
-    def piece(self, key: str) -> Advice:
-        """One piece by its key. Raises WrongInput."""
-        for piece in self.advice:
-            if piece.key == key:
-                return piece
-        raise WrongInput("key", got=key, needed="one of " + ", ".join(p.key for p in self.advice))
+    def fact(self, key: str) -> Fact:
+        """One fact by its key. Raises WrongInput."""
+        for fact in self.facts:
+            if fact.key == key:
+                return fact
+        raise WrongInput("key", got=key, needed="one of " + ", ".join(fact.key for fact in self.facts))
 
 
 def path_to_axis(advice: PlacementAdvice, ground: SiteGround) -> tuple[float, bool] | None:

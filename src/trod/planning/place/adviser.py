@@ -1,13 +1,13 @@
 """Which settings to set: pictures or clips, burst, delay, sensitivity, hours, size; and at what price.
 
-A set of rules, each with its reason, laid open: no score is learned. Most are common practice or come out of
-our own simulation; what is published says so. The price in energy and card is reckoned from the camera's
-own figures (`energy.burst_energy_j`), for the passes a day that the caller expects.
+A set of rules, each with its reason, laid open (`trod.telling.settings` words them): no score is learned. Most are
+common practice or come out of our own simulation; what is published says so. The price in energy and card is
+reckoned from the camera's own figures (`energy.burst_energy_j`), for the passes a day that the caller expects.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Literal, get_args
@@ -17,26 +17,16 @@ from trod.planning.catch.animals import Animal
 from trod.planning.equipment.camera import CameraSpec
 from trod.planning.equipment.energy import burst_energy_j
 from trod.planning.ground.site import Cover, Feature
-from trod.planning.place.placement import GUIDELINES, PASSED, STAYED, Basis
-from trod.planning.said import figure
+from trod.planning.place.advice import PASSED, STAYED
+from trod.planning.place.facts import Basis
 
 Aim = Literal["species", "herd", "composition", "hours", "individuals", "behaviour", "people"]
-AIMS: dict[Aim, str] = {
-    "species": "which species come",
-    "herd": "how many come at once",
-    "composition": "juveniles or males to a hundred females",
-    "hours": "when they come",
-    "individuals": "which individuals come",
-    "behaviour": "what they do",
-    "people": "people where they should not be",
-}
 Mode = Literal["picture", "clip", "both"]
 Sensitivity = Literal["low", "medium", "high", "auto"]
 
 # A file of a picture and a second of a clip, until the first card tells; assumed, as in the endurance models.
 DAY_MB, NIGHT_MB, CLIP_MB_S = 3.6, 2.0, 1.5
 CLIP_DAY_W, CLIP_NIGHT_W = 1.6, 8.0
-NO_PRICE = "not priced: nothing here reckons energy and card"
 # Side of a trunk that counts as small (fox and below) or large (red deer and above) for the sensor.
 SMALL_SIDE_M2, LARGE_SIDE_M2 = 0.3, 0.6
 
@@ -45,7 +35,7 @@ SMALL_SIDE_M2, LARGE_SIDE_M2 = 0.3, 0.6
 class Wish:
     """What the camera is for and where.
 
-    aim : see AIMS. triggers : a day, as far as one can guess. night_share : of them by night. days : until
+    triggers : a day, as far as one can guess. night_share : of them by night. days : until
     the next visit. card_gb : SI gigabytes. air_c : usual warmest air.
     """
 
@@ -104,51 +94,59 @@ class Price:
     mb_a_day: float
     card_days: float
 
-    def __str__(self) -> str:
-        return (
-            f"about {_two(self.wh_a_day)} Wh and {_two(self.mb_a_day)} MB a day; the card is full in about "
-            f"{_two(self.card_days)} days"
-        )
 
-
-def _days(value: float) -> str:
-    if value < 0.95:
-        return "less than a day"
-    return "about a day" if figure(value) == "1" else f"about {figure(value)} days"
-
-
-def _two(value: float) -> str:
-    """Two figures."""
-    return figure(value)
+SettingKey = Literal["mode", "burst", "delay", "sensitivity", "time_lapse", "hours", "size"]
+# Why a setting is advised; each is one sentence in `trod.telling.settings`.
+Reason = Literal[
+    "motion shows", "sharp pictures", "pictures answer",
+    "clips instead", "later frames catch", "three chances", "one a trigger",
+    "herd stays", "animals stay", "next may follow",
+    "weak signal", "plants sway", "high is usual",
+    "count by the clock", "proves it worked",
+    "says nothing asleep",
+    "enlarged above", "own pixels", "may be enlarged",
+]  # fmt: skip
+Mind = Literal[
+    "", "flash in clips", "two cameras", "burst limit", "shy visits", "swaying plants", "small missed", "sun and wind",
+    "people",
+]  # fmt: skip
+Priced = Literal["priced", "nothing extra", "unknown", "only a card tells"]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Setting:
-    """One input: its value as said, why, what to mind, and what it adds to the price against `instead`.
+    """One input: what it sets, why, what to mind, and what it adds to the price against `instead`.
 
-    extra_wh, extra_mb : a day, more than with the plainest value of this input; None when there is no price
-    for it, and then `price` says why.
+    change, instead : inputs by name, advised and plainest. wanted : pictures a burst, where the camera takes fewer.
+    extra_wh, extra_mb : a day, more than with the plainest value of this input; None when there is no price for it, and
+    then `priced` says why.
     """
 
-    key: str
-    label: str
-    value: str
-    reason: str
-    caution: str = ""
+    key: SettingKey
+    reason: Reason
+    change: Mapping[str, object]
+    instead: Mapping[str, object] = field(default_factory=dict)
+    mind: Mind = ""
+    wanted: int = 0
     basis: Basis = "common practice"
     extra_wh: float | None = None
     extra_mb: float | None = None
-    price: str = ""
+    priced: Priced = "unknown"
 
 
 @dataclass(frozen=True, kw_only=True)
 class SettingsAdvice:
     """Settings for one wish. price : of them all; None when the caller's pricing could not tell."""
 
+    wish: Wish
     inputs: Inputs
     settings: tuple[Setting, ...]
     price: Price | None
-    cautions: tuple[str, ...]
+
+    @property
+    def full_too_soon(self) -> bool:
+        """Whether the card is full before the next visit."""
+        return self.price is not None and self.price.card_days < self.wish.days
 
     def setting(self, key: str) -> Setting:
         """One input by its key. Raises WrongInput."""
@@ -213,74 +211,30 @@ def advise(spec: CameraSpec, wish: Wish, *, pricing: Pricing | None = price_of) 
     None, prices stay None and each setting says so.
     """
     inputs = Inputs()
-    found: list[Setting] = []
     chosen = _choose(spec, wish)
     for one in chosen:
         inputs = replace(inputs, **one.change)  # type: ignore[arg-type]
-        found.append(
-            Setting(
-                key=one.key,
-                label=one.label,
-                value=one.value,
-                reason=one.reason,
-                caution=one.caution,
-                basis=one.basis,
-            )
-        )
     total = pricing(spec, inputs, wish) if pricing is not None else None
     priced = []
-    for setting, one in zip(found, chosen, strict=True):
+    for one in chosen:
         if one.key == "size" and one.change:
-            priced.append(replace(setting, price="not priced: only a card tells how large enlarged files are"))
-        elif total is None:
-            priced.append(replace(setting, price=NO_PRICE))
-        elif not one.plain or one.plain == one.change:
-            priced.append(replace(setting, extra_wh=0.0, extra_mb=0.0, price="costs nothing extra"))
+            priced.append(replace(one, priced="only a card tells"))
+        elif total is None or pricing is None:
+            priced.append(one)
+        elif not one.instead or one.instead == one.change:
+            priced.append(replace(one, extra_wh=0.0, extra_mb=0.0, priced="nothing extra"))
         else:
-            plainer = replace(inputs, **one.plain)  # type: ignore[arg-type]
-            other = pricing(spec, plainer, wish) if pricing is not None else None
+            plainer = replace(inputs, **one.instead)  # type: ignore[arg-type]
+            other = pricing(spec, plainer, wish)
             if other is None:
-                priced.append(replace(setting, price=NO_PRICE))
+                priced.append(one)
                 continue
             wh, mb = total.wh_a_day - other.wh_a_day, total.mb_a_day - other.mb_a_day
-            said = _extra(wh, mb, one.plain_said)
-            priced.append(replace(setting, extra_wh=wh, extra_mb=mb, price=said))
-    cautions = [s.caution for s in priced if s.caution]
-    if total is not None and total.card_days < wish.days:
-        cautions.insert(
-            0,
-            f"At this rate a card of {figure(wish.card_gb, 3)} GB is full in {_days(total.card_days)}, "
-            f"before the next visit in {figure(wish.days, 3)}: take a larger card, a longer delay or fewer pictures a "
-            "burst.",
-        )
-    return SettingsAdvice(inputs=inputs, settings=tuple(priced), price=total, cautions=tuple(dict.fromkeys(cautions)))
+            priced.append(replace(one, extra_wh=wh, extra_mb=mb, priced="priced"))
+    return SettingsAdvice(wish=wish, inputs=inputs, settings=tuple(priced), price=total)
 
 
-def _extra(wh: float, mb: float, plain: str) -> str:
-    def one(value: float, unit: str) -> str:
-        if abs(value) < 0.005:
-            return f"hardly any {unit} more"
-        return f"{_two(abs(value))} {unit} {'more' if value > 0 else 'less'}"
-
-    return f"{one(wh, 'Wh')} and {one(mb, 'MB')} a day than with {plain}"
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Choice:
-    """A input before it is priced. change : what it sets; plain : its plainest value, for comparison."""
-
-    key: str
-    label: str
-    value: str
-    change: dict[str, object]
-    reason: str
-    plain: dict[str, object] = field(default_factory=dict)
-    plain_said: str = ""
-    caution: str = ""
-    basis: Basis = "common practice"
-
-
-def _choose(spec: CameraSpec, wish: Wish) -> list[_Choice]:
+def _choose(spec: CameraSpec, wish: Wish) -> list[Setting]:
     return [
         _mode(wish),
         _burst(spec, wish),
@@ -292,211 +246,105 @@ def _choose(spec: CameraSpec, wish: Wish) -> list[_Choice]:
     ]
 
 
-def _mode(wish: Wish) -> _Choice:
+def _mode(wish: Wish) -> Setting:
+    pictures = {"mode": "picture"}
     if wish.aim == "behaviour":
-        return _Choice(
+        return Setting(
             key="mode",
-            label="Pictures or clips",
-            value="clips of 15 s",
+            reason="motion shows",
             change={"mode": "clip", "clip_s": 15.0},
-            plain={"mode": "picture", "clip_s": 0.0, "burst": 3},
-            plain_said="a burst of three pictures",
-            reason="What an animal does shows in motion.",
-            caution="Clips by night draw the flash for their whole length." if wish.night_share > 0.2 else "",
+            instead={"mode": "picture", "clip_s": 0.0, "burst": 3},
+            mind="flash in clips" if wish.night_share > 0.2 else "",
         )
     if wish.aim == "individuals":
-        return _Choice(
-            key="mode",
-            label="Pictures or clips",
-            value="pictures",
-            change={"mode": "picture"},
-            reason="Marks and antlers are told on sharp single pictures; frames of a clip have fewer pixels.",
-            caution="Two cameras that face each other show both flanks." if wish.feature in PASSED else "",
-        )
-    return _Choice(
-        key="mode",
-        label="Pictures or clips",
-        value="pictures",
-        change={"mode": "picture"},
-        reason="Pictures answer this question, fill the card slowly and are quickly looked through.",
-    )
+        mind: Mind = "two cameras" if wish.feature in PASSED else ""
+        return Setting(key="mode", reason="sharp pictures", change=pictures, mind=mind)
+    return Setting(key="mode", reason="pictures answer", change=pictures)
 
 
-def _burst(spec: CameraSpec, wish: Wish) -> _Choice:
-    key, label = "burst", "Pictures a burst"
+def _burst(spec: CameraSpec, wish: Wish) -> Setting:
     if wish.aim == "behaviour":
-        return _Choice(key=key, label=label, value="1", change={"burst": 1}, reason="Clips are taken instead.")
+        return Setting(key="burst", reason="clips instead", change={"burst": 1})
     basis: Basis
+    reason: Reason
     if wish.feature in PASSED:
-        wanted, basis = 3, "our model"
-        reason = (
-            "Where animals pass, a later picture of the burst catches the one that had not come in yet or "
-            "shows "
-            "the one behind it. One trigger with three pictures wakes the camera once, not three times."
-        )
+        wanted, basis, reason = 3, "our model", "later frames catch"
     elif wish.aim in ("composition", "individuals", "herd"):
-        wanted, basis = 3, "common practice"
-        reason = "Heads go up and animals step apart between pictures: three chances to see sex, age and number."
+        wanted, basis, reason = 3, "common practice", "three chances"
     else:
-        wanted, basis = 1, "published"
-        reason = f"The {GUIDELINES}, §7.2.3, take one picture a trigger."
-    most = int(spec.value("burst_max"))
-    burst = min(wanted, most)
-    return _Choice(
-        key=key,
-        label=label,
-        value=str(burst),
-        change={"burst": burst},
-        plain={"burst": 1},
-        plain_said="one picture",
+        wanted, basis, reason = 1, "published", "one a trigger"
+    burst = min(wanted, int(spec.value("burst_max")))
+    return Setting(
+        key="burst",
         reason=reason,
-        caution=f"This camera takes {most} a burst at most; {wanted} would be better." if burst < wanted else "",
+        change={"burst": burst},
+        instead={"burst": 1},
+        mind="burst limit" if burst < wanted else "",
+        wanted=wanted,
         basis=basis,
     )
 
 
-def _delay(wish: Wish) -> _Choice:
-    key, label = "delay", "Delay between triggers"
+def _delay(wish: Wish) -> Setting:
     ten = {"delay_s": 10.0}
     if wish.aim in ("herd", "composition") and wish.feature not in PASSED:
-        return _Choice(
-            key=key,
-            label=label,
-            value="about 2 min",
-            change={"delay_s": 120.0},
-            plain=dict(ten),
-            plain_said="a delay of 10 s",
-            reason="Animals stay. A picture every few minutes counts them as well as one every few "
-            "seconds: more "
-            "nights narrow the answer, more pictures of one night do not.",
-            basis="our model",
-        )
+        return Setting(key="delay", reason="herd stays", change={"delay_s": 120.0}, instead=ten, basis="our model")
     if wish.feature in STAYED and wish.aim != "people":
-        return _Choice(
-            key=key,
-            label=label,
-            value="about 1 min",
+        return Setting(
+            key="delay",
+            reason="animals stay",
             change={"delay_s": 60.0},
-            plain=dict(ten),
-            plain_said="a delay of 10 s",
-            reason="Animals stay for minutes. In our simulation of six-minute visits even 300 s of delay "
-            "loses "
-            "about 2 visits in 100 and saves four pictures in five.",
-            caution="Short visits of shy animals may be missed.",
+            instead=ten,
+            mind="shy visits",
             basis="our model",
         )
-    return _Choice(
-        key=key,
-        label=label,
-        value="none, or the shortest",
-        change={"delay_s": 0.0},
-        reason="The next animal may follow at once, and whoever passes is gone after a delay. "
-        f"The {GUIDELINES}, §7.2.3, use no quiet period.",
-        basis="published",
-    )
+    return Setting(key="delay", reason="next may follow", change={"delay_s": 0.0}, basis="published")
 
 
-def _sensitivity(wish: Wish) -> _Choice:
-    key, label = "sensitivity", "Sensitivity"
+def _sensitivity(wish: Wish) -> Setting:
     side = wish.animal.body.side_area_m2
     swaying = wish.cover in ("tall grass", "scrub")
-    clear = "Swaying plants will fire the camera too: clear what you may." if swaying else ""
+    mind: Mind = "swaying plants" if swaying else ""
+    high = {"sensitivity": "high"}
     if side < SMALL_SIDE_M2:
-        return _Choice(
-            key=key,
-            label=label,
-            value="high",
-            change={"sensitivity": "high"},
-            reason="A small body gives a weak signal. In our simulation a fox-sized animal 5 m off in air "
-            "of about "
-            "28 °C fires a camera on half sensitivity once in a hundred passes, on double nearly always.",
-            caution=clear,
-            basis="our model",
-        )
+        return Setting(key="sensitivity", reason="weak signal", change=high, mind=mind, basis="our model")
     if swaying and side > LARGE_SIDE_M2 and wish.air_c < 20 and wish.aim != "species":
-        return _Choice(
-            key=key,
-            label=label,
-            value="medium",
+        return Setting(
+            key="sensitivity",
+            reason="plants sway",
             change={"sensitivity": "medium"},
-            reason="A large warm body is sensed anyway, and plants that sway in the sun fire the camera less.",
-            caution="Small animals will be missed: do not use these pictures to say which species come.",
+            mind="small missed",
             basis="our model",
         )
-    return _Choice(
-        key=key,
-        label=label,
-        value="high",
-        change={"sensitivity": "high"},
-        reason=f"The {GUIDELINES}, §7.2.3, usually use high. In warm air an animal hardly stands out.",
-        caution=clear or ("In sun and wind expect pictures without an animal." if wish.air_c > 25 else ""),
-        basis="published",
-    )
+    mind = mind or ("sun and wind" if wish.air_c > 25 else "")
+    return Setting(key="sensitivity", reason="high is usual", change=high, mind=mind, basis="published")
 
 
-def _time_lapse(wish: Wish) -> _Choice:
+def _time_lapse(wish: Wish) -> Setting:
     if wish.aim in ("herd", "composition") and wish.feature in STAYED:
-        return _Choice(
-            key="time_lapse",
-            label="Time lapse",
-            value="a frame every hour",
-            change={"time_lapse_h": 1.0},
-            plain={"time_lapse_h": 24.0},
-            plain_said="one frame a day",
-            reason="Pictures at fixed times count without the sensor's choice, and show when nobody is there.",
-        )
-    return _Choice(
+        hourly, daily = {"time_lapse_h": 1.0}, {"time_lapse_h": 24.0}
+        return Setting(key="time_lapse", reason="count by the clock", change=hourly, instead=daily)
+    return Setting(
         key="time_lapse",
-        label="Time lapse",
-        value="one frame a day, at noon",
+        reason="proves it worked",
         change={"time_lapse_h": 24.0},
-        plain={"time_lapse_h": None},
-        plain_said="none",
-        reason="Proves on each day that the camera worked; without it a silence cannot be told from no "
-        "animals. "
-        f"The {GUIDELINES}, §7.2.2, take at least one.",
+        instead={"time_lapse_h": None},
         basis="published",
     )
 
 
-def _hours(wish: Wish) -> _Choice:
+def _hours(wish: Wish) -> Setting:
     seen = wish.feature in ("trail", "road") or wish.aim == "people"
-    return _Choice(
-        key="hours",
-        label="Hours of watch",
-        value="all day and night",
-        change={"hours": (0.0, 24.0)},
-        reason="A camera that sleeps for part of the day says nothing of it, and animals change their hours.",
-        caution="People may be pictured: put up notice where the law asks for it." if seen else "",
+    return Setting(
+        key="hours", reason="says nothing asleep", change={"hours": (0.0, 24.0)}, mind="people" if seen else ""
     )
 
 
-def _size(spec: CameraSpec) -> _Choice:
-    key, label, own = "size", "Picture size", spec.measured
-    if own.columns and own.rows:
-        mega = own.columns * own.rows / 1e6
-        if (spec.enlarged() or 1.0) > 1.1:
-            return _Choice(
-                key=key,
-                label=label,
-                value=f"about {mega:.0f} megapixels, or the next step above",
-                change={"megapixels": mega},
-                reason="The sensor has no more of its own: a larger setting fills the card with pixels "
-                "that show "
-                "nothing.",
-                basis="our model",
-            )
-        return _Choice(
-            key=key,
-            label=label,
-            value="the largest",
-            change={},
-            reason="The sensor's own pixels, as measured.",
-        )
-    return _Choice(
-        key=key,
-        label=label,
-        value="the sensor's own, not the largest on the box",
-        change={},
-        reason="Larger settings may be enlarged pictures. Measure the camera with the printed target to know.",
-    )
+def _size(spec: CameraSpec) -> Setting:
+    own = spec.measured
+    if not (own.columns and own.rows):
+        return Setting(key="size", reason="may be enlarged", change={})
+    if (spec.enlarged() or 1.0) > 1.1:
+        mega = {"megapixels": own.columns * own.rows / 1e6}
+        return Setting(key="size", reason="enlarged above", change=mega, basis="our model")
+    return Setting(key="size", reason="own pixels", change={})

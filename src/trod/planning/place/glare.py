@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 
 from trod import sky
 from trod.errors import WrongInput, positive
-from trod.planning import said
 from trod.planning.ground.site import MONTHS, Horizon
 
 Floats = NDArray[np.float64]
@@ -231,7 +230,6 @@ class HeadingAdvice:
     worst_h: float
     good: tuple[tuple[float, float], ...]
     table: tuple[tuple[float, float], ...]
-    sentence: str
 
 
 def best_headings(
@@ -268,11 +266,6 @@ def best_headings(
     widest = max(spans, key=lambda span: (span[1] - span[0]) % 360 or 360)
     best = (widest[0] + ((widest[1] - widest[0]) % 360 or 360) / 2) % 360 if spans != [(0.0, 360.0)] else 0.0
     worst = int(np.argmax(hours))
-    if len(spans) == 1 and spans[0] == (0.0, 360.0):
-        words = "No heading is much better than another"
-    else:
-        named = " or ".join(f"{a:.0f}° to {b:.0f}°" if a != b else f"{a:.0f}°" for a, b in spans)
-        words = f"Least sun with a heading of {named}"
     return HeadingAdvice(
         least_h=least,
         best_deg=float(best),
@@ -280,8 +273,6 @@ def best_headings(
         worst_h=float(hours[worst]),
         good=tuple(spans),
         table=tuple(zip(headings.tolist(), hours.tolist(), strict=True)),
-        sentence=f"{words} ({'none' if least < 1 else f'about {said.hours(least)}'} a year of clear days); "
-        f"{headings[worst]:.0f}° has most, about {_round(float(hours[worst]))}.",
     )
 
 
@@ -309,17 +300,6 @@ class Spell:
     from_h: float
     to_h: float
     in_frame: bool
-
-    def __str__(self) -> str:
-        first, last = (f"{day.day} {MONTHS[day.month - 1]}" for day in (self.first, self.last))
-        return f"{first} to {last}, {_clock(self.from_h)} to {_clock(self.to_h)}" + (
-            "" if self.in_frame else ", beside the frame"
-        )
-
-
-def _clock(hour: float) -> str:
-    minutes = round(hour * 60)
-    return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
 def spells(year: GlareYear) -> list[Spell]:

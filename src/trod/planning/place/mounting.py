@@ -21,9 +21,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from trod.errors import WrongInput, positive
-from trod.planning import said
 from trod.planning.ground.site import Branch, Trunk
-from trod.units import System
 
 CASE_HEIGHT_MM = 130.0  # of a usual case. Assumed.
 LENS_CLEAR_M = 0.3  # of snow under the lens. Assumed.
@@ -79,11 +77,6 @@ class Wedge:
         """The angle by which it turns a case of this height, 0 to 90°."""
         return math.degrees(math.asin(min(self.thickness_mm / case_height_mm, 1.0)))
 
-    def __str__(self) -> str:
-        if self.behind == "none":
-            return "no wedge"
-        return f"a wedge of about {self.thickness_mm:.0f} mm behind the {self.behind} of the case"
-
 
 def wedge(*, tilt_deg: float, case_height_mm: float = CASE_HEIGHT_MM, lean_deg: float = 0.0) -> Wedge:
     """The thickness that turns a case of this height by the tilt.
@@ -136,11 +129,6 @@ def ground_seen(*, height_m: float, tilt_deg: float, vertical_deg: float, slope_
     upper = max(tilt_deg - half, -STEEPEST_DEG)
     far_m = ground_hit_m(height_m=height_m, down_deg=upper, slope_deg=slope_deg)
     return GroundSeen(near_m=near_m, far_m=far_m)
-
-
-def begins(near_m: float, system: System = "metric") -> str:
-    """Where the ground, or a body that fits, begins in the picture, in words."""
-    return "from close under the camera" if near_m < CLOSE_M else f"from about {said.length(near_m, system)}"
 
 
 def cut_off_nearer_than_m(
@@ -199,9 +187,9 @@ class SnowLimits:
         return min(self.middle_m, self.lens_m)
 
     @property
-    def rule(self) -> str:
+    def rule(self) -> Literal["lens", "middle"]:
         """Which rule binds."""
-        return "the lens" if self.lens_m <= self.middle_m else "the animal's middle"
+        return "lens" if self.lens_m <= self.middle_m else "middle"
 
 
 def snow_limits(
@@ -394,23 +382,22 @@ def swing_pixels(*, swing_mm: float, over_m: float, columns: int, fov_deg: float
     return turn * columns / positive("fov_deg", fov_deg)
 
 
-def _times(ratio: float) -> str:
-    return f"{ratio:.1f} times" if ratio < 10 else "more than ten times"
+TrunkReason = Literal["thin", "dead", "leaning", "far off", "firm post", "sound"]
+MOST_LEAN_DEG = 15.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class TrunkRank:
-    """A trunk, how steady it is beside the best (1), and why. Smaller `swing` is better."""
+    """A trunk, how steady it is beside the best (1), and why. Smaller `swing` is better. wanted_offset_m : as asked."""
 
     trunk: Trunk
     swing: float
     fit: bool
-    why: tuple[str, ...]
+    why: tuple[TrunkReason, ...]
+    wanted_offset_m: float | None = None
 
 
-def rank_trunks(
-    trunks: Sequence[Trunk], *, height_m: float, wanted_offset_m: float | None = None, system: System = "metric"
-) -> list[TrunkRank]:
+def rank_trunks(trunks: Sequence[Trunk], *, height_m: float, wanted_offset_m: float | None = None) -> list[TrunkRank]:
     """Trunks from the steadiest fit one down.
 
     Swing counts as height³/diameter⁴ at the lens (a beam held at its foot), doubled for each 10 m of tree
@@ -418,34 +405,30 @@ def rank_trunks(
     """
     positive("height_m", height_m)
     ranked = []
-    ten_inches = "25 cm" if system == "metric" else "10 in"
     for trunk in trunks:
-        thick = said.diameter(trunk.diameter_cm, system)
         swing = height_m**3 / (trunk.diameter_cm / REFERENCE_TRUNK_CM) ** 4
         if trunk.height_m is not None and not trunk.post:
             swing *= 2 ** (max(trunk.height_m - 10.0, 0.0) / 10.0)
-        why, fit = [], True
+        against: list[TrunkReason] = []
         if trunk.diameter_cm < LEAST_TRUNK_CM and not trunk.post:
-            fit = False
-            why.append(
-                f"{thick} thick: in wind it bends about {_times(relative_swing(diameter_cm=trunk.diameter_cm))} as "
-                f"much as one of {ten_inches} and fires the sensor"
-            )
+            against.append("thin")
         if trunk.dead:
-            fit = False
-            why.append("dead wood: it may fall or shed bark, and it is no place for a ladder")
-        if trunk.lean_deg > 15:
-            fit = False
-            why.append(f"leans by {trunk.lean_deg:.0f}°: hard to aim from and unsafe to climb")
+            against.append("dead")
+        if trunk.lean_deg > MOST_LEAN_DEG:
+            against.append("leaning")
         if wanted_offset_m is not None and trunk.offset_m is not None:
-            apart = trunk.offset_m - wanted_offset_m
-            if abs(apart) > 0.5 * wanted_offset_m:
-                fit = False
-                off, wanted = said.length(trunk.offset_m, system), said.length(wanted_offset_m, system)
-                why.append(f"{off} from the path where about {wanted} is wanted")
-        if not why:
-            why.append("a firm post" if trunk.post else f"{thick} thick, sound and upright")
-        ranked.append((not fit, swing, trunk, tuple(why)))
+            apart = abs(trunk.offset_m - wanted_offset_m)
+            against += ["far off"] if apart > 0.5 * wanted_offset_m else []
+        ranked.append((bool(against), swing, trunk, against))
     ranked.sort(key=lambda row: (row[0], row[1]))
     best = min((row[1] for row in ranked), default=1.0)
-    return [TrunkRank(trunk=t, swing=swing / best, fit=not bad, why=why) for bad, swing, t, why in ranked]
+    return [
+        TrunkRank(
+            trunk=trunk,
+            swing=swing / best,
+            fit=not bad,
+            why=tuple(against) or ("firm post" if trunk.post else "sound",),
+            wanted_offset_m=wanted_offset_m,
+        )
+        for bad, swing, trunk, against in ranked
+    ]

@@ -19,21 +19,20 @@ from trod.planning.catch.crossing import Path, View
 from trod.planning.catch.detection import Sensor, contrast_k
 from trod.planning.catch.dwelling import Stay, StayCase, Visits
 from trod.planning.catch.passers import Passer
-from trod.planning.catch.ranking import DAYLIGHT_REACH_M, NAMES
-from trod.planning.catch.walkby import AngleAdvice, Case, Chances, Estimate, Timing, in_words
+from trod.planning.catch.ranking import DAYLIGHT_REACH_M
+from trod.planning.catch.walkby import AngleAdvice, Case, Chances, Estimate, Timing
 from trod.planning.equipment import optics
 from trod.planning.equipment.camera import CameraSpec
 from trod.planning.place import adviser, placement, steps
 from trod.planning.place.advice import AngleSpan, PlacementAdvice, patch_span_m, path_to_axis
 from trod.planning.place.adviser import SettingsAdvice
+from trod.planning.place.facts import Minded
 from trod.planning.place.glare import flash_band
-from trod.planning.place.inputs import PACES, Read, at_pace
+from trod.planning.place.inputs import Read, at_pace
 from trod.planning.place.steps import WalkStep
-from trod.planning.said import air, figure, length, speed, to_step, wind
-from trod.units import System
 
 Light = Literal["day", "night"]
-LIGHTS: dict[Light, str] = {"day": "by day", "night": "by night"}
+LIGHTS: tuple[Light, ...] = ("day", "night")
 VISITS = 512  # of the quick answer where animals stay: errors up to 2 in 100, some 10 ms of processor time each
 ANGLE_PASSES = 4_096
 ANGLE_KEEP = 0.95  # angles with this share of the best catch serve as well
@@ -48,7 +47,7 @@ PATH_STEP_DEG = 5.0
 class Outcome:
     """What comes of an animal that passes (chances) or of a visit (visits), by day or by night.
 
-    Both are None where the camera takes nothing, and why says so. case : to refine it.
+    Both are None where the camera takes nothing: it has no flash. case : to refine it.
     """
 
     light: Light
@@ -56,7 +55,6 @@ class Outcome:
     case: Case | StayCase | None
     chances: Chances | None = None
     visits: Visits | None = None
-    why: str = ""
 
     @property
     def caught(self) -> Estimate:
@@ -65,69 +63,17 @@ class Outcome:
             return self.chances.middle
         return self.visits.seen if self.visits is not None else Estimate(0.0, 0.0)
 
-    @property
-    def rows(self) -> tuple[tuple[str, Estimate | None, str], ...]:
-        """(label, estimate, kind) for a table; kind is "share", "pixels" or "number"."""
-        if self.chances is not None:
-            c = self.chances
-            return (
-                ("sets the camera off", c.triggered, "share"),
-                ("in a picture", c.middle, "share"),
-                ("whole in a picture", c.whole, "share"),
-                ("empty, of its pictures", c.empty, "share"),
-                ("cut off, of its pictures", c.cut, "share"),
-                ("pixels along its body", c.pixels, "pixels"),
-                ("triggers each time", c.triggers, "number"),
-            )
-        if self.visits is not None:
-            v = self.visits
-            return (
-                ("in a picture, of the visits", v.seen, "share"),
-                ("in view, of the pictures", v.in_view, "share"),
-                ("triggers a visit", v.triggers, "number"),
-                ("pictures a visit with it in them", v.pictures, "number"),
-            )
-        return ()
-
-    def sentence(self) -> str:
-        """In words, with no more digits than the model deserves."""
-        light = LIGHTS[self.light].capitalize()
-        if self.chances is not None:
-            return f"{light}: {self.chances.sentence()[:1].lower()}{self.chances.sentence()[1:]}"
-        if self.visits is not None:
-            seen, triggers = in_words(self.visits.seen.value), self.visits.triggers.value
-            return f"{light}: of 100 visits {seen} are in a picture; a visit fires the camera about {_few(triggers)}."
-        return f"{light}: {self.why}."
-
-
-def _few(number: float) -> str:
-    if number < 0.95:
-        return f"{number:.1f} times"
-    return "once" if number < 1.5 else f"{number:.0f} times"
-
-
-@dataclass(frozen=True, kw_only=True)
-class CameraSettings:
-    """One value to set or to hang by. hint : how, "" when there is nothing to say."""
-
-    key: str
-    label: str
-    value: str
-    hint: str = ""
-
 
 @dataclass(frozen=True, kw_only=True)
 class Setup:
     """A setup worked out. day, night : what comes of the animal. path : None where animals stay.
 
     angles : what the simulation said of the angle to the path, when it was asked. settings : as advised.
-    walk_test, camera_settings : in order. cautions : of this placement and its settings; usual_cautions : of such
-    places. assumed : what nobody told and was taken. sentence : what to do, and what it gives.
+    walk_test : in order. minded : at such places, beside what the placement and its settings say.
     """
 
     spec: CameraSpec
     read: Read
-    system: System
     advice: PlacementAdvice
     settings: SettingsAdvice
     angles: AngleAdvice | None
@@ -135,11 +81,7 @@ class Setup:
     day: Outcome
     night: Outcome
     walk_test: tuple[WalkStep, ...]
-    camera_settings: tuple[CameraSettings, ...]
-    cautions: tuple[str, ...]
-    usual_cautions: tuple[str, ...]
-    assumed: tuple[str, ...]
-    sentence: str
+    minded: tuple[Minded, ...]
 
     @property
     def animal(self) -> Animal:
@@ -150,13 +92,6 @@ class Setup:
     def passing(self) -> bool:
         """Whether animals pass here rather than stay."""
         return self.path is not None
-
-    def setting(self, key: str) -> CameraSettings:
-        """One value by its key. Raises WrongInput."""
-        for one in self.camera_settings:
-            if one.key == key:
-                return one
-        raise WrongInput("key", got=key, needed="one of " + ", ".join(one.key for one in self.camera_settings))
 
 
 # --- from a placement to a case ---------------------------------------------------------------
@@ -258,7 +193,7 @@ def outcome_of(
 ) -> Outcome:
     """The quick answer to a case. passes : simulated passes; visits are an eighth of them."""
     if case is None:
-        return Outcome(light=light, animal=animal, case=None, why="this camera has no flash and takes no pictures")
+        return Outcome(light=light, animal=animal, case=None)
     if isinstance(case, Case):
         found = walkby.first_answer(case, passes=passes or walkby.FIRST_PASSES, seed=seed)
         return Outcome(light=light, animal=animal, case=case, chances=found)
@@ -320,7 +255,6 @@ def work_out_setup(
     read: Read,
     animal: Animal | None = None,
     *,
-    system: System = "metric",
     year: int = 2026,
     passes: int | None = None,
     simulate_angle: bool = False,
@@ -336,50 +270,35 @@ def work_out_setup(
     settings = adviser.advise(spec, read.wish)
     angles = angles_for(spec, read, settings) if simulate_angle else None
     span: AngleSpan | None = angles
-    advice = placement.work_out(spec, read.ground, read.animal, read.mount, angles=span, system=system, year=year)
+    advice = placement.work_out(spec, read.ground, read.animal, read.mount, angles=span, year=year)
     path = path_of(advice, read)
     outcomes: dict[Light, Outcome] = {}
     for light in LIGHTS:
         case = case_for(spec, read, advice, settings, light=light, path=path)
         outcomes[light] = outcome_of(case, light=light, animal=read.animal.name, passes=passes)
-    cautions = _once(advice.cautions, settings.cautions)
-    usual = _once(cautions, steps.usual_cautions(read, advice, battery=spec.battery))[len(cautions) :]
+    rearm_s = spec.value("rearm_s")
     return Setup(
         spec=spec,
         read=read,
-        system=system,
         advice=advice,
         settings=settings,
         angles=angles,
         path=path,
         day=outcomes["day"],
         night=outcomes["night"],
-        walk_test=steps.walk_steps(
-            read,
-            advice,
-            path,
-            rearm_s=spec.value("rearm_s"),
-            delayed=settings.inputs.delay_s > spec.value("rearm_s"),
-            system=system,
-        ),
-        camera_settings=_camera_settings(read, advice, settings, path, system),
-        cautions=cautions,
-        usual_cautions=usual,
-        assumed=_assumed(spec, read, settings, angles, system),
-        sentence=f"{advice.sentence} {outcomes['day'].sentence()}",
+        walk_test=steps.walk_steps(read, advice, path, rearm_s=rearm_s, delayed=settings.inputs.delay_s > rearm_s),
+        minded=_minded(read, advice, settings),
     )
 
 
-def _once(first: Sequence[str], more: Sequence[str]) -> tuple[str, ...]:
-    """Both lists of cautions, one of a kind: what begins with the same word (People, Ladder) is said once."""
-    kept = list(dict.fromkeys(first))
-    for line in more:
-        opening = line.split()[0].rstrip(":,")
-        if opening in ("People", "Ladder") and any(k.startswith(opening) for k in kept):
-            continue
-        if line not in kept:
-            kept.append(line)
-    return tuple(kept)
+def _minded(read: Read, advice: PlacementAdvice, settings: SettingsAdvice) -> tuple[Minded, ...]:
+    """What is usually minded, without what the placement and its settings say already."""
+    said: set[Minded] = set()
+    if "ladder" in advice.minded:
+        said.add("ladder footing")
+    if "people" in advice.minded or any(one.mind == "people" for one in settings.settings):
+        said.add("privacy")
+    return tuple(key for key in steps.usually_minded(read, advice) if key not in said)
 
 
 def angles_for(
@@ -439,119 +358,3 @@ def angles_for(
         across=tried[-1][1],
         table=tuple((angle, whole) for angle, whole, _ in tried),
     )
-
-
-def _camera_settings(
-    read: Read, advice: PlacementAdvice, settings: SettingsAdvice, path: Path | None, system: System
-) -> tuple[CameraSettings, ...]:
-    def say(metres: float) -> str:
-        return length(metres, system)
-
-    tilt, wedge = advice.piece("tilt"), advice.piece("wedge")
-    lens = say(advice.height_m)
-    found = [
-        CameraSettings(key="height", label="Lens height", value=lens, hint="from the ground to the middle of the lens")
-    ]
-    if path is not None:
-        angle = min(path.angle_deg, 180 - path.angle_deg)
-        found.append(CameraSettings(key="offset", label="From tree or post to the path", value=say(path.offset_m)))
-        found.append(
-            CameraSettings(
-                key="angle", label="Axis to the path", value=f"about {to_step(angle, 5):.0f}°", hint="0° along it"
-            )
-        )
-    found.append(CameraSettings(key="tilt", label="Tilt", value=_bare(tilt.value)))
-    found.append(CameraSettings(key="wedge", label="Wedge", value=_bare(wedge.value), hint=wedge.reason))
-    found.append(_heading(read, advice))
-    found.append(
-        CameraSettings(
-            key="aim",
-            label="Aim at a mark",
-            value=f"{say(advice.aim_distance_m)} off, {say(advice.aim_height_m)} above the ground",
-            hint="it stands in the middle of the picture",
-        )
-    )
-    for setting in settings.settings:
-        found.append(CameraSettings(key=setting.key, label=setting.label, value=setting.value, hint=setting.caution))
-    return tuple(found)
-
-
-def _bare(value: str) -> str:
-    return value.removeprefix("about ")
-
-
-def _heading(read: Read, advice: PlacementAdvice) -> CameraSettings:
-    if advice.heading_deg is None:
-        return CameraSettings(
-            key="heading", label="Heading", value="not known", hint="tell the path's bearing, or take it on the spot"
-        )
-    true = to_step(advice.heading_deg, 5) % 360
-    value = f"{true:03.0f}° true ({wind(advice.heading_deg)})"
-    if read.declination_deg is None:
-        hint = (
-            "a compass shows this less the declination of place and year (east positive): look it up, or set it "
-            "on the compass"
-        )
-    else:
-        shown = to_step(advice.heading_deg - read.declination_deg, 5) % 360
-        hint = f"about {shown:03.0f}° on the compass, with the declination told ({read.declination_deg:+.3g}°)"
-    return CameraSettings(key="heading", label="Heading", value=value, hint=hint)
-
-
-def _size_said(animal: Animal, system: System) -> str:
-    low, high = (length(metres, system) for metres in animal.shoulder_m)
-    span = low if low == high else f"{low} to {high}"
-    what = "tall" if animal.build == "person" else "at the shoulder"
-    source = f" ({animal.source})" if animal.source else ""
-    return f"{animal.name}: {span} {what}, {animal.shoulder_from}{source}; its speeds are {animal.gaits_from}."
-
-
-def _triggers_said(triggers: float, night_share: float) -> str:
-    if triggers <= 0:
-        return "No triggers are expected."
-    nights = round(100 * night_share)
-    by_night = {0: "none of them", 100: "all of them"}.get(nights, f"{nights} in 100 of them")
-    often = "one trigger" if figure(triggers, 3) == "1" else f"{figure(triggers, 3)} triggers"
-    return f"About {often} a day, {by_night} by night."
-
-
-def _assumed(
-    spec: CameraSpec, read: Read, settings: SettingsAdvice, angles: AngleAdvice | None, system: System
-) -> tuple[str, ...]:
-    ground, mount, animal = read.ground, read.mount, read.animal
-    used = ["zone_deg", "range_m", "fov_deg", "trigger_s", "rearm_s", "burst_max", "columns"]
-    if spec.flash != "none":
-        used.append("flash_reach_m")
-    origins = {name: spec.figure(name).origin for name in used}
-    lines = []
-    guessed = [NAMES[name] for name, origin in origins.items() if origin == "assumed"]
-    claimed = [NAMES[name] for name, origin in origins.items() if origin == "claimed"]
-    if guessed:
-        lines.append("Nobody says the camera's " + ", ".join(guessed) + ": usual figures are taken.")
-    if claimed:
-        lines.append("The maker's word, not measured: " + ", ".join(claimed) + ".")
-    lines.append(_size_said(animal, system))
-    if read.speed_mps is not None:
-        lines.append(f"It is reckoned at {speed(read.speed_mps, system)}, as entered.")
-    elif read.pace != "usual":
-        lines.append(f"It is reckoned {PACES[read.pace]}, as entered.")
-    cold, warm = mount.air_c
-    lines.append(
-        f"Air from {air(cold, system)} to {air(warm, system)}; the chances are for "
-        f"{air(usual_air_c(read), system)}. The sensor inside "
-        "the camera is its maker's secret: a model of ours stands for it."
-    )
-    if ground.feature in placement.PASSED and ground.path_bearing_deg is None:
-        lines.append("The path's bearing is not known.")
-    if not ground.horizon.points:
-        lines.append("A level horizon and clear days for the sun.")
-    if not ground.snow_m:
-        lines.append("No snow was told of.")
-    if angles is None and ground.feature in placement.PASSED:
-        lines.append("The angle to the path is a rule; the simulation was not asked for this camera.")
-    if settings.inputs.mode == "clip":
-        lines.append("A clip is reckoned as a picture a second.")
-    if settings.inputs.sensitivity in ("low", "medium"):
-        lines.append(f"Sensitivity {settings.inputs.sensitivity} is taken to need a stronger signal by a guess of ours.")
-    lines.append(_triggers_said(read.wish.triggers, read.wish.night_share))
-    return tuple(lines)

@@ -19,8 +19,8 @@ from trod.errors import WrongInput
 from trod.planning.catch.animals import ANIMALS
 from trod.planning.place import inputs as entered
 from trod.planning.place.advice import PASSED, STAYED
-from trod.planning.place.adviser import AIMS
 from trod.telling.measures import figure
+from trod.telling.settings import AIMS
 from trod.web.forms.common import box
 from trod.web.planner import units as shown_units
 

@@ -15,9 +15,11 @@ from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
 from trod.planning.catch.walkby import AngleAdvice, Estimate, in_words
 from trod.planning.equipment.camera import CameraSpec
-from trod.planning.place import adviser
 from trod.planning.place.setup import Outcome, Setup
+from trod.telling import setups
 from trod.telling.measures import length, to_step
+from trod.telling.settings import AIMS
+from trod.telling.setups import ToldSetup
 from trod.units import System
 from trod.web.planner import tally
 from trod.web.planner.forms import LABELS, LIMITS, SITE_COLUMNS, SITE_GROUND, WORDS, out_of_place
@@ -133,22 +135,22 @@ def chances(day: Outcome, night: Outcome) -> Chances:
         lots = tally.lots(triggered=found.triggered.value, middle=found.middle.value, whole=found.whole.value)
     else:
         lots = tally.visits(day.visits.seen.value) if day.visits else []
-    night_rows = {label: number(estimate, kind) for label, estimate, kind in night.rows}
+    night_rows = {label: number(estimate, kind) for label, estimate, kind in setups.rows(night)}
     rows = [
         Row(
             label.capitalize() + (", of 100" if kind == "share" else ""),
             number(estimate, kind),
             night_rows.get(label, "–"),
         )
-        for label, estimate, kind in day.rows
+        for label, estimate, kind in setups.rows(day)
     ]
     number_of = found.passes if found else day.visits.visits if day.visits else 0
     caught = day.chances.whole.value if day.chances else day.caught.value
     what = "of 100 whole in a picture by day" if day.chances else "of 100 visits in a picture by day"
     return Chances(
         summary=f"{100 * caught:.0f} {what}",
-        day=day.sentence(),
-        night=night.sentence(),
+        day=setups.comes(day),
+        night=setups.comes(night),
         tally=tally.tally_svg(lots) if lots else "",
         lots=[(tally.sample_svg(lot.key), lot.words, lot.count) for lot in lots],
         rows=rows,
@@ -157,7 +159,7 @@ def chances(day: Outcome, night: Outcome) -> Chances:
     )
 
 
-def answer(done: Setup) -> dict[str, Any]:
+def answer(done: ToldSetup) -> dict[str, Any]:
     """All that an answer shows at once."""
     advice = done.advice
     herd = answers.herd(done)
@@ -231,7 +233,7 @@ class Kept:
     """One kept placement worked out anew; `trouble` says why it could not be."""
 
     row: Placement
-    setup: Setup | None
+    setup: ToldSetup | None
     trouble: str = ""
 
     @property
@@ -283,12 +285,14 @@ def differences(kept: Sequence[Kept], *, units: str) -> list[tuple[str, list[str
     system: System = "us" if units == "us" else "metric"
     add("Animal", [k.setup.animal.name for k in columns if k.setup])
     add("Camera", [k.setup.spec.name for k in columns if k.setup])
-    add("For", [adviser.AIMS[k.setup.read.wish.aim] for k in columns if k.setup])
+    add("For", [AIMS[k.setup.read.wish.aim] for k in columns if k.setup])
     for key in ("height", "offset", "angle", "tilt", "wedge", "heading", "aim", "burst", "delay"):
-        labels = [one for k in columns if k.setup for one in k.setup.camera_settings if one.key == key]
+        labels = [one for k in columns if k.setup for one in k.setup.told.camera_settings if one.key == key]
         if labels:
             cells = [
-                next((one.value for one in k.setup.camera_settings if one.key == key), "–") for k in columns if k.setup
+                next((one.value for one in k.setup.told.camera_settings if one.key == key), "–")
+                for k in columns
+                if k.setup
             ]
             add(labels[0].label, cells)
     for light in ("day", "night"):
@@ -313,7 +317,7 @@ def differences(kept: Sequence[Kept], *, units: str) -> list[tuple[str, list[str
         [f"{to_step(k.setup.advice.pixels_on_body, 10):.0f}" for k in columns if k.setup],
     )
     add("Deepest snow", [length(max(k.setup.advice.snow.deepest_m, 0), system) for k in columns if k.setup])
-    add("Cautions", [str(len(k.setup.cautions)) for k in columns if k.setup])
+    add("Cautions", [str(len(k.setup.told.cautions)) for k in columns if k.setup])
     rows += _inputs_that_differ(columns, units)
     return rows
 

@@ -107,7 +107,7 @@ def _context(request: HttpRequest, site: Site, form: PlannerForm) -> dict[str, A
     return context | found | {
         "question": question,
         "advised_text": form.advise(found["advised"]),
-        "herd_svg": curve.herd_svg(herd, system=question.system) if herd else "",  # type: ignore[arg-type]
+        "herd_svg": curve.herd_svg(herd, system=question.system) if herd else "",
     }  # fmt: skip
 
 

@@ -25,7 +25,10 @@ from trod.planning.ground.site import Horizon
 from trod.planning.place import glare, setup
 from trod.planning.place import inputs as entered
 from trod.planning.place.advice import headings_for
-from trod.planning.place.setup import Outcome, Setup
+from trod.planning.place.setup import Outcome
+from trod.telling import herds, setups
+from trod.telling.setups import ToldSetup
+from trod.units import System, system_of
 
 REFINE_S = 0.5  # of refining for each light, at most
 REFINE_PASSES = 1_000_000
@@ -51,7 +54,7 @@ class Asked:
     animal: str
     inputs: str
     place: Place
-    system: str
+    system: System
     year: int
 
 
@@ -64,7 +67,7 @@ def asked(
         animal=animal_key,
         inputs=json.dumps(turned(spec, inputs, place, year=year), sort_keys=True),
         place=place,
-        system="us" if system == "us" else "metric",
+        system=system_of(system),
         year=year,
     )
 
@@ -89,9 +92,9 @@ def turned(spec: CameraSpec, inputs: Mapping[str, Any], place: Place, *, year: i
 
 
 @lru_cache(maxsize=256)
-def work(question: Asked) -> Setup:
+def work(question: Asked) -> ToldSetup:
     """The setup that is asked for. Raises WrongInput, which names the input."""
-    return setup.work_out_setup(question.spec, _read(question), system=question.system, year=question.year)  # type: ignore[arg-type]
+    return setups.work_out(question.spec, _read(question), system=question.system, year=question.year)
 
 
 def _read(question: Asked) -> entered.Read:
@@ -104,13 +107,13 @@ def _read(question: Asked) -> entered.Read:
     )
 
 
-def plan(done: Setup, *, key: str = "plan") -> str:
+def plan(done: ToldSetup, *, key: str = "plan") -> str:
     """The view from above."""
     read, patch = done.read, setup.patch_told(done.advice, done.read)
     return drawing.plan_svg(done.advice, read.ground, done.animal, patch=patch, system=done.system, key=key)
 
 
-def side(done: Setup, *, key: str = "side") -> str:
+def side(done: ToldSetup, *, key: str = "side") -> str:
     """The view from the side."""
     return drawing.side_svg(
         done.advice,
@@ -242,7 +245,7 @@ class Herd:
     here: tuple[float, float] | None
 
 
-def herd(done: Setup) -> Herd | None:
+def herd(done: ToldSetup) -> Herd | None:
     """The curve of a herd at a place where animals stay; None where it does not apply or the table does not reach."""
     mount, animal_ = done.read.mount, done.animal
     if done.passing or mount.herd < 2 or not animal_.herds:
@@ -255,14 +258,14 @@ def herd(done: Setup) -> Herd | None:
         "shoulder_m": animal_.shoulder_mid_m,
     }
     try:
-        found = herdview.height_that_pays(herd=mount.herd, system=done.system, **place)
+        found = herdview.height_that_pays(herd=mount.herd, **place)
     except (WrongInput, NotEnoughEvidence):
         return None
     at = min(found.table, key=lambda row: abs(row[0] - done.advice.height_m))
     inside = found.table[0][0] - 0.1 <= done.advice.height_m <= found.table[-1][0] + 0.1
     here = (done.advice.height_m, done.advice.herd_share if done.advice.herd_share is not None else at[1])
     return Herd(
-        sentence=found.sentence,
+        sentence=herds.pays(found, done.system),
         rows=found.table,
         pays_m=found.height_m if found.reached else None,
         here=here if inside else None,

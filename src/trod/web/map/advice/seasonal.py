@@ -16,8 +16,9 @@ from trod.catalogue.rows import usual
 from trod.findings import effort, localtime
 from trod.findings.observations import Filter, select
 from trod.planning.place import season
-from trod.planning.place.adviser import AIMS, Aim
+from trod.planning.place.adviser import Aim
 from trod.planning.place.season import Came, Candidate, Place, SeenSign
+from trod.telling.settings import AIMS
 
 MOST_SIGN = 20_000
 _Tables = tuple[dict[tuple[str, int], float], dict[tuple[str, int, str], int], set[tuple[str, int]]]

@@ -24,8 +24,9 @@ from trod.planning.ground.site import Cover
 from trod.planning.last import arrivals, endurance
 from trod.planning.last.stopping import Outfit
 from trod.planning.place import adviser
-from trod.planning.place.adviser import AIMS, Inputs, Price, SettingsAdvice, Wish
-from trod.units import scale
+from trod.planning.place.adviser import Inputs, Price, SettingsAdvice, Wish
+from trod.telling import settings as told
+from trod.units import System, scale
 from trod.web.forms.common import box
 
 FUTURES, STEP_DAYS = 300, 3  # the early date is then uncertain by about a tenth of the band
@@ -43,7 +44,7 @@ BASIS_WORDS = {
 class WishForm(forms.Form):
     """What the camera is for. Its fields stand in a sentence; temperatures are in the person's units."""
 
-    aim = forms.ChoiceField(label="I want to know", choices=list(AIMS.items()))
+    aim = forms.ChoiceField(label="I want to know", choices=list(told.AIMS.items()))
     animal = forms.ChoiceField(label="of", choices=[(one.key, one.name.lower()) for one in ANIMALS])
     herd = forms.IntegerField(label="at once, up to", min_value=1, max_value=1000)
     model = forms.ChoiceField(label="with a")
@@ -108,27 +109,26 @@ class WishForm(forms.Form):
 class Choice:
     """One setting for the page. adds, other : its price a day, and what the plainest value would cost in all."""
 
-    setting: adviser.Setting
+    setting: told.SettingTold
     basis: str
     adds: str
     other: str
 
 
-def choices(advice: SettingsAdvice) -> list[Choice]:
+def choices(advice: SettingsAdvice, system: System) -> list[Choice]:
     """The settings with their prices."""
-    return [_choice(one, advice.price) for one in advice.settings]
+    return [_choice(one, advice.price, told.setting(one, system)) for one in advice.settings]
 
 
-def _choice(one: adviser.Setting, total: Price | None) -> Choice:
+def _choice(one: adviser.Setting, total: Price | None, words: told.SettingTold) -> Choice:
     adds = other = ""
     if one.extra_wh and one.extra_mb is not None and total is not None:
         adds = f"{_signed(one.extra_wh)} Wh and {_signed(one.extra_mb)} MB a day"
         wh, mb = total.wh_a_day - one.extra_wh, total.mb_a_day - one.extra_mb
-        instead = one.price.rpartition(" a day than with ")[2]
-        other = f"With {instead} all would cost {_two(wh)} Wh and {_two(mb)} MB a day."
-    elif one.price:
-        adds = one.price
-    return Choice(one, BASIS_WORDS.get(one.basis, one.basis), adds, other)
+        other = f"With {words.instead} all would cost {_two(wh)} Wh and {_two(mb)} MB a day."
+    else:
+        adds = words.price
+    return Choice(words, BASIS_WORDS.get(one.basis, one.basis), adds, other)
 
 
 def _signed(value: float) -> str:
@@ -146,7 +146,7 @@ def sentence(advice: SettingsAdvice) -> str:
     burst = f", {d.burst} a burst" if d.mode != "clip" and d.burst > 1 else ", one a trigger" if d.mode != "clip" else ""
     delay = "without delay" if d.delay_s < 2 else f"with {wording.exactly(d.delay_s)} between triggers"
     lapse = f", and one frame every {d.time_lapse_h:g} h by the clock" if d.time_lapse_h else ""
-    cost = f" That costs {advice.price}." if advice.price is not None else ""
+    cost = f" That costs {told.price(advice.price)}." if advice.price is not None else ""
     return f"Take {what}{burst}, {delay}, at {d.sensitivity} sensitivity{lapse}.{cost}"
 
 

@@ -16,7 +16,9 @@ from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
 from trod.planning.equipment.camera import CameraSpec
 from trod.planning.place import adviser, season
-from trod.planning.place.adviser import AIMS
+from trod.telling import settings as told
+from trod.telling.settings import AIMS
+from trod.units import system_of
 from trod.web.forms.common import units_for
 from trod.web.map import pages as ground_pages
 from trod.web.map.advice import seasonal, settings
@@ -50,6 +52,7 @@ def _advice(site: Site, form: settings.WishForm, today: Any) -> dict[str, Any]:
     spec = spec_of(row) if row is not None else USUAL_CAMERA
     wish = form.wish(site)
     advice = adviser.advise(spec, wish)
+    system = system_of(form.system)
     guessed = [
         word
         for name, word in (("idle_mw", "what it draws while waiting"), ("wake_j", "a trigger"),
@@ -59,7 +62,9 @@ def _advice(site: Site, form: settings.WishForm, today: Any) -> dict[str, Any]:
     return {
         "advice": advice,
         "sentence": settings.sentence(advice),
-        "choices": settings.choices(advice),
+        "choices": settings.choices(advice, system),
+        "cautions": told.cautions(advice, system),
+        "price": told.price(advice.price) if advice.price else "",
         "camera_settings": settings.camera_settings(advice.inputs),
         "deployment_link": settings.deployment_link(site, advice.inputs),
         "lasting": settings.lasting(spec, advice.inputs, wish, site, start=today),

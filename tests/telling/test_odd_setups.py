@@ -14,17 +14,23 @@ from trod.field import setup_sheet
 from trod.planning.catch.animals import animal
 from trod.planning.equipment import camera
 from trod.planning.place import advice, inputs, mounting, setup
-from trod.telling import measures
+from trod.telling import measures, placement, setups
 
 LATITUDES = (-90.0, -70.0, -45.0, 0.0, 1e-9, 45.0, 70.0, 90.0)
 
 
-def texts(done: setup.Setup) -> list[str]:
+def piece(done: setups.ToldSetup, key: str) -> placement.Piece:
+    return placement.piece(done.advice.fact(key), "metric")
+
+
+def texts(done: setups.ToldSetup) -> list[str]:
     """All that a person reads of a setup."""
-    found = [done.sentence, done.day.sentence(), done.night.sentence(), setup_sheet.legend(done)]
-    found += [step.text for step in done.walk_test] + [*done.cautions, *done.usual_cautions, *done.assumed]
-    found += [text for one in done.camera_settings for text in (one.label, one.value, one.hint)]
-    found += [text for one in done.advice.advice for text in (one.value, one.reason, one.caution)]
+    told = done.told
+    found = [told.sentence, told.day, told.night, setup_sheet.legend(done)]  # type: ignore[arg-type]
+    found += [*told.walk_test, *told.cautions, *told.usual_cautions, *told.assumed]
+    found += [text for one in told.camera_settings for text in (one.label, one.value, one.hint)]
+    found += [text for one in told.pieces for text in (one.value, one.reason, one.caution)]
+    found += [text for one in told.settings for text in (one.value, one.reason, one.caution, one.price)]
     return found + [battery for row in setup_sheet.outcome_table(done.day, done.night) for battery in row]
 
 
@@ -39,7 +45,7 @@ def test_at_the_ends_of_what_is_accepted_a_setup_is_told_without_nonsense(seed: 
         )
         system: measures.System = rng.choice(("metric", "us"))
         try:
-            done = setup.work_out_setup(odd_camera(rng), read, system=system, passes=512)
+            done = setups.work_out(odd_camera(rng), read, system=system, passes=512)
         except WrongInput as refused:
             assert refused.what in {"rows", *inputs.LIMITS}, refused  # a name that a person has met
             continue
@@ -53,26 +59,26 @@ def test_at_the_ends_of_what_is_accepted_a_setup_is_told_without_nonsense(seed: 
     assert worked > 4
 
 
-def worked(told: dict[str, object], spec: camera.CameraSpec | None = None, **more: object) -> setup.Setup:
+def worked(told: dict[str, object], spec: camera.CameraSpec | None = None, **more: object) -> setups.ToldSetup:
     read = inputs.read(told, latitude_deg=-45, longitude_deg=170, animal=animal("roe_deer"))
-    return setup.work_out_setup(spec or camera.CameraSpec(maker="A", model="B"), read, passes=512, **more)  # type: ignore[arg-type]
+    return setups.work_out(spec or camera.CameraSpec(maker="A", model="B"), read, system="metric", passes=512, **more)  # type: ignore[arg-type]
 
 
 def test_a_flash_that_lights_nothing_is_no_flash() -> None:
     done = worked({}, camera.CameraSpec(maker="A", model="B", claimed=camera.Figures(flash_reach_m=0)))
 
     assert done.advice.flash is None
-    assert done.advice.piece("flash").value == "none"
-    assert "it lights nothing" in done.advice.piece("flash").reason
-    assert done.night.sentence().startswith("By night: this camera has no flash")
+    assert piece(done, "flash").value == "none"
+    assert "it lights nothing" in piece(done, "flash").reason
+    assert done.told.night.startswith("By night: this camera has no flash")
 
 
 def test_without_snow_a_low_camera_is_not_warned_of_snow() -> None:
     bare, snowy = worked({"height_m": 0.2}), worked({"height_m": 0.2, "snow_m": [0.4] * 12})
 
-    assert bare.advice.piece("snow").value == "none"
-    assert not any("snow" in line for line in bare.cautions)
-    assert any("more than this placement bears (bears none, by the lens)" in line for line in snowy.cautions)
+    assert piece(bare, "snow").value == "none"
+    assert not any("snow" in line for line in bare.told.cautions)
+    assert any("more than this placement bears (bears none, by the lens)" in line for line in snowy.told.cautions)
 
 
 def test_a_lens_wider_than_the_sky_sees_the_ground_from_its_own_foot() -> None:
@@ -83,8 +89,8 @@ def test_a_lens_wider_than_the_sky_sees_the_ground_from_its_own_foot() -> None:
     assert (wide.near_m, wide.far_m) == (0.0, math.inf)
     assert (up.near_m, up.far_m) == (pytest.approx(3 / math.tan(math.radians(15))), math.inf)
     assert mounting.cut_off_nearer_than_m(height_m=1, tilt_deg=-60, vertical_deg=150, top_m=2) < 0.001
-    assert mounting.begins(0.02) == "from close under the camera"
-    assert mounting.begins(2.0, "us") == "from about 6 ft 7 in"
+    assert placement.begins(0.02) == "from close under the camera"
+    assert placement.begins(2.0, "us") == "from about 6 ft 7 in"
 
 
 def test_a_picture_that_no_lens_makes_is_refused_by_names_that_are_known() -> None:
@@ -115,11 +121,11 @@ def test_triggers_are_told_in_plain_numbers() -> None:
         ({"triggers": 1, "night_share": 1}, "About one trigger a day, all of them by night."),
         ({"triggers": 0}, "No triggers are expected."),
     ):
-        assert words in worked(told).assumed
+        assert words in worked(told).told.assumed
 
 
 def test_a_small_card_is_told_by_its_size() -> None:
-    lines = worked({"card_gb": 0.1, "triggers": 300}).cautions
+    lines = worked({"card_gb": 0.1, "triggers": 300}).told.cautions
 
     assert any("a card of 0.1 GB is full in less than a day, " in line for line in lines)
 

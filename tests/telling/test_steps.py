@@ -11,8 +11,18 @@ from trod.planning.catch.animals import animal
 from trod.planning.catch.crossing import Path
 from trod.planning.equipment.camera import CameraSpec, Figures
 from trod.planning.place import inputs, placement, steps
+from trod.telling import setups
 
 SPEC = CameraSpec(maker="Bramble", model="Two", claimed=Figures(zone_deg=40, fov_deg=42))
+
+
+def texts(read, advice, path, **more):
+    found = steps.walk_steps(read, advice, path, **more)
+    return {one.key: setups.walk_step(one, advice, read.animal, "metric") for one in found}
+
+
+def minded(read, advice, **more):
+    return " ".join(setups.minded(key, **more) for key in steps.usually_minded(read, advice))
 
 
 def advised(told, who="roe_deer"):
@@ -23,7 +33,7 @@ def advised(told, who="roe_deer"):
 def test_a_walk_begins_outside_the_zone_on_either_side():
     read, advice = advised({"path_bearing_deg": 30, "offset_m": 3})
     path = Path(offset_m=3, angle_deg=90)
-    text = next(s.text for s in steps.walk_steps(read, advice, path, rearm_s=6) if s.key == "along easy")
+    text = texts(read, advice, path, rearm_s=6)["along easy"]
     # Straight across the zone's edges lie q·tan(β/2) to either side; two metres more to come from outside.
     reach = 3 * math.tan(math.radians(20))
 
@@ -33,8 +43,7 @@ def test_a_walk_begins_outside_the_zone_on_either_side():
 
 def test_a_path_that_hardly_leaves_the_zone_is_walked_for_a_bearable_way():
     read, advice = advised({"path_bearing_deg": 30, "offset_m": 3})
-    found = steps.walk_steps(read, advice, Path(offset_m=3, angle_deg=15), rearm_s=6)
-    text = next(s.text for s in found if s.key == "along easy")
+    text = texts(read, advice, Path(offset_m=3, angle_deg=15), rearm_s=6)["along easy"]
 
     assert "12 m before the mark" in text
 
@@ -45,13 +54,12 @@ def test_a_path_that_hardly_leaves_the_zone_is_walked_for_a_bearable_way():
 def test_the_wait_is_never_shorter_than_the_recovery_and_rounded_up(rearm_s, words):
     read, advice = advised({"path_bearing_deg": 30})
 
-    assert any(words in s.text for s in steps.walk_steps(read, advice, Path(offset_m=3, angle_deg=60), rearm_s=rearm_s))
+    assert any(words in text for text in texts(read, advice, Path(offset_m=3, angle_deg=60), rearm_s=rearm_s).values())
 
 
 def test_the_edge_told_is_that_of_the_zone_at_the_marks_distance():
     read, advice = advised({"path_bearing_deg": 30, "aim_distance_m": 10})
-    found = steps.walk_steps(read, advice, Path(offset_m=4, angle_deg=30), rearm_s=6)
-    text = next(s.text for s in found if s.key == "edge")
+    text = texts(read, advice, Path(offset_m=4, angle_deg=30), rearm_s=6)["edge"]
 
     assert f"about {10 * math.tan(math.radians(20)):.1f} m to either side" in text
 
@@ -67,13 +75,13 @@ def test_the_edge_told_is_that_of_the_zone_at_the_marks_distance():
     ],
 )
 def test_cautions_fit_the_place_and_only_it(told, words, elsewhere):
-    here, there = (" ".join(steps.usual_cautions(*advised(which))) for which in (told, elsewhere))
+    here, there = (minded(*advised(which)) for which in (told, elsewhere))
 
     assert words in here and words not in there
 
 
 def test_lone_work_hunting_animals_batteries_and_people_are_always_minded():
-    lines = " ".join(steps.usual_cautions(*advised({}), battery="LR6"))
+    lines = minded(*advised({}), battery="LR6")
 
     for words in ("working alone", "hunting seasons", "Animals:", "Batteries (LR6)", "People who pass"):
         assert words in lines
