@@ -20,6 +20,7 @@ from trod.planning.ground.site import MONTHS, SiteGround
 from trod.planning.place.advice import PlacementAdvice, path_to_axis
 from trod.planning.place.glare import CELLS_A_DAY, DOWN, IN_FRAME, NEAR, GlareYear
 from trod.planning.place.mounting import CASE_HEIGHT_MM, CLOSE_M
+from trod.telling import glare
 from trod.telling.measures import System, length, thickness, to_step, wind
 
 __all__ = ["Theme", "glare_svg", "plan_svg", "side_svg"]
@@ -427,5 +428,5 @@ def glare_svg(year: GlareYear, *, theme: Theme = "page", key: str = "sun") -> Sv
         WIDTH,
         y + 42,
         f"Sun before a camera that looks {wind(year.frame.heading_deg)}, through the year by hours",
-        desc=year.sentence,
+        desc=glare.year(year),
     )

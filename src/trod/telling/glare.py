@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from trod import wording
 from trod.planning.ground.site import MONTHS
-from trod.planning.place.glare import HeadingAdvice, Spell
+from trod.planning.place.glare import GlareYear, HeadingAdvice, Spell
 from trod.telling.measures import figure, hours
 
 
@@ -15,6 +16,18 @@ def best(advice: HeadingAdvice) -> str:
         return f"No heading is much better than another ({least} a year of clear days); {most}."
     named = " or ".join(f"{a:.0f}° to {b:.0f}°" if a != b else f"{a:.0f}°" for a, b in advice.good)
     return f"Least sun with a heading of {named} ({least} a year of clear days); {most}."
+
+
+def year(of: GlareYear) -> str:
+    """How much sun comes into the picture in a year, and in which months most."""
+    if of.hours < 1:
+        return "The sun never comes into or near the picture."
+    order = sorted(range(12), key=lambda month: -of.by_month[month])[:3]
+    worst = [MONTHS[month] for month in sorted(order) if of.by_month[month] >= 1]
+    most = f", most in {wording.listed(worst)}" if worst else ""
+    inside = f", about {_few(of.hours_in_frame)} of them in it" if of.hours_in_frame >= 1 else ""
+    hours_said = "1 hour" if _few(of.hours) == "1" else f"{_few(of.hours)} hours"
+    return f"On clear days the sun is in or near the picture for about {hours_said} a year{inside}{most}."
 
 
 def _few(hours_h: float) -> str:

@@ -8,7 +8,6 @@ from functools import cached_property
 from typing import Any
 
 from trod.planning.catch.animals import Animal
-from trod.planning.catch.ranking import NAMES
 from trod.planning.catch.walkby import Chances, Estimate, in_words
 from trod.planning.equipment.camera import CameraSpec
 from trod.planning.place import mounting
@@ -19,6 +18,7 @@ from trod.planning.place.setup import Light, Outcome, Setup, usual_air_c, work_o
 from trod.planning.place.steps import WalkStep
 from trod.telling import measures, placement, settings
 from trod.telling.measures import figure, length, to_step
+from trod.telling.ranking import NAMES
 from trod.units import System
 
 LIGHTS: dict[Light, str] = {"day": "By day", "night": "By night"}

@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 
 from trod.errors import Stopped, WrongInput
-from trod.planning.catch.ranking import TIED, USES, Ranked, patch_share, rank_for
+from trod.planning.catch.ranking import TIED, USES, HeldBack, Ranked, patch_share, rank_for
 from trod.planning.equipment.camera import CameraSpec, Figures
+from trod.telling import ranking
 from trod_demo.camera_models import CAMERA_SPECS
 
 GOOD = CameraSpec(
@@ -59,35 +60,46 @@ def test_the_box_is_not_believed_when_the_camera_was_measured() -> None:
     ranked = rank_for("fast animals on a trail", [boast, GOOD])
 
     assert ranked[0].spec.model == "Good"
-    assert "Claims 39.1 times the pixels that its sensor has; ranked by the sensor's." in ranked[1].cautions
+    assert "Claims 39.1 times the pixels that its sensor has; ranked by the sensor's." in ranking.cautions(ranked[1])
 
 
 def test_reasons_say_what_holds_a_camera_back_and_what_it_would_be_worth() -> None:
     slow = rank_for("fast animals on a trail", [like_good("Slow", trigger_s=2.5)])[0]
 
     assert any(
-        line.startswith("Held back by its trigger time of 2.5 s (claimed): with 0.2 it would catch about ")
-        for line in slow.reasons
+        line.startswith("Held back by its trigger time of 2.5 s (claimed): with 0.2 s it would catch about ")
+        for line in ranking.reasons(slow, "metric")
     )
-    assert slow.reasons[0].startswith("Of 100 that pass, about ")
+    assert ranking.reasons(slow, "metric")[0].startswith("Of 100 that pass, about ")
+
+
+def test_a_reach_is_told_in_the_readers_units() -> None:
+    one = HeldBack(figure="flash_reach_m", own=9.0, better=30.0, origin="claimed", caught=0.6)
+
+    assert ranking.held_back(one, 0.4, "metric") == (
+        "Held back by its flash that reaches 9.0 m (claimed): with 30 m it would catch about 60 instead of about 40."
+    )
+    assert ranking.held_back(one, 0.4, "us") == (
+        "Held back by its flash that reaches 30 ft (claimed): with 98 ft it would catch about 60 instead of about 40."
+    )
 
 
 def test_a_camera_without_flash_takes_nothing_by_night() -> None:
     day_only = rank_for("fast animals on a trail", [replace(GOOD, flash="none")])[0]
 
     assert day_only.night == 0.0
-    assert "It has no flash, so it takes nothing by night." in day_only.reasons
-    assert not any("flash reach" in line for line in day_only.cautions)
+    assert "It has no flash, so it takes nothing by night." in ranking.reasons(day_only, "metric")
+    assert not any("flash reach" in line for line in ranking.cautions(day_only))
 
 
 def test_what_nobody_says_is_told_to_be_assumed() -> None:
     silent = rank_for("security", [CameraSpec(maker="Thornmere", model="Silent")])[0]
 
-    assert silent.cautions[0] == (
+    assert ranking.cautions(silent)[0] == (
         "Nobody says its detection angle, detection range, angle of view, trigger time, recovery time, "
         "burst, flash reach, pixels; assumed here."
     )
-    assert "Its flash can be seen, so whoever is photographed may know." in silent.cautions
+    assert "Its flash can be seen, so whoever is photographed may know." in ranking.cautions(silent)
 
 
 def test_cameras_that_the_model_cannot_tell_apart_are_tied() -> None:
@@ -105,7 +117,7 @@ def test_the_demos_dozen_can_be_ranked_for_every_use(use: str) -> None:
     assert len(ranked) == 12
     assert ranked[0].caught > ranked[-1].caught + 0.3
     for one in ranked:
-        assert 0 <= one.night <= 1 and 0 <= one.day <= 1 and one.reasons
+        assert 0 <= one.night <= 1 and 0 <= one.day <= 1 and ranking.reasons(one, "us")
 
 
 def test_a_patch_is_wholly_or_half_in_view() -> None:

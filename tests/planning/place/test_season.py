@@ -15,6 +15,7 @@ from trod.planning.ground.site import Feature
 from trod.planning.place import season
 from trod.planning.place.adviser import Aim
 from trod.planning.place.season import Place, SeenSign, rank
+from trod.telling import season as told
 
 JULY, JANUARY = date(2026, 7, 10), date(2026, 1, 10)
 WATER = Place(name="Black pool", latitude_deg=47.30, longitude_deg=13.90, feature="water")
@@ -44,7 +45,7 @@ def test_points_are_the_sum_of_told_parts_and_nothing_else() -> None:
     signs = [SeenSign(kind="tracks", seen_on=date(2026, 7, 1), latitude_deg=47.3, longitude_deg=13.9)]
     for candidate in rank([WATER, FODDER, TRAIL], signs, on=JULY, aim="herd"):
         assert candidate.points == approx(sum(part.points for part in candidate.parts))
-        assert all(part.why for part in candidate.parts)
+        assert all(told.part(part, "us") for part in candidate.parts)
 
 
 def test_fresh_sign_near_by_lifts_a_place_and_fades_with_its_age() -> None:
@@ -61,20 +62,21 @@ def test_fresh_sign_near_by_lifts_a_place_and_fades_with_its_age() -> None:
 
 def test_sign_of_the_same_season_last_year_still_tells() -> None:
     sign = SeenSign(kind="scrape", seen_on=date(2025, 7, 3), latitude_deg=47.32, longitude_deg=13.92)
-    worth, why = season.sign_worth(sign, on=JULY)
+    worth, again = season.sign_worth(sign, on=JULY)
 
-    assert worth == approx(1.25)
-    assert why == "scrape at this time of year, 2025"
+    assert worth == approx(1.25) and again
+    part = next(p for p in rank([TRAIL], [sign], on=JULY)[0].parts if p.find)
+    assert told.part(part, "metric") == "scrape at this time of year, 2025, about 0 m away"
     other, _ = season.sign_worth(sign, on=date(2026, 3, 1))
     assert other < 0.2
 
 
 def test_only_sign_of_the_wanted_species_counts() -> None:
     deer = SeenSign(kind="tracks", seen_on=JULY, latitude_deg=47.32, longitude_deg=13.92, species="red_deer")
-    told = rank([TRAIL], [deer], on=JULY, species="red_deer")[0].points
+    points = rank([TRAIL], [deer], on=JULY, species="red_deer")[0].points
     other = rank([TRAIL], [deer], on=JULY, species="grey_wolf")[0].points
 
-    assert told - other == approx(2.0)
+    assert points - other == approx(2.0)
 
 
 def test_much_sign_does_not_grow_without_end() -> None:
@@ -89,22 +91,37 @@ def test_a_closed_place_falls_to_the_end_with_a_caution() -> None:
     found = rank([closed, FODDER], [], on=JULY)
 
     assert names(found) == ["Low field", "Den slope"]
-    assert found[1].cautions == ("Closed in July: do not go.",)
-    assert rank([closed, FODDER], [], on=JANUARY)[1].cautions == ()
+    assert told.minded(found[1]) == ("Closed in July: do not go.",)
+    assert rank([closed, FODDER], [], on=JANUARY)[1].minded == ()
 
 
 def test_a_place_says_what_a_camera_there_would_answer() -> None:
     found = rank([FODDER], [], on=JANUARY, aim="herd")[0]
 
-    assert found.answers[:2] == (
-        ("composition", "the herd gathers and stays"),
-        ("herd", "the herd gathers and stays"),
-    )
-    assert found.sentence == (
-        "Low field (6.0 points): January: animals come to fodder in winter; answers the question: the herd "
+    assert found.answers[:2] == ("composition", "herd")
+    assert told.answers(found)[1] == ("how many come at once", "the herd gathers and stays")
+    assert [told.part(part, "metric") for part in found.parts] == [
+        "January: animals come to fodder in winter",
+        "answers the question: the herd gathers and stays",
+    ]
+    assert told.sentence([found], 1, "herd", "", "metric") == (
+        "In January to tell how many come at once Low field promises most: animals come to fodder in winter; the herd "
         "gathers and stays."
     )
-    assert rank([FODDER], [], on=JULY)[0].sentence == "Low field: nothing speaks for it in this month."
+
+
+def test_how_far_off_a_sign_lies_is_told_in_the_readers_units() -> None:
+    sign = SeenSign(kind="tracks", seen_on=date(2026, 7, 9), latitude_deg=47.3205, longitude_deg=13.92, species="elk")
+    part = next(p for p in rank([TRAIL], [sign], on=JULY)[0].parts if p.find)
+
+    assert told.part(part, "metric") == "tracks of elk, 1 day ago, about 60 m away"
+    assert told.part(part, "us") == "tracks of elk, 1 day ago, about 180 ft away"
+
+
+def test_every_reason_of_the_tables_has_its_words() -> None:
+    for feature, rows in season.DRAWS.items():
+        assert len(told.DRAWS[feature]) == len(rows)
+        assert told.ANSWERS[feature].keys() == season.ANSWERS[feature].keys()
 
 
 def test_a_watched_or_far_place_comes_later() -> None:
@@ -149,13 +166,14 @@ def test_what_cannot_be_is_refused() -> None:
 
 def test_what_came_in_the_month_before_lifts_a_place_by_its_rate_and_not_by_its_number() -> None:
     def part(sequences: int, camera_days: float) -> season.Part | None:
-        return season.came_worth(season.Came(place="x", sequences=sequences, camera_days=camera_days), on=JULY)
+        came = season.Came(place=TRAIL.name, sequences=sequences, camera_days=camera_days)
+        return next((p for p in rank([TRAIL], [], on=JULY, came=[came])[0].parts if p.came), None)
 
     ten, twenty = part(9, 30), part(18, 60)
     assert ten is not None and twenty is not None
     assert ten.points == approx(2.0)  # 2 · log10(1 + 9)
     assert twenty.points == approx(ten.points)
-    assert ten.why == "9 sequences with animals in 30 camera-days of July"
+    assert told.part(ten, "metric") == "9 sequences with animals in 30 camera-days of July"
     most = part(100_000, 31)
     assert most is not None and most.points == season.MOST_CAME_POINTS
 
@@ -168,5 +186,5 @@ def test_many_days_without_an_animal_speak_against_a_place_and_few_say_nothing()
     without = {c.place.name: c for c in rank([TRAIL, WATER], [], on=JULY)}
 
     assert with_it["Ridge path"].points == approx(without["Ridge path"].points + season.NONE_CAME_POINTS)
-    assert "no Red deer in 31 camera-days of July" in [p.why for p in with_it["Ridge path"].parts]
+    assert "no Red deer in 31 camera-days of July" in [told.part(p, "metric") for p in with_it["Ridge path"].parts]
     assert with_it["Black pool"].points == without["Black pool"].points

@@ -19,6 +19,7 @@ from trod.catalogue.models import (
     Species,
 )
 from trod.planning.place.season import Candidate, Part, Place
+from trod.telling import season
 from trod.web.map.advice import seasonal
 
 pytestmark = pytest.mark.django_db
@@ -140,32 +141,37 @@ def candidate(name, points, *, watched=False, closed=()):
         place=Place(
             name=name, latitude_deg=47, longitude_deg=13, feature="trail", watched=watched, closed=closed
         ),
-        points=points, parts=(Part(points=2.0, why="March: a used trail"),) if points > -20 else (), answers=(),
-        cautions=(),
+        month=3, points=points, answers=(), minded=(),
+        parts=(Part(points=2.0, why="draws", month=3, feature="trail"),) if points > -20 else (),
     )  # fmt: skip
 
 
 @pytest.mark.parametrize(
     ("found", "told"),
     [
-        ([candidate("A", 3.0)], "In March A promises most: a used trail."),
+        ([candidate("A", 3.0)], "In March A promises most: a used trail carries animals all year."),
         (
             [candidate("A", 3.0, watched=True), candidate("B", 1.0)],
-            "In March A promises most, and a camera already stands there: a used trail. Of those without one, B: a "
-            "used trail.",
+            "In March A promises most, and a camera already stands there: a used trail carries animals all "
+            "year. Of those without one, B: a "
+            "used trail carries animals all year.",
         ),
         (
             [candidate("A", 3.0, watched=True)],
-            "In March A promises most, and a camera already stands there: a used trail. No open site is without a "
+            "In March A promises most, and a camera already stands there: a used trail carries animals all "
+            "year. No open site is without a "
             "camera.",
         ),
-        ([candidate("A", 3.0, closed=(3,)), candidate("B", 1.0)], "In March B promises most: a used trail."),
+        (
+            [candidate("A", 3.0, closed=(3,)), candidate("B", 1.0)],
+            "In March B promises most: a used trail carries animals all year.",
+        ),
         ([candidate("A", 3.0, closed=(3,))], "No site is open in March."),
         ([candidate("A", -0.5)], "Nothing speaks for any site in March."),
     ],
 )
 def test_the_sentence_names_the_best_open_site(found, told):
-    assert seasonal.sentence(found, 3, None, "") == told
+    assert season.sentence(found, 3, None, "", "metric") == told
 
 
 @pytest.mark.parametrize(

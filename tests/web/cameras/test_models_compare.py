@@ -26,8 +26,8 @@ def forgotten():
 def ranked(name, caught, place=1, tied=False):
     spec = replace(CAMERA_SPECS[0], model=name)
     return Ranked(
-        spec=spec, place=place, caught=caught, day=caught, night=caught, empty=0.1, tied=tied, reasons=(),
-        cautions=(), standard_error=0.004,
+        spec=spec, place=place, caught=caught, day=caught, night=caught, empty=0.1, tied=tied,
+        standard_error=0.004,
     )  # fmt: skip
 
 

@@ -63,7 +63,7 @@ def feature(site: Site) -> Feature:
 def aim(site: Site) -> Aim:
     """What such a site tells best."""
     told = season.ANSWERS[feature(site)]
-    return max(told, key=lambda name: told[name][0], default="species")
+    return max(told, key=lambda name: told[name], default="species")
 
 
 def herd(site: Site, every: list[DaySum] | None = None) -> int:

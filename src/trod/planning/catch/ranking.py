@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -19,8 +20,8 @@ from trod.planning.catch.crossing import Path, View
 from trod.planning.catch.detection import Sensor, contrast_k
 from trod.planning.catch.dwelling import Stay, StayCase, visits
 from trod.planning.catch.passers import DEER, FOX, HARE, PERSON, Gait, Passer
-from trod.planning.catch.walkby import Case, Timing, first_answer, in_words
-from trod.planning.equipment.camera import CameraSpec
+from trod.planning.catch.walkby import Case, Timing, first_answer
+from trod.planning.equipment.camera import CameraSpec, Origin
 from trod.planning.equipment.optics import (
     EN_62676_4,
     EN_62676_4_CAUTION,
@@ -87,6 +88,20 @@ USES: dict[str, Use] = {
 }
 
 
+Improved = Literal["trigger_s", "burst_max", "range_m", "flash_reach_m", "fov_deg", "columns"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeldBack:
+    """A figure that costs a camera much. better : what a very good camera has. caught : what it would catch so."""
+
+    figure: Improved
+    own: float
+    better: float
+    origin: Origin
+    caught: float
+
+
 @dataclass(frozen=True, kw_only=True)
 class Ranked:
     """A camera in its place for a use.
@@ -94,7 +109,9 @@ class Ranked:
     caught : share of the visits that end in a picture worth having; day and night apart. standard_error : of
     `caught`, the simulation's own, at most; the model's doubt (`TIED`) is larger. empty : share of its
     pictures with nothing (None where animals stay). tied : so near to the one before it that the model cannot
-    tell them apart; such stand in the order of their empty pictures.
+    tell them apart; such stand in the order of their empty pictures. stays : animals stay rather than pass.
+    held_back : the figures that cost most, two at most. seen_flash : its flash can be seen, where it had better
+    not.
     """
 
     spec: CameraSpec
@@ -104,8 +121,9 @@ class Ranked:
     night: float
     empty: float | None
     tied: bool
-    reasons: tuple[str, ...]
-    cautions: tuple[str, ...]
+    stays: bool = False
+    held_back: tuple[HeldBack, ...] = ()
+    seen_flash: bool = False
     standard_error: float = 0.0
 
 
@@ -122,7 +140,7 @@ def rank_for(
     progress: Callable[[int, int], None] = lambda done, total: None,
     stop: Callable[[], bool] = lambda: False,
 ) -> list[Ranked]:
-    """Cameras for a use, the best first, each with its reasons.
+    """Cameras for a use, the best first, each with what holds it back.
 
     use : a key of `USES` or a use of your own. air_c : at which the sensors must work. progress : told how
     many steps of how many are done, two for each camera.
@@ -161,8 +179,9 @@ def rank_for(
                 night=score.night,
                 empty=score.empty,
                 tied=tied,
-                reasons=_reasons(use, spec, score, warm, passes, seed),
-                cautions=_cautions(use, spec),
+                stays=use.stay is not None,
+                held_back=_held_back(use, spec, score, warm, passes, seed),
+                seen_flash=use.hidden and spec.flash in ("white", "low glow"),
                 standard_error=score.standard_error,
             )
         )
@@ -291,28 +310,22 @@ def patch_share(stay: Stay, view: View, *, steps: int = 60) -> float:
 
 
 # What a figure could be in a very good camera: what it is worth to a use is seen by putting it in. Assumed.
-_BETTER: tuple[tuple[str, str, str, float], ...] = (
-    ("trigger_s", "trigger_s", "trigger time of {:.2g} s", 0.2),
-    ("frames", "burst_max", "burst of {:.0f}", 3),
-    ("range_m", "range_m", "detection range of {:.0f} m", 30.0),
-    ("flash_m", "flash_reach_m", "flash that reaches {:.0f} m", 30.0),
-    ("fov_deg", "fov_deg", "angle of view of {:.0f}°", 60.0),
-    ("columns", "columns", "width of {:.0f} pixels", 4000),
+_BETTER: tuple[tuple[str, Improved, float], ...] = (
+    ("trigger_s", "trigger_s", 0.2),
+    ("frames", "burst_max", 3),
+    ("range_m", "range_m", 30.0),
+    ("flash_m", "flash_reach_m", 30.0),
+    ("fov_deg", "fov_deg", 60.0),
+    ("columns", "columns", 4000),
 )
 WORTH_TELLING = 0.05
 
 
-def _reasons(use: Use, spec: CameraSpec, score: _Score, warm: float, passes: int, seed: int) -> tuple[str, ...]:
+def _held_back(use: Use, spec: CameraSpec, score: _Score, warm: float, passes: int, seed: int) -> tuple[HeldBack, ...]:
     kit = _Kit.of(spec)
-    if use.stay:
-        lines = [f"Of the herd {in_words(score.day)} in 100 are in a picture by day, {in_words(score.night)} by night."]
-    else:
-        lines = [f"Of 100 that pass, {in_words(score.day)} are caught whole by day, {in_words(score.night)} by night."]
-    if spec.flash == "none":
-        lines.append("It has no flash, so it takes nothing by night.")
-    gains: list[tuple[float, str]] = []
+    gains: list[HeldBack] = []
     # A camera that catches nearly all cannot gain enough to be told of.
-    for attribute, figure, words, better in _BETTER if score.caught <= 1 - WORTH_TELLING else ():
+    for attribute, figure, better in _BETTER if score.caught <= 1 - WORTH_TELLING else ():
         own = getattr(kit, attribute)
         lower_is_better = attribute == "trigger_s"
         if (own <= better) if lower_is_better else (own >= better):
@@ -325,45 +338,6 @@ def _reasons(use: Use, spec: CameraSpec, score: _Score, warm: float, passes: int
             improved = replace(improved, gap_s=min(kit.gap_s or 1.0, 1.0))
         with_it = _score(use, improved, warm, max(1, passes // 2), seed).caught
         if with_it - score.caught >= WORTH_TELLING:
-            text = (
-                f"Held back by its {words.format(own)} ({spec.figure(figure).origin}): with {better:g} it "
-                f"would catch {in_words(with_it)} instead of {in_words(score.caught)}."
-            )
-            gains.append((with_it - score.caught, text))
-    gains.sort(reverse=True)
-    lines += [text for _, text in gains[:2]]
-    if score.empty is not None and score.empty >= 0.2:
-        lines.append(f"Of 100 of its pictures {in_words(score.empty)} are empty.")
-    return tuple(lines)
-
-
-def _cautions(use: Use, spec: CameraSpec) -> tuple[str, ...]:
-    lines = []
-    used = ("zone_deg", "range_m", "fov_deg", "trigger_s", "rearm_s", "burst_max", "flash_reach_m", "columns")
-    guessed = [
-        name
-        for name in used
-        if spec.figure(name).origin == "assumed" and not (name == "flash_reach_m" and spec.flash == "none")
-    ]
-    if guessed:
-        lines.append("Nobody says its " + ", ".join(NAMES[name] for name in guessed) + "; assumed here.")
-    enlarged = spec.enlarged()
-    if enlarged is not None and enlarged > 1.2:
-        lines.append(f"Claims {enlarged:.1f} times the pixels that its sensor has; ranked by the sensor's.")
-    elif spec.measured.columns is None and spec.claimed.columns is not None:
-        lines.append("Its pixels are the maker's word; a target photographed with it would tell.")
-    if use.hidden and spec.flash in ("white", "low glow"):
-        lines.append("Its flash can be seen, so whoever is photographed may know.")
-    return tuple(lines)
-
-
-NAMES = {
-    "zone_deg": "detection angle",
-    "range_m": "detection range",
-    "fov_deg": "angle of view",
-    "trigger_s": "trigger time",
-    "rearm_s": "recovery time",
-    "burst_max": "burst",
-    "flash_reach_m": "flash reach",
-    "columns": "pixels",
-}
+            origin = spec.figure(figure).origin
+            gains.append(HeldBack(figure=figure, own=own, better=better, origin=origin, caught=with_it))
+    return tuple(sorted(gains, key=lambda one: -one.caught)[:2])

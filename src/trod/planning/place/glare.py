@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from trod import sky
 from trod.errors import WrongInput, positive
-from trod.planning.ground.site import MONTHS, Horizon
+from trod.planning.ground.site import Horizon
 
 Floats = NDArray[np.float64]
 
@@ -119,29 +119,6 @@ class GlareYear:
     hours_in_frame: float
     by_month: Floats
     grid: NDArray[np.uint8]
-
-    @property
-    def sentence(self) -> str:
-        """How much, and in which months most."""
-        if self.hours < 1:
-            return "The sun never comes into or near the picture."
-        order = np.argsort(-self.by_month)
-        worst = [MONTHS[m] for m in sorted(order[:3].tolist()) if self.by_month[m] >= 1]
-        most = ", most in " + " and ".join([", ".join(worst[:-1]), worst[-1]] if len(worst) > 1 else worst)
-        inside = f", about {_round(self.hours_in_frame)} of them in it" if self.hours_in_frame >= 1 else ""
-        return (
-            f"On clear days the sun is in or near the picture for about {_round(self.hours)} "
-            f"{'hour' if _round(self.hours) == '1' else 'hours'} a year"
-            f"{inside}{most if worst else ''}."
-        )
-
-
-def _round(value: float) -> str:
-    """Two figures at most."""
-    if value < 10:
-        return f"{value:.0f}"
-    digits = 1 - math.floor(math.log10(value))
-    return f"{round(value, digits):.0f}"
 
 
 def glare_year(

@@ -16,7 +16,7 @@ from typing import Literal, get_args
 
 from trod.errors import WrongInput, positive
 from trod.planning.ground.heightgrid import METRES_PER_DEGREE
-from trod.planning.ground.site import MONTHS, Feature
+from trod.planning.ground.site import Feature
 from trod.planning.place.adviser import Aim
 
 SignKind = Literal["tracks", "scat", "rub", "scrape", "trail", "bed", "feeding", "kill", "water", "other"]
@@ -37,80 +37,35 @@ FEWEST_CAME_DAYS = 7.0  # fewer camera-days say nothing for or against
 NONE_CAME_DAYS = 20.0  # so many without an animal speak against a place
 NONE_CAME_POINTS = -1.5
 
-# Months (of the northern year) in which a feature draws animals, and why. All common practice.
-DRAWS: dict[Feature, tuple[tuple[frozenset[int], float, str], ...]] = {
-    "water": (
-        (frozenset({6, 7, 8, 9}), 3.0, "water draws animals in the dry and warm months"),
-        (frozenset({5, 10}), 1.0, "water still draws some animals"),
-    ),
-    "feeding": ((frozenset({11, 12, 1, 2, 3, 4}), 3.0, "animals come to fodder in winter"),),
-    "lick": (
-        (frozenset({4, 5, 6, 7}), 3.0, "minerals are sought in spring and early summer, when antlers and "
-            "milk need them"),
-        (frozenset({3, 8}), 1.0, "licks are still visited"),
-    ),
-    "saddle": ((frozenset({4, 5, 10, 11}), 3.0, "animals cross here when they move between summer and "
-    "winter ground"),),
-    "ford": ((frozenset({4, 5, 9, 10, 11}), 2.0, "animals cross here when they move between summer and "
-    "winter ground"),),
-    "meadow": (
-        (frozenset({4, 5, 6}), 2.0, "fresh grass draws grazers"),
-        (frozenset({9, 10}), 2.5, "the rut brings deer into the open"),
-    ),
-    "trail": ((frozenset(range(1, 13)), 2.0, "a used trail carries animals all year"),),
-    "road": ((frozenset(range(1, 13)), 1.5, "large carnivores and others walk closed roads all year"),),
-    "fence": ((frozenset(range(1, 13)), 1.5, "a gap gathers those who pass"),),
-    "den": ((frozenset({9, 10}), 1.0, "young that left in summer show use of a den"),),
+# Months (of the northern year) in which a feature draws animals, and how much. All common practice.
+DRAWS: dict[Feature, tuple[tuple[frozenset[int], float], ...]] = {
+    "water": ((frozenset({6, 7, 8, 9}), 3.0), (frozenset({5, 10}), 1.0),),
+    "feeding": ((frozenset({1, 2, 3, 4, 11, 12}), 3.0),),
+    "lick": ((frozenset({4, 5, 6, 7}), 3.0), (frozenset({3, 8}), 1.0),),
+    "saddle": ((frozenset({4, 5, 10, 11}), 3.0),),
+    "ford": ((frozenset({4, 5, 9, 10, 11}), 2.0),),
+    "meadow": ((frozenset({4, 5, 6}), 2.0), (frozenset({9, 10}), 2.5),),
+    "trail": ((frozenset(range(1, 13)), 2.0),),
+    "road": ((frozenset(range(1, 13)), 1.5),),
+    "fence": ((frozenset(range(1, 13)), 1.5),),
+    "den": ((frozenset({9, 10}), 1.0),),
     "other": (),
 }  # fmt: skip
 
-# What a camera at a feature can answer: (how well, why). Common practice; 0 is not at all.
-ANSWERS: dict[Feature, dict[Aim, tuple[float, str]]] = {
-    "trail": {
-        "species": (2.0, "many kinds use one trail"),
-        "hours": (2.0, "animals pass here without staying"),
-        "individuals": (2.0, "they pass close by and from the side"),
-        "people": (1.5, "people walk trails too"),
-    },
-    "road": {
-        "species": (1.5, "some kinds keep to roads and others shun them"),
-        "hours": (1.0, "animals pass here"),
-        "individuals": (2.0, "they pass close by and from the side"),
-        "people": (3.0, "vehicles and walkers come this way"),
-    },
-    "water": {
-        "species": (3.0, "nearly all kinds drink"),
-        "behaviour": (2.0, "they stay a while"),
-        "hours": (1.0, "drinking hours are not walking hours"),
-    },
-    "ford": {"species": (1.5, "animals cross here"), "hours": (1.5, "animals pass here")},
-    "lick": {
-        "composition": (2.0, "they stay, heads up, in the open"),
-        "individuals": (2.0, "they stay and turn"),
-        "species": (1.0, "few kinds come for minerals"),
-        "behaviour": (1.5, "they stay a while"),
-    },
-    "feeding": {
-        "herd": (3.0, "the herd gathers and stays"),
-        "composition": (3.0, "the herd gathers and stays"),
-        "behaviour": (2.0, "they stay a while"),
-        "individuals": (1.0, "they stay and turn, but hide one another"),
-    },
-    "meadow": {
-        "herd": (2.0, "groups graze in the open"),
-        "composition": (2.0, "groups graze in the open"),
-        "behaviour": (2.0, "they stay a while"),
-        "hours": (1.0, "grazing hours"),
-    },
-    "saddle": {"species": (2.0, "ways from both sides meet"), "hours": (1.5, "animals pass here")},
-    "den": {"behaviour": (1.0, "family life shows"), "individuals": (1.0, "residents come again and again")},
-    "fence": {
-        "species": (2.0, "all that pass come through one gap"),
-        "individuals": (1.5, "they pass one by one, close by"),
-        "people": (2.0, "people use gaps too"),
-    },
+# How well a camera at a feature answers. Common practice; what is left out is not at all.
+ANSWERS: dict[Feature, dict[Aim, float]] = {
+    "trail": {"species": 2.0, "hours": 2.0, "individuals": 2.0, "people": 1.5},
+    "road": {"species": 1.5, "hours": 1.0, "individuals": 2.0, "people": 3.0},
+    "water": {"species": 3.0, "behaviour": 2.0, "hours": 1.0},
+    "ford": {"species": 1.5, "hours": 1.5},
+    "lick": {"composition": 2.0, "individuals": 2.0, "species": 1.0, "behaviour": 1.5},
+    "feeding": {"herd": 3.0, "composition": 3.0, "behaviour": 2.0, "individuals": 1.0},
+    "meadow": {"herd": 2.0, "composition": 2.0, "behaviour": 2.0, "hours": 1.0},
+    "saddle": {"species": 2.0, "hours": 1.5},
+    "den": {"behaviour": 1.0, "individuals": 1.0},
+    "fence": {"species": 2.0, "individuals": 1.5, "people": 2.0},
     "other": {},
-}
+}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -175,33 +130,51 @@ def _check(latitude_deg: float, longitude_deg: float) -> None:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Find:
+    """A sign near a place. again : it counts for its season in an earlier year. any_species : nobody told its species,
+    and one is asked for."""
+
+    sign: SeenSign
+    age_days: int
+    away_m: float
+    again: bool
+    any_species: bool
+
+
+PartWhy = Literal["draws", "sign", "came", "none came", "answers", "says little", "watched", "far on foot", "closed"]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Part:
-    """Some points and the sentence for them."""
+    """Some points and what for. month : asked about. draw : which row of the feature's `DRAWS`."""
 
     points: float
-    why: str
+    why: PartWhy
+    month: int
+    feature: Feature
+    draw: int = 0
+    find: Find | None = None
+    came: Came | None = None
+    aim: Aim | None = None
+    walk_min: float = 0.0
+
+
+PlaceMinded = Literal["closed", "den", "feeding permit", "sensitive"]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Candidate:
-    """A place with its points. answers : what a camera there can tell, best first, each with its reason.
+    """A place with its points. answers : what a camera there can tell, best first.
 
-    points : the sum of `parts`. cautions : to be minded before going.
+    points : the sum of `parts`. minded : before going. month : asked about.
     """
 
     place: Place
+    month: int
     points: float
     parts: tuple[Part, ...]
-    answers: tuple[tuple[Aim, str], ...]
-    cautions: tuple[str, ...]
-
-    @property
-    def sentence(self) -> str:
-        """The place, its points and what gave most."""
-        if not self.parts:
-            return f"{self.place.name}: nothing speaks for it in this month."
-        top = sorted(self.parts, key=lambda p: -p.points)[:2]
-        return f"{self.place.name} ({self.points:.1f} points): " + "; ".join(p.why for p in top) + "."
+    answers: tuple[Aim, ...]
+    minded: tuple[PlaceMinded, ...]
 
 
 def apart_m(lat1_deg: float, lon1_deg: float, lat2_deg: float, lon2_deg: float) -> float:
@@ -217,44 +190,35 @@ def northern_month(month: int, *, latitude_deg: float) -> int:
     return month if latitude_deg >= 0 else (month + 5) % 12 + 1
 
 
-def sign_worth(sign: SeenSign, *, on: date) -> tuple[float, str]:
-    """Points of one find on a day, and why. Sign of the future is worth nothing.
+def sign_worth(sign: SeenSign, *, on: date) -> tuple[float, bool]:
+    """Points of one find on a day, and whether it counts for its season. Sign of the future is worth nothing.
 
     Points of its kind, halved every 60 days; or, when that is more, half of them for sign of the same month
     (one either way) of an earlier year, halved again for each year before the last.
     """
     age = (on - sign.seen_on).days
     if age < 0:
-        return 0.0, "seen after the day asked about"
+        return 0.0, False
     whole = SIGN_POINTS[sign.kind]
     fresh = whole * 0.5 ** (age / HALF_LIFE_DAYS)
     years = max(1, round(age / 365.25))
     off = abs((sign.seen_on.month - on.month + 6) % 12 - 6)
     again = whole * SAME_SEASON_SHARE * 0.5 ** (years - 1) if age > 270 and off <= 1 else 0.0
-    what = f"{sign.kind} of {sign.species}" if sign.species else str(sign.kind)
-    if again > fresh:
-        return again, f"{what} at this time of year, {sign.seen_on:%Y}"
-    days = "today" if age == 0 else "1 day ago" if age == 1 else f"{age} days ago"
-    return fresh, f"{what}, {days}"
+    return (again, True) if again > fresh else (fresh, False)
 
 
-def came_worth(came: Came, *, on: date) -> Part | None:
+def came_worth(came: Came) -> float | None:
     """Points of what came before in this month: by the logarithm of the sequences in 30 camera-days; or None.
 
     Too few camera-days say nothing. Many without an animal speak against the place. Effort is in the number,
     how easily a camera there is set off is not.
     """
-    month, days = MONTHS[on.month - 1], f"{came.camera_days:.0f} camera-days"
     if came.camera_days < FEWEST_CAME_DAYS:
         return None
     if not came.sequences:
-        if came.camera_days < NONE_CAME_DAYS:
-            return None
-        return Part(points=NONE_CAME_POINTS, why=f"no {came.what} in {days} of {month}")
+        return None if came.camera_days < NONE_CAME_DAYS else NONE_CAME_POINTS
     rate = 30 * came.sequences / came.camera_days
-    points = min(POINTS_A_TENFOLD * math.log10(1 + rate), MOST_CAME_POINTS)
-    times = "1 sequence" if came.sequences == 1 else f"{came.sequences} sequences"
-    return Part(points=points, why=f"{times} with {came.what} in {days} of {month}")
+    return min(POINTS_A_TENFOLD * math.log10(1 + rate), MOST_CAME_POINTS)
 
 
 def rank(
@@ -290,62 +254,65 @@ def _candidate(
     near_m: float,
     came: Came | None,
 ) -> Candidate:
+    month, feature = on.month, place.feature
     parts: list[Part] = []
-    month = northern_month(on.month, latitude_deg=place.latitude_deg)
-    for months, points, why in DRAWS[place.feature]:
-        if month in months:
-            parts.append(Part(points=points, why=f"{MONTHS[on.month - 1]}: {why}"))
 
-    finds: list[tuple[float, str]] = []
+    def add(points: float, why: PartWhy, **more: object) -> None:
+        parts.append(Part(points=points, why=why, month=month, feature=feature, **more))  # type: ignore[arg-type]
+
+    northern = northern_month(month, latitude_deg=place.latitude_deg)
+    for draw, (months, points) in enumerate(DRAWS[feature]):
+        if northern in months:
+            add(points, "draws", draw=draw)
+
+    finds: list[tuple[float, Find]] = []
     for sign in signs:
         away = apart_m(place.latitude_deg, place.longitude_deg, sign.latitude_deg, sign.longitude_deg)
-        if away > near_m:
+        if away > near_m or (species and sign.species and sign.species != species):
             continue
-        if species and sign.species and sign.species != species:
-            continue
-        worth, why = sign_worth(sign, on=on)
-        if species and not sign.species:
-            worth, why = worth / 2, why + " (species unknown)"
+        worth, again = sign_worth(sign, on=on)
+        any_species = bool(species and not sign.species)
+        worth = worth / 2 if any_species else worth
         if worth >= 0.05:
-            finds.append((worth, f"{why}, about {round(away, -1):.0f} m away"))
+            age = (on - sign.seen_on).days
+            finds.append((worth, Find(sign=sign, age_days=age, away_m=away, again=again, any_species=any_species)))
     finds.sort(key=lambda find: -find[0])
     left = MOST_SIGN_POINTS
-    for worth, why in finds:
+    for worth, find in finds:
         given = min(worth, left)
         if given <= 0:
             break
-        parts.append(Part(points=given, why=why))
+        add(given, "sign", find=find)
         left -= given
 
-    seen = came_worth(came, on=on) if came is not None else None
-    if seen is not None:
-        parts.append(seen)
+    seen = came_worth(came) if came is not None else None
+    if seen is not None and came is not None:
+        add(seen, "came" if came.sequences else "none came", came=came)
 
-    told = ANSWERS[place.feature]
+    told = ANSWERS[feature]
     if aim is not None and aim in told:
-        points, why = told[aim]
-        parts.append(Part(points=points, why=f"answers the question: {why}"))
+        add(told[aim], "answers", aim=aim)
     if aim is not None and aim not in told:
-        parts.append(Part(points=-2.0, why="says little about this question"))
+        add(-2.0, "says little", aim=aim)
     if place.watched:
-        parts.append(Part(points=-3.0, why="a camera stands here already"))
+        add(-3.0, "watched")
     if place.walk_min is not None and place.walk_min > 60:
-        parts.append(Part(points=-min((place.walk_min - 60) / 60, 2.0), why=f"{place.walk_min:.0f} min on foot"))
-    cautions = []
-    if on.month in place.closed:
-        parts.append(Part(points=-20.0, why=f"closed in {MONTHS[on.month - 1]}"))
-        cautions.append(f"Closed in {MONTHS[on.month - 1]}: do not go.")
-    if place.feature == "den":
-        cautions.append("A den: not while young are inside, and only with the permit that the law asks for.")
-    if place.feature in ("feeding", "lick"):
-        cautions.append("Feeding, baiting and salt are forbidden or need a permit in many places: ask first.")
+        add(-min((place.walk_min - 60) / 60, 2.0), "far on foot", walk_min=place.walk_min)
+    minded: list[PlaceMinded] = []
+    if month in place.closed:
+        add(-20.0, "closed")
+        minded.append("closed")
+    if feature == "den":
+        minded.append("den")
+    if feature in ("feeding", "lick"):
+        minded.append("feeding permit")
     if place.sensitive:
-        cautions.append("A sensitive site: give its true place to nobody.")
-    answers = sorted(told.items(), key=lambda item: (-item[1][0], item[0]))
+        minded.append("sensitive")
     return Candidate(
         place=place,
+        month=month,
         points=sum(part.points for part in parts),
         parts=tuple(parts),
-        answers=tuple((name, why) for name, (_, why) in answers),
-        cautions=tuple(cautions),
+        answers=tuple(sorted(told, key=lambda one: (-told[one], one))),
+        minded=tuple(minded),
     )

@@ -17,7 +17,7 @@ from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
 from trod.planning.catch.ranking import TIED, USES
 from trod.planning.equipment.camera import COLUMNS
-from trod.telling import measures
+from trod.telling import measures, ranking
 from trod.units import system_of
 from trod.web.cameras import models_compare, models_csv, models_pages, models_picture, models_resolve
 from trod.web.cameras.models_form import CameraModelForm
@@ -183,6 +183,8 @@ def _answer(asked: dict[str, Any], system: Any) -> dict[str, Any]:
             {
                 "model": row,
                 "ranked": ranked,
+                "reasons": ranking.reasons(ranked, system_of(system)),
+                "cautions": ranking.cautions(ranked),
                 "caught": models_compare.hundredths(ranked.caught),
                 "error": "under 0.1" if ranked.standard_error < 0.0005 else f"{100 * ranked.standard_error:.1f}",
                 "day": models_compare.hundredths(ranked.day),

@@ -26,6 +26,7 @@ from trod.planning.place import glare, setup
 from trod.planning.place import inputs as entered
 from trod.planning.place.advice import headings_for
 from trod.planning.place.setup import Outcome
+from trod.telling import glare as told_sun
 from trod.telling import herds, setups
 from trod.telling.setups import ToldSetup
 from trod.units import System, system_of
@@ -206,7 +207,7 @@ def sun(question: Asked) -> tuple[str, str] | None:
         utc_offset_min=question.place.utc_offset_min,
         year=question.year,
     )
-    return year.sentence, drawing.glare_svg(year)
+    return told_sun.year(year), drawing.glare_svg(year)
 
 
 @dataclass(frozen=True)

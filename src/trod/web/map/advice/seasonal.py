@@ -16,9 +16,7 @@ from trod.catalogue.rows import usual
 from trod.findings import effort, localtime
 from trod.findings.observations import Filter, select
 from trod.planning.place import season
-from trod.planning.place.adviser import Aim
-from trod.planning.place.season import Came, Candidate, Place, SeenSign
-from trod.telling.settings import AIMS
+from trod.planning.place.season import Came, Place, SeenSign
 
 MOST_SIGN = 20_000
 _Tables = tuple[dict[tuple[str, int], float], dict[tuple[str, int, str], int], set[tuple[str, int]]]
@@ -141,31 +139,3 @@ def _count(account: evidence.Account, number: int, zone: str) -> _Tables:
             _kept.clear()
         _kept[number] = (account.stamp, (days, sequences, unseen))
     return days, sequences, unseen
-
-
-def sentence(found: list[Candidate], month: int, aim: Aim | None, species: str) -> str:
-    """The most promising place that is open, what speaks for it, and the best one without a camera."""
-    name = wording.MONTHS[month - 1]
-    asked = (f" to tell {AIMS[aim]}" if aim else "") + (f" of {species}" if species and aim != "people" else "")
-    open_ = [c for c in found if month not in c.place.closed]
-    if not open_:
-        return f"No site is open in {name}."
-    best = open_[0]
-    reasons = _reasons(best, name)
-    if (best.points <= 0 and not best.place.watched) or not reasons:
-        return f"Nothing speaks for any site in {name}{asked}."
-    if not best.place.watched:
-        return f"In {name}{asked} {best.place.name} promises most: {reasons}."
-    text = f"In {name}{asked} {best.place.name} promises most, and a camera already stands there: {reasons}."
-    free = next((c for c in open_ if not c.place.watched), None)
-    if free is None:
-        return text + " No open site is without a camera."
-    if free.points <= 0:
-        return text + " Nothing speaks for a site without one."
-    return text + f" Of those without one, {free.place.name}: {_reasons(free, name)}."
-
-
-def _reasons(one: Candidate, name: str) -> str:
-    """The two parts that give most, in words."""
-    top = sorted((p for p in one.parts if p.points > 0), key=lambda p: -p.points)[:2]
-    return "; ".join(p.why.removeprefix(f"{name}: ").removeprefix("answers the question: ") for p in top)

@@ -16,9 +16,10 @@ from trod.catalogue.rows.specs import spec_of
 from trod.errors import WrongInput
 from trod.planning.equipment.camera import CameraSpec
 from trod.planning.place import adviser, season
+from trod.telling import season as told_season
 from trod.telling import settings as told
 from trod.telling.settings import AIMS
-from trod.units import system_of
+from trod.units import System, system_of
 from trod.web.forms.common import units_for
 from trod.web.map import pages as ground_pages
 from trod.web.map.advice import seasonal, settings
@@ -100,15 +101,16 @@ def by_season(request: HttpRequest) -> HttpResponse:
         species=species,
         came=seasonal.came(reserve, sites, month, species),
     )
+    system = system_of(units_for(request, reserve))
     by_name = {site.name: site for site in sites}
-    lines = [_line(n, one, by_name[one.place.name], standing, month) for n, one in enumerate(found, 1)]
+    lines = [_line(n, one, by_name[one.place.name], standing, system) for n, one in enumerate(found, 1)]
     data = ground_pages.map_data(reserve, [line["site"] for line in lines], standing, [])
     for shown, line in zip(data["sites"], lines, strict=True):
         shown["rank"] = line["n"]
     context = {
         "lines": lines,
         "data": data,
-        "sentence": seasonal.sentence(found, month, aim or None, species),  # type: ignore[arg-type]
+        "sentence": told_season.sentence(found, month, aim or None, species, system),  # type: ignore[arg-type]
         "month": month,
         "month_name": wording.MONTHS[month - 1],
         "months": [(n, name[:3], name) for n, name in enumerate(wording.MONTHS, 1)],
@@ -122,18 +124,18 @@ def by_season(request: HttpRequest) -> HttpResponse:
 
 
 def _line(
-    n: int, one: season.Candidate, site: Site, standing: dict[int, list[Deployment]], month: int
+    n: int, one: season.Candidate, site: Site, standing: dict[int, list[Deployment]], system: System
 ) -> dict[str, Any]:
     return {
         "n": n,
         "site": site,
         "points": f"{one.points:.1f}".replace("-", "−"),
         "parts": [
-            (f"{part.points:+.1f}".replace("-", "−"), part.why, part.points > 0)
+            (f"{part.points:+.1f}".replace("-", "−"), told_season.part(part, system), part.points > 0)
             for part in sorted(one.parts, key=lambda part: -part.points)
         ],
-        "answers": [(AIMS[aim], why) for aim, why in one.answers],
-        "cautions": one.cautions,
+        "answers": told_season.answers(one),
+        "cautions": told_season.minded(one),
         "cameras": standing.get(site.pk, []),
-        "closed": month in one.place.closed,
+        "closed": one.month in one.place.closed,
     }
