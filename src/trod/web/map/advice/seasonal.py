@@ -9,7 +9,6 @@ from typing import Any, get_args
 
 from django.db.models import QuerySet
 
-from trod import wording
 from trod.catalogue.answers import evidence
 from trod.catalogue.models import Reserve, Sign, Site
 from trod.catalogue.rows import usual
