@@ -73,7 +73,7 @@ def test_marks_bear_styles_and_themes_differ_only_in_config(name: str) -> None:
     assert not re.search(r"#[0-9a-f]{6}", json.dumps(light))
 
 
-@pytest.mark.parametrize(("theme", "ground"), [("light", "#f6f1e4"), ("night", "#1b1813"), ("paper", "#ffffff")])
+@pytest.mark.parametrize(("theme", "ground"), [("light", "#f6f1e4"), ("night", "#201c15"), ("paper", "#ffffff")])
 def test_words_and_marks_stand_out_from_the_ground(theme: charts.Theme, ground: str) -> None:
     """WCAG 2.2: 4.5 to 1 for text, 3 to 1 for what must be seen to understand a graphic."""
     config = charts.config(theme)
