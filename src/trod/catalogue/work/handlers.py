@@ -15,6 +15,7 @@ from trod.catalogue.records import bring
 from trod.catalogue.records.plan import Choices
 from trod.catalogue.rounds import rounds
 from trod.catalogue.rows import rollups
+from trod.plain import record
 
 
 @handles("import")
@@ -124,7 +125,7 @@ def do_report(args: dict[str, Any], report: Report) -> dict[str, Any]:
     """args: the fields of trod.catalogue.answers.making.Wish."""
     from trod.catalogue.answers import making
 
-    wish = making.Wish(**{**args, "sites": tuple(args.get("sites", ()))})
+    wish = record(making.Wish, args, what="report", needed="what was asked for")
     by = Job.objects.values_list("by", flat=True).get(pk=report.job_id)
     return {"name": making.make(wish, by=by, now=timezone.now(), line=report)}
 
