@@ -22,6 +22,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from trod import wording
 from trod.errors import TrodError, WrongInput
 
 DAY_S = 86_400
@@ -222,7 +223,7 @@ class CameraClock:
             raise AmbiguousTime(
                 shown,
                 as_utc if found else (),
-                f"UTC has {len(found) or 'no'} time{'s' if len(found) != 1 else ''} on this camera's clock",
+                f"UTC has {wording.plural(len(found), 'time', words=True)} on this camera's clock",
                 "Give the corrections ends that meet.",
             )
         return found[0]

@@ -187,11 +187,3 @@ def test_the_rules_are_said_in_words() -> None:
     )
     assert "less than 1 hour apart" in sequences.detection_sentence(3600)
     assert "only where they overlap" in sequences.detection_sentence(0)
-
-
-@pytest.mark.parametrize(
-    ("seconds", "words"),
-    [(1, "1 second"), (90, "90 seconds"), (60, "1 minute"), (5400, "90 minutes"), (172_800, "2 days")],
-)
-def test_lengths_of_time_in_words(seconds: int, words: str) -> None:
-    assert sequences.duration_words(seconds) == words

@@ -98,7 +98,13 @@ def records(
     if as_json:
         click.echo(json.dumps(done.as_json(), ensure_ascii=False, indent=2))
     else:
-        click.echo(done.sentence)
+        if done.row is None:
+            click.echo(f"Nothing in it is new: {done.plan.here} sequences are here already.")
+        else:
+            click.echo(
+                f"Imported as {done.row.bag}: {done.deployments} deployments, {done.sequences} sequences, "
+                f"{done.observations} observations. Nobody has reviewed {done.plan.unreviewed} of the sequences."
+            )
         _tell_skipped(done.skipped)
     if done.skipped:
         click.get_current_context().exit(1)

@@ -11,12 +11,13 @@ from collections.abc import Callable, Iterable
 
 import numpy as np
 
+from trod import wording
 from trod.drawing import silhouettes
 from trod.drawing.pen import Pen, Point, Svg, Theme, arc, sector, shape, smooth, through
 from trod.drawing.scales import distances
 from trod.planning.catch.animals import Animal
 from trod.planning.catch.dwelling import Stay
-from trod.planning.ground.site import MONTHS, SiteGround
+from trod.planning.ground.site import SiteGround
 from trod.planning.place.advice import PlacementAdvice, path_to_axis
 from trod.planning.place.glare import CELLS_A_DAY, DOWN, IN_FRAME, NEAR, GlareYear
 from trod.planning.place.mounting import CASE_HEIGHT_MM, CLOSE_M
@@ -401,7 +402,7 @@ def glare_svg(year: GlareYear, *, theme: Theme = "page", key: str = "sun") -> Sv
         x = left + start * cell_w
         if month:
             pen.line(x, top, x, top + tall, ink="edge", wide=0.6, dash="1 3")
-        pen.text(x + 15 * cell_w, top - 9, MONTHS[month][:3], anchor="middle", size=12)
+        pen.text(x + 15 * cell_w, top - 9, wording.MONTHS[month][:3], anchor="middle", size=12)
     for hour in range(0, 25, 3):
         y = top + hour * tall / 24
         if 0 < hour < 24:

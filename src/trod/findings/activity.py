@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from trod import clock, sky
+from trod import clock, sky, wording
 from trod.errors import NotEnoughEvidence
 from trod.findings import circular, effort, localtime
 from trod.findings.detections import Detection
@@ -184,7 +184,7 @@ def curve(clock_h: ArrayLike, days: ArrayLike, weights: ArrayLike | None = None,
     n = len(t)
     if n < FEWEST:
         raise NotEnoughEvidence(
-            f"{n} detection{'' if n == 1 else 's'}",
+            wording.plural(n, "detection"),
             need=f"a pattern over the day needs at least {FEWEST}, and {ADVISED} to be trusted; "
             "widen the period or the sites",
         )

@@ -30,7 +30,7 @@ def allowance(share: float) -> str:
     if share == 0:
         return "nothing"
     named = {0.1: "a tenth", 0.2: "a fifth", 0.25: "a quarter", 0.3: "three tenths", 0.5: "a half"}
-    return f"about {named.get(round(share, 2), f'{round(100 * share)} %')}"
+    return f"about {named.get(round(share, 2), wording.share(share))}"
 
 
 def years(months: int) -> str:
@@ -85,7 +85,7 @@ def rests(found: YearlyChange) -> str:
         f"{wording.plural(found.detections, 'detection')}"
     )
     left = (
-        f" {round(100 * found.left_out_days)} % of the effort is left out, for part of it is not reviewed and the rest "
+        f" {wording.share(found.left_out_days)} of the effort is left out, for part of it is not reviewed and the rest "
         "was picked by what is in it."
         if found.left_out_days > 0
         else ""

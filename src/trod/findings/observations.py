@@ -91,7 +91,6 @@ class Observation:
     utc_s, end_s : first and last picture of the sequence, corrected; UTC unix seconds (end 0 means: as start).
     picture : SHA-256 of the sequence's first picture.
     pictures : how many pictures the sequence has.
-    reached : how the sequence came up when it was first reviewed; empty: as the evidence says of all.
     """
 
     sequence: str
@@ -108,7 +107,6 @@ class Observation:
     said_by: str = ""
     picture: str = ""
     pictures: int = 1
-    reached: ReviewOrder | Literal[""] = ""
 
     @property
     def until_s(self) -> float:
@@ -416,13 +414,7 @@ def _sentence(evidence: Evidence, asked: Filter, sites: list[str], first: date |
     if asked.light != "any":
         parts.append("between sunrise and sunset" if asked.light == "day" else "between sunset and sunrise")
     if asked.independence_min > 0:
-        parts.append(f"detections at least {_minutes(asked.independence_min)} apart")
+        parts.append(f"detections at least {wording.exactly(60 * asked.independence_min)} apart")
     else:
         parts.append("only sequences that overlap merged")
     return wording.capital(", ".join(parts))
-
-
-def _minutes(minutes: float) -> str:
-    if minutes >= 60 and minutes % 60 == 0:
-        return wording.plural(int(minutes // 60), "hour")
-    return f"{wording.trimmed(minutes)} minute{'' if minutes == 1 else 's'}"

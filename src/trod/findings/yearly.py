@@ -21,6 +21,7 @@ from typing import Literal
 import numpy as np
 from scipy import stats
 
+from trod import wording
 from trod.errors import NotEnoughEvidence
 from trod.findings import yearly_fit
 from trod.findings.observations import YEARLY_ALLOWANCE
@@ -127,8 +128,7 @@ def season_apart(cells: Cells) -> None:
     if months < FEWEST_MONTHS:
         raise NoYearlyFactor(
             "R1",
-            f"the record goes over {months} month{'' if months == 1 else 's'}, so season and change cannot be told "
-            "apart",
+            f"the record goes over {wording.plural(months, 'month')}, so season and change cannot be told apart",
             need=f"at least {FEWEST_MONTHS} months from the first to the last that was watched",
         )
     if twice < FEWEST_TWICE:
@@ -148,14 +148,14 @@ def enough_seen(record: Record) -> None:
     if sites < FEWEST_SITES:
         raise NoYearlyFactor(
             "R2",
-            f"detections at {sites} site{'' if sites == 1 else 's'} only; a fallen tree or a new path there would look "
+            f"detections at {wording.plural(sites, 'site')} only; a fallen tree or a new path there would look "
             "like change everywhere",
             need=f"detections at {FEWEST_SITES} sites or more",
         )
     if kept < FEWEST_DETECTIONS:
         raise NoYearlyFactor(
             "R2",
-            f"{kept} detection{'' if kept == 1 else 's'} in the months that were watched in two years",
+            f"{wording.plural(kept, 'detection')} in the months that were watched in two years",
             need=f"at least {FEWEST_DETECTIONS}",
         )
 
@@ -218,7 +218,7 @@ def _without_picked(whole: Record) -> tuple[Record, float]:
     left_out = float(whole.cells.days[whole.picked].sum() / whole.cells.days.sum())
     need = "review what is still unreviewed, or review by time or at random"
     have = (
-        f"{round(100 * left_out)} % of the effort lies in months of which part is not reviewed, and what was reviewed "
+        f"{wording.share(left_out)} of the effort lies in months of which part is not reviewed, and what was reviewed "
         "was picked by what is in it"
     )
     if left_out > MOST_LEFT_OUT:

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from trod import wording
 from trod.errors import NotEnoughEvidence, WrongInput
 
 Floats = NDArray[np.float64]
@@ -143,7 +144,7 @@ def vote(traces: Sequence[PictureTrace]) -> ResampledVerdict:
     n = len(traces)
     if n < LEAST_PICTURES:
         raise NotEnoughEvidence(
-            f"{n} picture{'' if n == 1 else 's'} given", need=f"{LEAST_PICTURES} by day in colour are needed for a vote"
+            f"{wording.plural(n, 'picture')} given", need=f"{LEAST_PICTURES} by day in colour are needed for a vote"
         )
     if len({(t.width, t.height) for t in traces}) > 1:
         raise WrongInput("pictures", got="several sizes", needed="pictures of one camera in one setting")

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
+from trod import wording
 from trod.errors import NotEnoughEvidence, WrongInput
 from trod.limits import TARGET_PIXELS
 from trod.pictures import edge, light, target_finding, target_layout
@@ -272,8 +273,8 @@ def _chosen(squares: Sequence[SquareEdges], cautions: list[str]) -> list[EdgeRes
         g = float(np.median([_limit(e, 0.5) for e in grey]))
         if abs(b - g) > _MOST_DISAGREEMENT * g:
             cautions.append(
-                f"Black and grey edges differ by {abs(b / g - 1):.0%}: the camera sharpens or bends its contrast. "
-                "The grey edges count."
+                f"Black and grey edges differ by {wording.share(abs(b / g - 1))}: "
+                "the camera sharpens or bends its contrast. The grey edges count."
             )
             return grey
     if not black + grey:
@@ -333,7 +334,8 @@ def _cautions(
     overs = [e.overshoot for s in squares for e in s.edges]
     if overs and float(np.median(overs)) > _SHARPENED:
         made.append(
-            f"The camera sharpens (edges overshoot by {float(np.median(overs)):.0%}): the number is somewhat too high."
+            f"The camera sharpens (edges overshoot by {wording.share(float(np.median(overs)))}): "
+            "the number is somewhat too high."
         )
     noisy = [e.noise for s in squares for e in s.edges]
     if noisy and float(np.median(noisy)) > 0.08:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from trod import wording
 from trod.errors import WrongInput
 
 # Pictures of one deployment no further apart than this are one sequence, for looking. Ours, by reason: longer than the
@@ -135,19 +136,10 @@ def independent(
     )
 
 
-def duration_words(seconds: float) -> str:
-    """A length of time as a person says it: "2 minutes", "90 seconds", "1 hour"."""
-    for size, name in ((86400, "day"), (3600, "hour"), (60, "minute")):
-        if seconds >= size and seconds % size == 0:
-            number = int(seconds // size)
-            return f"{number} {name}{'' if number == 1 else 's'}"
-    return f"{seconds:g} second{'' if seconds == 1 else 's'}"
-
-
 def sentence(gap_s: float = BURST_GAP_S) -> str:
     """The rule of `group`, to be printed wherever sequences are shown."""
     _check_gap("gap_s", gap_s)
-    return f"Pictures of one deployment at most {duration_words(gap_s)} apart are one sequence."
+    return f"Pictures of one deployment at most {wording.exactly(gap_s)} apart are one sequence."
 
 
 def detection_sentence(interval_s: float = INDEPENDENCE_S) -> str:
@@ -156,6 +148,6 @@ def detection_sentence(interval_s: float = INDEPENDENCE_S) -> str:
     if interval_s == 0:
         return "Observations of one species at one site count as one only where they overlap, as the largest count."
     return (
-        f"Observations of one species at one site less than {duration_words(interval_s)} apart count as one, "
+        f"Observations of one species at one site less than {wording.exactly(interval_s)} apart count as one, "
         "with the largest count among them."
     )

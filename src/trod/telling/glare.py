@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from trod import wording
-from trod.planning.ground.site import MONTHS
 from trod.planning.place.glare import GlareYear, HeadingAdvice, Spell
 from trod.telling.measures import figure, hours
 
@@ -23,7 +22,7 @@ def year(of: GlareYear) -> str:
     if of.hours < 1:
         return "The sun never comes into or near the picture."
     order = sorted(range(12), key=lambda month: -of.by_month[month])[:3]
-    worst = [MONTHS[month] for month in sorted(order) if of.by_month[month] >= 1]
+    worst = [wording.MONTHS[month] for month in sorted(order) if of.by_month[month] >= 1]
     most = f", most in {wording.listed(worst)}" if worst else ""
     inside = f", about {_few(of.hours_in_frame)} of them in it" if of.hours_in_frame >= 1 else ""
     hours_said = "1 hour" if _few(of.hours) == "1" else f"{_few(of.hours)} hours"
@@ -36,7 +35,7 @@ def _few(hours_h: float) -> str:
 
 def spell(of: Spell) -> str:
     """Days in a row with glare, and its hours of the clock."""
-    first, last = (f"{day.day} {MONTHS[day.month - 1]}" for day in (of.first, of.last))
+    first, last = (f"{day.day} {wording.MONTHS[day.month - 1]}" for day in (of.first, of.last))
     beside = "" if of.in_frame else ", beside the frame"
     return f"{first} to {last}, {_clock(of.from_h)} to {_clock(of.to_h)}{beside}"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from trod import wording
 from trod.planning.catch.herdview import HeightThatPays, HerdView
 from trod.planning.place.facts import TooHidden
 from trod.telling.measures import length
@@ -25,8 +26,8 @@ def seen(view: HerdView, system: System) -> str:
 def hidden(herd: TooHidden, system: System) -> str:
     """Why a herd cannot be counted from there."""
     return (
-        f"From {length(herd.height_m, system)} about {herd.share:.0%} of a herd of {herd.herd:.0f} can be seen, and "
-        "the number seen hardly grows with the herd; set the camera higher (about "
+        f"From {length(herd.height_m, system)} about {wording.share(herd.share)} of a herd of {herd.herd:.0f} can be "
+        "seen, and the number seen hardly grows with the herd; set the camera higher (about "
         f"{length(herd.higher_m, system)}) or count a smaller part of the ground."
     )
 
@@ -36,9 +37,9 @@ def pays(found: HeightThatPays, system: System) -> str:
     height = length(found.height_m, system)
     if not found.reached:
         return (
-            f"Even from {height} only about {found.share:.0%} of {found.herd:.0f} animals are seen; watch a smaller "
-            "part of the ground, or from two sides."
+            f"Even from {height} only about {wording.share(found.share)} of {found.herd:.0f} animals are seen; "
+            "watch a smaller part of the ground, or from two sides."
         )
     if found.wanted == 0.9:
         return f"From about {height} nine in ten of {found.herd:.0f} animals are seen; higher adds little."
-    return f"From about {height} {found.wanted:.0%} of {found.herd:.0f} animals are seen."
+    return f"From about {height} {wording.share(found.wanted)} of {found.herd:.0f} animals are seen."

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from trod import units
-from trod.planning.ground.site import MONTHS, Feature
+from trod import units, wording
+from trod.planning.ground.site import Feature
 from trod.planning.place.adviser import Aim
 from trod.planning.place.season import Candidate, Find, Part
 from trod.telling.settings import AIMS
@@ -91,13 +91,13 @@ MINDED = {
 def part(one: Part, system: System) -> str:
     """Some points and what for, a clause that stands alone."""
     if one.why == "draws":
-        return f"{MONTHS[one.month - 1]}: {reason(one, system)}"
+        return f"{wording.MONTHS[one.month - 1]}: {reason(one, system)}"
     return f"answers the question: {reason(one, system)}" if one.why == "answers" else reason(one, system)
 
 
 def reason(one: Part, system: System) -> str:
     """The same where month and question are said already."""
-    month = MONTHS[one.month - 1]
+    month = wording.MONTHS[one.month - 1]
     if one.why == "draws":
         return DRAWS[one.feature][one.draw]
     if one.why == "answers" and one.aim is not None:
@@ -133,7 +133,7 @@ def find(of: Find, system: System) -> str:
 
 def minded(one: Candidate) -> tuple[str, ...]:
     """What to mind before going."""
-    return tuple(MINDED[key].format(month=MONTHS[one.month - 1]) for key in one.minded)
+    return tuple(MINDED[key].format(month=wording.MONTHS[one.month - 1]) for key in one.minded)
 
 
 def answers(one: Candidate) -> list[tuple[str, str]]:
@@ -143,7 +143,7 @@ def answers(one: Candidate) -> list[tuple[str, str]]:
 
 def sentence(found: Sequence[Candidate], month: int, aim: Aim | None, species: str, system: System) -> str:
     """The most promising place that is open, what speaks for it, and the best one without a camera."""
-    name = MONTHS[month - 1]
+    name = wording.MONTHS[month - 1]
     asked = (f" to tell {AIMS[aim]}" if aim else "") + (f" of {species}" if species and aim != "people" else "")
     open_ = [c for c in found if month not in c.place.closed]
     if not open_:

@@ -140,7 +140,7 @@ def test_a_herd_that_hides_itself_is_refused_in_words() -> None:
         herdview.look(height_m=0.9, herd=60)
 
     assert str(told.value) == (
-        "from 0.9 m about 21% of a herd of 60 can be seen, and the number seen hardly grows with the herd; "
+        "from 0.9 m about 21 % of a herd of 60 can be seen, and the number seen hardly grows with the herd; "
         "set the camera higher (about 3.0 m) or count a smaller part of the ground"
     )
     assert herds.seen(herdview.look(height_m=3.0, herd=20), "metric") == (

@@ -105,7 +105,7 @@ def test_a_stop_not_worth_its_way_is_left_out_with_what_it_would_take() -> None:
     # Eight kilometres beyond the near stop and back, lengthened by 1.3, at 5.0367 km/h, and half an hour there.
     more = 2 * 8 * 1.3 / 5.0367 * 60 + 30
     assert left.more_min == pytest.approx(more, abs=1)
-    assert left.reason == "it would take 4 h 38 more and save 0.4 camera-days"
+    assert left.reason == "it would take 4 h 38 min more and save 0.4 camera-days"
     assert found.sentence.endswith("1 is left for another time.")
 
 
@@ -114,7 +114,9 @@ def test_a_must_is_gone_to_whatever_it_costs() -> None:
 
 
 def test_a_must_that_cannot_be_is_refused_with_its_reason() -> None:
-    with pytest.raises(WrongInput, match=r"stop 'Far', which must be visited: got 'the way out, 5 h 26, .* a way to"):
+    with pytest.raises(
+        WrongInput, match=r"stop 'Far', which must be visited: got 'the way out, 5 h 26 min, .* a way to"
+    ):
         plan([stop("far", 21.05, must=True)])
 
 

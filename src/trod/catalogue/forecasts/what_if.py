@@ -56,10 +56,10 @@ class Help:
         said = f"saves about {wording.camera_days(days)} a year"
         if self.fewer_visits >= 0.95:
             n = round(self.fewer_visits)
-            said += f", {wording.plural(n, 'visit', words=True)} fewer among them"
+            said += f", {wording.plural(n, 'visit')} fewer among them"
         elif self.fewer_visits <= -0.95:
             n = -round(self.fewer_visits)
-            said += f", with {wording.plural(n, 'visit', words=True)} more, since these then pay"
+            said += f", with {wording.plural(n, 'visit')} more, since these then pay"
         return said
 
 

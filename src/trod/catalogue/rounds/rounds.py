@@ -158,7 +158,7 @@ def plan(reserve: Reserve, wish: Wish, now: datetime, *, step: Step | None = Non
     left = tuple(sorted((*made.left_out, *ground.left), key=lambda x: (-x.saves_days, x.stop.key)))
     said = made.sentence if made.stops or not left else nothing_words(left)
     if made.stops and left and wish.which != "all":  # the planner counts only those that it was asked about
-        wait = f"; {len(left)} {'is' if len(left) == 1 else 'are'} left for another time."
+        wait = f"; {wording.plural(len(left), 'is', 'are')} left for another time."
         said = re.sub(r"(?:; \d+ (?:is|are) left for another time)?\.(?= |$)", wait, said, count=1)
     return _with_lists(replace(made, left_out=left, sentence=said), ground, wish)
 

@@ -21,6 +21,7 @@ from typing import overload
 import numpy as np
 from numpy.typing import NDArray
 
+from trod import wording
 from trod.errors import NotEnoughEvidence, WrongInput, positive
 
 Floats = NDArray[np.float64]
@@ -307,7 +308,8 @@ class HerdHidden(NotEnoughEvidence):
 
     def __init__(self, *, height_m: float, herd: float, share: float, higher_m: float) -> None:
         super().__init__(
-            f"from {height_m:.1f} m about {share:.0%} of a herd of {herd:.0f} can be seen, and the number seen hardly "
+            f"from {height_m:.1f} m about {wording.share(share)} of a herd of {herd:.0f} can be seen, "
+            "and the number seen hardly "
             "grows with the herd",
             need=f"set the camera higher (about {higher_m:.1f} m) or count a smaller part of the ground",
         )

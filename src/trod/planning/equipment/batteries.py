@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from trod import wording
 from trod.errors import WrongInput, positive
 from trod.planning.equipment.panel import Panel
 
@@ -163,8 +164,8 @@ def external(voltage_v: float, capacity_ah: float, *, share: float = 0.5) -> Bat
         width_c=model.width_c,
         ageing_per_year=model.ageing_per_year,
         voltage_v=voltage_v,
-        source=f"{voltage_v:g} V and {capacity_ah:g} Ah as typed in, {share:.0%} of it used; load and cold curve "
-        "assumed",
+        source=f"{voltage_v:g} V and {capacity_ah:g} Ah as typed in, {wording.share(share)} of it used; "
+        "load and cold curve assumed",
     )
 
 

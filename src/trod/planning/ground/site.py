@@ -21,10 +21,6 @@ Floats = NDArray[np.float64]
 Feature = Literal["trail", "road", "water", "ford", "lick", "feeding", "meadow", "saddle", "den", "fence", "other"]
 Cover = Literal["open", "low plants", "tall grass", "scrub", "wood"]
 Side = Literal["left", "right"]
-MONTHS = (
-    "January", "February", "March", "April", "May", "June",
-    "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)

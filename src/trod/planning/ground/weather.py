@@ -13,13 +13,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
 
-from trod import sky
+from trod import sky, wording
 from trod.errors import WrongInput
 
 Floats = NDArray[np.float64]
 YEAR_DAYS = 365.25
-MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-          "November", "December")  # fmt: skip
 _LENGTHS = (31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 # The day of the year (1 = 1 January) in the middle of each month.
 MIDDLES = tuple(0.5 + sum(_LENGTHS[:i]) + _LENGTHS[i] / 2 for i in range(12))
@@ -141,7 +139,7 @@ class Climate:
             raise WrongInput(
                 f"line {reader.line_num}", got=str(error), needed="comma-separated text with balanced quotes"
             ) from error
-        missing = [MONTHS[month - 1] for month in range(1, 13) if month not in means]
+        missing = [wording.MONTHS[month - 1] for month in range(1, 13) if month not in means]
         if missing:
             raise WrongInput("climate", got="no line for " + ", ".join(missing), needed="a line for each month")
         usual = (4.0,) * 12

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from trod import wording
 from trod.errors import WrongInput, positive
 from trod.planning.equipment.batteries import COLD_STOP, GAUGE
 from trod.planning.equipment.card_room import usable_mb
@@ -62,8 +63,6 @@ __all__ = [
 Floats = NDArray[np.float64]
 Cause = Literal["batteries", "card", "fault"]
 
-MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-          "November", "December")  # fmt: skip
 _WORDS: dict[str, str] = {
     "batteries": "the batteries no longer carry the flash",
     "card": "the card is full",
@@ -182,7 +181,7 @@ class StopForecast:
 
     def sentence(self) -> str:
         """When and why, and what to plan on."""
-        plan = "" if self.early is None else f" Plan on {_day(self.early, self.start)}."
+        plan = "" if self.early is None else f" Plan on {wording.day(self.early, self.start)}."
         return self.outlook() + plan
 
     def both_ways(self) -> str:
@@ -195,8 +194,8 @@ class StopForecast:
             if early is None:
                 said.append(f"if it {how}, it lasts longer than {self.horizon} days (9 of 10)")
                 continue
-            half = "much later" if middle is None else f"about {_day(middle, self.start)}"
-            said.append(f"if it {how}, it stops {half} and 1 time in 10 by {_day(early, self.start)}")
+            half = "much later" if middle is None else f"about {wording.day(middle, self.start)}"
+            said.append(f"if it {how}, it stops {half} and 1 time in 10 by {wording.day(early, self.start)}")
         stays = min(99, max(1, round(100 * run.chance_stays)))
         return (
             f"False triggers have come on {run.days} days in a row. Grass grown up, or a branch, stays until somebody "
@@ -208,16 +207,16 @@ class StopForecast:
         early, late = self.early, self.late
         if early is None:
             return (
-                f"Probably watches for longer than {self.horizon} days from {_day(self.start)}. No forecast is worth "
-                "more than that: go and look in between."
+                f"Probably watches for longer than {self.horizon} days from {wording.day(self.start)}. No forecast is "
+                "worth more than that: go and look in between."
             )
         if late is None:
-            when = f"Probably stops after {_day(early, self.start)} (9 of 10)"
+            when = f"Probably stops after {wording.day(early, self.start)} (9 of 10)"
         elif early == late:
-            when = f"Probably stops on {_day(early, self.start)} (8 of 10)"
+            when = f"Probably stops on {wording.day(early, self.start)} (8 of 10)"
         else:
-            first = _day(early, self.start if late.year == early.year else None)
-            when = f"Probably stops between {first} and {_day(late, self.start)} (8 of 10)"
+            first = wording.day(early, self.start if late.year == early.year else None)
+            when = f"Probably stops between {first} and {wording.day(late, self.start)} (8 of 10)"
         return f"{when}; {self.why()}."
 
     def why(self) -> str:
@@ -234,18 +233,12 @@ class StopForecast:
         if self.dark is None or self.causes.get("batteries", 0.0) < 0.2:
             return ""
         end = self.on(self.dark.q50)
-        until = "well beyond the horizon" if end is None else f"about {_day(end, self.start)}"
+        until = "well beyond the horizon" if end is None else f"about {wording.day(end, self.start)}"
         return f"By day it may go on taking pictures until {until}; nights are lost."
 
 
 def _because(cause: str) -> str:
     return _WORDS[cause] if cause != "fault" else "of a fault or theft"
-
-
-def _day(day: date, near: date | None = None) -> str:
-    """A date in words, with its year where that is not the start's."""
-    year = "" if near is not None and near.year == day.year else f" {day.year}"
-    return f"{day.day} {MONTHS[day.month - 1]}{year}"
 
 
 def forecast(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
+from trod import wording
 from trod.errors import WrongInput
 from trod.planning.equipment.pack_text import pack_from
 from trod.planning.last.stopping import Outfit
@@ -67,7 +68,7 @@ def words(outfit: Outfit) -> str:
     """An outfit in a few words."""
     takes = []
     if outfit.frames:
-        takes.append(f"{outfit.frames} picture{'s' if outfit.frames != 1 else ''}")
+        takes.append(wording.plural(outfit.frames, "picture"))
     if outfit.clip_s:
         takes.append(f"a clip of {outfit.clip_s:g} s")
-    return f"{outfit.pack.name}, {outfit.card_gb:g} GB, {' and '.join(takes)} a trigger, {outfit.delay_s:g} s between"
+    return f"{outfit.pack.name}, {outfit.card_gb:g} GB, {wording.listed(takes)} a trigger, {outfit.delay_s:g} s between"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from trod import wording
 from trod.errors import WrongInput
 
 What = Literal["in", "out", "imported", "gone"]
@@ -64,7 +65,7 @@ class Story:
 
 
 def _day(at: datetime) -> str:
-    return f"{at.day} {at:%b %Y}"
+    return wording.short_day(at)
 
 
 def _there(step: Step) -> str:

@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from trod import wording
 from trod.errors import WrongInput
 
 # Designations of IEC 60086-1 and -2 (primary batteries) and IEC 61951-2 (nickel-metal hydride), with what shops call
@@ -133,7 +134,7 @@ def kit_list(wants: Sequence[Wants], *, spares: Mapping[str, int] | None = None,
 
     def add(group: Group, what: str, wanted: int, spare: int, sites: int, none_why: str = "") -> None:
         if wanted + spare:
-            parts = [f"{sites} site{'' if sites == 1 else 's'}"] if wanted else [none_why] if none_why else []
+            parts = [wording.plural(sites, "site")] if wanted else [none_why] if none_why else []
             if spare:
                 parts.append(f"{spare} spare by risk")
             items.append(
@@ -182,7 +183,7 @@ def kit_list(wants: Sequence[Wants], *, spares: Mapping[str, int] | None = None,
 
 
 def _sites(number: int) -> str:
-    return f"{number} site{'' if number == 1 else 's'}"
+    return wording.plural(number, "site")
 
 
 def _work(wants: Sequence[Wants], *, renewed: bool) -> list[KitItem]:

@@ -10,6 +10,7 @@ from typing import Literal
 
 import numpy as np
 
+from trod import wording
 from trod.errors import WrongInput
 from trod.planning.ground.weather import Climate
 from trod.planning.visit.upkeep import hazard_from_log
@@ -185,18 +186,19 @@ def batteries_sentence(sets: Sequence[BatterySet], *, present: bool = True) -> s
     if dead:
         days = sorted(s.days for s in dead)
         some = _middle(days) if len(days) >= LEAST_SETS else _list_days(days)
-        parts.append(f"{_count(len(dead), 'set')} found dead: it was at most {some} in the field" if len(dead) == 1
-                     else f"{_count(len(dead), 'set')} found dead, at most {some} in the field")  # fmt: skip
+        found = f"{wording.plural(len(dead), 'set')} found dead"
+        parts.append(f"{found}: it was at most {some} in the field" if len(dead) == 1
+                     else f"{found}, at most {some} in the field")  # fmt: skip
     if early:
         days = sorted(s.days for s in early)
         span = f"{days[0]:.0f}" if len(days) == 1 else f"{days[0]:.0f} to {days[-1]:.0f}"
         left = sorted(s.percent for s in early if s.percent is not None)
         shown = _span_of_charge(left, len(early))
-        parts.append(f"{_count(len(early), 'set')} changed after {span} days with power left{shown}")
+        parts.append(f"{wording.plural(len(early), 'set')} changed after {span} days with power left{shown}")
     last = sets[-1]
     if present and last.end == "still in":
         of = f" ({last.kind})" if last.kind else ""
-        parts.append(f"the present set{of} is in for {_count(round(last.days), 'day')}")
+        parts.append(f"the present set{of} is in for {wording.plural(round(last.days), 'day')}")
     if not parts and present:
         return "No change of batteries is noted of it yet, so nothing is known of how long they last."
     if not parts:
@@ -211,10 +213,6 @@ def _span_of_charge(left: Sequence[float], sets: int) -> str:
         return ""
     span = f"{left[0]:.0f} %" if round(left[0]) == round(left[-1]) else f"{left[0]:.0f} to {left[-1]:.0f} %"
     return f", at {span}" if len(left) == sets else f", at {span} where it was read ({len(left)} of {sets})"
-
-
-def _count(n: int, word: str) -> str:
-    return f"{n} {word}{'' if n == 1 else 's'}"
 
 
 def _middle(days: Sequence[float]) -> str:
@@ -336,7 +334,7 @@ def costs_sentence(costs: YearCosts, year: int, currency: str = "", *, unbooked:
     else:
         text = f"In {year} keeping the cameras cost {money(whole.total, currency)}"
         if whole.per_camera_day is not None:
-            days = f"{whole.camera_days:,.0f}".replace(",", " ")
+            days = wording.count(round(whole.camera_days))
             text += f": {money(whole.per_camera_day, currency)} for each of the {days} days that one camera stood"
         text += "."
     for kind, n in sorted(costs.unpriced.items()):
@@ -344,7 +342,7 @@ def costs_sentence(costs: YearCosts, year: int, currency: str = "", *, unbooked:
         many = {"incident": "incidents", "use of batteries": "uses of batteries", "use of cards": "uses of cards"}
         text += f" Not in it: {n} {name if n == 1 else many.get(name, 'other uses')} without a price."
     if unbooked:
-        text += f" Not in it: {unbooked} change{'' if unbooked == 1 else 's'} of batteries that nobody booked."
+        text += f" Not in it: {wording.plural(unbooked, 'change')} of batteries that nobody booked."
     if costs.travel_unknown:
         text += " Travel is not in it: nobody has typed the way and its price."
     return text

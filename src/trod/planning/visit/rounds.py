@@ -14,6 +14,7 @@ from typing import Literal
 
 import numpy as np
 
+from trod import wording
 from trod.errors import WrongInput
 from trod.planning.visit.ordering import (
     NEVER_S,
@@ -470,7 +471,7 @@ class _Problem:
             gone = arrive + round(stop.there_min * 60)
             if gone <= self._second(d, spans[d].to_min) and gone + back <= crew.late_s:
                 return ""
-        return f"the way out, {_hours(there / 60)}, the visit and the way back do not fit into a day"
+        return f"the way out, {wording.lasting(max(60, there))}, the visit and the way back do not fit into a day"
 
     def trips(self, found: Ordering) -> tuple[Trip, ...]:
         """The order as trips, with times on the wall clock."""
@@ -528,7 +529,7 @@ class _Problem:
                 reason = "no room is left for it on these days beside the stops that save more"
                 left.append(LeftOut(stop=stop, reason=reason, saves_days=saves))
             else:
-                reason = f"it would take {_hours(more)} more and save {_days(saves)}"
+                reason = f"it would take {wording.lasting(60 * max(1, more))} more and save {_days(saves)}"
                 left.append(LeftOut(stop=stop, reason=reason, saves_days=saves, more_min=more))
         return tuple(sorted(left, key=lambda one: (-one.saves_days, one.stop.key)))
 
@@ -545,14 +546,6 @@ class _Problem:
                         more = with_it.away_s - now.away_s
                         best = more if best is None else min(best, more)
         return None if best is None else best / 60
-
-
-def _hours(minutes: float) -> str:
-    """'45 minutes', '2 h 05'."""
-    whole = max(1, round(minutes))
-    if whole < 90:
-        return f"{whole} minute{'' if whole == 1 else 's'}"
-    return f"{whole // 60} h {whole % 60:02d}"
 
 
 def _days(days: float) -> str:
@@ -576,10 +569,11 @@ def _sentence(trips: Sequence[Trip], left: Sequence[LeftOut], days: Sequence[Rou
     parts = [f"{walked:.1f} km on foot"] if walked >= 0.05 else ["hardly a step on foot"]
     parts += [f"{driven:.0f} km by car"] if driven >= 0.5 else []
     words = (
-        f"{visits} stop{'' if visits == 1 else 's'} on {used} day{'' if used == 1 else 's'}, {_hours(away)} away in "
-        f"all with {' and '.join(parts)}, save about {_days(sum(t.saves_days for t in trips))}"
+        f"{wording.plural(visits, 'stop')} on {wording.plural(used, 'day')}, "
+        f"{wording.lasting(60 * max(1, away))} away in all with {wording.listed(parts)}, "
+        f"save about {_days(sum(t.saves_days for t in trips))}"
     )
-    words += "." if not left else f"; {len(left)} {'is' if len(left) == 1 else 'are'} left for another time."
+    words += "." if not left else f"; {wording.plural(len(left), 'is', 'are')} left for another time."
     if found.searcher == "own":
         words += " Ordered by Trod's own search; the extra route finds somewhat shorter ways."
     return words

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import chi2
 
+from trod import wording
 from trod.errors import WrongInput, positive
 
 Floats = NDArray[np.float64]
@@ -244,11 +245,7 @@ def _lost_words(days: float) -> str:
         return "hardly a camera-day is lost"
     if days < 0.95:
         return "less than a camera-day is lost on the average"
-    return f"about {days:.0f} camera-day{' is' if round(days) == 1 else 's are'} lost on the average"
-
-
-def _day_words(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"
+    return f"about {wording.plural(round(days), 'camera-day is', 'camera-days are')} lost on the average"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -463,7 +460,7 @@ def best_next_date(camera: Standing, *, today: date, within_days: int = 365) -> 
             lost_days=float(lost[free]),
             interval=interval,
             held_up_by=why,
-            sentence=f"{camera.name}: no day is open until {_day_words(dates[-1])} ({why.why}).",
+            sentence=f"{camera.name}: no day is open until {wording.day(dates[-1])} ({why.why}).",
         )
     best = int(np.argmin(np.where(is_open, score, np.inf)))
     plan = best
@@ -494,7 +491,7 @@ def _within(days: float) -> int:
 
 def _say_next(visit: NextVisit, today: date, interval: Interval) -> str:
     assert visit.plan_on is not None
-    when = "today" if visit.plan_on == today else f"by {_day_words(visit.plan_on)}"
+    when = "today" if visit.plan_on == today else f"by {wording.day(visit.plan_on)}"
     by = "now" if visit.plan_on == today else "then"
     said = f"{visit.name}: go {when}. By {by} {_stopped_words(visit.chance_stopped)}, and "
     said += f"{_lost_words(visit.lost_days)}."
@@ -503,7 +500,7 @@ def _say_next(visit: NextVisit, today: date, interval: Interval) -> str:
     if interval.outcome == "ask for the hazard":
         said += " " + ASK_HAZARD
     elif visit.best is not None and visit.best > visit.plan_on:
-        said += f" By price alone {_day_words(visit.best)} would do, but forecasts err on the late side."
+        said += f" By price alone {wording.day(visit.best)} would do, but forecasts err on the late side."
     return said
 
 
@@ -574,7 +571,7 @@ def best_day_for_round(
             every_days=every,
             lost_days=0.0,
             chances=(),
-            sentence=f"No day is open until {_day_words(dates[-1])}.",
+            sentence=f"No day is open until {wording.day(dates[-1])}.",
         )
     at = int(np.argmin(np.where(is_open, score, np.inf)))
     take: list[str] = []
@@ -591,7 +588,7 @@ def best_day_for_round(
     )
     lost = sum(float(lost_days(curve, float(days + at))) for curve, days in zip(curves, gone, strict=True))
     leave = tuple(name for name in names if name not in take)
-    said = f"Go on {_day_words(dates[at])} to {len(take)} of {len(names)} cameras"
+    said = f"Go on {wording.day(dates[at])} to {len(take)} of {len(names)} cameras"
     said += f"; {', '.join(leave)} can wait." if leave else "."
     return RoundDay(
         day=dates[at],

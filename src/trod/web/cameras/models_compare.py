@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from trod import __version__
+from trod import __version__, wording
 from trod.planning.catch.ranking import TIED, USES, Ranked, Use, rank_for
 from trod.planning.equipment.camera import CameraSpec
 from trod.web.beside import Work, Works
@@ -86,7 +86,7 @@ def sentence(wanted: str, ranked: Sequence[Ranked]) -> str:
         return f"{head}, more than any other; the next comes to {hundredths(best)}."
     if len(equals) == len(ranked) - 1:
         return f"{head}, and all the others as many, as far as the model can tell."
-    names = " and ".join(filter(None, (", ".join(f"the {name}" for name in equals[:-1]), f"the {equals[-1]}")))
+    names = wording.listed([f"the {name}" for name in equals])
     return f"{head}; {names} {'does' if len(equals) == 1 else 'do'} as well, as far as the model can tell."
 
 

@@ -191,7 +191,7 @@ def map_data(reserve: Reserve, planned: Planned) -> dict[str, Any]:
         "start": [plan.start.latitude_deg, plan.start.longitude_deg],
         "trips": [
             {
-                "name": f"{trip.day:%a} {trip.day.day}, {trip.party.name}",
+                "name": f"{wording.weekday_day(trip.day, year=False)}, {trip.party.name}",
                 "lines": [
                     [list(p) for p in line] for line in (*(v.line for v in trip.visits), trip.back_line) if len(line) > 1
                 ],

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from datetime import datetime
+from collections.abc import Callable
+from datetime import date, datetime
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from trod import units as conversions
+from trod import wording
 
 register = template.Library()
 
@@ -75,23 +77,48 @@ def stands_now(field: BoundField) -> str | None:
 @register.filter
 def bytes_si(size: int | None) -> str:
     """A size in SI units: 4.1 MB."""
-    value = float(size or 0)
-    for unit in ("B", "kB", "MB", "GB"):
-        if value < 1000:
-            return f"{value:.0f} {unit}" if unit == "B" else f"{value:.1f} {unit}"
-        value /= 1000
-    return f"{value:.1f} TB"
+    return wording.bytes_si(size or 0)
+
+
+@register.filter
+def plural(number: float | str, nouns: str) -> str:
+    """A count with its noun: {{ n|plural:"card" }}, {{ n|plural:"battery,batteries" }}."""
+    one, _, many = nouns.partition(",")
+    return wording.plural(int(number), one, many or None)
+
+
+# Each says an instant, a time without a zone as it is, or a day, and nothing for None.
+_DAYS: dict[str, Callable[[Any], str]] = {
+    "day": wording.day,
+    "short_day": wording.short_day,
+    "day_month": wording.day_month,
+    "weekday_day": wording.weekday_day,
+    "weekday": lambda when: wording.weekday_day(when, year=False),
+    "clock": lambda when: f"{when:%H:%M}",
+    "moment": wording.moment,
+}
+
+
+def _filter_of(say: Callable[[Any], str]) -> Callable[[date | None], str]:
+    return lambda when: "" if not when else say(when)
+
+
+for _name in ("day", "short_day", "day_month", "weekday_day", "weekday"):
+    register.filter(_name, _filter_of(_DAYS[_name]), expects_localtime=True)
+
+
+@register.filter(expects_localtime=True)
+def instant(when: datetime | None, exact: str = "") -> str:
+    """A day and a time of day: 3 May 2031 14:05; with "seconds", 3 May 2031 14:05:09."""
+    return wording.moment(when, seconds=exact == "seconds") if when else ""
 
 
 @register.simple_tag
-def moment(when: datetime | None, reserve: Any, form: str = "%-d %b %Y %H:%M") -> SafeString | str:
-    """A <time> element in the reserve's own time."""
+def moment(when: datetime | None, reserve: Any, form: str = "moment") -> SafeString | str:
+    """A <time> element in the reserve's own time. form : moment, day, short_day or clock."""
     if when is None:
         return "–"
-    here = _here(when, reserve)
-    # %-d is not known on Windows; strip the zero by hand.
-    text = here.strftime(form.replace("%-d", "%d")).lstrip("0")
-    return format_html('<time datetime="{}">{}</time>', when.isoformat(), text)
+    return format_html('<time datetime="{}">{}</time>', when.isoformat(), _DAYS[form](_here(when, reserve)))
 
 
 @register.simple_tag(takes_context=True)
