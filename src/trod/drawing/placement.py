@@ -146,7 +146,8 @@ def _path_and_animals(
     """Draws the path; gives where animals are: (x, y, turn from +x), on it, or about the aim point without one."""
     if path is None:
         spots = ((0.0, 0.0, 20.0), (-0.34, -0.12, 160.0), (0.3, 0.16, 250.0), (0.16, -0.24, 80.0))
-        return [(aim * u, aim * (1 + v), turn) for u, v, turn in spots]
+        reach = max(aim, 3.2 * animal.body.length_m)  # so far apart that they do not lie upon each other
+        return [(reach * u, aim + reach * v, turn) for u, v, turn in spots]
     angle, right = path
     hand, a = (1.0 if right else -1.0), math.radians(angle)
     dx, dy = hand * math.sin(a), math.cos(a)
