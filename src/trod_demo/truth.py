@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from trod.errors import WrongInput
+from trod.plain import plain, record
 
 
 @dataclass(frozen=True)
@@ -65,28 +65,19 @@ def write_truth(path: Path, rows: Iterable[Truth]) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("w", encoding="utf-8", newline="\n") as out:
         for row in rows:
-            out.write(json.dumps(asdict(row), separators=(",", ":")) + "\n")
+            out.write(json.dumps(plain(row), separators=(",", ":")) + "\n")
 
 
 def read_truth(path: Path) -> list[Truth]:
     """Read a truth file back. Raises WrongInput naming the line that does not fit."""
+    needed = "a line written by trod_demo.cards"
     rows: list[Truth] = []
     with Path(path).open(encoding="utf-8") as lines:
         for number, line in enumerate(lines, 1):
-            if not line.strip():
-                continue
-            try:
-                raw: dict[str, Any] = json.loads(line)
-                raw["animals"] = tuple(
-                    TrueAnimal(**{**a, "box": (a["box"][0], a["box"][1], a["box"][2], a["box"][3])})
-                    for a in raw["animals"]
-                )
-                raw["troubles"] = tuple(raw["troubles"])
-                rows.append(Truth(**raw))
-            except (ValueError, TypeError, KeyError, IndexError) as error:
-                raise WrongInput(
-                    f"truth file {path}, line {number}",
-                    got=line[:60],
-                    needed="a line written by trod_demo.cards",
-                ) from error
+            what = f"truth file {path}, line {number}"
+            if line.strip():
+                try:
+                    rows.append(record(Truth, json.loads(line), what=what, needed=needed))
+                except json.JSONDecodeError as error:
+                    raise WrongInput(what, got=line[:60], needed=needed) from error
     return rows

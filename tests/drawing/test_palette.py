@@ -1,4 +1,4 @@
-"""The pages' style sheets and the palette agree."""
+"""One palette: the style sheets agree with it, and no colour stands anywhere else."""
 
 from __future__ import annotations
 
@@ -9,21 +9,49 @@ import pytest
 
 from trod.drawing import palette
 
-SOURCE = Path(__file__).resolve().parents[2] / "src" / "trod"
-SHEET = (SOURCE / "web" / "static" / "trod" / "trod.css").read_text("utf-8")
+SOURCE = Path(__file__).resolve().parents[2] / "src"
+SHEET = (SOURCE / "trod" / "web" / "static" / "trod" / "trod.css").read_text("utf-8")
+KNOWN = {"#000", "#fff"} | {colour for tone in palette.TONES.values() for colour in tone.values()}
+COLOUR = re.compile(r"""(?<=[:\s"'(])#(?:[0-9a-fA-F]{6}|[0-9a-fA-F]{3})\b(?!-)""")
 
 
 def declared(block: str) -> dict[str, str]:
     return dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", block))
 
 
-@pytest.mark.parametrize(("tone", "times"), [("light", 1), ("night", 2)])
+@pytest.mark.parametrize(("tone", "times"), [("light", 1), ("night", 2), ("paper", 1)])
 def test_the_pages_declare_the_colours_of_the_palette(tone: palette.Tone, times: int) -> None:
     """By night twice: where the reader chose it, and where the machine did."""
     wanted = declared(palette.as_css(tone))
     blocks = [found for block in re.findall(r"\{([^{}]*)\}", SHEET) if (found := declared(block)) == wanted]
 
-    assert len(blocks) == times
+    assert len(wanted) == 12 and len(blocks) == times
+
+
+def stray(path: Path) -> list[str]:
+    """The colours of a file that are not the palette's; in code any colour is one."""
+    known = {"#000", "#fff"} if path.suffix in (".py", ".typ") else KNOWN
+    return [c for c in COLOUR.findall(path.read_text("utf-8")) if c not in known]
+
+
+def test_no_file_has_a_colour_of_its_own() -> None:
+    kinds = (".css", ".html", ".js", ".py", ".svg", ".typ")
+    own = Path(palette.__file__)
+    files = [p for p in sorted(SOURCE.rglob("*")) if p.suffix in kinds and p != own and "vendor" not in p.parts]
+    found = {str(p.relative_to(SOURCE)): colours for p in files if (colours := stray(p))}
+
+    assert len(files) > 400 and found == {}
+
+
+def test_a_stray_colour_is_found(tmp_path: Path) -> None:
+    for name, text, wanted in (
+        ("a.css", ".x { color: #625a48; fill: var(--ink) } .y { color: #5a5342 } #stops { top: 0 }", ["#625a48"]),
+        ("a.html", '<p style="color:#abc">', ["#abc"]),
+        ("a.py", 'INK = "#26231c"', ["#26231c"]),
+        ("a.typ", '#let ink = rgb("#1d1b16")', ["#1d1b16"]),
+    ):
+        (tmp_path / name).write_text(text, "utf-8")
+        assert stray(tmp_path / name) == wanted
 
 
 def test_no_tone_lacks_a_colour() -> None:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from datetime import date
 
 import invented
+import numpy as np
 from pytest import approx
 
 from trod.findings import months as by_month
 from trod.findings import rates, runs
 from trod.findings.detections import Detection
 from trod.findings.effort import Effort
+from trod.findings.reviewing import Carried
 
 
 def made(cells: dict[tuple[str, date], tuple[float, int]]) -> tuple[list[Detection], Effort]:
@@ -64,10 +66,17 @@ def test_a_month_without_effort_stands_in_the_row_without_a_rate() -> None:
 
 def test_a_month_of_which_a_third_is_reviewed_has_the_rate_of_that_third() -> None:
     cells = {("a", date(2025, 1, 1)): (30.0, 3), ("a", date(2025, 2, 1)): (30.0, 1), ("a", date(2025, 3, 1)): (30.0, 0)}
-    rows = by_month.monthly(*made(cells), "UTC", None, {date(2025, 2, 1): 1 / 3, date(2025, 3, 1): 0.0})
+    shares = {date(2025, 1, 1): 1.0, date(2025, 2, 1): 1 / 3, date(2025, 3, 1): 0.0}
+    carried = Carried(weights=np.array([1.0, 1.0, 1.0, 3.0]), left_out=frozenset({("a", date(2025, 3, 1))}))
+    review = by_month.Review(
+        carried=carried, whole=lambda place: shares[place[1]], by_content=False, plain=None
+    )  # fmt: skip
+    found, effort = made(cells)
+    rows = by_month.monthly(found, effort, "UTC", None, review)
 
     assert [row.rate for row in rows] == [approx(10.0), approx(10.0), None]
     assert [row.effort_days for row in rows] == [30.0] * 3
+    assert [row.share for row in rows] == [approx(1.0), approx(1 / 3), 0.0]
 
 
 def test_months_take_the_scatter_of_the_whole_record() -> None:

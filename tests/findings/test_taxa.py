@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import invented
 import pytest
-from pytest import approx
 
 from trod.findings import Filter, change, taxa, what_comes, when
 from trod.findings.taxa import Taxon
@@ -99,7 +98,10 @@ def test_deer_within_half_an_hour_of_one_another_are_one_detection_of_deer() -> 
 def test_red_deer_asked_for_leave_deer_of_unknown_kind_out_and_say_so() -> None:
     found = what_comes(reserve_with_deer(), Filter(species=("red-deer",)))  # type: ignore[arg-type]
 
-    assert found.value == approx(what_comes(YEAR, Filter(species=("red-deer",))).value)
+    known = what_comes(YEAR, Filter(species=("red-deer",)))
+    assert found.rows[0]["detections"] == known.rows[0]["detections"]
+    assert found.value is not None and known.value is not None
+    assert known.value < found.value < 1.02 * known.value  # three of some two thousand may be red deer as well
     assert any(
         c.startswith("3 sequences are known only as Deer, kind unknown and Mammal, kind unknown, which may be what was ")
         for c in found.cautions

@@ -41,9 +41,9 @@ def export(
     unless you say otherwise. Pictures are not copied.
 
     With --as package the records are written as deployments.csv, media.csv, observations.csv and
-    datapackage.json of the open camera-data standard (Camtrap DP 1.0.2), with --as darwin-core as event.csv,
-    occurrence.csv and meta.xml of Darwin Core; the same is left out. The standard wants to know how the sites
-    were chosen: simpleRandom, systematicRandom, clusteredRandom, experimental, targeted or opportunistic.
+    datapackage.json of the open camera-data standard (Camtrap DP 1.0.2), with --as darwin-core as a Darwin Core
+    archive with its meta.xml; the same is left out. The standard wants to know how the sites were chosen:
+    simpleRandom, systematicRandom, clusteredRandom, experimental, targeted or opportunistic.
 
     \b
     Examples:

@@ -98,13 +98,7 @@ def records(
     if as_json:
         click.echo(json.dumps(done.as_json(), ensure_ascii=False, indent=2))
     else:
-        if done.row is None:
-            click.echo(f"Nothing in it is new: {done.plan.here} sequences are here already.")
-        else:
-            click.echo(
-                f"Imported as {done.row.bag}: {done.deployments} deployments, {done.sequences} sequences, "
-                f"{done.observations} observations. Nobody has reviewed {done.plan.unreviewed} of the sequences."
-            )
+        click.echo(done.sentence)
         _tell_skipped(done.skipped)
     if done.skipped:
         click.get_current_context().exit(1)

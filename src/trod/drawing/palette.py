@@ -13,14 +13,14 @@ Tone = Literal["light", "night", "paper"]
 
 LIGHT: Mapping[str, str] = {
     "paper": "#f6f1e4", "leaf": "#fffdf6", "ruled": "#ddd3bb", "edge": "#8f8468", "ink": "#26231c",
-    "faint": "#625a48", "moss": "#46602a", "moss-ink": "#fffdf6", "moss-wash": "#e4ead4", "clay": "#9c4221",
+    "faint": "#5a5342", "moss": "#46602a", "moss-ink": "#fffdf6", "moss-wash": "#e4ead4", "clay": "#9c4221",
     "clay-wash": "#f6e1d3", "water": "#3a5f78",
     # In charts alone: an interval's band, the sky of night and of twilight.
     "band": "#a9b98f", "night-sky": "#d6cdb8", "twilight-sky": "#e8e0cd",
 }  # fmt: skip
 NIGHT: Mapping[str, str] = {
     "paper": "#17140f", "leaf": "#201c15", "ruled": "#3b3426", "edge": "#8a7f66", "ink": "#d8cbab",
-    "faint": "#a3977a", "moss": "#a3bd7a", "moss-ink": "#17140f", "moss-wash": "#2b3320", "clay": "#e0936c",
+    "faint": "#a99d7f", "moss": "#a3bd7a", "moss-ink": "#17140f", "moss-wash": "#2b3320", "clay": "#e0936c",
     "clay-wash": "#3d2619", "water": "#8fb4cc",
     "band": "#55663f", "night-sky": "#0f0d0a", "twilight-sky": "#1b1813",
 }  # fmt: skip
@@ -33,9 +33,9 @@ PAPER: Mapping[str, str] = {
 }  # fmt: skip
 TONES: Mapping[Tone, Mapping[str, str]] = {"light": LIGHT, "night": NIGHT, "paper": PAPER}
 
-IN_CHARTS = ("band", "night-sky", "twilight-sky")
+NOT_ON_PAGES = ("band", "night-sky", "twilight-sky", "blank")
 
 
 def as_css(tone: Tone) -> str:
-    """The colours of a tone as a style sheet declares them, those of charts left out."""
-    return " ".join(f"--{name}: {colour};" for name, colour in TONES[tone].items() if name not in IN_CHARTS)
+    """The colours of a tone as a style sheet declares them, those that no page needs left out."""
+    return " ".join(f"--{name}: {colour};" for name, colour in TONES[tone].items() if name not in NOT_ON_PAGES)

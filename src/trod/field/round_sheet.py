@@ -8,11 +8,9 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from importlib import resources
 from typing import Any
 
 from trod import __version__, units, wording
@@ -21,6 +19,7 @@ from trod.leaving.rounds import FitRound, FitTrip, FitVisit
 from trod.planning.visit.kit import GROUPS, KitItem
 from trod.planning.visit.travel import Way
 from trod.report import sentences, sketch_map
+from trod.report.setting import set_pdf
 from trod.telling import measures
 from trod.units import System
 
@@ -63,14 +62,7 @@ class RoundSheet:
 
 def round_sheet_pdf(sheet: RoundSheet) -> bytes:
     """The sheet as PDF: for each trip the order and map, the list to pack, and the stops with room to write."""
-    import typst
-
-    told = json.dumps(sentences.clean(printed(sheet)), ensure_ascii=False, allow_nan=False)
-    template = resources.files("trod.field").joinpath("round_sheet.typ").read_bytes()
-    made: bytes = typst.compile(
-        template, format="pdf", sys_inputs={"round": told}, ignore_system_fonts=True, font_paths=[]
-    )
-    return made
+    return set_pdf("trod.field", "round_sheet.typ", printed(sheet))
 
 
 def printed(sheet: RoundSheet) -> dict[str, Any]:

@@ -4,13 +4,9 @@ what was really done. Set by typst from our own template, with no font and no ne
 
 from __future__ import annotations
 
-import json
 import math
 from dataclasses import dataclass
-from importlib import resources
 from typing import Any
-
-import typst
 
 from trod.drawing import placement as drawing
 from trod.errors import WrongInput
@@ -19,7 +15,7 @@ from trod.field.setup_code import SetupCode
 from trod.leaving.setups import FitSetup
 from trod.planning.catch.walkby import Estimate
 from trod.planning.place.setup import Outcome, patch_told
-from trod.report import sentences
+from trod.report.setting import set_pdf
 from trod.telling import measures, setups
 
 PAPERS = {"a4": "A4", "us-letter": "Letter"}
@@ -120,12 +116,7 @@ def keep_quiet(data: SetupSheetData) -> str:
 
 def setup_sheet_pdf(data: SetupSheetData) -> bytes:
     """The set-up sheet as PDF, one page."""
-    told = json.dumps(sentences.clean(_printed(data)), ensure_ascii=False, allow_nan=False)
-    template = resources.files("trod.field").joinpath("setup_sheet.typ").read_bytes()
-    made: bytes = typst.compile(
-        template, format="pdf", sys_inputs={"setup_sheet": told}, ignore_system_fonts=True, font_paths=[]
-    )
-    return made
+    return set_pdf("trod.field", "setup_sheet.typ", _printed(data))
 
 
 def drawings(setup: FitSetup, *, theme: drawing.Theme = "paper") -> tuple[str, str]:

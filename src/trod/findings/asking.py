@@ -9,11 +9,12 @@ from typing import Any
 
 from trod import wording
 from trod.errors import NotEnoughEvidence
-from trod.findings import effort, localtime, rates, runs
+from trod.findings import effort, localtime, rates, reviewing, runs
 from trod.findings.detections import Detection, detections
 from trod.findings.effort import Effort
 from trod.findings.observations import Evidence, Filter, Selection, select
 from trod.findings.rates import Days
+from trod.findings.reviewing import Carried, Reviewed
 from trod.findings.runs import Scatter
 
 OPEN_TOLD = 0.01  # ours: a smaller share of open time is not worth a caution
@@ -51,22 +52,26 @@ def prepare(
     return selection, detections(selection.animals, asked.independence_min), worked
 
 
-def cautions_of(selection: Selection, found: Sequence[Detection]) -> list[str]:
-    """What in the evidence limits the answer, the same for every question."""
+def cautions_of(selection: Selection, found: Sequence[Detection], reviewed: Reviewed | None = None) -> list[str]:
+    """What in the evidence limits the answer, the same for every question.
+
+    reviewed : where the answer takes what waits for review, and animals that nobody could name, to be like the others.
+    """
     out = []
     unseen, seen = len(selection.unseen), selection.sequences_seen
     if unseen:
         out.append(
             f"{wording.plural(unseen, 'sequence')} of {wording.count(unseen + seen)} "
             f"({wording.share(unseen / (unseen + seen))}) {'is' if unseen == 1 else 'are'} not yet reviewed; "
-            "counts can only grow when they are."
+            + ("counts can only grow when they are." if reviewed is None else _waiting(selection, reviewed))
         )
     others = selection.others
     unknown = len({s.sequence for s in others if s.what == "unknown" or (s.what == "animal" and not s.species)})
+    left = "left out" if reviewed is None else "taken to be like those of the month that could"
     if unknown:
         out.append(
             f"{wording.plural(unknown, 'sequence')} could not be told to a species and "
-            f"{'is' if unknown == 1 else 'are'} left out."
+            f"{'is' if unknown == 1 else 'are'} {left}."
         )
     if selection.broader:
         names = sorted({s.species_name or s.species for s in selection.broader})
@@ -74,7 +79,7 @@ def cautions_of(selection: Selection, found: Sequence[Detection]) -> list[str]:
         out.append(
             f"{wording.plural(sequences, 'sequence')} {'is' if sequences == 1 else 'are'} known only as "
             f"{wording.listed_at_most(names)}, which may be what was asked for or not; "
-            f"{'it is' if sequences == 1 else 'they are'} left out."
+            f"{'it is' if sequences == 1 else 'they are'} {left}."
         )
     if selection.filter.light != "any":
         out.append(
@@ -82,7 +87,7 @@ def cautions_of(selection: Selection, found: Sequence[Detection]) -> list[str]:
             "a rate is per 100 whole days."
         )
     out += _open(selection)
-    is_watched = effort.watched_at(selection)
+    is_watched = effort.possible_at(selection)
     sites = {site for site, _ in selection.watched.values()}
     unwatched = [p for p in found if p.site not in sites]
     if unwatched:
@@ -95,10 +100,26 @@ def cautions_of(selection: Selection, found: Sequence[Detection]) -> list[str]:
     if outside:
         out.append(
             f"{wording.plural(outside, 'detection')} {'falls' if outside == 1 else 'fall'} into time that "
-            f"counts as not watched; {'it is' if outside == 1 else 'they are'} counted all the same, so a rate is "
-            "too high by as much. Check the deployments' dates and clocks."
+            f"was not watched; {'it is' if outside == 1 else 'they are'} listed but not in a rate. Check the "
+            "deployments' dates and clocks."
         )
     return out
+
+
+def _waiting(selection: Selection, reviewed: Reviewed) -> str:
+    """What is made of the sequences that wait, and what it would take to need no such assumption."""
+    one = len(selection.unseen) == 1
+    said = (
+        f"{'it is' if one else 'they are'} taken to be like the reviewed ones of {'its' if one else 'their'} site, half "
+        "of the day and month. "
+    )
+    if reviewed.order == "content":
+        said += "Those reviewed were picked by what is in them, so the lower end is as if those that wait held none. "
+    elif reviewed.order == "unknown":
+        said += "How those reviewed were chosen is not recorded, so the lower end is as if those that wait held none. "
+    sites = sorted({one.site for one in selection.unseen})
+    names = wording.listed_at_most([selection.evidence.site(site).name for site in sites], noun="other sites")
+    return said + f"To need no such assumption, review {'it' if one else 'all of them'}, at {names}."
 
 
 def _open(selection: Selection) -> list[str]:
@@ -123,15 +144,18 @@ def opened(found: Sequence[Detection]) -> dict[str, Any]:
 
 
 def scatter_of(
-    selection: Selection, found: Sequence[Detection], part: Callable[[date], Hashable] | None = None
+    selection: Selection,
+    found: Sequence[Detection],
+    part: Callable[[date], Hashable] | None = None,
+    carried: Carried | None = None,
 ) -> Scatter:
     """How these detections scatter between the weeks of each site.
 
     part : gives each calendar month the part of the record it belongs to, each part with a rate of its own; months
-    for which it gives None are left out. Without it the record is one.
+    for which it gives None are left out. Without it the record is one. carried : their weights.
     """
-    counts, efforts = blocks(selection, found, part)
-    return runs.scatter(counts, efforts)
+    counts, efforts = blocks(selection, found, part, carried)
+    return runs.scatter(counts, efforts, single=carried.single if carried else 1.0)
 
 
 def scatter_elsewhere(evidence: Evidence, asked: Filter, species: str) -> Scatter | None:
@@ -144,10 +168,14 @@ def scatter_elsewhere(evidence: Evidence, asked: Filter, species: str) -> Scatte
 
 
 def blocks(
-    selection: Selection, found: Sequence[Detection], part: Callable[[date], Hashable] | None = None
+    selection: Selection,
+    found: Sequence[Detection],
+    part: Callable[[date], Hashable] | None = None,
+    carried: Carried | None = None,
 ) -> tuple[list[list[float]], list[list[float]]]:
     """Detections and camera-days of the weeks of every site (and part), each list without a hole.
 
+    carried : weights of the detections, and the sites' months that take no part.
     Week 0 of a site begins at its first local midnight watched. A detection at an instant that does not count as
     watched stands in a week of no effort, or of the little that there is.
     """
@@ -160,7 +188,7 @@ def blocks(
         origin[site] = min(origin.get(site, first), first)
     for site, own in selection.watched.values():
         for start, end in own:
-            for key, a, b in _parts(start, end, zone, part):
+            for key, a, b in _parts(start, end, zone, _of_site(part, site, carried)):
                 while a < b:
                     week = int((a - origin[site]) // WEEK_S)
                     stop = min(b, origin[site] + (week + 1) * WEEK_S)
@@ -168,13 +196,14 @@ def blocks(
                     into[week] = into.get(week, 0.0) + (stop - a) / effort.DAY_S
                     a = stop
     months = localtime.months_of([p.utc_s for p in found], zone) if part else [None] * len(found)
-    for detection, month in zip(found, months, strict=True):
+    weights = carried.weights.tolist() if carried else [1.0] * len(found)
+    for detection, month, weight in zip(found, months, weights, strict=True):
         key = part(month) if part and month else ""
         if key is None or detection.site not in origin:
             continue
         week = int((detection.utc_s - origin[detection.site]) // WEEK_S)
         seen = counts.setdefault((detection.site, key), {})
-        seen[week] = seen.get(week, 0.0) + 1
+        seen[week] = seen.get(week, 0.0) + weight
     out_counts, out_days = [], []
     for where in sorted({*days, *counts}, key=repr):
         watched, came = days.get(where, {}), counts.get(where, {})
@@ -182,6 +211,16 @@ def blocks(
         out_counts.append([came.get(week, 0.0) for week in weeks])
         out_days.append([watched.get(week, 0.0) for week in weeks])
     return out_counts, out_days
+
+
+def _of_site(
+    part: Callable[[date], Hashable] | None, site: str, carried: Carried | None
+) -> Callable[[date], Hashable] | None:
+    """The part of each month, without those of a site of which nothing was reviewed."""
+    out = {month for where, month in carried.left_out if where == site} if carried else set()
+    if not out:
+        return part
+    return lambda month: None if month in out else part(month) if part else ""
 
 
 def _parts(
@@ -198,23 +237,59 @@ def _parts(
 
 
 def rate_of(
-    selection: Selection, worked: Effort, found: Sequence[Detection], elsewhere: Scatter | None = None
+    selection: Selection,
+    worked: Effort,
+    found: Sequence[Detection],
+    reviewed: Reviewed,
+    *,
+    of: frozenset[str] | None = None,
+    elsewhere: Scatter | None = None,
 ) -> rates.Rate:
     """The rate of these detections in the selection, with the interval that their runs deserve.
 
-    elsewhere : the scatter of the same animals in the whole record, for when none was seen here.
+    of : the kinds that they are of; without it those asked for. elsewhere : the scatter of the same animals in the whole
+    record, for when none was seen here.
     """
-    by_site: dict[str, int] = dict.fromkeys(selection.sites, 0)
-    for detection in found:
+    possible = effort.possible_at(selection)
+    inside = [one for one in found if possible(one.site, one.utc_s)]
+    by_site: dict[str, float] = dict.fromkeys(selection.sites, 0.0)
+    for detection in inside:
         by_site[detection.site] += 1
-    counts, efforts = blocks(selection, found)
+    counts, efforts = blocks(selection, inside)
     return rates.rate(
         [by_site[site] for site in selection.sites],
         [worked.by_site.get(site, 0.0) for site in selection.sites],
         week_counts=counts,
         week_efforts=efforts,
-        days=Days(counted=worked.camera_days, proven=worked.proven_days, possible=worked.possible_days),
+        days=Days(*worked.ends()),
+        weighed=None if reviewed.complete(of) else _weighed(selection, worked, inside, reviewed, of),
         elsewhere=elsewhere,
+    )
+
+
+def _weighed(
+    selection: Selection, worked: Effort, inside: Sequence[Detection], reviewed: Reviewed, of: frozenset[str] | None
+) -> rates.Weighed:
+    """The same carried up by what was reviewed."""
+    carried = reviewing.carried(selection, inside, reviewed, of, worked.possible)
+    by_site: dict[str, float] = dict.fromkeys(selection.sites, 0.0)
+    for detection, weight in zip(inside, carried.weights.tolist(), strict=True):
+        by_site[detection.site] += weight
+    days: dict[str, float] = dict.fromkeys(selection.sites, 0.0)
+    for (site, month), of_month in worked.by_site_month.items():
+        if (site, month) not in carried.left_out:
+            days[site] += of_month
+    counts, efforts = blocks(selection, inside, carried=carried)
+    return rates.Weighed(
+        site_counts=[by_site[site] for site in selection.sites],
+        site_efforts=[days[site] for site in selection.sites],
+        week_counts=counts,
+        week_efforts=efforts,
+        days=Days(*worked.ends(lambda place: float(place not in carried.left_out))),
+        days_if_none=Days(*worked.ends(lambda place: reviewed.whole(*place, of))),
+        largest=carried.largest,
+        single=carried.single,
+        by_content=reviewed.order != "time",
     )
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import date
 from typing import Any
 
 import numpy as np
@@ -105,7 +104,10 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         filter_sentence=selection.sentence,
         method=_METHOD,
         assumptions=(asking.WATCHED, *_ASSUMES, asking.NOT_NUMBERS, asking.SHORT_RUNS),
-        cautions=(*asking.cautions_of(selection, found), *_cautions(selection, worked, rows, cells, told)),
+        cautions=(
+            *asking.cautions_of(selection, found, reviewed),
+            *_cautions(selection, worked, rows, cells, told, reviewed),
+        ),
         columns=COLUMNS if any(row.share < 1 for row in rows) else tuple(c for c in COLUMNS if c.key != "reviewed"),
         rows=tuple(_row(row) for row in rows),
         series={
@@ -123,7 +125,7 @@ def _judged(selection: Selection, found: Sequence[Detection], cells: Watched, re
     allowance = selection.reserve.yearly_allowance
     if cells.record is None:
         raise NotEnoughEvidence("no month was watched for a day and reviewed", need="reviewed months")
-    if cells.unreviewed and selection.evidence.review_order == "unknown":
+    if reviewed.order == "unknown":
         none_left = line_ups.watched(selection, found, reviewed, "as if none").record
         assert none_left is not None  # it has all that the other has
         return yearly.bounded((cells.record, none_left), allowance)
@@ -133,13 +135,19 @@ def _judged(selection: Selection, found: Sequence[Detection], cells: Watched, re
 def _months(
     selection: Selection, found: Sequence[Detection], worked: Effort, reviewed: Reviewed
 ) -> tuple[MonthRate, ...]:
-    """The rate of every month, its effort taken by what of it was reviewed."""
-    shares = reviewing.reviewed_share(selection, found, reviewed)
-    days_reviewed: dict[date, float] = {}
-    for (site, month), days in worked.by_site_month.items():
-        days_reviewed[month] = days_reviewed.get(month, 0.0) + days * shares.get((site, month), 1.0)
-    of_month = {month: days_reviewed[month] / days for month, days in worked.by_month.items() if days > 0}
-    return months.monthly(found, worked, selection.reserve.zone, asking.scatter_of(selection, found), of_month)
+    """The rate of every month, each detection carried up by what of its site, half of the day and month was reviewed."""
+    plain = asking.scatter_of(selection, found)
+    if reviewed.complete():
+        return months.monthly(found, worked, selection.reserve.zone, plain)
+    carried = reviewing.carried(selection, found, reviewed, watched=worked.possible)
+    review = months.Review(
+        carried=carried,
+        whole=lambda place: reviewed.whole(*place),
+        by_content=reviewed.order != "time",
+        plain=plain,
+    )
+    scatter = asking.scatter_of(selection, found, carried=carried)
+    return months.monthly(found, worked, selection.reserve.zone, scatter, review)
 
 
 def _interval(factor: Factor, kind: str) -> Interval:
@@ -170,10 +178,15 @@ def _outlooks(selection: Selection, cells: Watched) -> tuple[change_told.Outlook
 
 
 def _cautions(
-    selection: Selection, worked: Effort, rows: Sequence[MonthRate], cells: Watched, told: YearlyChange | None
+    selection: Selection,
+    worked: Effort,
+    rows: Sequence[MonthRate],
+    cells: Watched,
+    told: YearlyChange | None,
+    reviewed: Reviewed,
 ) -> list[str]:
     out = []
-    if cells.unreviewed and selection.evidence.review_order == "unknown":
+    if reviewed.order == "unknown":
         out.append(
             "It is not known how the reviewed sequences were chosen. So the change is told with both ends: as if those "
             "that wait were like the reviewed ones, and as if they held none."

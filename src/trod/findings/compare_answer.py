@@ -81,8 +81,8 @@ def compare(evidence: Evidence, first: Filter, second: Filter) -> Finding:
                 "pictures": doors["pictures"], "sequence_keys": doors["sequences"],
             }
         )  # fmt: skip
-    cautions = [f"{labels[0]}: {caution}" for caution in asking.cautions_of(a, found_a)]
-    cautions += [f"{labels[1]}: {caution}" for caution in asking.cautions_of(b, found_b)]
+    cautions = [f"{labels[0]}: {caution}" for caution in asking.cautions_of(a, found_a, Reviewed(a))]
+    cautions += [f"{labels[1]}: {caution}" for caution in asking.cautions_of(b, found_b, Reviewed(b))]
     if by_period and _other_season(a, b):
         cautions.append("The two periods hold different months of the year, so season is part of the difference.")
     left = len(found_a) + len(found_b) - round(sum(columns[0]) + sum(columns[2]))

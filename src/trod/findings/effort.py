@@ -7,7 +7,7 @@ Months are the reserve's own calendar months, so a change to summer time neither
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -45,6 +45,19 @@ class Effort:
     def possible_days(self) -> float:
         """With the open time counted."""
         return sum(self.possible.values())
+
+    def ends(
+        self, share: Callable[[tuple[str, date]], float] = lambda place: 1.0, month: date | None = None
+    ) -> tuple[float, float, float]:
+        """Camera-days that count, proven and possible ones; of one month, or of all.
+
+        share : of the days of each site and month, how much to take.
+        """
+        counted, proven, possible = (
+            sum(days * share(place) for place, days in of.items() if month is None or place[1] == month)
+            for of in (self.by_site_month, self.proven, self.possible)
+        )
+        return counted, proven, possible
 
     def to_dict(self) -> dict[str, object]:
         """Plain values in a fixed order, for JSON."""
@@ -121,8 +134,17 @@ def all_spans(selection: Selection) -> tuple[Span, ...]:
 
 def watched_at(selection: Selection) -> Callable[[str, float], bool]:
     """A question to ask often: did any camera at a site count as watching at an instant? Ends included."""
+    return _lookup(selection.watched.values())
+
+
+def possible_at(selection: Selection) -> Callable[[str, float], bool]:
+    """The same with all the time of which nobody knows."""
+    return _lookup((*selection.watched.values(), *selection.open.values()))
+
+
+def _lookup(watched: Iterable[tuple[str, tuple[Span, ...]]]) -> Callable[[str, float], bool]:
     by_site: dict[str, list[Span]] = {}
-    for site, spans in selection.watched.values():
+    for site, spans in watched:
         by_site.setdefault(site, []).extend(spans)
     merged = {site: joined(spans) for site, spans in by_site.items()}
     starts = {site: [start for start, _ in spans] for site, spans in merged.items()}

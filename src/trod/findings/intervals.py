@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from trod.findings import asking
 from trod.findings.observations import Evidence, Filter
 from trod.findings.rates import Rate
+from trod.findings.reviewing import Reviewed
 
 STEPS_MIN = (0.0, 5.0, 15.0, 30.0, 60.0, 120.0, 360.0, 1440.0)
 
@@ -33,7 +34,7 @@ def by_interval(evidence: Evidence, asked: Filter) -> tuple[AtInterval, ...]:
             AtInterval(
                 minutes=minutes,
                 detections=len(found),
-                rate=asking.rate_of(selection, worked, found),
+                rate=asking.rate_of(selection, worked, found, Reviewed(selection)),
                 asked=minutes == asked.independence_min,
             )
         )

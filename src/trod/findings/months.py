@@ -6,14 +6,15 @@ reviewed, each site's day and night for itself (`reviewing.Reviewed`). A month o
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from trod.findings import localtime, rates
 from trod.findings.detections import Detection
 from trod.findings.effort import Effort
-from trod.findings.rates import Days, Interval, Seen
+from trod.findings.rates import Days, Interval, Least, Seen
+from trod.findings.reviewing import Carried
 from trod.findings.runs import Scatter
 
 # A month with less effort than this says nothing; it is listed without a rate.
@@ -37,56 +38,85 @@ class MonthRate:
     shown: Interval | None
 
 
+@dataclass(frozen=True, kw_only=True)
+class Review:
+    """What of the record was reviewed, for rates by month.
+
+    carried : the weights of all detections. whole : the share of a site's month that was reviewed.
+    by_content : what was reviewed may have been picked by what is in it; plain : then the scatter of what was found.
+    """
+
+    carried: Carried
+    whole: Callable[[tuple[str, date]], float]
+    by_content: bool
+    plain: Scatter | None
+
+
 def monthly(
     found: Sequence[Detection],
     effort: Effort,
     zone: str,
     scatter: Scatter | None = None,
-    shares: Mapping[date, float] | None = None,
+    review: Review | None = None,
 ) -> tuple[MonthRate, ...]:
     """Every month from the first with effort or a detection to the last, those without effort included.
 
     scatter : how the weeks of the whole record scatter (`asking.scatter_of`). One month has too few weeks to tell
     how detections run, so all months take it from the record; a season in it is taken for runs, which makes the
     months' intervals too wide rather than too narrow.
-    shares : of each month's effort, how much was reviewed; 1 where it is not named.
+    review : where something waits for review, or could not be named.
     """
-    by_month: dict[date, list[Detection]] = {}
-    months_found = localtime.months_of([p.utc_s for p in found], zone)
-    for detection, month in zip(found, months_found, strict=True):
-        by_month.setdefault(month, []).append(detection)
+    by_month: dict[date, list[int]] = {}
+    for n, month in enumerate(localtime.months_of([p.utc_s for p in found], zone)):
+        by_month.setdefault(month, []).append(n)
     known = sorted(set(by_month) | set(effort.by_month))
     if not known:
         return ()
-    out = []
-    for month in localtime.months_between(known[0], known[-1]):
-        here = tuple(by_month.get(month, []))
-        days = effort.by_month.get(month, 0.0)
-        share = (shares or {}).get(month, 1.0)
-        value = exact = shown = None
-        if days * share >= FEWEST_DAYS:
-            count = sum(1 for detection in here if effort.by_site.get(detection.site, 0.0) > 0)
-            _, exact = rates.exact_rate(count, days * share)
-            value, shown = _limited(count, days * share, effort, month, scatter)
-        out.append(
-            MonthRate(month=month, detections=here, effort_days=days, share=share, rate=value, exact=exact, shown=shown)
-        )
-    return tuple(out)
-
-
-def _limited(
-    count: int, days: float, effort: Effort, month: date, scatter: Scatter | None
-) -> tuple[float | None, Interval | None]:
-    """The rate of a month with its interval; none where too little of it is known to have been watched."""
-    whole = effort.by_month[month]
-    proven, possible = (
-        sum(of for (_, when), of in ends.items() if when == month) * days / whole
-        for ends in (effort.proven, effort.possible)
+    return tuple(
+        _month(month, found, by_month.get(month, []), effort, scatter, review)
+        for month in localtime.months_between(known[0], known[-1])
     )
-    known = Days(counted=days, proven=proven, possible=possible)
-    if known.tell_too_little:
-        return None, None
-    return rates.limited(Seen.whole(count), known, scatter)
+
+
+def _month(
+    month: date,
+    found: Sequence[Detection],
+    here: Sequence[int],
+    effort: Effort,
+    scatter: Scatter | None,
+    review: Review | None,
+) -> MonthRate:
+    """here : which of the detections are of this month."""
+    counted = [n for n in here if effort.by_site.get(found[n].site, 0.0) > 0]
+    every = Days(*effort.ends(month=month))
+    seen, days, least, share = Seen.whole(len(counted)), every, None, 1.0
+    reviewed_days = every.counted
+    if review is not None:
+        whole = Days(*effort.ends(review.whole, month))
+        reviewed_days = whole.counted
+        if counted:
+            weights = [float(review.carried.weights[n]) for n in counted]
+            seen = Seen(found=len(counted), carried=sum(weights), largest=max(weights), single=review.carried.single)
+            days = Days(*effort.ends(lambda place: float(place not in review.carried.left_out), month))
+            if review.by_content:
+                least = Least(count=len(counted), scatter=review.plain, days=every)
+            share = len(counted) / sum(weights)
+        else:
+            days = whole
+            share = whole.counted / every.counted if every.counted > 0 else 1.0
+    value = exact = shown = None
+    if reviewed_days >= FEWEST_DAYS and not days.tell_too_little:
+        exact = rates.singly(seen, days.counted)
+        value, shown = rates.limited(seen, days, scatter, least=least)
+    return MonthRate(
+        month=month,
+        detections=tuple(found[n] for n in here),
+        effort_days=every.counted,
+        share=share,
+        rate=value,
+        exact=exact,
+        shown=shown,
+    )
 
 
 def same_months(rows: Sequence[MonthRate]) -> Mapping[int, tuple[date, ...]]:

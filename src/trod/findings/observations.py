@@ -91,6 +91,7 @@ class Observation:
     utc_s, end_s : first and last picture of the sequence, corrected; UTC unix seconds (end 0 means: as start).
     picture : SHA-256 of the sequence's first picture.
     pictures : how many pictures the sequence has.
+    reached : how the sequence came up when it was first reviewed; empty: as the evidence says of all.
     """
 
     sequence: str
@@ -107,6 +108,7 @@ class Observation:
     said_by: str = ""
     picture: str = ""
     pictures: int = 1
+    reached: ReviewOrder | Literal[""] = ""
 
     @property
     def until_s(self) -> float:

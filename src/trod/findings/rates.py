@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from scipy import optimize, stats
@@ -23,6 +23,7 @@ from trod.findings.localtime import Floats
 from trod.findings.runs import Scatter
 
 PER_DAYS = 100.0
+Refused = Literal["", "short", "elsewhere", "open", "not reviewed"]
 LEVEL = 0.95
 # Ours: with less watched time than this only counts are told, for a rate would be told from hours.
 FEWEST_DAYS = 1.0
@@ -111,6 +112,14 @@ def exact_rate(count: int, effort_days: float, level: float = LEVEL) -> tuple[fl
     return count * per, Interval(low=low * per, high=high * per, level=level, kind=EXACT)
 
 
+def singly(seen: Seen, effort_days: float, level: float = LEVEL) -> Interval:
+    """Garwood's limits per 100 camera-days, of detections that stand for more where not all was reviewed."""
+    if seen.found == 0:
+        return exact_rate(0, effort_days, level)[1]
+    low, high = (PER_DAYS / effort_days * seen.single * end for end in garwood(seen.carried / seen.single, level))
+    return Interval(low=low, high=high, level=level, kind=EXACT)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Ratio:
     """The first rate over the second, its exact conditional interval, and the p that matches the interval."""
@@ -158,7 +167,7 @@ def ratio_of_rates(*, count_a: int, effort_a: float, count_b: int, effort_b: flo
     )
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Days:
     """Camera-days: those that count, and what they would be without and with all the time of which nobody knows."""
 
@@ -300,12 +309,11 @@ def ratio_by_runs(
 class Rate:
     """A rate per 100 camera-days: the interval shown, the others beside it, and why that one.
 
-    value, shown, exact : None when too little is known to have been watched: only the count is told then; exact also
-    where detections are carried up for what waits for review. both_ends : the rate with all the open time counted, and
-    with none of it.
+    value, shown, exact : None when too little is known to have been watched: only the count is told then.
+    both_ends : the rate with all the open time counted, and with none of it.
     seen, days : what it rests on. exact : Garwood's.
     others : Garwood's, and what sites like these would show where that can be told.
-    why : plain sentences. scatter : of the weeks.
+    why : plain sentences. scatter : of the weeks. refused : why there is no rate, in a word.
     """
 
     value: float | None
@@ -317,6 +325,7 @@ class Rate:
     others: tuple[Interval, ...]
     why: str
     scatter: Scatter
+    refused: Refused = ""
 
     @property
     def count(self) -> int:
@@ -383,13 +392,15 @@ def rate(
         used = weighed.days if count else weighed.days_if_none
         scatter = runs.scatter(weighed.week_counts, weighed.week_efforts, single=weighed.single)
         least = Least(count=count, scatter=plain, days=every) if weighed.by_content else None
-    if why := _refusal(used, every, count, float(np.sum(site_counts))):
+    refused = _refusal(used, every, count, float(np.sum(site_counts)))
+    if refused:
+        why = _REFUSED[refused].format(possible=wording.number(every.possible), proven=wording.number(every.proven))
         return Rate(value=None, seen=seen, days=every, shown=None, exact=None, both_ends=None, others=(), why=why,
-                    scatter=scatter)  # fmt: skip
+                    scatter=scatter, refused=refused)  # fmt: skip
     known = elsewhere if count == 0 else scatter
     value, shown = limited(seen, used, known, level, least=least)
-    exact = None if weighed is not None else exact_rate(count, used.counted, level)[1]
-    others = [] if shown.kind == SINGLY or exact is None else [exact]
+    exact = singly(seen, used.counted, level)
+    others = [] if shown.kind == SINGLY else [exact]
     why = _why(seen, shown, known)
     try:
         low, high = _like_these(site_counts, y, t, used, level)
@@ -401,20 +412,26 @@ def rate(
                 why=why, scatter=scatter)  # fmt: skip
 
 
-def _refusal(used: Days, every: Days, count: int, seen_anywhere: float) -> str:
+_REFUSED: dict[Refused, str] = {
+    "short": "Cameras watched for less than a day, too little for a rate.",
+    "elsewhere": "It was seen only where no camera counts as watching, so there is no rate.",
+    "open": (
+        "Of {possible} camera-days only {proven} are known to have been watched, too few for a rate. Say of the "
+        "silences whether the cameras watched."
+    ),
+    "not reviewed": "Too little of what was watched has been reviewed for a rate.",
+}
+
+
+def _refusal(used: Days, every: Days, count: int, seen_anywhere: float) -> Refused:
     """Why there is no rate; empty when there is one."""
     if every.possible < FEWEST_DAYS:
-        return "Cameras watched for less than a day, too little for a rate."
+        return "short"
     if every.proven > 0 and count == 0 and seen_anywhere > 0:
-        return "It was seen only where no camera counts as watching, so there is no rate."
+        return "elsewhere"
     if every.tell_too_little:
-        return (
-            f"Of {wording.number(every.possible)} camera-days only {wording.number(every.proven)} are known to have "
-            "been watched, too few for a rate. Say of the silences whether the cameras watched."
-        )
-    if used.tell_too_little:
-        return "Too little of what was watched has been reviewed for a rate."
-    return ""
+        return "open"
+    return "not reviewed" if used.tell_too_little else ""
 
 
 def _like_these(found: Sequence[float] | Floats, y: Floats, t: Floats, used: Days, level: float) -> tuple[float, float]:

@@ -12,6 +12,7 @@ from trod.findings.detections import Detection
 from trod.findings.effort import Effort
 from trod.findings.finding import Column, Finding
 from trod.findings.observations import Evidence, Filter, Selection
+from trod.findings.reviewing import Reviewed
 
 _ALL = Filter()
 _PER = "per 100 camera-days"
@@ -34,6 +35,7 @@ BOTH_ENDS = (
     Column(key="rate_if_all", title="Rate if all open time was watched", kind="rate", unit=_PER),
     Column(key="rate_if_none", title="Rate if none of it was", kind="rate", unit=_PER),
 )
+CARRIED_TOLD = 1.02  # ours: fewer than so many times the detections found are not worth telling
 _FEW_WEEKS = (
     "Where a species came often but in too few weeks to tell how its detections run, the exact Poisson limits are shown; "  # noqa: E501
     "they hold only if animals come singly."
@@ -62,11 +64,14 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     by_species: dict[str, list[Detection]] = {key: [] for key in keys}
     for detection in found:
         by_species[detection.species].append(detection)
+    reviewed = Reviewed(selection)
     measured = {
         key: asking.rate_of(
             selection,
             worked,
             by_species[key],
+            reviewed,
+            of=frozenset({key}),
             elsewhere=None if by_species[key] else asking.scatter_elsewhere(evidence, filter, key),
         )
         for key in keys
@@ -75,7 +80,7 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     table.sort(key=lambda row: (-row["detections"], row["species"].lower(), row["species_key"]))
     seen = [row for row in table if row["detections"]]
 
-    cautions = asking.cautions_of(selection, found)
+    cautions = asking.cautions_of(selection, found, reviewed)
     if worked.proven_days < rates.FEWEST_DAYS:
         cautions.append(
             "Cameras are known to have watched for less than a day in all: detections are counted, but no rate is told."
@@ -173,21 +178,26 @@ def _sentence_of_one(name: str, rate: rates.Rate, worked: Effort) -> str:
     shown = rate.shown
     if rate.value is None or shown is None:
         often = wording.times(rate.count) if rate.count else "not"
-        if rate.days.proven >= rates.FEWEST_DAYS and rate.days.tell_too_little:
+        if rate.refused == "elsewhere":
+            return f"{name} was seen only where no camera counts as watching, so there is no rate."
+        if rate.refused == "short" or rate.days.proven < rates.FEWEST_DAYS:
+            return f"{name} was seen {often} in {_known(worked)}, too short a time for a rate."
+        if rate.refused == "open":
             return (
                 f"{name} was seen {often}. No rate: of {wording.number(rate.days.possible)} camera-days only "
                 f"{wording.number(rate.days.proven)} are known to have been watched."
             )
-        if worked.proven_days >= rates.FEWEST_DAYS:
-            return f"{name} was seen only where no camera counts as watching, so there is no rate."
-        return f"{name} was seen {often} in {_known(worked)}, too short a time for a rate."
+        return f"{name} was seen {often}. No rate: too little of what was watched has been reviewed."
     if rate.count == 0:
         return (
             f"{name} was not seen in {_days(worked)}; the true rate is probably below "
             f"{wording.number(shown.high)} per 100 camera-days ({wording.share(shown.level)})."
         )
+    more = ""
+    if rate.seen.carried > CARRIED_TOLD * rate.count:
+        more = f", about {wording.number(rate.seen.carried)} times with what waits for review or could not be named"
     sentence = (
-        f"{name} came by {wording.times(rate.count)} in {_days(worked)}: {wording.number(rate.value)} per "
+        f"{name} came by {wording.times(rate.count)} in {_days(worked)}{more}: {wording.number(rate.value)} per "
         f"100 camera-days ({wording.between(shown.low, shown.high)}, {wording.share(shown.level)})."
     )
     if rate.days.open and rate.both_ends:

@@ -17,11 +17,12 @@ import altair as alt
 import vl_convert
 
 from trod import wording
+from trod.drawing import palette
 from trod.errors import WrongInput
 from trod.findings.finding import Finding
 from trod.report.sentences import clean
 
-Theme = Literal["light", "night", "paper"]
+Theme = palette.Tone
 THEMES: tuple[Theme, ...] = get_args(Theme)
 Spec = dict[str, Any]
 # The Vega-Lite that altair's schema speaks; vl_convert must draw with the same one.
@@ -29,20 +30,6 @@ VEGALITE = ".".join(alt.SCHEMA_VERSION.lstrip("v").split(".")[:2])
 PAPER_WIDTH_PX = 460
 ROW_PX, PAPER_ROW_PX = 38, 30
 
-_TONES: dict[str, dict[str, str]] = {
-    "light": {
-        "ink": "#26231c", "soft": "#6a6353", "rule": "#d9d0ba", "moss": "#46602a", "band": "#a9b98f",
-        "clay": "#9c4221", "night": "#d6cdb8", "twilight": "#e8e0cd",
-    },
-    "night": {
-        "ink": "#cfc6b2", "soft": "#9a917f", "rule": "#3a352b", "moss": "#9db87a", "band": "#55663f",
-        "clay": "#d9855f", "night": "#0f0d0a", "twilight": "#1b1813",
-    },
-    "paper": {
-        "ink": "#1d1b16", "soft": "#5b5548", "rule": "#d8d3c6", "moss": "#3d5524", "band": "#b3c09c",
-        "clay": "#8a3a1c", "night": "#e3ded2", "twilight": "#f0ece3",
-    },
-}  # fmt: skip
 _FONTS: dict[str, str] = {
     "light": "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', sans-serif",
     "night": "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', sans-serif",
@@ -52,24 +39,24 @@ _FONTS: dict[str, str] = {
 
 def config(theme: Theme = "light") -> Spec:
     """The Vega-Lite config of a theme: fonts, axes, and the colours behind the names of styles."""
-    if theme not in _TONES:
+    if theme not in palette.TONES:
         raise WrongInput("theme", got=theme, needed="light, night or paper")
-    tone, font = _TONES[theme], _FONTS[theme]
+    tone, font = palette.TONES[theme], _FONTS[theme]
     size = 10 if theme == "paper" else 12
     return {
         "background": "transparent",
         "font": font,
         "view": {"stroke": None},
         "axis": {
-            "labelColor": tone["soft"],
-            "titleColor": tone["soft"],
+            "labelColor": tone["faint"],
+            "titleColor": tone["faint"],
             "labelFontSize": size,
             "titleFontSize": size,
             "titleFontWeight": "normal",
-            "gridColor": tone["rule"],
+            "gridColor": tone["ruled"],
             "gridWidth": 0.6,
             "domain": False,
-            "tickColor": tone["rule"],
+            "tickColor": tone["ruled"],
             "tickSize": 3,
             "labelPadding": 4,
             "titlePadding": 8,
@@ -82,12 +69,12 @@ def config(theme: Theme = "light") -> Spec:
             "line": {"color": tone["moss"], "strokeWidth": 2},
             "other-line": {"color": tone["clay"], "strokeWidth": 2, "strokeDash": [6, 4]},
             "band": {"color": tone["band"], "opacity": 0.6},
-            "even": {"color": tone["soft"], "strokeWidth": 1, "strokeDash": [3, 3]},
+            "even": {"color": tone["faint"], "strokeWidth": 1, "strokeDash": [3, 3]},
             "rug": {"color": tone["ink"], "strokeWidth": 0.8, "opacity": 0.3},
-            "night-sky": {"color": tone["night"], "opacity": 1},
-            "twilight-sky": {"color": tone["twilight"], "opacity": 1},
-            "effort": {"color": tone["soft"], "opacity": 0.45},
-            "note": {"color": tone["soft"], "fontSize": size, "font": font},
+            "night-sky": {"color": tone["night-sky"], "opacity": 1},
+            "twilight-sky": {"color": tone["twilight-sky"], "opacity": 1},
+            "effort": {"color": tone["faint"], "opacity": 0.45},
+            "note": {"color": tone["faint"], "fontSize": size, "font": font},
             "figure": {"color": tone["ink"], "fontSize": size, "font": font},
         },
     }

@@ -1,23 +1,16 @@
-"""The report as a PDF, set by typst.
-
-It is set by typst from our own template, with the fonts that typst carries within: no system font, no
-network, and the same bytes for the same data on every machine of one typst version.
-"""
+"""The report as a PDF."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Sequence
-from importlib import resources
 from typing import Any
-
-import typst
 
 from trod import wording
 from trod.errors import WrongInput
 from trod.findings.finding import Finding
-from trod.report import charts, sentences, sketch_map
+from trod.report import charts, sketch_map
 from trod.report.contents import ReportData, SpeciesPart, findings_of, site_names
+from trod.report.setting import set_pdf
 from trod.report.tables import report_csv_folder
 
 __all__ = ["report_csv_folder", "report_pdf"]
@@ -32,12 +25,7 @@ def report_pdf(data: ReportData) -> bytes:
     """
     if data.paper not in _PAPERS:
         raise WrongInput("paper", got=data.paper, needed="a4 or us-letter")
-    told = json.dumps(sentences.clean(_printed(data)), ensure_ascii=False, allow_nan=False)
-    template = resources.files("trod.report").joinpath("report.typ").read_bytes()
-    made: bytes = typst.compile(
-        template, format="pdf", sys_inputs={"report": told}, ignore_system_fonts=True, font_paths=[]
-    )
-    return made
+    return set_pdf("trod.report", "report.typ", _printed(data))
 
 
 def _printed(data: ReportData) -> dict[str, Any]:

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import math
-from importlib import resources
 from typing import Any
-
-import typst
 
 from trod.pictures import target_layout
 from trod.pictures.target_layout import Sheet
+from trod.report.setting import set_pdf
 
 # The fewest pixels that one side of a square may have, and the number that makes for a good measurement.
 # Ours; docs/models/resolution.md shows what they were tried on.
@@ -26,12 +23,7 @@ def target_pdf(*, paper: str = "a4", made: str = "") -> bytes:
     Raises WrongInput for another paper.
     """
     sheet = target_layout.sheet(paper)
-    told = json.dumps(_printed(sheet, made), ensure_ascii=False, allow_nan=False)
-    template = resources.files("trod.report").joinpath("target.typ").read_bytes()
-    pdf: bytes = typst.compile(
-        template, format="pdf", sys_inputs={"target": told}, ignore_system_fonts=True, font_paths=[]
-    )
-    return pdf
+    return set_pdf("trod.report", "target.typ", _printed(sheet, made))
 
 
 def farthest_m(*, columns: int, fov_deg: float, scale: float, side_px: float = GOOD_SIDE_PX) -> float:

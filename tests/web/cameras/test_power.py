@@ -14,6 +14,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+import trod.catalogue.work.handlers  # noqa: F401  (registers the kinds of work)
 from trod.catalogue import jobs
 from trod.catalogue import models as m
 from trod.catalogue.forecasts import forecasts, lasting, outfits, what_if

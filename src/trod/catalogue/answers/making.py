@@ -12,7 +12,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from trod.catalogue import home, models
 from trod.catalogue.answers import answers, condition, evidence
@@ -20,6 +19,7 @@ from trod.catalogue.line import Line, Silent
 from trod.errors import DiskFull, WrongInput
 from trod.findings import Filter
 from trod.leaving.sites import fit_evidence
+from trod.plain import record
 from trod.report import contents
 from trod.report.contents import ReportData
 
@@ -178,21 +178,10 @@ def made() -> list[Made]:
         if not _NAME.fullmatch(name):
             continue
         try:
-            told: dict[str, Any] = json.loads(note.read_text("utf-8"))
-            out.append(
-                Made(
-                    name=name,
-                    title=str(told["title"]),
-                    period=str(told["period"]),
-                    sentence=str(told["sentence"]),
-                    at=datetime.fromisoformat(told["at"]),
-                    by=str(told["by"]),
-                    show_sensitive=bool(told["show_sensitive"]),
-                    pdf_bytes=_size(note.with_suffix(".pdf")),
-                    zip_bytes=_size(note.with_suffix(".zip")),
-                )
-            )
-        except (OSError, ValueError, KeyError, TypeError):
+            sizes = {"pdf_bytes": _size(note.with_suffix(".pdf")), "zip_bytes": _size(note.with_suffix(".zip"))}
+            told = {**json.loads(note.read_text("utf-8")), "name": name, **sizes}
+            out.append(record(Made, told, what="report", needed="a note that Trod wrote"))
+        except (OSError, ValueError, TypeError):
             continue
     return sorted(out, key=lambda m: (m.at, m.name), reverse=True)
 

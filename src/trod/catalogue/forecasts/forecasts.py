@@ -15,7 +15,7 @@ import math
 import threading
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -35,6 +35,7 @@ from trod.catalogue.forecasts.basis import Basis
 from trod.catalogue.forecasts.outfits import Assumed
 from trod.catalogue.models import Deployment, Incident, Job, Picture, Reserve, Visit
 from trod.errors import TrodError
+from trod.plain import plain, record
 from trod.planning.equipment.card_room import FEWEST, FileSizes
 from trod.planning.ground.weather import Climate
 from trod.planning.last import endurance
@@ -44,7 +45,7 @@ from trod.planning.visit.upkeep import Access, NextVisit, Standing, VisitPrice
 
 Floats = NDArray[np.float64]
 JOB = "forecasts"
-VERSION = 4
+VERSION = 5
 KEPT_DAYS = 730  # of a curve, in the file
 FEW = 25  # so few cameras are forecast at once when nothing is kept yet
 AGAIN_AFTER = timedelta(hours=1)  # before a failed making is tried again
@@ -236,7 +237,7 @@ def make(reserve: Reserve, now: datetime, *, report: jobs.Report | None = None) 
         "version": VERSION,
         "stamp": mark,
         "made_at": now.astimezone(UTC).isoformat(),
-        "forecasts": [plain(f) for f in found.values()],
+        "forecasts": [to_plain(f) for f in found.values()],
     }
     path = _path(reserve)
     # Kept only to spare the work: a full disk must not keep anybody from seeing what was worked out.
@@ -247,28 +248,17 @@ def make(reserve: Reserve, now: datetime, *, report: jobs.Report | None = None) 
 
 
 _CURVES = ("stopped", "by_supply", "fresh")
-_DATES = ("start", "made_for", "early", "middle", "late", "found_on", "go_by")
 
 
-def plain(row: Forecast) -> dict[str, Any]:
-    """A forecast as plain data, chances in ten-thousandths, days as text."""
-    out = {f.name: getattr(row, f.name) for f in fields(row)}
-    out |= {name: [round(1e4 * p) for p in out[name]] for name in _CURVES}
-    out |= {name: out[name].isoformat() if out[name] else None for name in _DATES}
-    out["assumed"] = [[a.what, a.value, a.source] for a in row.assumed]
-    return out
+def to_plain(row: Forecast) -> dict[str, Any]:
+    """A forecast as plain data, chances in ten-thousandths."""
+    return plain(row) | {name: [round(1e4 * p) for p in getattr(row, name)] for name in _CURVES}
 
 
-def from_plain(row: dict[str, Any]) -> Forecast:
-    """The forecast that `plain` was made of."""
-    values = dict(row)
-    for name in _DATES:
-        values[name] = date.fromisoformat(values[name]) if values[name] else None
-    for name in _CURVES:
-        values[name] = tuple(p / 1e4 for p in values[name])
-    values["caveats"] = tuple(values["caveats"])
-    values["assumed"] = tuple(Assumed(*a) for a in values["assumed"])
-    return Forecast(**values)
+def from_plain(row: Mapping[str, Any]) -> Forecast:
+    """The forecast that `to_plain` was made of. Raises WrongInput, and KeyError or TypeError, for what is none."""
+    curves = {name: [p / 1e4 for p in row[name]] for name in _CURVES}
+    return record(Forecast, {**row, **curves}, what="forecast", needed="one that was kept here")
 
 
 # Working out ------------------------------------------------------------------------------------------------

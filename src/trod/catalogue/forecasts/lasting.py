@@ -11,7 +11,7 @@ import contextlib
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -27,12 +27,13 @@ from trod.catalogue.forecasts.forecasts import Forecast, Price
 from trod.catalogue.forecasts.what_if import Help
 from trod.catalogue.models import Deployment, Job
 from trod.errors import TrodError, WrongInput
+from trod.plain import plain, record
 from trod.planning.last import outfit_change
 from trod.planning.last.outfit_change import Change
 from trod.planning.visit.upkeep import VisitPrice
 
 JOB = "lasting"
-VERSION = 1
+VERSION = 2
 MOST_KEPT = 300  # answers of a reserve, the ones typed for once among them
 
 
@@ -105,7 +106,7 @@ def work_out(row: Deployment, now: datetime, *, price: Price, change: Change) ->
 
 def args_of(row: Deployment, price: Price, change: Change) -> dict[str, Any]:
     """What a job is asked for."""
-    return {"deployment": row.slug, "price": asdict(price), "change": asdict(change)}
+    return {"deployment": row.slug, "price": plain(price), "change": plain(change)}
 
 
 def _path(args: Mapping[str, Any]) -> Path:
@@ -120,7 +121,7 @@ def kept(row: Deployment, price: Price, change: Change, now: datetime) -> Kept |
         data = json.loads(_path(args_of(row, price, change)).read_bytes())
         if data["version"] != [VERSION, forecasts.VERSION]:
             return None
-        found = _from_plain(data["lasting"])
+        found = record(Lasting, data["lasting"], what="lasting", needed="one that was kept here")
         made_at = datetime.fromisoformat(data["made_at"])
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
@@ -138,7 +139,7 @@ def make(row: Deployment, now: datetime, *, price: Price, change: Change) -> Las
         "version": [VERSION, forecasts.VERSION],
         "stamp": mark,
         "made_at": now.astimezone(UTC).isoformat(),
-        "lasting": _plain(found),
+        "lasting": plain(found),
     }
     # Kept only to spare the work.
     with contextlib.suppress(OSError, TrodError):
@@ -173,22 +174,6 @@ def do_job(args: Mapping[str, Any], now: datetime) -> None:
     row = Deployment.objects.select_related("camera__model", "site__reserve", "card").get(slug=args["deployment"])
     if row.end is not None:
         raise WrongInput("deployment", got=f"{row.slug}, which has ended", needed="one that stands")
-    make(row, now, price=Price(**args["price"]), change=Change(**args["change"]))
-
-
-def _plain(found: Lasting) -> dict[str, Any]:
-    out = {f.name: getattr(found, f.name) for f in fields(found)}
-    out["forecast"] = forecasts.plain(found.forecast)
-    out["by_cause"] = {cause: np.asarray(curve).tolist() for cause, curve in found.by_cause.items()}
-    out["price"] = asdict(found.price)
-    out["helps"] = [asdict(one) for one in found.helps]
-    return out
-
-
-def _from_plain(data: Mapping[str, Any]) -> Lasting:
-    values = dict(data)
-    values["forecast"] = forecasts.from_plain(values["forecast"])
-    values["by_cause"] = {cause: np.array(curve) for cause, curve in values["by_cause"].items()}
-    values["price"] = VisitPrice(**values["price"])
-    values["helps"] = tuple(Help(**one) for one in values["helps"])
-    return Lasting(**values)
+    asked = "what was asked for"
+    price = record(Price, args["price"], what="price", needed=asked)
+    make(row, now, price=price, change=record(Change, args["change"], what="change", needed=asked))

@@ -47,6 +47,7 @@ from trod.exchange import records_source
 from trod.exchange.records_in import Records
 from trod.exchange.records_source import DESCRIPTOR, FLAT, Source
 from trod.exchange.stated import Skipped
+from trod.wording.counts import plural
 
 READING = "Reading records"
 LISTED = 500  # rows that were left out, kept with the import
@@ -66,6 +67,19 @@ class Brought:
     @property
     def skipped(self) -> list[Skipped]:
         return self.plan.skipped
+
+    @property
+    def sentence(self) -> str:
+        """What it did, in words."""
+        if self.row is None:
+            return f"Nothing in it is new: {self.plan.here} sequences are here already."
+        many = len(self.skipped)
+        left = f" {plural(many, 'row')} {'was' if many == 1 else 'were'} left out." if many else ""
+        return (
+            f"Imported: {plural(self.deployments, 'deployment')}, {plural(self.sequences, 'sequence')}, "
+            f"{plural(self.observations, 'observation')}. "
+            f"Not reviewed: {plural(self.plan.unreviewed, 'sequence')}.{left}"
+        )
 
     def as_json(self) -> dict[str, Any]:
         return {
@@ -354,9 +368,8 @@ def _camera_model(told: str, made: dict[str, list[str]]) -> CameraModel | None:
 
 
 def _species(kind: PlannedKind, source: Source, made: dict[str, list[str]]) -> Species:
-    row = kind.row or plan.species_row(kind.scientific_name, kind.name, None)
-    if row is not None:
-        return row
+    if kind.row is not None:
+        return kind.row
     before = set(Species.objects.values_list("slug", flat=True))
     taxon = plan.taxon_of(kind.scientific_name) if kind.scientific_name else None
     if taxon is not None:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from typing import Any
 
 from trod import clock
-from trod.errors import WrongInput
 from trod.field.form import VisitNote
-from trod.field.form.visit import Changes, PhonePlace, Photo, WalkPass
+from trod.field.form.visit import Changes, Photo, WalkPass
+from trod.plain import plain, record
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,6 +25,11 @@ class KeptPhoto(Photo):
         return self.known_sha256
 
 
+@dataclass(frozen=True, kw_only=True)
+class _KeptNote(VisitNote):
+    photos: tuple[KeptPhoto, ...] = ()
+
+
 def with_identity(photos: Iterable[Photo]) -> list[Photo]:
     """Photos whose identity is known."""
     return [p for p in photos if p.jpeg or isinstance(p, KeptPhoto)]
@@ -32,53 +37,22 @@ def with_identity(photos: Iterable[Photo]) -> list[Photo]:
 
 def note_plain(note: VisitNote) -> dict[str, Any]:
     """A note as JSON carries it; photos by their identity, without their bytes."""
-    out: dict[str, Any] = {}
-    for f in fields(note):
-        out[f.name] = _plain(getattr(note, f.name))
-    return out
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, datetime):
-        return value.isoformat()
-    if isinstance(value, Photo):
-        return {
-            "uuid": value.uuid,
-            "taken_at": value.taken_at.isoformat(),
-            "width": value.width,
-            "height": value.height,
-            "sha256": value.sha256,
-        }
-    if isinstance(value, tuple):
-        return [_plain(inner) for inner in value]
-    if isinstance(value, WalkPass | Changes | PhonePlace):
-        return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
-    return value
-
-
-MOMENTS = ("made_at", "changed_at", "at", "clock_shown", "clock_true_at", "clock_photographed_at")
+    told = plain(replace(note, photos=tuple(replace(photo, jpeg=b"") for photo in note.photos)))
+    for photo, row in zip(note.photos, told["photos"], strict=True):
+        del row["jpeg"]
+        row.pop("known_sha256", None)
+        row["sha256"] = photo.sha256
+    return dict(told)
 
 
 def note_from(row: Mapping[str, Any]) -> VisitNote:
     """A note from JSON. Raises WrongInput for what is none."""
-    try:
-        values = dict(row)
-        for name in MOMENTS:
-            values[name] = datetime.fromisoformat(values[name]) if values.get(name) else None
-        values["walk_passes"] = tuple(WalkPass(**p) for p in row.get("walk_passes", ()))
-        values["changes"] = Changes(**row.get("changes", {}))
-        place = row.get("place")
-        values["place"] = PhonePlace(**{**place, "at": datetime.fromisoformat(place["at"])}) if place else None
-        values["photos"] = tuple(
-            KeptPhoto(
-                uuid=p["uuid"], taken_at=datetime.fromisoformat(p["taken_at"]), width=p["width"], height=p["height"],
-                jpeg=b"", known_sha256=p["sha256"],
-            )
-            for p in row.get("photos", ())
-        )  # fmt: skip
-        return VisitNote(**values)
-    except (KeyError, TypeError, ValueError) as problem:
-        raise WrongInput("field note", got=str(problem), needed="a note as Trod writes it") from problem
+    photos = row.get("photos", [])
+    if isinstance(photos, list):
+        photos = [{"jpeg": "", "known_sha256": p.get("sha256"), **p} if isinstance(p, dict) else p for p in photos]
+    needed = "a note as Trod writes it"
+    found = record(_KeptNote, {**row, "photos": photos}, what="field note", needed=needed)
+    return VisitNote(**vars(found))
 
 
 def passes_words(note: VisitNote) -> list[str]:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
-from datetime import date, datetime
+from dataclasses import dataclass
 from typing import Any
 
 from trod.errors import WrongInput
+from trod.plain import plain, record
 from trod.planning.visit.kit import Caution, KitItem
-from trod.planning.visit.rounds import LeftOut, Party, RoundPlan, Span, Stop, StopTime, Trip
-from trod.planning.visit.travel import Line, Place, Way, distance_m
+from trod.planning.visit.rounds import RoundPlan
+from trod.planning.visit.travel import distance_m
 
 VERSION = 1
 THIN_M = 6.0  # a way's drawn line is thinned so far; no map here shows less
@@ -33,142 +33,40 @@ class Planned:
 
 
 def to_plain(planned: Planned) -> dict[str, Any]:
-    """The plan as JSON carries it."""
-    plan = planned.plan
-    stops = {v.stop.key: v.stop for trip in plan.trips for v in trip.visits} | {
-        left.stop.key: left.stop for left in plan.left_out
-    }
-    return {
-        "version": VERSION,
-        "stops": {key: _stop(stop) for key, stop in sorted(stops.items())},
-        "trips": [_trip(trip) for trip in plan.trips],
-        "left_out": [
-            {"key": x.stop.key, "reason": x.reason, "saves_days": x.saves_days, "more_min": x.more_min}
-            for x in plan.left_out
-        ],
-        "start": asdict(plan.start),
-        "searcher": plan.searcher,
-        "seed": plan.seed,
-        "ways_told": plan.ways_told,
-        "worth_min": plan.worth_min,
-        "sentence": plan.sentence,
-        "kits": [[asdict(item) for item in kit] for kit in planned.kits],
-        "cautions": [{**asdict(c), "sites": list(c.sites)} for c in planned.cautions],
-        "light": list(planned.light),
-        "doubts": list(planned.doubts),
-        "by_hand": planned.by_hand,
-        "deployments": {k: list(v) for k, v in planned.deployments.items()},
-        "assumed": list(planned.assumed),
-    }
+    """The plan as JSON carries it: each stop once, by its key; ways drawn no finer than a map shows them."""
+    told = plain(planned)
+    plan = told.pop("plan")
+    stops: dict[str, Any] = {}
+    for trip in plan["trips"]:
+        trip["back_line"] = _line(trip["back_line"])
+        for visit in trip["visits"]:
+            visit["line"] = _line(visit["line"])
+            del visit["number"]
+    for held in (*(v for trip in plan["trips"] for v in trip["visits"]), *plan["left_out"]):
+        stop = held.pop("stop")
+        held["key"] = stop["key"]
+        stops[stop["key"]] = stop
+    return {"version": VERSION, "stops": dict(sorted(stops.items())), **plan, **told}
 
 
 def from_plain(row: Mapping[str, Any]) -> Planned:
     """The plan from JSON. Raises WrongInput for what is none, or is of a newer kind."""
     if row.get("version") != VERSION:
         raise WrongInput("round", got=f"a plan of kind {row.get('version')!r}", needed="one that this Trod can read")
+    needed = "a plan; plan the round anew"
     try:
-        stops = {key: _stop_from(stop) for key, stop in row["stops"].items()}
-        plan = RoundPlan(
-            trips=tuple(_trip_from(trip, stops) for trip in row["trips"]),
-            left_out=tuple(
-                LeftOut(stop=stops[x["key"]], reason=x["reason"], saves_days=x["saves_days"], more_min=x["more_min"])
-                for x in row["left_out"]
-            ),
-            start=Place(**row["start"]),
-            searcher=row["searcher"],
-            seed=row["seed"],
-            ways_told=row["ways_told"],
-            worth_min=row["worth_min"],
-            sentence=row["sentence"],
-        )
-        return Planned(
-            plan=plan,
-            kits=tuple(tuple(KitItem(**item) for item in kit) for kit in row["kits"]),
-            cautions=tuple(Caution(**{**c, "sites": tuple(c["sites"])}) for c in row["cautions"]),
-            light=tuple(row["light"]),
-            doubts=tuple(row["doubts"]),
-            by_hand=bool(row["by_hand"]),
-            deployments={k: tuple(v) for k, v in row["deployments"].items()},
-            assumed=tuple(row["assumed"]),
-        )
-    except (KeyError, TypeError, ValueError, AttributeError) as problem:
-        raise WrongInput("round", got=f"a damaged plan ({problem})", needed="a plan; plan the round anew") from problem
+        stops = row["stops"]
+        trips = [
+            {**t, "visits": [{**v, "number": n, "stop": stops[v["key"]]} for n, v in enumerate(t["visits"], 1)]}
+            for t in row["trips"]
+        ]
+        plan = {**row, "trips": trips, "left_out": [{**left, "stop": stops[left["key"]]} for left in row["left_out"]]}
+    except (KeyError, TypeError) as problem:
+        raise WrongInput("round", got=f"a damaged plan ({problem})", needed=needed) from problem
+    return record(Planned, {**row, "plan": plan}, what="round", needed=needed)
 
 
-def _stop(stop: Stop) -> dict[str, Any]:
-    out = asdict(stop)
-    out["closed"] = {day.isoformat(): why for day, why in stop.closed.items()}
-    out["work"] = list(stop.work)
-    out["saves_days"] = list(stop.saves_days) if isinstance(stop.saves_days, tuple) else stop.saves_days
-    return out
-
-
-def _stop_from(row: Mapping[str, Any]) -> Stop:
-    values = dict(row)
-    values["closed"] = {date.fromisoformat(day): why for day, why in row["closed"].items()}
-    values["work"] = tuple(row["work"])
-    values["window"] = Span(**row["window"]) if row["window"] else None
-    if isinstance(row["saves_days"], list):
-        values["saves_days"] = tuple(row["saves_days"])
-    return Stop(**values)
-
-
-def _trip(trip: Trip) -> dict[str, Any]:
-    return {
-        "day": trip.day.isoformat(),
-        "party": {
-            **asdict(trip.party),
-            "days": None if trip.party.days is None else sorted(d.isoformat() for d in trip.party.days),
-        },
-        "leave": trip.leave.isoformat(),
-        "home": trip.home.isoformat(),
-        "visits": [
-            {
-                "key": v.stop.key,
-                "arrive": v.arrive.isoformat(),
-                "leave": v.leave.isoformat(),
-                "wait_min": v.wait_min,
-                "way": asdict(v.way),
-                "line": _line(v.line),
-                "saves_days": v.saves_days,
-            }
-            for v in trip.visits
-        ],
-        "back": asdict(trip.back),
-        "back_line": _line(trip.back_line),
-        "load_kg": trip.load_kg,
-    }
-
-
-def _trip_from(row: Mapping[str, Any], stops: Mapping[str, Stop]) -> Trip:
-    party = dict(row["party"])
-    if party["days"] is not None:
-        party["days"] = frozenset(date.fromisoformat(d) for d in party["days"])
-    return Trip(
-        day=date.fromisoformat(row["day"]),
-        party=Party(**party),
-        leave=datetime.fromisoformat(row["leave"]),
-        home=datetime.fromisoformat(row["home"]),
-        visits=tuple(
-            StopTime(
-                number=n,
-                stop=stops[v["key"]],
-                arrive=datetime.fromisoformat(v["arrive"]),
-                leave=datetime.fromisoformat(v["leave"]),
-                wait_min=v["wait_min"],
-                way=Way(**v["way"]),
-                line=tuple((lat, lon) for lat, lon in v["line"]),
-                saves_days=v["saves_days"],
-            )
-            for n, v in enumerate(row["visits"], 1)
-        ),
-        back=Way(**row["back"]),
-        back_line=tuple((lat, lon) for lat, lon in row["back_line"]),
-        load_kg=row["load_kg"],
-    )
-
-
-def _line(line: Line) -> list[list[float]]:
+def _line(line: Sequence[tuple[float, float]]) -> list[list[float]]:
     return [[round(lat, 5), round(lon, 5)] for lat, lon in thinned(line, THIN_M)]
 
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
 from trod import wording
 from trod.catalogue.models import Reserve
 from trod.errors import WrongInput
+from trod.plain import plain, record
 from trod.planning.visit.rounds import DAY_MIN
 
 MOST_DAYS = 7
@@ -116,24 +117,12 @@ class Wish:
 
     def plain(self) -> dict[str, Any]:
         """As JSON carries it."""
-        return {**asdict(self), "first": self.first.isoformat(), "must": list(self.must), "leave": list(self.leave)}
+        return dict(plain(self))
 
 
 def from_plain(row: Mapping[str, Any]) -> Wish:
     """A wish from JSON. Raises WrongInput for what is none."""
-    try:
-        return Wish(
-            **{
-                **row,
-                "first": date.fromisoformat(row["first"]),
-                "must": tuple(row.get("must", ())),
-                "leave": tuple(row.get("leave", ())),
-            }
-        )
-    except (KeyError, TypeError, ValueError) as problem:
-        if isinstance(problem, WrongInput):
-            raise
-        raise WrongInput("round", got=str(problem), needed="a round that this Trod has planned") from problem
+    return record(Wish, row, what="round", needed="a round that this Trod has planned")
 
 
 def told(minutes: float) -> str:

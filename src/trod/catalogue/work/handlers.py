@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 from django.utils import timezone
@@ -9,9 +10,12 @@ from django.utils import timezone
 from trod.catalogue.forecasts import forecasts, lasting
 from trod.catalogue.imports import clocks, facts, import_card, moving
 from trod.catalogue.jobs import Report, handles
-from trod.catalogue.models import Deployment, Import, Job, Reserve
+from trod.catalogue.models import Deployment, Import, Job, RecordImport, Reserve
+from trod.catalogue.records import bring
+from trod.catalogue.records.plan import Choices
 from trod.catalogue.rounds import rounds
 from trod.catalogue.rows import rollups
+from trod.plain import record
 
 
 @handles("import")
@@ -36,6 +40,23 @@ def do_place(args: dict[str, Any], report: Report) -> dict[str, Any]:
         deployment = Deployment.objects.select_related("site", "camera").get(slug=args["deployment"])
     by = Job.objects.values_list("by", flat=True).get(pk=report.job_id)
     return moving.move(card_import, deployment, line=report, now=timezone.now(), by=by)
+
+
+@handles("records")
+def do_records(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """args: path, and the choices of trod.catalogue.records.plan."""
+    choices = Choices(**{name: value for name, value in args.items() if name != "path"})
+    by = Job.objects.values_list("by", flat=True).get(pk=report.job_id)
+    done = bring.bring(Path(args["path"]), choices, by=by, now=timezone.now(), line=report)
+    return {"ok": not done.skipped, "sentence": done.sentence}
+
+
+@handles("records-undo")
+def do_records_undo(args: dict[str, Any], report: Report) -> dict[str, Any]:
+    """args: uuid, of the import."""
+    by = Job.objects.values_list("by", flat=True).get(pk=report.job_id)
+    row = bring.undo(RecordImport.objects.get(uuid=args["uuid"]), by=by, now=timezone.now(), line=report)
+    return {"sentence": f"The import “{row}” is undone. Its files stay in the archive, and that it was undone is kept."}
 
 
 @handles("facts")
@@ -104,7 +125,7 @@ def do_report(args: dict[str, Any], report: Report) -> dict[str, Any]:
     """args: the fields of trod.catalogue.answers.making.Wish."""
     from trod.catalogue.answers import making
 
-    wish = making.Wish(**{**args, "sites": tuple(args.get("sites", ()))})
+    wish = record(making.Wish, args, what="report", needed="what was asked for")
     by = Job.objects.values_list("by", flat=True).get(pk=report.job_id)
     return {"name": making.make(wish, by=by, now=timezone.now(), line=report)}
 

@@ -16,6 +16,7 @@ from importlib import resources
 from string import Template
 
 from trod import units, wording
+from trod.drawing.palette import LIGHT, TONES, as_css
 from trod.field.form import bounds
 from trod.field.form.data import FieldFormCamera, FieldFormData, FieldFormStop, Row
 from trod.field.form.drawings import safe_svg
@@ -32,7 +33,7 @@ def field_form_html(field_form: FieldFormData) -> str:
 
     The same field form gives the same bytes. Raises WrongInput when a drawing holds more than shapes and words.
     """
-    css, js = _file("field/form/page.css"), _script()
+    css, js = _style(), _script()
     policy = "; ".join(
         (
             "default-src 'none'",
@@ -72,6 +73,12 @@ def field_form_html(field_form: FieldFormData) -> str:
         longest_name=bounds.LONGEST_NAME,
         longest_card=bounds.LONGEST_CARD,
     )
+
+
+def _style() -> str:
+    """The style sheet in the palette's colours."""
+    tones: dict[str, str] = {tone: as_css(tone) for tone in TONES}
+    return Template(_file("field/form/page.css")).substitute(tones, moss=LIGHT["moss"])
 
 
 def _file(name: str) -> str:

@@ -26,7 +26,7 @@ STRIP = 12
 # A run of false triggers: an hour with at least so many pictures, and so many times what an hour with any usually
 # holds. Ours.
 FALSE_RUN_LEAST, FALSE_RUN_TIMES, MOST_FALSE_RUNS = 30, 5.0, 4
-WORK = ("import", "place", "facts", "verify", "backup", "thumbnails")
+WORK = ("import", "place", "records", "records-undo", "facts", "verify", "backup", "thumbnails")
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from trod.web.cards import views, work
+from trod.web.cards import records, views, work
 
 app_name = "cards"
 urlpatterns = [
@@ -15,6 +15,10 @@ urlpatterns = [
     path("import/<str:name>/place/", views.place, name="place"),
     path("import/<str:name>/accept/", views.accept, name="accept"),
     path("import/<str:name>/clock/", views.clock, name="clock"),
+    path("records/", records.records, name="records"),
+    path("records/look/", records.look, name="records_look"),
+    path("records/begin/", records.begin, name="records_begin"),
+    path("records/<uuid:uuid>/undo/", records.undo, name="records_undo"),
     path("work/verify/", work.verify, name="verify"),
     path("work/backup/", work.backup, name="backup"),
     path("work/<int:pk>/", work.job, name="job"),

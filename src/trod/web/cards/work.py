@@ -16,6 +16,8 @@ from trod.web.cards import places
 LABELS = {
     "import": "Importing",
     "place": "Placing an import",
+    "records": "Importing records",
+    "records-undo": "Undoing an import of records",
     "facts": "Reading pictures",
     "thumbnails": "Making thumbnails",
     "verify": "Verifying the archive",

@@ -19,9 +19,9 @@ from trod.web.reports import exporting, package
 from trod.web.shared import seeing as people
 
 FORMS = {
-    "tables": "our own tables: CSV, GPX and GeoJSON, every column described",
-    "package": "a package of the open camera-data standard (Camtrap DP 1.0.2)",
-    "darwin-core": "Darwin Core: events and occurrences",
+    "tables": "Tables of Trod",
+    "package": "Camtrap DP 1.0.2, the open standard",
+    "darwin-core": "Darwin Core",
 }
 # How sites were chosen, in the standard's words and in plain ones.
 DESIGN_WORDS = {

@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Any
 
 from django.contrib import messages
@@ -16,6 +15,7 @@ from trod.catalogue.answers.making import Wish
 from trod.catalogue.models import Job, Reserve
 from trod.errors import NotEnoughEvidence, TrodError, WrongInput
 from trod.findings import localtime
+from trod.plain import plain
 from trod.web import access
 from trod.web.forms import common as forms_common
 from trod.web.pages import HtmxRequest
@@ -89,7 +89,7 @@ def make(request: HttpRequest) -> HttpResponse:
         reserve = answers.the_reserve()
         making.filter_of(wish)
         if making.is_long_work(reserve):
-            job = jobs.ask("report", {**asdict(wish), "sites": list(wish.sites)}, by=by, total=3)
+            job = jobs.ask("report", plain(wish), by=by, total=3)
             return redirect("reports:work", pk=job.pk)
         name = making.make(wish, by=by, now=timezone.now())
     except NotEnoughEvidence as trouble:
