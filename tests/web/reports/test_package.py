@@ -69,6 +69,25 @@ def test_what_came_in_as_a_package_goes_out_with_the_same_meaning(taken, tmp_pat
         assert goes[name] == came[name], name
 
 
+def test_what_a_package_tells_of_itself_goes_out_again_unless_a_place_is_hidden(trod_home, tmp_path):
+    area = {"type": "Polygon", "coordinates": [[[13.0, 47.0], [14.0, 47.0], [14.0, 48.0], [13.0, 47.0]]]}
+    own = {"name": "individuals", "data": [{"id": 1, "individualName": "Brindle"}]}
+    told = packaged.descriptor(spatial=area, coordinatePrecision=0.001)
+    told["resources"].append(own)
+    folder = packaged.write(tmp_path / "p", *packaged.rows(), **told)
+    bring.bring(folder, Choices(), by="Ilka Marwood", now=NOW, line=Silent())
+    export_package(tmp_path / "out", Wish())
+    goes = json.loads((tmp_path / "out" / "datapackage.json").read_text())
+    Site.objects.filter(name="Moor A").update(sensitive=True)
+    export_package(tmp_path / "hidden", Wish())
+    hidden = json.loads((tmp_path / "hidden" / "datapackage.json").read_text())
+
+    assert goes["spatial"] == area and own in goes["resources"] and goes["coordinatePrecision"] == 0.001
+    assert package_check.check(tmp_path / "out") == package_check.check(tmp_path / "hidden") == []
+    assert hidden["spatial"]["type"] == "MultiPoint" and own not in hidden["resources"]
+    assert "coordinatePrecision" not in hidden
+
+
 def test_what_people_said_since_takes_the_records_place(taken, tmp_path):
     sequence = Sequence.objects.get(start_at=datetime(2019, 5, 23, 7, tzinfo=UTC))
     identifications.say(sequence, [Line(what="animal", named="Badger", count=2)], by="Joss", at=NOW)

@@ -430,7 +430,7 @@ class Package:
             people = [*people, {"title": self.reserve.titled, "role": "contributor"}]
         out: dict[str, Any] = {
             **alone,
-            "resources": package_out.resources(),
+            "resources": [*package_out.resources(), *self._more(alone)],
             "profile": tables.PROFILE,
             "name": alone.get("name") or package_out.plain_name(self.reserve.titled),
             "created": package_out.moment(self.now),
@@ -444,7 +444,7 @@ class Package:
                 "individualAnimals": False,
                 "observationLevel": sorted(told.levels - {""}) or ["event"],
             },
-            "spatial": package_out.spatial(told.places),
+            "spatial": self._spatial(alone),
             "temporal": {
                 "start": f"{min(told.starts, default=self.now):%Y-%m-%d}",
                 "end": f"{max(told.ends, default=self.now):%Y-%m-%d}",
@@ -456,6 +456,19 @@ class Package:
             if self.reserve.invented:
                 out["description"] = "All of this is invented: no real place, people or animals."
         return out
+
+    def _spatial(self, alone: dict[str, Any]) -> dict[str, Any]:
+        """The area that a package told itself, where all of it goes out unhidden; else the sites as they leave."""
+        whole = not (self.told.hidden or self.asked.first or self.asked.last)
+        kept = alone.get("spatial")
+        return dict(kept) if whole and isinstance(kept, dict) and kept else package_out.spatial(self.told.places)
+
+    def _more(self, alone: dict[str, Any]) -> list[Any]:
+        """Tables of its own that a package bore within its description; what hides a place keeps them back."""
+        if self.told.hidden:
+            return []
+        more = [one for one in alone.get("resources") or () if isinstance(one, dict) and "data" in one]
+        return [one for one in more if one.get("name") not in tables.NAMES]
 
     def _alone(self) -> dict[str, Any]:
         """What a package told of itself, where all that goes out came in with it; else nothing."""
@@ -471,7 +484,7 @@ class Package:
 
 def _without_places(told: dict[str, Any]) -> dict[str, Any]:
     """What a package tells of itself, without the coordinates that may stand in its sentences."""
-    out = dict(told)
+    out = {name: value for name, value in told.items() if name != "coordinatePrecision"}
     for name in ("title", "description", "bibliographicCitation"):
         if isinstance(out.get(name), str):
             out[name] = without_places(out[name])
