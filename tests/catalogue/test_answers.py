@@ -39,7 +39,7 @@ def test_a_name_that_is_not_known_is_told_with_those_near_it(account):
         answers.make_filter(account, species=["red der"])
 
     assert str(caught.value) == "species: got 'red der'; needed: one that is known. Near: Red deer, Roe deer"
-    with pytest.raises(WrongInput, match="needed: one that is known: Alder Ford, Grey Lick"):
+    with pytest.raises(WrongInput, match="needed: one that is known: Alder Ford and Grey Lick"):
         answers.make_filter(account, sites=["xqzv"])
 
 

@@ -38,11 +38,16 @@ def test_gaps_are_not_effort_and_are_told_apart() -> None:
     assert found.gap_days_by_site == {"alder-ford": 5.5}
 
 
-def test_two_cameras_at_one_site_count_twice() -> None:
+def test_two_cameras_at_one_site_are_two_camera_days_and_one_site_day() -> None:
     one = watch("alder-ford", "2026-01-01 00:00", "2026-01-11 00:00")
     two = type(one)(slug="alder-ford-2", site="alder-ford", camera="other", watched=one.watched)
 
-    assert effort(selection(one, two)).by_site == {"alder-ford": 20.0}  # type: ignore[arg-type]
+    found = effort(selection(one, two))  # type: ignore[arg-type]
+
+    assert found.by_site == {"alder-ford": 20.0} and found.camera_days == 20
+    assert found.site_days_by_site == {"alder-ford": 10.0} and found.site_days == 10
+    assert found.doubled == ("alder-ford",)
+    assert sum(found.possible.values()) == 10
 
 
 def test_months_begin_at_local_midnight_and_summer_time_is_kept() -> None:

@@ -43,6 +43,9 @@ def made(cells: dict[tuple[str, date], tuple[float, int]]) -> tuple[list[Detecti
         by_month=months,
         by_site_month={key: days for key, (days, _) in cells.items()},
         gap_days_by_site={},
+        site_days=sum(by_site.values()),
+        site_days_by_site=by_site,
+        site_days_by_site_month={key: days for key, (days, _) in cells.items()},
         proven={key: days for key, (days, _) in cells.items()},
         possible={key: days for key, (days, _) in cells.items()},
     )

@@ -326,3 +326,22 @@ def test_a_findings_json_knows_no_infinity() -> None:
 
     assert isinstance(odd, Finding)
     assert json.loads(odd.to_json())["value"] is None
+
+
+def test_a_second_camera_at_a_site_halves_no_rate() -> None:
+    one = invented.year()
+    first = one.deployments[0]
+    beside = replace(first, slug=f"{first.slug}-beside", camera="beside")
+    two = replace(one, deployments=(*one.deployments, beside))
+    asked = Filter(species=("red-deer",), sites=(first.site,))
+    alone, both = what_comes(one, asked), what_comes(two, asked)
+
+    assert alone.value == both.value and alone.interval == both.interval
+    assert both.effort["camera_days"] == pytest.approx(2 * alone.effort["camera_days"])
+    assert both.effort["site_days"] == pytest.approx(alone.effort["site_days"])
+    assert "site-days" in both.sentence and "site-days" not in alone.sentence
+    assert both.unit == "detections per 100 site-days"
+    assert any("two cameras or more watched at once; for rates a day there counts once" in c for c in both.cautions)
+    months = change(two, asked), change(one, asked)
+    assert [row["rate"] for row in months[0].rows] == [row["rate"] for row in months[1].rows]
+    assert {c.title for c in months[0].columns} >= {"Site-days"}

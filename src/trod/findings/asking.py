@@ -12,6 +12,7 @@ from trod.errors import NotEnoughEvidence
 from trod.findings import effort, localtime, rates, reviewing, runs
 from trod.findings.detections import Detection, detections
 from trod.findings.effort import Effort
+from trod.findings.finding import Column
 from trod.findings.observations import Evidence, Filter, Selection, select
 from trod.findings.rates import Days
 from trod.findings.reviewing import Carried, Reviewed
@@ -86,7 +87,15 @@ def cautions_of(selection: Selection, found: Sequence[Detection], reviewed: Revi
             f"Only detections by {selection.filter.light} are counted, but effort is whole camera-days, so "
             "a rate is per 100 whole days."
         )
-    out += _open(selection)
+    worked = effort.effort(selection)
+    out += _open(worked)
+    if worked.doubled:
+        names = sorted(selection.evidence.site(site).name for site in worked.doubled)
+        out.append(
+            f"At {wording.listed_at_most(names, noun='other sites')} two cameras or more watched at once; for rates a "
+            f"day there counts once: {wording.number(worked.site_days)} site-days of "
+            f"{wording.number(worked.camera_days)} camera-days."
+        )
     is_watched = effort.possible_at(selection)
     sites = {site for site, _ in selection.watched.values()}
     unwatched = [p for p in found if p.site not in sites]
@@ -122,16 +131,32 @@ def _waiting(selection: Selection, reviewed: Reviewed) -> str:
     return said + f"To need no such assumption, review {'it' if one else 'all of them'}, at {names}."
 
 
-def _open(selection: Selection) -> list[str]:
+def days_noun(worked: Effort) -> str:
+    """What the days of a rate are called: 'camera-days', or 'site-days' where that is not the same."""
+    return "site-days" if worked.doubled else "camera-days"
+
+
+def of_site_days(columns: Sequence[Column]) -> tuple[Column, ...]:
+    """The columns of a table whose days are site-days."""
+    return tuple(
+        replace(
+            one,
+            title="Site-days" if one.key == "camera_days" else one.title,
+            unit=one.unit.replace("camera-days", "site-days"),
+        )
+        for one in columns
+    )
+
+
+def _open(worked: Effort) -> list[str]:
     """Silences of which nobody knows."""
-    worked = effort.effort(selection)
     days = worked.possible_days - worked.proven_days
     if days < 1 or days < OPEN_TOLD * worked.possible_days:
         return []
     return [
-        f"Of {wording.number(days)} of {wording.number(worked.possible_days)} camera-days nobody knows whether the "
-        f"camera watched; {wording.number(worked.camera_days - worked.proven_days)} of them count. Say of each silence "
-        "whether it did, and the interval shrinks."
+        f"Of {wording.number(days)} of {wording.number(worked.possible_days)} {days_noun(worked)} nobody knows whether "
+        f"the camera watched; {wording.number(worked.site_days - worked.proven_days)} of them count. Say of each "
+        "silence whether it did, and the interval shrinks."
     ]
 
 
@@ -173,7 +198,7 @@ def blocks(
     part: Callable[[date], Hashable] | None = None,
     carried: Carried | None = None,
 ) -> tuple[list[list[float]], list[list[float]]]:
-    """Detections and camera-days of the weeks of every site (and part), each list without a hole.
+    """Detections and site-days of the weeks of every site (and part), each list without a hole.
 
     carried : weights of the detections, and the sites' months that take no part.
     Week 0 of a site begins at its first local midnight watched. A detection at an instant that does not count as
@@ -183,10 +208,10 @@ def blocks(
     days: dict[tuple[str, Hashable], dict[int, float]] = {}
     counts: dict[tuple[str, Hashable], dict[int, float]] = {}
     origin: dict[str, float] = {}
-    for site, own in selection.watched.values():
-        first = localtime.day_start_s(localtime.local_date(own[0][0], zone), zone)
-        origin[site] = min(origin.get(site, first), first)
-    for site, own in selection.watched.values():
+    spans = effort.joined_by_site(selection.watched.values())
+    for site, own in spans.items():
+        origin[site] = localtime.day_start_s(localtime.local_date(own[0][0], zone), zone)
+    for site, own in spans.items():
         for start, end in own:
             for key, a, b in _parts(start, end, zone, _of_site(part, site, carried)):
                 while a < b:
@@ -258,7 +283,7 @@ def rate_of(
     counts, efforts = blocks(selection, inside)
     return rates.rate(
         [by_site[site] for site in selection.sites],
-        [worked.by_site.get(site, 0.0) for site in selection.sites],
+        [worked.site_days_by_site.get(site, 0.0) for site in selection.sites],
         week_counts=counts,
         week_efforts=efforts,
         days=Days(*worked.ends()),
@@ -276,7 +301,7 @@ def _weighed(
     for detection, weight in zip(inside, carried.weights.tolist(), strict=True):
         by_site[detection.site] += weight
     days: dict[str, float] = dict.fromkeys(selection.sites, 0.0)
-    for (site, month), of_month in worked.by_site_month.items():
+    for (site, month), of_month in worked.site_days_by_site_month.items():
         if (site, month) not in carried.left_out:
             days[site] += of_month
     counts, efforts = blocks(selection, inside, carried=carried)

@@ -108,7 +108,7 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Finding:
             *asking.cautions_of(selection, found, reviewed),
             *_cautions(selection, worked, rows, cells, told, reviewed),
         ),
-        columns=COLUMNS if any(row.share < 1 for row in rows) else tuple(c for c in COLUMNS if c.key != "reviewed"),
+        columns=_columns(worked, rows),
         rows=tuple(_row(row) for row in rows),
         series={
             "change": _numbers(told, trouble, evidence.reserve.yearly_allowance),
@@ -324,3 +324,9 @@ def _same_months(
         "p": p,
         "note": note,
     }
+
+
+def _columns(worked: Effort, rows: Sequence[MonthRate]) -> tuple[Column, ...]:
+    """The columns that say something here, in the days that the rates are of."""
+    shown = COLUMNS if any(row.share < 1 for row in rows) else tuple(c for c in COLUMNS if c.key != "reviewed")
+    return asking.of_site_days(shown) if worked.doubled else shown

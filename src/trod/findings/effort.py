@@ -1,6 +1,7 @@
-"""How long cameras watched: camera-days, in all, by site, by month, by site and month.
+"""How long was watched: camera-days, and the site-days that rates rest on; in all, by site, by month, by both.
 
-A camera-day is 86 400 seconds of one camera watching. Two cameras at one site for a day are two.
+A camera-day is 86 400 seconds of one camera watching: two cameras at one site for a day are two. A site-day is as long
+of a site watched by one camera or more, for a second camera does not halve what comes to a site.
 Months are the reserve's own calendar months, so a change to summer time neither adds nor loses effort.
 """
 
@@ -23,9 +24,12 @@ DAY_S = 86_400.0
 
 @dataclass(frozen=True, kw_only=True)
 class Effort:
-    """Camera-days of a selection. Keys sorted; a site without effort is there with 0.
+    """What was watched of a selection. Keys sorted; a site without effort is there with 0.
 
-    proven, possible : by site and month; without and with all the time of which nobody knows whether it was watched.
+    camera_days, by_site, by_month, by_site_month : camera-days that count.
+    site_days, site_days_by_site, site_days_by_site_month : site-days that count.
+    proven, possible : site-days by site and month; without and with all the time of which nobody knows whether it was
+    watched.
     """
 
     camera_days: float
@@ -33,8 +37,16 @@ class Effort:
     by_month: Mapping[date, float]
     by_site_month: Mapping[tuple[str, date], float]
     gap_days_by_site: Mapping[str, float]
+    site_days: float
+    site_days_by_site: Mapping[str, float]
+    site_days_by_site_month: Mapping[tuple[str, date], float]
     proven: Mapping[tuple[str, date], float]
     possible: Mapping[tuple[str, date], float]
+
+    @property
+    def doubled(self) -> tuple[str, ...]:
+        """Sites at which two cameras or more watched at once."""
+        return tuple(s for s, days in self.by_site.items() if days > self.site_days_by_site.get(s, 0.0) + 1e-6)
 
     @property
     def proven_days(self) -> float:
@@ -49,13 +61,13 @@ class Effort:
     def ends(
         self, share: Callable[[tuple[str, date]], float] = lambda place: 1.0, month: date | None = None
     ) -> tuple[float, float, float]:
-        """Camera-days that count, proven and possible ones; of one month, or of all.
+        """Site-days that count, proven and possible ones; of one month, or of all.
 
         share : of the days of each site and month, how much to take.
         """
         counted, proven, possible = (
             sum(days * share(place) for place, days in of.items() if month is None or place[1] == month)
-            for of in (self.by_site_month, self.proven, self.possible)
+            for of in (self.site_days_by_site_month, self.proven, self.possible)
         )
         return counted, proven, possible
 
@@ -63,17 +75,19 @@ class Effort:
         """Plain values in a fixed order, for JSON."""
         return {
             "camera_days": self.camera_days,
+            "site_days": self.site_days,
             "proven_days": self.proven_days,
             "possible_days": self.possible_days,
             "sites": len([site for site, days in self.by_site.items() if days > 0]),
             "by_site": dict(self.by_site),
+            "site_days_by_site": dict(self.site_days_by_site),
             "by_month": {month.isoformat()[:7]: days for month, days in self.by_month.items()},
             "gap_days": sum(self.gap_days_by_site.values()),
         }
 
 
 def effort(selection: Selection) -> Effort:
-    """Camera-days of the selection, in all the ways questions need them."""
+    """Camera-days and site-days of the selection, in all the ways questions need them."""
     zone = selection.reserve.zone
     by_site: dict[str, float] = dict.fromkeys(selection.sites, 0.0)
     gaps: dict[str, float] = dict.fromkeys(selection.sites, 0.0)
@@ -85,6 +99,10 @@ def effort(selection: Selection) -> Effort:
                 by_site_month[site, month] = by_site_month.get((site, month), 0.0) + (b - a) / DAY_S
     for site, gap in selection.gaps:
         gaps[site] = gaps.get(site, 0.0) + (gap.end_s - gap.start_s) / DAY_S
+    once = _by_site_month(joined_by_site(selection.watched.values()), zone)
+    site_days = dict.fromkeys(selection.sites, 0.0)
+    for (site, _), days in once.items():
+        site_days[site] = site_days.get(site, 0.0) + days
     proven, possible = _both_ends(selection)
     by_month: dict[date, float] = {}
     for (_, month), days in sorted(by_site_month.items()):
@@ -95,24 +113,42 @@ def effort(selection: Selection) -> Effort:
         by_month=dict(sorted(by_month.items())),
         by_site_month=dict(sorted(by_site_month.items())),
         gap_days_by_site=dict(sorted(gaps.items())),
+        site_days=sum(site_days[site] for site in sorted(site_days)),
+        site_days_by_site=dict(sorted(site_days.items())),
+        site_days_by_site_month=once,
         proven=proven,
         possible=possible,
     )
 
 
 def _both_ends(selection: Selection) -> tuple[dict[tuple[str, date], float], dict[tuple[str, date], float]]:
-    """Camera-days by site and month with the open time not counted, and with it."""
-    zone = selection.reserve.zone
-    proven: dict[tuple[str, date], float] = {}
-    possible: dict[tuple[str, date], float] = {}
+    """Site-days by site and month with the open time not counted, and with it."""
+    proven: list[tuple[str, tuple[Span, ...]]] = []
+    possible: list[tuple[str, tuple[Span, ...]]] = []
     for key in sorted({*selection.watched, *selection.open}):
         site, counted = selection.watched.get(key, ("", ()))
         site, unknown = selection.open.get(key, (site, ()))
-        for into, spans in ((proven, without(counted, unknown)), (possible, joined((*counted, *unknown)))):
-            for start, end in spans:
-                for month, a, b in months_of_span(start, end, zone):
-                    into[site, month] = into.get((site, month), 0.0) + (b - a) / DAY_S
-    return dict(sorted(proven.items())), dict(sorted(possible.items()))
+        proven.append((site, without(counted, unknown)))
+        possible.append((site, joined((*counted, *unknown))))
+    zone = selection.reserve.zone
+    return _by_site_month(joined_by_site(proven), zone), _by_site_month(joined_by_site(possible), zone)
+
+
+def joined_by_site(watched: Iterable[tuple[str, tuple[Span, ...]]]) -> dict[str, tuple[Span, ...]]:
+    """Per site, the spans in which one camera or more watched."""
+    by_site: dict[str, list[Span]] = {}
+    for site, spans in watched:
+        by_site.setdefault(site, []).extend(spans)
+    return {site: joined(spans) for site, spans in sorted(by_site.items())}
+
+
+def _by_site_month(spans: Mapping[str, tuple[Span, ...]], zone: str) -> dict[tuple[str, date], float]:
+    out: dict[tuple[str, date], float] = {}
+    for site, own in spans.items():
+        for start, end in own:
+            for month, a, b in months_of_span(start, end, zone):
+                out[site, month] = out.get((site, month), 0.0) + (b - a) / DAY_S
+    return dict(sorted(out.items()))
 
 
 def months_of_span(start_s: float, end_s: float, zone: str) -> list[tuple[date, float, float]]:
@@ -143,10 +179,7 @@ def possible_at(selection: Selection) -> Callable[[str, float], bool]:
 
 
 def _lookup(watched: Iterable[tuple[str, tuple[Span, ...]]]) -> Callable[[str, float], bool]:
-    by_site: dict[str, list[Span]] = {}
-    for site, spans in watched:
-        by_site.setdefault(site, []).extend(spans)
-    merged = {site: joined(spans) for site, spans in by_site.items()}
+    merged = joined_by_site(watched)
     starts = {site: [start for start, _ in spans] for site, spans in merged.items()}
 
     def answer(site: str, utc_s: float) -> bool:

@@ -102,7 +102,7 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         question="What comes here?",
         sentence=sentence,
         value=single.value if single else float(len(seen)),
-        unit="detections per 100 camera-days" if single else "species",
+        unit=f"detections per 100 {asking.days_noun(worked)}" if single else "species",
         interval=single.shown if single else None,
         other_intervals=single.others if single else (),
         effort=worked.to_dict(),
@@ -118,7 +118,7 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
             "A species that is not listed was not seen; that does not show it is absent.",
         ),
         cautions=tuple(cautions),
-        columns=_columns(measured.values()),
+        columns=_columns(measured.values()) if not worked.doubled else asking.of_site_days(_columns(measured.values())),
         rows=tuple(table),
         made=__version__,
         **asking.opened(found),
@@ -165,12 +165,12 @@ def _row(selection: Selection, key: str, name: str, own: Sequence[Detection], ra
 
 
 def _days(worked: Effort) -> str:
-    return f"{wording.number(worked.camera_days)} camera-days"
+    return f"{wording.number(worked.site_days)} {asking.days_noun(worked)}"
 
 
 def _known(worked: Effort) -> str:
     """The days that are known to have been watched."""
-    known = f"{wording.number(worked.proven_days)} camera-days"
+    known = f"{wording.number(worked.proven_days)} {asking.days_noun(worked)}"
     return known if worked.possible_days <= worked.proven_days else f"{known} known to have been watched"
 
 
@@ -184,21 +184,21 @@ def _sentence_of_one(name: str, rate: rates.Rate, worked: Effort) -> str:
             return f"{name} was seen {often} in {_known(worked)}, too short a time for a rate."
         if rate.refused == "open":
             return (
-                f"{name} was seen {often}. No rate: of {wording.number(rate.days.possible)} camera-days only "
-                f"{wording.number(rate.days.proven)} are known to have been watched."
+                f"{name} was seen {often}. No rate: of {wording.number(rate.days.possible)} {asking.days_noun(worked)} "
+                f"only {wording.number(rate.days.proven)} are known to have been watched."
             )
         return f"{name} was seen {often}. No rate: too little of what was watched has been reviewed."
     if rate.count == 0:
         return (
             f"{name} was not seen in {_days(worked)}; the true rate is probably below "
-            f"{wording.number(shown.high)} per 100 camera-days ({wording.share(shown.level)})."
+            f"{wording.number(shown.high)} per 100 {asking.days_noun(worked)} ({wording.share(shown.level)})."
         )
     more = ""
     if rate.seen.carried > CARRIED_TOLD * rate.count:
         more = f", about {wording.number(rate.seen.carried)} times with what waits for review or could not be named"
     sentence = (
         f"{name} came by {wording.times(rate.count)} in {_days(worked)}{more}: {wording.number(rate.value)} per "
-        f"100 camera-days ({wording.between(shown.low, shown.high)}, {wording.share(shown.level)})."
+        f"100 {asking.days_noun(worked)} ({wording.between(shown.low, shown.high)}, {wording.share(shown.level)})."
     )
     if rate.days.open and rate.both_ends:
         sentence += (
@@ -222,7 +222,7 @@ def _sentence_of_all(seen: Sequence[dict[str, Any]], worked: Effort) -> str:
         sentence += ", in too short a time for a rate."
     else:
         sentence += (
-            f", {wording.number(top['rate'])} per 100 camera-days "
+            f", {wording.number(top['rate'])} per 100 {asking.days_noun(worked)} "
             f"({wording.between(top['low'], top['high'])}, {wording.share(top['level'])})."
         )
     once = [row["species"] for row in seen[1:] if row["detections"] == 1]

@@ -249,7 +249,10 @@ def rests(answer: Answer) -> tuple[tuple[str, str], ...]:
     known, finding = answer.rests, answer.finding
     out: list[tuple[str, str]] = []
     if finding:
-        out.append(("Effort", f"{wording.number(finding.effort['camera_days'])} camera-days (trap-nights)"))
+        watched = f"{wording.number(finding.effort['camera_days'])} camera-days (trap-nights)"
+        if finding.effort["site_days"] < finding.effort["camera_days"] - 1e-6:
+            watched += f", {wording.number(finding.effort['site_days'])} site-days"
+        out.append(("Effort", watched))
         out.append(
             (
                 "Cameras",

@@ -118,7 +118,7 @@ def _tables(reserve: Reserve) -> _Tables:
 
 def _count(account: evidence.Account, number: int, zone: str) -> _Tables:
     days: dict[tuple[str, int], float] = {}
-    for (site, first), part in effort.effort(select(account.evidence, Filter())).by_site_month.items():
+    for (site, first), part in effort.effort(select(account.evidence, Filter())).site_days_by_site_month.items():
         days[site, first.month] = days.get((site, first.month), 0.0) + part
     animals = [s for s in account.evidence.observations if s.what == "animal"]
     months = localtime.months_of([s.utc_s for s in animals], zone) if animals else []
