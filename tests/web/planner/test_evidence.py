@@ -7,10 +7,11 @@ from datetime import timedelta
 import pytest
 
 from trod.catalogue.rows.specs import spec_of
-from trod.errors import NotEnoughEvidence, WrongInput
+from trod.errors import NotEnoughEvidence
 from trod.planning.catch.animals import animal
 from trod.planning.catch.calibrate import FirstPictures
 from trod.planning.catch.crossing import Path
+from trod.web.planner.counts import CountsForm
 from trod.web.shared import walk_evidence as evidence
 
 pytestmark = pytest.mark.django_db
@@ -78,10 +79,26 @@ def test_thirty_first_pictures_are_needed(model):
 
 
 def test_counts_of_pictures_are_numbers():
-    assert evidence.counted({}) is None
-    assert evidence.counted({"empty": "3", "whole": "40"}) == FirstPictures(empty=3, cut=0, whole=40)
-    with pytest.raises(WrongInput, match="0 or more"):
-        evidence.counted({"empty": "-3"})
+    def form(told, system="metric"):
+        return CountsForm(told, animal="roe_deer", offset_m=4.0, system=system)
+
+    assert form({}).counts() is None
+    assert form({"empty": "3", "whole": "40"}).counts() == FirstPictures(empty=3, cut=0, whole=40)
+    for wrong in ("-3", "many", "1e3", "9999999"):
+        one = form({"empty": wrong})
+        assert one.counts() is None and one.errors == {"empty": ["needed: a number of pictures, 0 or more"]}
+
+
+def test_the_path_of_counted_pictures_is_as_the_site_is_known_or_as_typed_with_its_unit():
+    def path(told, system):
+        one = CountsForm({"whole": "40"} | told, animal="roe_deer", offset_m=4.0, system=system)
+        assert one.counts() is not None
+        return one.path()
+
+    assert path({}, "us").offset_m == pytest.approx(4, abs=0.01)
+    assert path({"offset": "4,5", "angle": "30"}, "metric") == Path(offset_m=4.5, angle_deg=30)
+    assert path({"offset": "10"}, "us").offset_m == pytest.approx(3.048)
+    assert path({"offset": "3 ft 4 in"}, "us").offset_m == pytest.approx(1.016)
 
 
 def test_blanks_are_told_with_wilsons_interval():

@@ -16,21 +16,16 @@ from trod.catalogue.rows import usual
 from trod.catalogue.rows.specs import spec_of
 from trod.errors import NotEnoughEvidence, WrongInput
 from trod.planning.catch import animals, calibrate
-from trod.planning.catch.crossing import Path
+from trod.units import system_of
 from trod.web import seen
 from trod.web.access import person
 from trod.web.forms.common import offer_undo, status_of, tell_merged, units_for
 from trod.web.forms.records import RecordPages
 from trod.web.planner import pages
+from trod.web.planner.counts import CountsForm
 from trod.web.planner.shared import site_of
 from trod.web.shared import walk_evidence as evidence
 from trod.web.shared import walks
-
-COUNT_BOXES = (
-    ("empty", "show nothing"),
-    ("cut", "show it in part"),
-    ("whole", "show it whole"),
-)
 
 
 def _model(request: HttpRequest, site: Site) -> CameraModel | None:
@@ -57,8 +52,6 @@ def field(request: HttpRequest, slug: str) -> HttpResponse:
                 "camera", "site"
             ),
             "blanks": evidence.blanks_of(site),
-            "animals": [(a.key, a.name) for a in animals.ANIMALS],
-            "count_boxes": COUNT_BOXES,
             **_counted(request, site, spec, units),
         }
     return render(request, "trod/planner/field.html", context)
@@ -70,34 +63,16 @@ def _keep_words(says: evidence.Says | None) -> list[tuple[str, str]]:
 
 def _counted(request: HttpRequest, site: Site, spec: Any, units: str) -> dict[str, Any]:
     """The counts that were typed, and what they say. Nothing of it is saved."""
-    scale = conversions.scale("m", units).size
-    inputs = pages.inputs_of(site)
-    animal = request.GET.get("animal", "")
-    if animal not in animals.BY_KEY:
-        animal = usual.animal(site)
-    counts = {name: request.GET.get(name, "")[:10] for name in ("empty", "cut", "whole")}
-    counts["offset"] = request.GET.get("offset", f"{inputs.get('offset_m', 4.0) / scale:.3g}")[:10]
-    counts["angle"] = request.GET.get("angle", "45")[:10]
-    context: dict[str, Any] = {"counts": counts, "animal": animal}
+    offset_m = pages.inputs_of(site).get("offset_m", 4.0)
+    form = CountsForm(request.GET.dict(), animal=usual.animal(site), offset_m=offset_m, system=system_of(units))
+    context: dict[str, Any] = {"counts": form}
     try:
-        found = evidence.counted(counts)
-        if found is not None:
-            path = _path(counts, scale)
-            calibration = evidence.by_pictures(found, animals.animal(animal), path, spec)
+        if (found := form.counts()) is not None:
+            calibration = evidence.by_pictures(found, animals.animal(form.cleaned_data["animal"]), form.path(), spec)
             context["picture_says"] = evidence.told(spec, calibration, f"at {site}")
     except (WrongInput, NotEnoughEvidence) as trouble:
-        context["picture_trouble"] = f"{trouble}."
+        form.add_error(None, f"{trouble}.")
     return context
-
-
-def _path(counts: dict[str, str], scale: float) -> Path:
-    values = []
-    for name in ("offset", "angle"):
-        try:
-            values.append(float(counts[name].replace(",", ".")))
-        except ValueError:
-            raise WrongInput(name, got=counts[name], needed="a number") from None
-    return Path(offset_m=values[0] * scale, angle_deg=values[1])
 
 
 @require_POST

@@ -11,7 +11,6 @@ from typing import Any, cast
 from trod import wording
 from trod.catalogue.models import CameraModel, Site, WalkTest
 from trod.catalogue.rows import usual
-from trod.errors import WrongInput
 from trod.planning.catch import calibrate
 from trod.planning.catch.animals import Animal
 from trod.planning.catch.calibrate import AXES, WORDS, Calibration, FirstPictures, Known, Walk
@@ -165,16 +164,3 @@ def blanks_of(site: Site) -> Blanks | None:
     every = usual.days(site)
     total = sum(one.identified for one in every)
     return Blanks(sum(one.blanks for one in every), total) if total else None
-
-
-def counted(text: dict[str, str]) -> FirstPictures | None:
-    """Counts of first pictures as typed; None when nothing was. Raises WrongInput."""
-    given = {name: text.get(name, "").strip() for name in ("empty", "cut", "whole")}
-    if not any(given.values()):
-        return None
-    counts = {}
-    for name, value in given.items():
-        if not (value or "0").isdecimal() or len(value) > 6:
-            raise WrongInput(name, got=value[:20], needed="a number of pictures, 0 or more")
-        counts[name] = int(value or 0)
-    return FirstPictures(empty=counts["empty"], cut=counts["cut"], whole=counts["whole"])
