@@ -247,10 +247,11 @@ def _tell_due(reserve: Any, now: Any, today: Any, ahead: int, as_json: bool) -> 
 def _tell_plan(planned: Any, units: str) -> None:
     from trod.field import round_sheet
     from trod.report import sentences
+    from trod.telling import rounds as told
     from trod.units import System
 
     system: System = "us" if units == "us" else "metric"
-    click.echo(sentences.lengths_in(planned.plan.sentence, system))
+    click.echo(told.sentence(planned.plan, system))
     for n, trip in enumerate(planned.plan.trips):
         day = wording.weekday_day(trip.day)
         light = f"; {planned.light[n]}" if n < len(planned.light) else ""
@@ -271,7 +272,7 @@ def _tell_plan(planned: Any, units: str) -> None:
     if planned.plan.left_out:
         click.echo("\nLeft for another time:")
         for left in planned.plan.left_out:
-            click.echo(f"  {left.stop.name}: {sentences.lengths_in(left.reason, system)}")
+            click.echo(f"  {left.stop.name}: {sentences.lengths_in(told.left_out(left, system), system)}")
     if planned.assumed:
         click.echo("")
     for words in planned.assumed:

@@ -18,6 +18,8 @@ from trod.leaving.words import without_places
 from trod.planning.visit.kit import Caution, Group, KitItem
 from trod.planning.visit.rounds import LeftOut, Party, RoundPlan, Stop, StopTime, Trip
 from trod.planning.visit.travel import Way
+from trod.telling import rounds as telling
+from trod.units import System
 
 HIDES = (
     "A sensitive site is on this trip. Its place is left out, and so are the times, the ways and the order of the "
@@ -139,8 +141,9 @@ def fit_round(
     light: Sequence[str] = (),
     cautions: Sequence[Caution] = (),
     true_places: bool = False,
+    system: System = "metric",
 ) -> FitRound:
-    """A planned round as it may leave.
+    """A planned round as it may leave, told in the reader's units.
 
     kits, light : one for each trip, one for all, or none. cautions : of the whole round.
     true_places : somebody with the right decided that sensitive places are told.
@@ -156,11 +159,11 @@ def fit_round(
     start = fit_place(latitude_deg=plan.start.latitude_deg, longitude_deg=plan.start.longitude_deg)
     return FitRound(
         trips=trips,
-        left_out=tuple(_left(left, hides=hides, true_places=true_places) for left in plan.left_out),
+        left_out=tuple(_left(left, hides=hides, true_places=true_places, system=system) for left in plan.left_out),
         start=start,
         searcher=plan.searcher,
         ways_told="" if hides else plan.ways_told,
-        sentence="" if hides else plan.sentence,
+        sentence="" if hides else telling.sentence(plan, system),
         saves_days=plan.saves_days,
         cautions=_cautions(cautions) if hides else tuple(cautions),
         seal=_SEAL,
@@ -237,9 +240,9 @@ def fit_stop(stop: Stop, *, true_places: bool = False) -> FitStop:
     )
 
 
-def _left(left: LeftOut, *, hides: bool, true_places: bool) -> tuple[str, str]:
+def _left(left: LeftOut, *, hides: bool, true_places: bool, system: System) -> tuple[str, str]:
     stop = fit_stop(left.stop, true_places=true_places)
-    return stop.name, "" if hides or stop.place.hidden else left.reason
+    return stop.name, "" if hides or stop.place.hidden else telling.left_out(left, system)
 
 
 def _cautions(cautions: Sequence[Caution]) -> tuple[Caution, ...]:

@@ -14,6 +14,7 @@ from trod.errors import WrongInput
 from trod.planning.visit.ordering import Searcher
 from trod.planning.visit.rounds import (
     LADDER_KG,
+    LeftOut,
     Party,
     RoundDay,
     RoundPlan,
@@ -26,6 +27,7 @@ from trod.planning.visit.rounds import (
 from trod.planning.visit.tracks import Track, along, join
 from trod.planning.visit.travel import Place, Ways, straight
 from trod.sky import sun_times
+from trod.telling import rounds as told
 
 SEARCHERS: tuple[Searcher, ...] = ("pyvrp", "own")
 MONDAY, TUESDAY = date(2026, 3, 2), date(2026, 3, 3)
@@ -105,8 +107,8 @@ def test_a_stop_not_worth_its_way_is_left_out_with_what_it_would_take() -> None:
     # Eight kilometres beyond the near stop and back, lengthened by 1.3, at 5.0367 km/h, and half an hour there.
     more = 2 * 8 * 1.3 / 5.0367 * 60 + 30
     assert left.more_min == pytest.approx(more, abs=1)
-    assert left.reason == "it would take 4 h 38 min more and save 0.4 camera-days"
-    assert found.sentence.endswith("1 is left for another time.")
+    assert told.left_out(left, "metric") == "it would take 4 h 38 min more and save 0.4 camera-days"
+    assert told.sentence(found, "metric").endswith("1 is left for another time.")
 
 
 def test_a_must_is_gone_to_whatever_it_costs() -> None:
@@ -115,7 +117,7 @@ def test_a_must_is_gone_to_whatever_it_costs() -> None:
 
 def test_a_must_that_cannot_be_is_refused_with_its_reason() -> None:
     with pytest.raises(
-        WrongInput, match=r"stop 'Far', which must be visited: got 'the way out, 5 h 26 min, .* a way to"
+        WrongInput, match=r"stop 'Far', which must be visited: got 'too long a way .326 minutes out.'; needed: a way to"
     ):
         plan([stop("far", 21.05, must=True)])
 
@@ -148,7 +150,7 @@ def test_a_stop_closed_on_one_day_is_visited_on_the_other() -> None:
 def test_a_stop_closed_on_all_days_says_why() -> None:
     found = plan([stop("lek", 1, closed={MONDAY: "grouse at the lek"}), stop("b", 1, 1)])
 
-    assert [left.reason for left in found.left_out] == ["closed on that day: grouse at the lek"]
+    assert [told.left_out(left, "metric") for left in found.left_out] == ["closed on that day: grouse at the lek"]
 
 
 def test_a_window_is_kept_and_the_wait_is_told() -> None:
@@ -180,9 +182,7 @@ def test_everyone_is_home_before_the_day_ends_with_the_rest_kept_free() -> None:
     ends = {trip.party.name: trip.home for trip in found.trips}
     assert ends["Vera"] <= datetime(2026, 3, 2, 16, 15)
     assert ends["Ilo"] <= datetime(2026, 3, 2, 17, 0)
-    assert {left.reason for left in found.left_out} <= {
-        "no room is left for it on these days beside the stops that save more"
-    }
+    assert {left.why for left in found.left_out} <= {"no room beside better"}
     assert found.stops + len(found.left_out) == 12
 
 
@@ -225,14 +225,16 @@ def test_a_stop_that_takes_two_goes_to_the_party_of_two() -> None:
 def test_a_stop_that_takes_two_is_left_out_when_everyone_goes_alone() -> None:
     found = plan([stop("ladder", 1, people=2), stop("plain", -1)])
 
-    assert [left.reason for left in found.left_out] == ["it takes 2 people together"]
+    assert [told.left_out(left, "metric") for left in found.left_out] == ["it takes 2 people together"]
 
 
 def test_a_load_too_heavy_for_anyone_is_said() -> None:
     found = plan([stop("heavy", 1, load_kg=40)], parties=(Party(name="Vera", most_load_kg=20),))
 
-    assert [left.reason for left in found.left_out] == ["its load of 40 kg is more than anyone carries"]
-    assert found.sentence == "No stop is worth going to on these days."
+    assert [told.left_out(left, "metric") for left in found.left_out] == [
+        "its load of 40 kg is more than anyone carries"
+    ]
+    assert told.sentence(found, "metric") == "No stop is worth going to on these days."
 
 
 def test_a_party_goes_on_its_own_days_alone() -> None:
@@ -255,7 +257,7 @@ def test_a_site_without_a_way_is_left_out_with_the_reason_of_the_tracks() -> Non
     )
 
     assert turns(found) == ["near"]
-    assert found.left_out[0].reason.startswith("there is no access: the nearest track is 3000 m away")
+    assert told.left_out(found.left_out[0], "metric").startswith("there is no access: the nearest track is 3000 m away")
     assert len(found.trips[0].visits[0].line) >= 2
 
 
@@ -279,18 +281,40 @@ def test_the_same_seed_gives_the_same_plan() -> None:
 
 
 def test_the_sentence_says_what_was_planned_and_by_which_search() -> None:
-    words = plan([stop("a", 1), stop("b", 1, 1)], searcher="own").sentence
+    found = plan([stop("a", 1), stop("b", 1, 1)], searcher="own")
+    words = told.sentence(found, "metric")
 
     assert words.startswith("2 stops on 1 day, ")
     assert "km on foot, save about 40 camera-days." in words
     assert words.endswith("Ordered by Trod's own search; the extra route finds somewhat shorter ways.")
-    assert "own search" not in plan([stop("a", 1)], searcher="pyvrp").sentence
+    assert "own search" not in told.sentence(plan([stop("a", 1)], searcher="pyvrp"), "metric")
+    walked_km = sum(trip.walk_m for trip in found.trips) / 1000
+    assert f" {walked_km / 1.609344:.1f} mi on foot, save about 40 camera-days." in told.sentence(found, "us")
+
+
+def test_the_words_of_a_round_follow_from_its_facts_alone() -> None:
+    """Sites that no way leads to were told as not worth it: the sentence looked for words that no reason had."""
+    network = join([Track(points=((47.30, 13.90), (47.33, 13.90)))])
+    lost = stop("lost", 2, 3)
+    ways = along([YARD, lost.place], network)
+    shut = plan_round([lost], start=YARD, days=[RoundDay(day=MONDAY, out=OUT)], parties=[VERA], ways=ways)
+
+    assert told.is_shut(shut)
+    assert told.sentence(shut, "us").startswith("No stop can be gone to on these days")
+    heavy = plan([stop("heavy", 1, load_kg=40)], parties=(Party(name="Vera", most_load_kg=20),))
+    assert told.left_out(heavy.left_out[0], "us") == "its load of 88 lb is more than anyone carries"
+    four = plan([stop(f"s{k}", 1, k / 3) for k in range(4)])
+    chosen = replace(four, left_out=(LeftOut(stop=lost, why="you left it out", saves_days=1),))
+    assert told.sentence(replace(chosen, scope="as many as fit"), "metric").endswith("save about 80 camera-days.")
+    assert told.sentence(replace(chosen, scope="in your order"), "metric") == (
+        "4 stops in the order you chose save about 80 camera-days."
+    )
 
 
 def test_a_round_of_no_stops_is_a_plan_of_no_trips() -> None:
     found = plan([])
 
-    assert (found.trips, found.sentence) == ((), "There is no stop to go to.")
+    assert (found.trips, told.sentence(found, "metric")) == ((), "There is no stop to go to.")
 
 
 # --- daylight -------------------------------------------------------------------------------------

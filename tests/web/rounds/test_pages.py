@@ -88,7 +88,8 @@ def test_a_site_named_not_this_time_is_left_out_with_that_reason(client, base, w
     page = client.get(row.get_absolute_url()).content.decode()
     assert "You left it out" in page
     client.post("/rounds/new/", form(base, wish, which="named", name="Two", **{"site-meadow": "must"}))
-    assert "; 1 is left for another time." in Round.objects.get(name="Two").plan["sentence"]
+    page = client.get(Round.objects.get(name="Two").get_absolute_url()).content.decode()
+    assert "; 1 is left for another time." in page
 
 
 def test_when_no_visit_pays_the_page_says_so_and_what_to_do(client, base, wish):
@@ -116,7 +117,7 @@ def test_of_very_many_cameras_those_that_save_most_are_chosen_from(base, wish, m
 
     assert made.plan.stops == 1
     (left,) = made.plan.left_out
-    assert left.reason == "no room is left for it beside the stops that save more"
+    assert left.why == "no room beside better"
     assert left.saves_days <= made.plan.saves_days
 
 

@@ -25,7 +25,7 @@ from trod.field.form.bounds import LONGEST_TEXT
 from trod.leaving import FitPlace, fit_place, without_places
 from trod.leaving.rounds import HIDES, FitRound, FitTrip, FitVisit, fit_round
 from trod.planning.visit.rounds import RoundPlan, Stop
-from trod.report import sentences, sketch_map
+from trod.report import sketch_map
 from trod.units import System
 
 UPLOAD_PATH = "/fieldform/visits/"
@@ -59,7 +59,7 @@ def fit_of(row: Round, *, true_places: bool = False) -> FitRound:
     quiet = set(Site.objects.filter(reserve=row.reserve, sensitive=True).values_list("slug", flat=True))
     return fit_round(
         _marked(planned.plan, quiet), kits=planned.kits, light=planned.light, cautions=planned.cautions,
-        true_places=true_places,
+        true_places=true_places, system=_system(row.reserve.units),
     )  # fmt: skip
 
 
@@ -102,7 +102,6 @@ def gpx_of(row: Round, *, true_places: bool = False) -> str:
     places alone, by name."""
     made = fit_of(row, true_places=true_places)
     start = gpx.Waypoint(place=made.start, name="Start", kind="start")
-    system = _system(row.reserve.units)
     places: dict[str, gpx.Waypoint] = {}
     routes, lines = [], []
     for trip in made.trips:
@@ -118,7 +117,7 @@ def gpx_of(row: Round, *, true_places: bool = False) -> str:
             name = trip_name(trip, row)
             routes.append(gpx.Route(name=name, points=(*points, start)))
             lines.append(gpx.TrackLine(name=name, lines=trip.lines))
-    said = [sentences.lengths_in(made.sentence, system), made.note, "" if made.hides else "Times are plans, not duties."]
+    said = [made.sentence, made.note, "" if made.hides else "Times are plans, not duties."]
     return gpx.gpx_text(
         name=_title(row), waypoints=[start, *places.values()], routes=routes, tracks=lines, made_at=row.made_at,
         note=" ".join(filter(None, said)),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -114,12 +113,12 @@ def prepare(reserve: Reserve, wish: Wish, now: datetime) -> Ground:
     named = set(wish.must) if wish.which == "named" else set(by_slug)
     stops = [stop_of(d, wish) for d in found if d.site.slug not in wish.leave and d.site.slug in named | set(wish.must)]
     left = [
-        LeftOut(stop=stop_of(d, wish), reason="you left it out", saves_days=max(d.saves))
+        LeftOut(stop=stop_of(d, wish), why="you left it out", saves_days=max(d.saves))
         for d in found
         if d.site.slug in wish.leave
     ]
     left += [
-        LeftOut(stop=stop_of(d, wish), reason="you named others", saves_days=max(d.saves))
+        LeftOut(stop=stop_of(d, wish), why="you named others", saves_days=max(d.saves))
         for d in found
         if d.site.slug not in named | set(wish.must) | set(wish.leave)
     ]
@@ -156,23 +155,7 @@ def plan(reserve: Reserve, wish: Wish, now: datetime, *, step: Step | None = Non
     made = _planned(ground, wish)
     tell(2, 3, "Writing the lists")
     left = tuple(sorted((*made.left_out, *ground.left), key=lambda x: (-x.saves_days, x.stop.key)))
-    said = made.sentence if made.stops or not left else nothing_words(left)
-    if made.stops and left and wish.which != "all":  # the planner counts only those that it was asked about
-        wait = f"; {wording.plural(len(left), 'is', 'are')} left for another time."
-        said = re.sub(r"(?:; \d+ (?:is|are) left for another time)?\.(?= |$)", wait, said, count=1)
-    return _with_lists(replace(made, left_out=left, sentence=said), ground, wish)
-
-
-SHUT = ("closed", "there is no way", "the hours in which")  # how the planner's reasons begin that no price changes
-
-NOTHING_OPEN = "No stop can be gone to on these days: each is closed, or no way leads there in time."
-
-
-def nothing_words(left: Sequence[LeftOut]) -> str:
-    """Why a round has no stop: nothing can be gone to, or nothing is worth its way."""
-    if left and all(one.reason.startswith(SHUT) for one in left):
-        return NOTHING_OPEN
-    return "No stop is worth going to on these days."
+    return _with_lists(replace(made, left_out=left), ground, wish)
 
 
 def _fewer(ground: Ground, wish: Wish) -> Ground:
@@ -188,13 +171,10 @@ def _fewer(ground: Ground, wish: Wish) -> Ground:
     if wish.which == "pays":
         nothing = [s for s in rest if most(s) <= 0]
         rest = [s for s in rest if most(s) > 0]
-        left += [LeftOut(stop=s, reason="a visit saves no camera-day", saves_days=0.0) for s in nothing]
+        left += [LeftOut(stop=s, why="saves nothing", saves_days=0.0) for s in nothing]
     hours = sum((day.out.to_min - day.out.from_min) / 60 for day in ground.days) * len(ground.parties)
     room = max(LEAST_CANDIDATES, int(CANDIDATES_AN_HOUR * hours))
-    left += [
-        LeftOut(stop=s, reason="no room is left for it beside the stops that save more", saves_days=most(s))
-        for s in rest[room:]
-    ]
+    left += [LeftOut(stop=s, why="no room beside better", saves_days=most(s)) for s in rest[room:]]
     return replace(ground, stops=tuple(must + rest[:room]), left=(*ground.left, *left))
 
 
@@ -226,18 +206,16 @@ def _planned(ground: Ground, wish: Wish) -> RoundPlan:
         for t in made.trips
     )
     left = tuple(
-        LeftOut(
+        replace(
+            x,
             stop=true[x.stop.key],
-            reason=x.reason if x.more_min is None else "no room is left for it on these days",
+            why=x.why if x.more_min is None else "no room",
+            more_min=None,
             saves_days=max(true[x.stop.key].saves_on(n) for n in range(len(dates))),
         )
         for x in made.left_out
     )
-    saved = wording.camera_days(sum(t.saves_days for t in trips))
-    said = f"{wording.plural(made.stops, 'stop')}, as many as there is room for, save about {saved}."
-    if left:
-        said += f" {wording.capital(wording.plural(len(left), 'site'))} must wait."
-    return replace(made, trips=trips, left_out=left, worth_min=ground.worth_min, sentence=said)
+    return replace(made, trips=trips, left_out=left, worth_min=ground.worth_min, scope="as many as fit")
 
 
 def in_order(reserve: Reserve, wish: Wish, order: Sequence[tuple[date, str, Sequence[str]]], now: datetime) -> Planned:
@@ -266,15 +244,14 @@ def in_order(reserve: Reserve, wish: Wish, order: Sequence[tuple[date, str, Sequ
     rest = [
         LeftOut(
             stop=s,
-            reason=f"there is no access: {ground.ways.missing[s.key]}" if s.key in ground.ways.missing
-            else "it is not in the order you chose",
+            why="no access" if s.key in ground.ways.missing else "not in your order",
+            detail=ground.ways.missing.get(s.key, ""),
             saves_days=max(s.saves_on(n) for n in range(len(ground.days))),
         )
         for s in ground.stops
         if s.key not in gone
     ]  # fmt: skip
     left = tuple(sorted((*rest, *ground.left), key=lambda x: (-x.saves_days, x.stop.key)))
-    saved = sum(t.saves_days for t in trips)
     made = RoundPlan(
         trips=tuple(trips),
         left_out=left,
@@ -283,8 +260,7 @@ def in_order(reserve: Reserve, wish: Wish, order: Sequence[tuple[date, str, Sequ
         seed=0,
         ways_told=ground.ways.told,
         worth_min=ground.worth_min,
-        sentence=f"{wording.plural(sum(len(t.visits) for t in trips), 'stop')} in the order you chose save about "
-        f"{wording.camera_days(saved)}.",
+        scope="in your order",
     )
     return replace(_with_lists(made, ground, wish), doubts=tuple(doubts), by_hand=True)
 

@@ -14,7 +14,6 @@ from typing import Literal
 
 import numpy as np
 
-from trod import wording
 from trod.errors import WrongInput
 from trod.planning.visit.ordering import (
     NEVER_S,
@@ -218,19 +217,35 @@ class Trip:
         return sum(visit.saves_days for visit in self.visits)
 
 
+LeftWhy = Literal[
+    "you left it out", "you named others", "not in your order", "saves nothing", "no room beside better", "no room",
+    "costs more", "no access", "far away", "closed", "hours too short", "people", "load", "too long a way",
+]  # fmt: skip
+# Why no stop can be gone to at all, whatever it is worth.
+SHUT: tuple[LeftWhy, ...] = ("closed", "hours too short", "no access", "far away")
+Scope = Literal["what pays", "as many as fit", "in your order"]
+
+
 @dataclass(frozen=True, kw_only=True)
 class LeftOut:
-    """A stop that is not in the plan, and why. more_min : what the cheapest way to add it costs, if there is one."""
+    """A stop that is not in the plan, and why. more_min : what the cheapest way to add it costs, if there is one.
+
+    detail : the reason that is noted (of a closure, of a missing way). number : of days closed or far, people,
+    kilograms, minutes of the way out. `trod.telling.rounds` words it.
+    """
 
     stop: Stop
-    reason: str
+    why: LeftWhy
     saves_days: float
     more_min: float | None = None
+    detail: str = ""
+    number: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class RoundPlan:
-    """What was planned. trips : by day and party. searcher, seed, ways_told, worth_min : how it was found."""
+    """What was planned. trips : by day and party. searcher, seed, ways_told, worth_min : how it was found.
+    scope : what was asked for."""
 
     trips: tuple[Trip, ...]
     left_out: tuple[LeftOut, ...]
@@ -239,7 +254,7 @@ class RoundPlan:
     seed: int
     ways_told: str
     worth_min: float
-    sentence: str
+    scope: Scope = "what pays"
 
     @property
     def saves_days(self) -> float:
@@ -317,7 +332,6 @@ def plan_round(
         seed=seed,
         ways_told=ways.told,
         worth_min=worth_min,
-        sentence=_sentence(trips, left, days, found),
     )
 
 
@@ -392,7 +406,7 @@ class _Problem:
         self.tasks: list[Task] = []
         self.task_stop: list[int] = []
         self.task_day: list[int | None] = []
-        self.never: dict[int, str] = {}
+        self.never: dict[int, LeftOut] = {}
         for number, stop in enumerate(stops):
             self._add(number, stop)
 
@@ -414,11 +428,14 @@ class _Problem:
         """The stop as a task, or as one for each day when the days differ for it."""
         spans = {d: span for d, day in enumerate(self.days) if (span := self._span_on(stop, day)) is not None}
         lasts = {d: span for d, span in spans.items() if span.to_min - span.from_min >= stop.there_min}
-        reason = self._why_never(number, stop, lasts)
-        if reason:
+        never = self._why_never(number, stop, lasts)
+        if never is not None:
             if stop.must:
-                raise WrongInput(f"stop {stop.name!r}, which must be visited", got=reason, needed="a way to go there")
-            self.never[number] = reason
+                more = {"people": "together", "load": "kg", "far away": "days", "too long a way": "minutes out"}
+                amount = f"{round(never.number, 1):g} {more[never.why]}" if never.why in more else ""
+                got = f"{never.why}{f' ({never.detail or amount})' if never.detail or amount else ''}"
+                raise WrongInput(f"stop {stop.name!r}, which must be visited", got=got, needed="a way to go there")
+            self.never[number] = never
             return
         told = {
             "node": number + 1,
@@ -443,26 +460,30 @@ class _Problem:
             self.task_stop.append(number)
             self.task_day.append(d)
 
-    def _why_never(self, number: int, stop: Stop, spans: Mapping[int, Span]) -> str:
-        """Why a stop cannot be visited on any of the days, whatever else is planned; empty when it can be."""
+    def _why_never(self, number: int, stop: Stop, spans: Mapping[int, Span]) -> LeftOut | None:
+        """Why a stop cannot be visited on any of the days, whatever else is planned; None when it can be."""
+
+        def never(why: LeftWhy, *, detail: str = "", number: float = 0.0) -> LeftOut:
+            saves = max(stop.saves_on(d) for d in range(len(self.days)))
+            return LeftOut(stop=stop, why=why, saves_days=saves, detail=detail, number=number)
+
         if stop.key in self.ways.missing:
-            return f"there is no access: {self.ways.missing[stop.key]}"
+            return never("no access", detail=self.ways.missing[stop.key])
         there, back = int(self.travel_s[0, number + 1]), int(self.travel_s[number + 1, 0])
         if max(there, back) >= NO_WAY_S:
             hours = float(self.ways.minutes[self.ways.index(self.start.key), self.ways.index(stop.key)]) / 60
-            far = f": it would take {hours / 24:,.0f} days" if math.isfinite(hours) else ""
-            return f"there is no access{far}"
+            return never("far away", number=hours / 24) if math.isfinite(hours) else never("no access")
         if not spans:
             reasons = list(dict.fromkeys(stop.closed[d.day] or "closed" for d in self.days if d.day in stop.closed))
             if len([d for d in self.days if d.day in stop.closed]) == len(self.days):
-                return f"closed on {'that day' if len(self.days) == 1 else 'all the days'}: {', '.join(reasons)}"
-            return "the hours in which one may be there leave no room for the visit in daylight"
+                return never("closed", detail=", ".join(reasons), number=len(self.days))
+            return never("hours too short")
         able = [k for k, (_, party) in enumerate(self.who) if party.people >= stop.people]
         if not able:
-            return f"it takes {stop.people} people together"
+            return never("people", number=stop.people)
         load = round(stop.load_kg * 1000)
         if all((most := self.crews[k].most_load) is not None and most < load for k in able):
-            return f"its load of {stop.load_kg:g} kg is more than anyone carries"
+            return never("load", number=stop.load_kg)
         for k in able:
             d, crew = self.who[k][0], self.crews[k]
             if d not in spans or (crew.most_load is not None and crew.most_load < load):
@@ -470,8 +491,8 @@ class _Problem:
             arrive = max(crew.early_s + there, self._second(d, spans[d].from_min))
             gone = arrive + round(stop.there_min * 60)
             if gone <= self._second(d, spans[d].to_min) and gone + back <= crew.late_s:
-                return ""
-        return f"the way out, {wording.lasting(max(60, there))}, the visit and the way back do not fit into a day"
+                return None
+        return never("too long a way", number=there / 60)
 
     def trips(self, found: Ordering) -> tuple[Trip, ...]:
         """The order as trips, with times on the wall clock."""
@@ -522,15 +543,13 @@ class _Problem:
                 continue
             saves = max(stop.saves_on(d) for d in range(len(self.days)))
             if number in self.never:
-                left.append(LeftOut(stop=stop, reason=self.never[number], saves_days=saves))
+                left.append(self.never[number])
                 continue
             more = self._least_more(number, found)
             if more is None:
-                reason = "no room is left for it on these days beside the stops that save more"
-                left.append(LeftOut(stop=stop, reason=reason, saves_days=saves))
+                left.append(LeftOut(stop=stop, why="no room beside better", saves_days=saves))
             else:
-                reason = f"it would take {wording.lasting(60 * max(1, more))} more and save {_days(saves)}"
-                left.append(LeftOut(stop=stop, reason=reason, saves_days=saves, more_min=more))
+                left.append(LeftOut(stop=stop, why="costs more", saves_days=saves, more_min=more))
         return tuple(sorted(left, key=lambda one: (-one.saves_days, one.stop.key)))
 
     def _least_more(self, number: int, found: Ordering) -> float | None:
@@ -546,34 +565,3 @@ class _Problem:
                         more = with_it.away_s - now.away_s
                         best = more if best is None else min(best, more)
         return None if best is None else best / 60
-
-
-def _days(days: float) -> str:
-    """'0.4 camera-days', '12 camera-days': two digits."""
-    if days < 0.05:
-        return "hardly a camera-day" if days > 0 else "no camera-day"
-    digits = max(0, 1 - math.floor(math.log10(days)))
-    shown = f"{round(days, digits):.{digits}f}"
-    shown = shown.rstrip("0").rstrip(".") if "." in shown else shown
-    return f"{shown} camera-day{'' if shown == '1' else 's'}"
-
-
-def _sentence(trips: Sequence[Trip], left: Sequence[LeftOut], days: Sequence[RoundDay], found: Ordering) -> str:
-    visits = sum(len(trip.visits) for trip in trips)
-    if not visits:
-        return "No stop is worth going to on these days." if left else "There is no stop to go to."
-    away = sum((trip.home - trip.leave).total_seconds() / 60 for trip in trips)
-    walked = sum(trip.walk_m for trip in trips) / 1000
-    driven = sum(trip.drive_m for trip in trips) / 1000
-    used = len({trip.day for trip in trips})
-    parts = [f"{walked:.1f} km on foot"] if walked >= 0.05 else ["hardly a step on foot"]
-    parts += [f"{driven:.0f} km by car"] if driven >= 0.5 else []
-    words = (
-        f"{wording.plural(visits, 'stop')} on {wording.plural(used, 'day')}, "
-        f"{wording.lasting(60 * max(1, away))} away in all with {wording.listed(parts)}, "
-        f"save about {_days(sum(t.saves_days for t in trips))}"
-    )
-    words += "." if not left else f"; {wording.plural(len(left), 'is', 'are')} left for another time."
-    if found.searcher == "own":
-        words += " Ordered by Trod's own search; the extra route finds somewhat shorter ways."
-    return words

@@ -29,6 +29,7 @@ from trod.errors import TrodError, WrongInput
 from trod.field import round_sheet
 from trod.field.form import field_form_html
 from trod.report import sentences
+from trod.telling import rounds as told
 from trod.units import System
 from trod.web import seen
 from trod.web.access import person
@@ -209,10 +210,10 @@ def one(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "data": pages.map_data(row.reserve, planned),
         "own": planned.plan.searcher == "own" and not planned.by_hand,
         "sensitive": round_papers.fit_of(row).hides,
-        "said": sentences.lengths_in(planned.plan.sentence, system),
+        "said": told.sentence(planned.plan, system),
         "rests": [sentences.lengths_in(x, system) for x in (f"Ways: {planned.plan.ways_told}.", *planned.assumed)],
-        "left": [(x.stop, sentences.lengths_in(x.reason, system)) for x in planned.plan.left_out],
-        "shut": planned.plan.sentence == planning.NOTHING_OPEN,
+        "left": [(x.stop, sentences.lengths_in(told.left_out(x, system), system)) for x in planned.plan.left_out],
+        "shut": told.is_shut(planned.plan),
         "brought": field_notes.brought(row, slugs),
         "visit_min": VISIT_MIN,
         "missed": not_visited.listed(not_visited.of_round(row)),
