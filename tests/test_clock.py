@@ -241,13 +241,6 @@ def test_a_zone_nobody_knows_is_refused() -> None:
             clock.zone(name)
 
 
-def test_hours_of_the_day_follow_summer_time() -> None:
-    noon = np.array([utc(2026, 1, 10, 11).timestamp(), utc(2026, 7, 10, 10).timestamp(), np.nan])
-    hours = clock.local_hour(noon, "Europe/Vienna")
-    assert hours[:2].tolist() == [12, 12]
-    assert np.isnan(hours[2])
-
-
 @given(st.lists(st.floats(1.5e9, 2e9), min_size=1, max_size=20))
 def test_zone_offsets_at_many_instants_agree_with_one_by_one(utc_s: list[float]) -> None:
     for name in ("Europe/Vienna", "Australia/Lord_Howe", "Asia/Kathmandu"):
@@ -266,12 +259,3 @@ def test_local_days_are_23_and_25_hours_long_where_summer_time_begins_and_ends()
     assert lengths(2026, 3, 29) == [23]
     assert lengths(2026, 10, 25) == [25]
     assert lengths(2026, 5, 1) == [24]
-
-
-def test_months_begin_at_the_reserves_own_midnight() -> None:
-    cuts = clock.month_starts_s(utc(2025, 12, 31, 23, 30).timestamp(), utc(2026, 2, 10).timestamp(), "Europe/Vienna")
-    assert [datetime.fromtimestamp(c, UTC) for c in cuts] == [
-        utc(2025, 12, 31, 23),
-        utc(2026, 1, 31, 23),
-        utc(2026, 2, 28, 23),
-    ]

@@ -399,21 +399,10 @@ def utc_offsets_s(utc_s: ArrayLike, zone_name: str) -> NDArray[np.float64]:
     return found
 
 
-def local_hour(utc_s: ArrayLike, zone_name: str) -> NDArray[np.float64]:
-    """Hour of the day on the zone's wall clock, 0 ≤ h < 24, of many instants. Any shape."""
-    utc = np.asarray(utc_s, dtype=np.float64)
-    return np.mod(utc + utc_offsets_s(utc, zone_name), DAY_S) / 3600
-
-
 def day_starts_s(from_utc_s: float, to_utc_s: float, zone_name: str) -> list[float]:
     """The local midnights [Unix s] that cut from…to into local days: first at or before from, last at or
     after to."""
     return list(_cuts(from_utc_s, to_utc_s, zone_name, months=False))
-
-
-def month_starts_s(from_utc_s: float, to_utc_s: float, zone_name: str) -> list[float]:
-    """As `day_starts_s`, for the first midnights of local months."""
-    return list(_cuts(from_utc_s, to_utc_s, zone_name, months=True))
 
 
 def _cuts(from_utc_s: float, to_utc_s: float, zone_name: str, *, months: bool) -> Iterator[float]:

@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
-from typing import Literal, overload
+from typing import Literal
 
 import ephem
 import numpy as np
@@ -184,21 +184,6 @@ def sun_times(day: date, *, latitude_deg: float, longitude_deg: float, zone: tzi
     )
 
 
-def day_length_h(*, latitude_deg: float, declination_deg: float, horizon_deg: float = -0.833) -> float | None:
-    """Hours from rise to set for a sun of fixed declination; None on polar day or night.
-
-    Notes : cos H₀ = (sin h₀ − sin φ sin δ)/(cos φ cos δ), length 2H₀/15; the sun's own motion during the
-    day is left out (under two minutes below 60° of latitude).
-    """
-    _check_place(latitude_deg, 0.0)
-    phi, dec = math.radians(latitude_deg), math.radians(declination_deg)
-    below = math.cos(phi) * math.cos(dec)
-    above = math.sin(math.radians(horizon_deg)) - math.sin(phi) * math.sin(dec)
-    if abs(above) > below:
-        return None
-    return 2 * math.degrees(math.acos(above / below)) / 15
-
-
 def twilight_kind(elevation_deg: float) -> Twilight:
     """The kind of light under a sun whose centre stands at this geometric height.
 
@@ -215,89 +200,3 @@ def twilight_kind(elevation_deg: float) -> Twilight:
     if elevation_deg >= ASTRONOMICAL_DEG:
         return "astronomical twilight"
     return "night"
-
-
-@overload
-def axis_to_sun_deg(
-    *, axis_heading_deg: float, axis_elevation_deg: float, sun_elevation_deg: float, sun_azimuth_deg: float
-) -> float: ...
-@overload
-def axis_to_sun_deg(
-    *, axis_heading_deg: float, axis_elevation_deg: float, sun_elevation_deg: Floats, sun_azimuth_deg: Floats
-) -> Floats: ...
-def axis_to_sun_deg(
-    *,
-    axis_heading_deg: float,
-    axis_elevation_deg: float,
-    sun_elevation_deg: float | Floats,
-    sun_azimuth_deg: float | Floats,
-) -> float | Floats:
-    """Angle between the camera's axis and the sun: small means sun in the lens.
-
-    axis_heading_deg : from true north, eastward. axis_elevation_deg : above the horizon; a camera tilted
-    down is negative. Returns the angle, 0 to 180, of the shape of the sun's angles. [°]
-    Notes : the chord form, 2·asin(|difference of the unit vectors|/2), which stays exact for small angles
-    where the arc-cosine of the scalar product does not.
-    """
-    e1, a1 = math.radians(axis_elevation_deg), math.radians(axis_heading_deg)
-    e2, a2 = np.radians(sun_elevation_deg), np.radians(sun_azimuth_deg)
-    dx = math.cos(e1) * math.sin(a1) - np.cos(e2) * np.sin(a2)
-    dy = math.cos(e1) * math.cos(a1) - np.cos(e2) * np.cos(a2)
-    dz = math.sin(e1) - np.sin(e2)
-    half_chord = np.clip(np.sqrt(dx * dx + dy * dy + dz * dz) / 2, 0.0, 1.0)
-    angle = np.degrees(2 * np.arcsin(half_chord))
-    return float(angle) if np.ndim(angle) == 0 else angle
-
-
-def _ephem_date(utc_s: float) -> ephem.Date:
-    if not math.isfinite(utc_s):
-        raise WrongInput("utc_s", got=utc_s, needed="an instant in Unix seconds")
-    return ephem.Date(datetime.fromtimestamp(utc_s, UTC).replace(tzinfo=None))
-
-
-def moon_illumination(utc_s: float) -> float:
-    """Share of the moon's disc that is lit, 0 to 1, seen from the earth's centre."""
-    return float(ephem.Moon(_ephem_date(utc_s)).moon_phase)
-
-
-def moon_phase_deg(utc_s: float) -> float:
-    """Apparent ecliptic longitude of the moon beyond the sun's: 0 new, 90 first quarter, 180 full, 270 last.
-
-    This is the almanac's definition. Tables made from the angular distance of the two differ by up to half
-    an hour.
-    """
-    when = _ephem_date(utc_s)
-    moon = ephem.Ecliptic(ephem.Moon(when), epoch=when).lon
-    sun = ephem.Ecliptic(ephem.Sun(when), epoch=when).lon
-    return math.degrees(moon - sun) % 360.0
-
-
-def moon_phase_name(utc_s: float) -> MoonPhase:
-    """The phase in words: eight equal parts of the month, each principal phase in the middle of its own.
-
-    So "full moon" means within 22.5° of it, about 1.8 days either way.
-    """
-    return _PHASES[int(((moon_phase_deg(utc_s) + 22.5) % 360.0) // 45.0)]
-
-
-def moon_phases(from_utc_s: float, to_utc_s: float) -> list[tuple[datetime, MoonPhase]]:
-    """The instants (aware, UTC) of the four principal phases in from ≤ t < to, in order of time.
-
-    Raises WrongInput when `to` lies before `from`. Within a minute of the almanac.
-    """
-    if to_utc_s < from_utc_s:
-        raise WrongInput("to_utc_s", got=to_utc_s, needed="an instant not before from_utc_s")
-    begin, end = _ephem_date(from_utc_s), _ephem_date(to_utc_s)
-    finders = (
-        (ephem.next_new_moon, _PHASES[0]),
-        (ephem.next_first_quarter_moon, _PHASES[2]),
-        (ephem.next_full_moon, _PHASES[4]),
-        (ephem.next_last_quarter_moon, _PHASES[6]),
-    )
-    found: list[tuple[datetime, MoonPhase]] = []
-    for finder, name in finders:
-        when = begin
-        while (when := finder(when)) < end:
-            found.append((when.datetime().replace(tzinfo=UTC), name))
-            when = ephem.Date(when + 1.0)  # a day on, so that the same phase is not found again
-    return sorted(found)

@@ -62,8 +62,42 @@ def test_minutes_that_grew_over_weeks_are_taken_for_drift(small: Any, take: Any)
     visit(small, datetime(2026, 4, 30, 10, tzinfo=UTC), 0)
     visit(small, datetime(2026, 6, 20, 10, tzinfo=UTC), -600)
     (one,) = clocks.proposals(small.alder)
-    assert one.shift_s == 0 and one.drift_s_per_day == pytest.approx(600 / 51)
+    assert one.shift_s == 0 and one.drift_s_per_day == pytest.approx(600 / (51 - 600 / 86400))  # days of its own
     assert "drifted evenly" in one.sentence
+
+
+def test_a_drift_is_reckoned_from_what_was_read_at_the_visit_before(small: Any, take: Any) -> None:
+    """Two minutes behind, then ten: 480 s in 51 days and not 600, and at both readings the clock is put right."""
+    card = small.card()
+    card.bursts(pulled.days(3, datetime(2026, 6, 1, 6)))
+    take(card.folder, small.alder)
+    first, second = datetime(2026, 4, 30, 10, tzinfo=UTC), datetime(2026, 6, 20, 10, tzinfo=UTC)
+    visit(small, first, -120)
+    visit(small, second, -600)
+
+    (one,) = clocks.proposals(small.alder)
+    clocks.correct(
+        small.alder, shift_s=one.shift_s, drift_s_per_day=one.drift_s_per_day, from_raw=one.from_raw,
+        to_raw=one.to_raw, reason=one.reason, by="Ilka", now=NOON,
+    )  # fmt: skip
+    put_right = clocks.camera_clock(small.alder)
+
+    assert one.shift_s == 120 and one.drift_s_per_day == pytest.approx(480 / 51, rel=1e-3)
+    for at, behind_s in ((first, 120), (second, 600)):
+        shown = (at + timedelta(minutes=small.alder.utc_offset_min, seconds=-behind_s)).replace(tzinfo=None)
+        (told,) = put_right.candidates(shown - timedelta(seconds=1) if at is second else shown)
+        assert abs((told - at).total_seconds()) < 1.1
+    assert clocks.proposals(small.alder) == []
+
+
+def test_a_clock_that_was_set_at_the_visit_before_drifts_from_nothing(small: Any, take: Any) -> None:
+    card = small.card()
+    card.bursts(pulled.days(3, datetime(2026, 6, 1, 6)))
+    take(card.folder, small.alder)
+    visit(small, datetime(2026, 4, 30, 10, tzinfo=UTC), -3600)
+    visit(small, datetime(2026, 6, 20, 10, tzinfo=UTC), -600)
+    one = clocks.proposals(small.alder)[-1]
+    assert one.shift_s == 0 and one.drift_s_per_day == pytest.approx(600 / 51)
 
 
 def test_a_few_minutes_are_left_alone(small: Any, take: Any) -> None:

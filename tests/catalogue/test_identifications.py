@@ -318,18 +318,6 @@ def test_anothers_word_cannot_be_undone(ground: sequenced.Ground) -> None:
         identifications.undo(by=ILKA, at=later(1), identification=identification.uuid)
 
 
-def test_same_again_repeats_the_last_word_without_its_dots(ground: sequenced.Ground) -> None:
-    a, b = ground.sequences[:2]
-    dot = Dot(picture=a.pictures.first().sha256, x=0.5, y=0.5)
-    identifications.say(a, [animal(sex="male", dots=(dot,)), animal("jay", 2)], by=ILKA, at=NOON)
-    assert identifications.same_again(b, by=TOBIN, at=later(1)) is None
-
-    identification = identifications.same_again(b, by=ILKA, at=later(2))
-
-    assert stands(b) == "1 × Red deer (male), 2 × Jay"
-    assert not Mark.objects.filter(observation__identification=identification).exists()
-
-
 # Reading back
 
 

@@ -102,8 +102,6 @@ def test_native_noise_shows_nothing() -> None:
 
 def test_noise_alone_exceeds_a_strength_as_rayleigh_says() -> None:
     # P(z > x) = exp(−ln 2 · x²), z over the median: of 2000 bins one exceeds 4.6 about once in a thousand.
-    assert resampled.chance_of_line(4.6, bins=2000) == pytest.approx(8.5e-4, rel=0.05)
-    assert resampled.chance_of_line(1.0, bins=1) == pytest.approx(0.5)
     spectra = [resampled.line_spectrum(noise(s, 64, 4096).astype(np.float32))[250:] for s in range(6)]
     share = float(np.mean(np.concatenate(spectra) > 2.0))
     assert share == pytest.approx(2**-4, abs=0.012)

@@ -178,12 +178,6 @@ def test_observations_that_cannot_be_are_refused(change: dict[str, object], word
 # --- words ------------------------------------------------------------------------------------
 
 
-def test_the_rules_are_said_in_words() -> None:
+def test_the_rule_is_said_in_words() -> None:
     assert sequences.sentence() == "Pictures of one deployment at most 2 minutes apart are one sequence."
     assert sequences.sentence(45) == "Pictures of one deployment at most 45 seconds apart are one sequence."
-    assert sequences.detection_sentence() == (
-        "Observations of one species at one site less than 30 minutes apart count as one, "
-        "with the largest count among them."
-    )
-    assert "less than 1 hour apart" in sequences.detection_sentence(3600)
-    assert "only where they overlap" in sequences.detection_sentence(0)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import optimize, stats
+from scipy import optimize
 from scipy.special import i0e, i1e, ive
 
 from trod.errors import NotEnoughEvidence, WrongInput
@@ -44,16 +44,6 @@ class Direction:
     r_corrected: float
     mean_rad: float
     n: float
-
-    @property
-    def angular_deviation_rad(self) -> float:
-        """√(2(1 − r)), at most √2. Zar (2010) eq. 26.20."""
-        return math.sqrt(2 * (1 - self.r))
-
-    @property
-    def circular_sd_rad(self) -> float:
-        """√(−2 ln r), without upper limit. Zar (2010) eq. 26.21; Mardia & Jupp (2000) eq. 2.3.14."""
-        return math.sqrt(max(0.0, -2 * math.log(self.r))) if self.r > 0 else math.inf
 
 
 def direction(theta: ArrayLike, counts: ArrayLike | None = None, *, group_width_rad: float = 0.0) -> Direction:
@@ -95,60 +85,6 @@ def rayleigh(found: Direction) -> Rayleigh:
     n, resultant = found.n, found.n * found.r
     p = math.exp(math.sqrt(1 + 4 * n + 4 * (n * n - resultant * resultant)) - (1 + 2 * n))
     return Rayleigh(resultant=resultant, z=n * found.r**2, p=min(1.0, p))
-
-
-def v_test(found: Direction, expected_rad: float) -> tuple[float, float, float]:
-    """Evenness against one *named* direction: (V, u, one-sided p).
-
-    Notes : V = R·cos(mean − expected), u = V·√(2/n); u is near normal for n of 10 or more.
-    References : Zar (2010) eqs 27.5–27.6.
-    """
-    v = found.n * found.r * math.cos(found.mean_rad - expected_rad)
-    u = v * math.sqrt(2 / found.n)
-    return v, u, float(stats.norm.sf(u))
-
-
-def mean_half_width_rad(found: Direction, level: float = 0.95) -> float:
-    """Half width of the confidence interval of the mean direction.
-
-    Raises NotEnoughEvidence when the sample is so even that the whole circle is within it.
-    Notes : with χ² on one degree, arccos(√(2n(2R² − nχ²)/(4n − χ²))/R) for r ≤ 0.9 and
-    arccos(√(n² − (n² − R²)·e^{χ²/n})/R) above.
-    References : Zar (2010) §26.7, eqs 26.24–26.26.
-    """
-    chi2 = float(stats.chi2.ppf(level, 1))
-    n, resultant = found.n, found.n * found.r
-    if found.r <= 0.9:
-        inside = 2 * n * (2 * resultant**2 - n * chi2) / (4 * n - chi2) if 4 * n > chi2 else -1.0
-    else:
-        inside = n * n - (n * n - resultant**2) * math.exp(chi2 / n)
-    if inside < 0 or resultant == 0 or math.sqrt(inside) > resultant:
-        raise NotEnoughEvidence(
-            f"{n:g} times with a resultant of {found.r:.2f}",
-            need="a mean time of day needs times that lean to one side more clearly, or more of them",
-        )
-    return math.acos(math.sqrt(inside) / resultant)
-
-
-def median_rad(theta: ArrayLike) -> float:
-    """The circular median: the sample's angle (or midpoint of two) with the least mean arc to all others.
-
-    Ties take the first going round from zero, so the answer never depends on the order of the sample.
-    References : N. I. Fisher (1993) Statistical Analysis of Circular Data, §2.3.2; Mardia & Jupp (2000)
-    §2.2.2.
-    """
-    angle = np.sort(np.mod(np.asarray(theta, dtype=float), TURN))
-    n = len(angle)
-    if n == 0:
-        raise NotEnoughEvidence("no times at all", need="a median needs at least one")
-    if n % 2:
-        candidates = angle
-    else:
-        following = np.roll(angle, -1)
-        arcs = np.mod(following - angle, TURN)
-        candidates = np.mod(angle + arcs / 2, TURN)
-    spread = [float(np.sum(math.pi - np.abs(math.pi - np.mod(np.abs(angle - c), TURN)))) for c in candidates]
-    return float(candidates[int(np.argmin(np.round(spread, 12)))])
 
 
 def a1(kappa: ArrayLike) -> Floats:

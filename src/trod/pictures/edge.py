@@ -180,13 +180,6 @@ def gaussian_mtf(frequency_cpp: Floats, *, sigma_px: float) -> Floats:
     return np.asarray(np.exp(-2 * (math.pi * sigma_px * frequency_cpp) ** 2))
 
 
-def gaussian_mtf50_cpp(*, sigma_px: float) -> float:
-    """Where a Gaussian blur falls to one half: √(ln 2 / 2)/(πσ). [cycles/pixel]"""
-    if not sigma_px > 0:
-        raise WrongInput("sigma_px", got=sigma_px, needed="a blur above 0 pixels")
-    return math.sqrt(math.log(2) / 2) / (math.pi * sigma_px)
-
-
 def pixel_mtf(frequency_cpp: Floats) -> Floats:
     """The response of a pixel that gathers light over its whole square: |sinc f|."""
     return np.asarray(np.abs(np.sinc(frequency_cpp)))

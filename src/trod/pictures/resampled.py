@@ -223,11 +223,6 @@ def line_spectrum(levels: NDArray[np.float32]) -> Floats:
     return np.asarray(size / np.maximum(ndimage.median_filter(size, 201), 1e-12))
 
 
-def chance_of_line(z: float, *, bins: int) -> float:
-    """The chance that noise alone has a line of strength z or more in so many bins (Rayleigh)."""
-    return float(-np.expm1(bins * np.log1p(-math.exp(-math.log(2) * z * z))))
-
-
 def _masked(f: float) -> bool:
     return f < LOWEST_FREQUENCY or abs(f * 8 - round(f * 8)) / 8 < JPEG_GUARD
 

@@ -140,14 +140,3 @@ def sentence(gap_s: float = BURST_GAP_S) -> str:
     """The rule of `group`, to be printed wherever sequences are shown."""
     _check_gap("gap_s", gap_s)
     return f"Pictures of one deployment at most {wording.exactly(gap_s)} apart are one sequence."
-
-
-def detection_sentence(interval_s: float = INDEPENDENCE_S) -> str:
-    """The rule of `independent`, to be printed wherever detections are counted."""
-    _check_gap("interval_s", interval_s)
-    if interval_s == 0:
-        return "Observations of one species at one site count as one only where they overlap, as the largest count."
-    return (
-        f"Observations of one species at one site less than {wording.exactly(interval_s)} apart count as one, "
-        "with the largest count among them."
-    )

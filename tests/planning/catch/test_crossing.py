@@ -13,7 +13,7 @@ from pytest import approx
 from trod.errors import WrongInput
 from trod.planning.catch import crossing
 from trod.planning.catch.crossing import Path, View
-from trod.planning.catch.passers import DEER, Body, Gait
+from trod.planning.catch.passers import DEER, Body
 
 # (offset m, trigger time s, median m/s, sigma, angle °, chance). Zone 45°, view 41°, body 1.5 m.
 # Derived here, checked by simulation (test_walkby.py holds the simulation to the same figures).
@@ -27,70 +27,6 @@ CLOSED = [
     (4, 1.0, 7.0, 0.20, 45, 0.7836),
     (4, 2.0, 3.5, 0.25, 60, 0.1156),
 ]
-
-
-@pytest.mark.parametrize(("offset", "delay", "median", "sigma", "angle", "chance"), CLOSED)
-def test_the_chance_of_a_single_frame_in_closed_form(
-    offset: float, delay: float, median: float, sigma: float, angle: float, chance: float
-) -> None:
-    found = crossing.chance_in_frame(
-        Path(offset_m=offset, angle_deg=angle),
-        [Gait(share=1, median_mps=median, sigma_ln=sigma)],
-        zone_deg=45,
-        fov_deg=41,
-        length_m=1.5,
-        delay_s=delay,
-    )
-
-    assert found == approx(chance, abs=6e-5)
-
-
-def test_straight_across_the_speeds_that_are_caught_have_two_ends() -> None:
-    """lo = (q(tan β/2 − tan φ/2) + L/2)/τ and hi = (q(tan β/2 + tan φ/2) + L/2)/τ; derived here."""
-    bands = crossing.speed_bands(Path(offset_m=5, angle_deg=90), zone_deg=45, fov_deg=41, length_m=1.5, delay_s=1.0)
-
-    zone, view = math.tan(math.radians(22.5)), math.tan(math.radians(20.5))
-    for band in bands:
-        assert band.low_mps == approx(5 * (zone - view) + 0.75, abs=1e-12)
-        assert band.high_mps == approx(5 * (zone + view) + 0.75, abs=1e-12)
-    assert (bands[0].low_mps, bands[0].high_mps) == approx((0.952, 4.690), abs=5e-4)
-
-
-@pytest.mark.parametrize(("angle", "chord"), [(30, 20.606), (45, 6.954), (60, 4.183), (90, 2.991)])
-def test_a_slant_gives_time_in_the_view(angle: float, chord: float) -> None:
-    """Chord of a path 4 m off inside 41°; derived here: q(cot(a − φ/2) − cot(a + φ/2))."""
-    assert crossing.chord_m(Path(offset_m=4, angle_deg=angle), 41) == approx(chord, abs=5e-4)
-
-
-def test_a_path_that_never_leaves_the_view_has_no_end() -> None:
-    assert crossing.chord_m(Path(offset_m=4, angle_deg=10), 41) == math.inf
-
-
-def test_a_path_that_does_not_cross_the_zone_has_no_closed_form() -> None:
-    with pytest.raises(WrongInput) as caught:
-        crossing.speed_bands(Path(offset_m=4, angle_deg=20), zone_deg=45, fov_deg=41, length_m=1.5, delay_s=1)
-
-    assert str(caught.value) == (
-        "angle_deg: got 20; needed: an angle to the path above 22.5 degrees, so that the path crosses both "
-        "edges of zone and view"
-    )
-
-
-def test_without_delay_and_with_the_zone_inside_the_view_every_speed_is_caught() -> None:
-    chance = crossing.chance_in_frame(
-        Path(offset_m=6, angle_deg=90), [Gait(share=1, median_mps=2)],
-        zone_deg=30, fov_deg=60, length_m=0.5, delay_s=0,
-    )  # fmt: skip
-
-    assert chance == 1.0
-
-
-def test_a_speed_without_spread_is_caught_or_not() -> None:
-    band = crossing.SpeedBand(low_mps=1.0, high_mps=2.0)
-
-    assert band.chance(Gait(share=1, median_mps=1.5, sigma_ln=0)) == 1.0
-    assert band.chance(Gait(share=1, median_mps=2.5, sigma_ln=0)) == 0.0
-    assert crossing.SpeedBand(low_mps=2.0, high_mps=1.0).chance(Gait(share=1, median_mps=1.5)) == 0.0
 
 
 def spans(path: Path, view: View, body: Body = DEER.body) -> crossing.Spans:

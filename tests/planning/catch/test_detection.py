@@ -75,36 +75,6 @@ def test_rays_cut_the_zone_evenly_with_both_edges() -> None:
 WIDTHS = [(10, 0.69218), (20, 0.74773), (60, 0.96995), (90, 1.13662), (120, 1.30329), (180, 1.63662)]
 
 
-@pytest.mark.parametrize(("theta", "width"), WIDTHS)
-def test_the_mean_profile_width_of_a_sector(theta: float, width: float) -> None:
-    found = detection.mean_profile_width_m(reach_m=1, angle_rad=math.radians(theta))
-
-    assert found == approx(width, abs=6e-6)
-
-
-def test_the_mean_profile_width_of_ten_metres_and_forty_degrees() -> None:
-    found = detection.mean_profile_width_m(reach_m=10, angle_rad=math.radians(40))
-
-    assert found == approx(8.588420, abs=1e-6)
-
-
-@pytest.mark.parametrize("theta", [math.pi + 1e-9, math.radians(270), 2 * math.pi, 0.0, -1.0, math.nan])
-def test_a_sector_past_half_a_circle_is_refused(theta: float) -> None:
-    """At 270° and 360° the formula gives 2.137 and 2.637 times r where the true widths are 1.950 and 2."""
-    with pytest.raises(WrongInput) as caught:
-        detection.mean_profile_width_m(reach_m=1, angle_rad=theta)
-
-    assert str(caught.value).endswith("needed: an angle above 0 and at most π radians (180°)")
-
-
-def test_entries_turn_the_random_encounter_round() -> None:
-    """D = (y/t)·π/(v r (2+θ)), Rowcliffe et al. (2008); y 12, t 100 d, v 2.5 km/d, r 10 m, θ 0.70 (invented
-    inputs) give 5.585054 a km²; so that density gives 0.12 entries a day back."""
-    found = detection.entries_per_day(density_km2=5.585054, day_range_km=2.5, reach_m=10, angle_rad=0.70)
-
-    assert found == approx(0.12, abs=1e-7)
-
-
 @given(st.floats(0.01, 5), st.floats(0.1, 30), st.floats(1.1, 4))
 def test_more_of_anything_reaches_farther(area: float, contrast: float, more: float) -> None:
     base = detection.reach_m(Sensor(), area_m2=area, contrast=contrast)

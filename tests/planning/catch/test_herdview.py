@@ -148,13 +148,6 @@ def test_a_herd_that_hides_itself_is_refused_in_words() -> None:
     )
 
 
-def test_the_largest_countable_herd_grows_with_the_height() -> None:
-    found = [herdview.largest_countable(height_m=h) for h in (0.9, 2.0, 3.0)]
-
-    assert found[0] < found[1] <= found[2]
-    assert 25 <= found[0] <= 40
-
-
 def test_the_height_that_pays_is_the_lowest_that_does() -> None:
     pays = herdview.height_that_pays(herd=20)
 
@@ -164,15 +157,6 @@ def test_the_height_that_pays_is_the_lowest_that_does() -> None:
     assert not held.reached and held.height_m == 1.9
     assert herds.pays(held, "metric").startswith("Even from 1.9 m only about")
     assert herds.pays(held, "us").startswith("Even from 6 ft 3 in only about")
-
-
-@pytest.mark.parametrize(
-    ("near", "far", "thin", "exact"), [(10, 12, 3.30, 3.33), (10, 15, 2.17, 2.18), (20, 25, 2.92, 2.93)]
-)
-def test_to_see_over_a_near_back_one_needs_height(near: float, far: float, thin: float, exact: float) -> None:
-    """z + (H/2)·r₂/(r₂ − r₁) for a thin trunk, the tangent to the ellipse exactly; derived here."""
-    assert herdview.see_over_m(near_m=near, far_m=far, trunk_depth_m=1e-6) == approx(thin, abs=0.006)
-    assert herdview.see_over_m(near_m=near, far_m=far) == approx(exact, abs=0.006)
 
 
 def test_what_the_table_does_not_know_is_refused() -> None:

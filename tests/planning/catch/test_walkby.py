@@ -19,7 +19,7 @@ from slow_pass import Outcome, SlowPass
 from trod.errors import Stopped, WrongInput
 from trod.planning.catch import crossing
 from trod.planning.catch.crossing import Path, View
-from trod.planning.catch.detection import Sensor, mean_profile_width_m
+from trod.planning.catch.detection import Sensor
 from trod.planning.catch.passers import (
     DEER,
     ELK,
@@ -208,6 +208,15 @@ def test_pixels_along_the_body_follow_the_lens() -> None:
 
     assert found is not None
     assert found.value == approx(4000 * 1.5 / (2 * 8 * math.tan(math.radians(20.5))), rel=1e-4)
+
+
+def mean_profile_width_m(*, reach_m: float, angle_rad: float) -> float:
+    """How wide a sector stands, on average, in the way of animals that come from anywhere: r(2+θ)/π.
+
+    A convex figure's perimeter over π (Cauchy's theorem on mean width); for cameras J. M. Rowcliffe, J. Field,
+    S. T. Turvey & C. Carbone (2008) J. Appl. Ecol. 45:1228–1236.
+    """
+    return reach_m * (2.0 + angle_rad) / math.pi
 
 
 @pytest.mark.parametrize("theta_deg", [20, 45, 90, 150])

@@ -16,12 +16,8 @@ from trod.planning.equipment.batteries import (
     COLD_STOP,
     GAUGE,
     Pack,
-    Part,
     cell_by,
     external,
-    mixed_wh,
-    peukert_exponent,
-    peukert_hours,
     usable_wh,
 )
 from trod.planning.equipment.panel import Panel
@@ -173,25 +169,6 @@ def test_a_pack_that_cannot_be_laid_in_rows_is_refused() -> None:
         Pack(battery=BATTERIES["LR6"], panel=Panel(peak_w=2))
 
 
-def test_a_mixed_pack_is_as_good_as_its_weakest_battery() -> None:
-    mixed = mixed_wh([Part(battery=BATTERIES["FR6"], number=6), Part(battery=BATTERIES["LR6"], number=2)], -10, 8.0)
-
-    assert float(mixed) == approx(float(Pack(battery=BATTERIES["LR6"], number=8).usable_wh(-10, 8.0)))
-
-
-def test_old_batteries_among_new_ones_pull_the_pack_down() -> None:
-    mixed = mixed_wh(
-        [
-            Part(battery=BATTERIES["LR6"], number=7),
-            Part(battery=BATTERIES["LR6"], number=1, age_years=5),
-        ],
-        10,
-        8.0,
-    )
-
-    assert float(mixed) == approx(0.85 * float(Pack(battery=BATTERIES["LR6"]).usable_wh(10, 8.0)))
-
-
 def test_a_cold_stop_that_may_pass_is_said_for_alkaline_and_nickel_not_for_lithium() -> None:
     assert COLD_STOP in Pack(battery=BATTERIES["LR6"]).cautions()
     assert COLD_STOP in Pack(battery=BATTERIES["HR6"]).cautions()
@@ -217,11 +194,3 @@ def test_every_kind_says_where_its_figures_are_from() -> None:
     with pytest.raises(WrongInput, match="battery: got 'AAA'; needed: one of LR6, FR6, HR6, external"):
         cell_by("AAA")
     assert cell_by(" lr6 ") is BATTERIES["LR6"]
-
-
-def test_peukerts_law() -> None:
-    """Peukert (1897), formula from memory; figures by hand: 100 Ah over 20 h at 10 A, and the exponent from
-    (5 A, 20 h) and (16 A, 5 h)."""
-    for exponent, hours in ((1.2, 8.7055), (1.3, 8.1225), (1.0, 10.0)):
-        assert peukert_hours(100, rated_h=20, current_a=10, exponent=exponent) == approx(hours, abs=1e-4)
-    assert peukert_exponent((5, 20), (16, 5)) == approx(1.19184, abs=1e-5)

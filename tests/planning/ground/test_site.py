@@ -58,13 +58,6 @@ def test_snow_is_told_by_month() -> None:
         site.snow_by_month({13: 1.0})
 
 
-def test_a_compass_bearing_needs_the_users_declination() -> None:
-    assert site.true_heading_deg(355, declination_deg=10) == 5
-    assert site.true_heading_deg(5, declination_deg=-10) == 355
-    with pytest.raises(WrongInput):
-        site.true_heading_deg(5, declination_deg=math.nan)
-
-
 @pytest.mark.parametrize(
     "bad",
     [

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-import pytest
 from numpy.typing import NDArray
 from pytest import approx
 from scipy.stats import norm
 
-from trod.errors import WrongInput
-from trod.planning.visit.fixes import FIXES, fix_words, worth_of_fix
+from trod.planning.visit.fixes import worth_of_fix
 from trod.planning.visit.upkeep import lost_days
 
 Floats = NDArray[np.float64]
@@ -65,10 +63,3 @@ def test_less_theft_counts_at_a_kept_interval_too() -> None:
     worth = worth_of_fix(never, never, cost_in_lost_days=6, hazard_per_day=1 / 100, hazard_after=1 / 1000, every_days=30)
 
     assert worth.saved_days_a_year == approx((days[0] - days[1]) * 365.25 / 30, rel=1e-3)
-
-
-def test_every_fix_has_its_words() -> None:
-    assert {key for key, _, _ in FIXES} == {"batteries", "card", "delay", "branch", "higher"}
-    assert fix_words("branch") == "trim the branch that waves before the camera"
-    with pytest.raises(WrongInput, match="fix: got 'paint'; needed: one of batteries, card, delay, branch, higher"):
-        fix_words("paint")

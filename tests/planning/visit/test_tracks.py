@@ -10,7 +10,7 @@ import pytest
 
 from trod.errors import WrongInput
 from trod.planning.ground.heightgrid import HeightGrid
-from trod.planning.visit.tracks import Track, along, join, tracks_from_geojson, tracks_from_lines
+from trod.planning.visit.tracks import Track, along, join, tracks_from_geojson
 from trod.planning.visit.travel import Pace, Place, Ways
 
 LAT, LON = 47.3, 13.9
@@ -248,12 +248,6 @@ def test_geojson_tells_what_a_car_can_use() -> None:
 def test_what_is_no_geojson_of_tracks_is_refused_in_words(document: object, words: str) -> None:
     with pytest.raises(WrongInput, match=words):
         tracks_from_geojson(document)
-
-
-def test_lines_of_a_hand_held_become_tracks() -> None:
-    assert tracks_from_lines([[[13.9, 47.3], [13.91, 47.31]], [[1, 2]]], drive=True) == (
-        Track(points=((47.3, 13.9), (47.31, 13.91)), drive=True),
-    )
 
 
 def test_a_recording_with_a_point_each_metre_gives_no_more_steps_than_one_with_few() -> None:

@@ -56,7 +56,7 @@ from trod.errors import ArchiveUnwritable, TrodError, WrongInput
 
 __all__ = [
     "ANYTHING", "Dot", "Line", "Replayed", "SaidMeanwhile", "Told", "history", "line_from", "lines_of",
-    "redo", "redoable", "replay", "same_again", "say", "tell", "tell_lines", "undo",
+    "redo", "redoable", "replay", "say", "tell", "tell_lines", "undo",
 ]  # fmt: skip
 
 TICK = timedelta(microseconds=1)
@@ -246,21 +246,6 @@ def redoable(by: str) -> Any:
     last = Identification.objects.filter(by=by).aggregate(at=Max("at"))["at"]
     mine = Identification.objects.filter(by=by, undone_by=by, undone_at__isnull=False)
     return (mine.filter(undone_at__gt=last) if last else mine.none()).order_by("-undone_at", "-uuid")
-
-
-def same_again(
-    sequence: Sequence, *, by: str, at: datetime, saw: str | Anything | None = ANYTHING, uuid: str | None = None
-) -> Identification | None:
-    """Say of this sequence what this person said last, without the dots; None when that is nothing."""
-    last = (
-        Identification.objects.filter(by=name_of(by), undone_at__isnull=True)
-        .prefetch_related("observations__species")
-        .order_by("-at", "-uuid")
-        .first()
-    )
-    if last is None:
-        return None
-    return say(sequence, [replace(line, dots=()) for line in lines_of(last)], by=by, at=at, saw=saw, uuid=uuid)
 
 
 def lines_of(identification: Identification) -> list[Line]:

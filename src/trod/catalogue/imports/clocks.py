@@ -212,7 +212,7 @@ def follow(deployment: Deployment, line: Line) -> list[str]:
 class ClockProposal:
     """A correction that would make a camera's clock agree with a visit. Times are the camera's own, naive.
 
-    visit : the number of the visit's row. shift_s is 0 where the clock drifted, and the drift then says it all.
+    visit : the number of the visit's row. shift_s : at from_raw; beside a drift it is what was read at the visit before.
     """
 
     visit: int
@@ -236,8 +236,8 @@ def proposals(deployment: Deployment) -> list[ClockProposal]:
 
     At a visit somebody noted what the clock showed and what time it was. When the two are far apart, all
     pictures since the visit before (when the clock was last known or set) are taken to be out by the same,
-    unless the difference is small enough for a drift, which then grows evenly. Pictures of that stretch must
-    exist.
+    unless the difference is small enough for a drift, which then grows evenly: from what was read at the visit
+    before, where that was too little to be worth a correction, else from nothing. Pictures of that stretch must exist.
     """
     offset = timedelta(minutes=deployment.utc_offset_min)
     made = list(deployment.clock_corrections.filter(undone_at__isnull=True))
@@ -245,8 +245,8 @@ def proposals(deployment: Deployment) -> list[ClockProposal]:
     before: Visit | None = None
     for visit in deployment.visits.order_by("at", "uuid"):
         shown, true = naive(visit.clock_shown), visit.clock_true
-        since = before.at if before else deployment.start
-        before = visit
+        last, before = before, visit
+        since = last.at if last else deployment.start
         if shown is None or true is None:
             continue
         right = _on_the_clock(true, offset)
@@ -256,6 +256,9 @@ def proposals(deployment: Deployment) -> list[ClockProposal]:
         days = max(1e-9, (true - since).total_seconds() / 86400)
         drifted = abs(error_s) / days <= MOST_DRIFT_S_D
         start_true = _on_the_clock(since, offset)
+        drift = _since_reading(last, shown, true, deployment) if drifted else None
+        if drift is not None and drift.from_raw is not None:
+            start_true = drift.from_raw
         from_raw = start_true if drifted else start_true + timedelta(seconds=error_s)
         # The clock counts whole seconds, and somebody set it within minutes of the visit's noted time.
         if not drifted and abs(error_s) > 30 * 86400:
@@ -273,15 +276,27 @@ def proposals(deployment: Deployment) -> list[ClockProposal]:
         who = visit.by or "Somebody"
         reason = f"{who} read {wording.moment(shown)} off it on {wording.short_day(right)} at {right:%H:%M}."
         if drifted:
-            rate = -error_s / days
-            found.append(
-                ClockProposal(
-                    visit.pk, from_raw, shown, 0.0, rate, f"{reason} It drifted evenly, as it seems.", pictures
-                )
-            )
+            rate = -error_s / days if drift is None else drift.drift_s_per_day
+            shift_s = 0.0 if drift is None else drift.shift_s
+            reason = f"{reason} It drifted evenly, as it seems."
+            found.append(ClockProposal(visit.pk, from_raw, shown, shift_s, rate, reason, pictures))
         else:
             found.append(ClockProposal(visit.pk, from_raw, shown, -error_s, 0.0, reason, pictures))
     return found
+
+
+def _since_reading(
+    last: Visit | None, shown: datetime, true: datetime, deployment: Deployment
+) -> clock.ClockCorrection | None:
+    """The drift since the visit before, where the clock was read then too and was out by too little to be set."""
+    first = naive(last.clock_shown) if last is not None else None
+    if last is None or first is None or last.clock_true is None or last.clock_true >= true or first >= shown:
+        return None
+    if abs(clock.offset_from_visit(first, last.clock_true, deployment.utc_offset_min)) >= LEAST_S:
+        return None  # so far out it was surely set
+    return clock.correction_between_visits(
+        first, last.clock_true, shown, true, utc_offset_min=deployment.utc_offset_min, reason="two readings"
+    )
 
 
 def _on_the_clock(instant: datetime, offset: timedelta) -> datetime:

@@ -21,14 +21,13 @@ long. The path meets the ray at angle θ where s = q·cot(a − θ), at the dist
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trod.errors import WrongInput, positive
-from trod.planning.catch.passers import Body, Gait
+from trod.planning.catch.passers import Body
 
 Floats = NDArray[np.float64]
 NEAREST_PATH_M = 0.3
@@ -85,92 +84,6 @@ def along_m(path: Path, ray_deg: float) -> float:
     if math.sin(between) <= _SMALL:
         return math.nan
     return path.offset_m / math.tan(between)
-
-
-def chord_m(path: Path, fov_deg: float) -> float:
-    """Length of the path inside a wedge from the camera; infinite when the path never leaves it. [m]"""
-    right, left = along_m(path, -fov_deg / 2), along_m(path, fov_deg / 2)
-    if math.isnan(right):
-        return 0.0
-    return math.inf if math.isnan(left) else left - right
-
-
-@dataclass(frozen=True, kw_only=True)
-class SpeedBand:
-    """The speeds whose picture has the animal's middle in the frame: slower is not in yet, faster is gone."""
-
-    low_mps: float
-    high_mps: float
-
-    def chance(self, gait: Gait) -> float:
-        """The chance that a lognormal speed falls into the band."""
-        if not self.high_mps > max(self.low_mps, 0.0):
-            return 0.0
-        if gait.sigma_ln == 0:
-            return float(self.low_mps <= gait.median_mps <= self.high_mps)
-
-        def below(speed: float) -> float:
-            if speed <= 0:
-                return 0.0
-            if math.isinf(speed):
-                return 1.0
-            return 0.5 * math.erfc(-math.log(speed / gait.median_mps) / (gait.sigma_ln * math.sqrt(2)))
-
-        return below(self.high_mps) - below(self.low_mps)
-
-
-def speed_bands(
-    path: Path, *, zone_deg: float, fov_deg: float, length_m: float, delay_s: float
-) -> tuple[SpeedBand, SpeedBand]:
-    """Which speeds get the animal's middle into a single picture, going forward and going backward.
-
-    A thin body whose front edge fires the sensor at the first edge of the zone; one picture, delay_s later,
-    no pause. Raises WrongInput where the path does not cross both edges of zone and view.
-    Notes : forward, the middle is at S(−β/2) − L/2 + v·τ when the picture is taken and must lie between
-    S(−φ/2) and S(+φ/2), with S(θ) = q·cot(a − θ); backward the mirror image of it. With τ = 0 the band is
-    all speeds or none. Derived here, checked by simulation.
-    """
-    positive("delay_s", delay_s, needed="seconds, 0 or more", zero=True)
-    positive("length_m", length_m, needed="metres, 0 or more", zero=True)
-    ends = [along_m(path, side * angle / 2) for angle in (zone_deg, fov_deg) for side in (-1, 1)]
-    if any(math.isnan(s) for s in ends):
-        raise WrongInput(
-            "angle_deg",
-            got=path.angle_deg,
-            needed=f"an angle to the path above {max(zone_deg, fov_deg) / 2:g} degrees, so that the path "
-            "crosses both edges of zone and view",
-        )
-    zone_right, zone_left, view_right, view_left = ends
-    begin = zone_right - length_m / 2
-    begin_back = -(zone_left + length_m / 2)
-
-    def band(near: float, far: float) -> SpeedBand:
-        if delay_s == 0:
-            return SpeedBand(low_mps=0.0, high_mps=math.inf if near <= 0 <= far else 0.0)
-        return SpeedBand(low_mps=near / delay_s, high_mps=far / delay_s)
-
-    forward = band(view_right - begin, view_left - begin)
-    backward = band(-view_left - begin_back, -view_right - begin_back)
-    return forward, backward
-
-
-def chance_in_frame(
-    path: Path,
-    gaits: Sequence[Gait],
-    *,
-    zone_deg: float,
-    fov_deg: float,
-    length_m: float,
-    delay_s: float,
-    forward_share: float = 0.5,
-) -> float:
-    """The closed-form chance that a single picture has the animal's middle in it; see `speed_bands`."""
-    forward, backward = speed_bands(path, zone_deg=zone_deg, fov_deg=fov_deg, length_m=length_m, delay_s=delay_s)
-    total = sum(gait.share for gait in gaits)
-    return sum(
-        gait.share / total * (forward_share * forward.chance(gait) + (1 - forward_share) * backward.chance(gait))
-        for gait in gaits
-    )
 
 
 @dataclass(frozen=True)

@@ -137,32 +137,3 @@ def reach_band(sensor: Sensor, body: Body, *, air_c: float) -> ReachBand:
     spread = math.hypot(CONTRAST_SPREAD_LN, CONTRAST_DOUBT_K / warm)
     factor = math.exp(1.2816 * spread / 2)  # half, because reach goes with the square root
     return ReachBand(low_m=middle / factor, middle_m=middle, high_m=middle * factor)
-
-
-def mean_profile_width_m(*, reach_m: float, angle_rad: float) -> float:
-    """How wide a sector stands, on average, in the way of animals that come from anywhere. [m]
-
-    angle_rad : full angle of the sector, above 0 and at most π.
-    Raises WrongInput beyond π: the sector is then not convex and the formula no longer its width.
-    Notes : r(2+θ)/π, a convex figure's perimeter over π.
-    References : A.-L. Cauchy's theorem on mean width; J. M. Rowcliffe, J. Field, S. T. Turvey & C. Carbone
-    (2008) J. Appl. Ecol. 45:1228–1236 use it for cameras.
-    """
-    positive("reach_m", reach_m)
-    if not 0 < angle_rad <= math.pi:
-        raise WrongInput("angle_rad", got=angle_rad, needed="an angle above 0 and at most π radians (180°)")
-    return reach_m * (2.0 + angle_rad) / math.pi
-
-
-def entries_per_day(*, density_km2: float, day_range_km: float, reach_m: float, angle_rad: float) -> float:
-    """Animals that enter the zone in a day when they move about at random.
-
-    density_km2 : animals to the square kilometre. day_range_km : how far one goes in a day.
-    Notes : density · day range · mean profile width; groups, if any, by group. Animals are taken not to
-    notice the camera and not to keep to paths, so this is for open ground, not for a trail.
-    References : Rowcliffe et al. (2008), as above, turned round.
-    """
-    positive("density_km2", density_km2, needed="animals per km², 0 or more", zero=True)
-    positive("day_range_km", day_range_km, needed="kilometres a day, 0 or more", zero=True)
-    width_km = mean_profile_width_m(reach_m=reach_m, angle_rad=angle_rad) / 1000
-    return density_km2 * day_range_km * width_km

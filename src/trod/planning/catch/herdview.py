@@ -330,20 +330,6 @@ def look(*, height_m: float, herd: float, **place: float) -> HerdView:
     return HerdView(height_m=height_m, herd=herd, share=found, seen=herd * found, grows=grows)
 
 
-def largest_countable(*, height_m: float, least: float = REFUSED_BELOW, **place: float) -> int:
-    """The largest herd of which at least this share is seen from the height; at most what the table has."""
-    width_m, depth_m = place.get("width_m", 20.0), place.get("depth_m", 15.0)
-    size = place.get("shoulder_m", SHOULDER_M) / SHOULDER_M
-    best = 1
-    for herd in range(1, HERDS[-1] + 1):
-        if not fits(herd, width_m=width_m / size, depth_m=depth_m / size):
-            break
-        if share(height_m=height_m, herd=herd, **place) < least:
-            break
-        best = herd
-    return best
-
-
 @dataclass(frozen=True, kw_only=True)
 class HeightThatPays:
     """The lowest height from which a herd is well seen. table : (height, share) of all that were tried.
@@ -384,24 +370,3 @@ def height_that_pays(
     good = next((row for row in rows if row[1] >= wanted), None)
     height, found = good or rows[-1]
     return HeightThatPays(herd=herd, wanted=wanted, height_m=height, share=found, reached=good is not None, table=rows)
-
-
-def see_over_m(
-    *,
-    near_m: float,
-    far_m: float,
-    centre_m: float = TRUNK_CENTRE_M,
-    trunk_height_m: float = TRUNK_HEIGHT_M,
-    trunk_depth_m: float = TRUNK_WIDTH_M,
-) -> float:
-    """The lens height from which the middle of a far trunk shows over the back of a near one. [m]
-
-    trunk_depth_m : the near trunk along the line of sight; its width when it stands across.
-    Notes : the tangent from the far middle to the near ellipse, c·r₂/√(Δ² − a²) above the middle, with
-    Δ = r₂ − r₁. For thin trunks it is z + (H/2)·r₂/(r₂ − r₁). Derived here.
-    """
-    positive("near_m", near_m)
-    if not far_m - near_m > trunk_depth_m / 2:
-        raise WrongInput("far_m", got=far_m, needed="a distance clear behind the near animal")
-    rise = (trunk_height_m / 2) / math.sqrt((far_m - near_m) ** 2 - (trunk_depth_m / 2) ** 2)
-    return centre_m + rise * far_m

@@ -8,7 +8,6 @@ IEC 60086-2 lists least durations for LR6; they are not used here, because they 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -319,41 +318,3 @@ class Part:
     battery: Battery
     number: int
     age_years: float = 0.0
-
-
-def mixed_wh(
-    parts: Sequence[Part], temperature_c: ArrayLike, pulse_w: float, *, pulse_weight: float = PULSE_WEIGHT
-) -> Floats:
-    """What batteries of several kinds or ages in one row give: as many times the weakest as there are batteries. [Wh]
-
-    Notes : all carry the same current, so that the row stops with the first that is empty. See `MIXED`.
-    """
-    if not parts or any(part.number < 1 for part in parts):
-        raise WrongInput("parts", got=len(parts), needed="at least one kind of battery, one battery or more of each")
-    number = sum(part.number for part in parts)
-    load = pulse_weight * positive("pulse_w", pulse_w, needed="watts, 0 or more", zero=True) / number
-    each = [usable_wh(part.battery, temperature_c, load, age_years=part.age_years) for part in parts]
-    return np.asarray(number * np.minimum.reduce(each), dtype=float)
-
-
-def peukert_hours(capacity_ah: float, *, rated_h: float, current_a: float, exponent: float) -> float:
-    """How long a lead-acid battery lasts at a current: H·(C/(I·H))^k. [h]
-
-    capacity_ah : stated for a discharge over `rated_h`. Peukert (1897), Elektrotechnische Zeitschrift 20:20 (from
-    memory); holds for lead-acid near room temperature and steady currents only.
-    """
-    for name, value in (("capacity_ah", capacity_ah), ("rated_h", rated_h), ("current_a", current_a)):
-        positive(name, value)
-    if not 1 <= exponent <= 2:
-        raise WrongInput("exponent", got=exponent, needed="a number from 1 to 2")
-    return rated_h * float((capacity_ah / (current_a * rated_h)) ** exponent)
-
-
-def peukert_exponent(first: tuple[float, float], second: tuple[float, float]) -> float:
-    """The exponent from two discharges, each (current [A], hours it lasted)."""
-    (current_1, hours_1), (current_2, hours_2) = first, second
-    for value in (*first, *second):
-        positive("discharge", value, needed="a current in amperes and hours, both above 0")
-    if current_1 == current_2:
-        raise WrongInput("discharges", got=f"{current_1:g} A twice", needed="two different currents")
-    return math.log(hours_1 / hours_2) / math.log(current_2 / current_1)

@@ -23,27 +23,11 @@ GIB = 2**30
 FAMILIES = ((2.0, "FAT16"), (32.0, "FAT32"), (2000.0, "exFAT"))
 
 
-def gib_from_gb(size_gb: float) -> float:
-    """What stands on a card (GB, 10⁹ bytes) as many computers show it (GiB, 2³⁰ bytes)."""
-    return size_gb * 1e9 / GIB
-
-
-def gb_from_gib(size_gib: float) -> float:
-    """What a computer shows in GiB (often written "GB") as what stands on the card."""
-    return size_gib * GIB / 1e9
-
-
 def usable_mb(card_gb: float) -> float:
     """Room for pictures on a card. [MB, 10⁶ bytes] card_gb : as printed on it (GB, 10⁹ bytes)."""
     if not 0 < card_gb <= 128_000:
         raise WrongInput("card_gb", got=card_gb, needed="gigabytes as printed on the card, above 0")
     return USABLE_SHARE * 1000 * card_gb
-
-
-def file_system(card_gb: float) -> str:
-    """The file system that a card of this size comes with."""
-    usable_mb(card_gb)
-    return next((name for most, name in FAMILIES if card_gb <= most), "exFAT")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -129,43 +113,3 @@ def mb_per_trigger(sizes: FileSizes, *, frames: int, clip_s: float, night_share:
     picture = (1 - night_share) * sizes.day_mean_mb + night_share * sizes.night_mean_mb + sizes.slack_mb
     clip = clip_s * sizes.clip_mb_s + (sizes.slack_mb if clip_s > 0 else 0.0)
     return frames * picture + clip
-
-
-def files_that_fit(
-    sizes: FileSizes, card_gb: float, *, frames: int, clip_s: float = 0.0, night_share: float = 0.5
-) -> int:
-    """How many files a card takes before it is full, on the average."""
-    each = mb_per_trigger(sizes, frames=frames, clip_s=clip_s, night_share=night_share)
-    if not each > 0:
-        raise WrongInput("frames", got=frames, needed="at least one picture or a clip for each trigger")
-    return int(usable_mb(card_gb) / each * (frames + (clip_s > 0)))
-
-
-def longest_clip_s(sizes: FileSizes, card_gb: float) -> float:
-    """The longest clip that the card's file system takes; infinite where there is no limit but the card. [s]"""
-    if file_system(card_gb) == "exFAT":
-        return math.inf
-    most = FAT32_MOST_BYTES if file_system(card_gb) == "FAT32" else 2**31 - 1
-    return most / 1e6 / sizes.clip_mb_s
-
-
-def room_cautions(
-    sizes: FileSizes, card_gb: float, *, frames: int, clip_s: float = 0.0, night_share: float = 0.5
-) -> tuple[str, ...]:
-    """What must be said of a card and what is put on it."""
-    said: list[str] = []
-    longest = longest_clip_s(sizes, card_gb)
-    if clip_s > longest:
-        said.append(
-            f"A clip of {clip_s:.0f} s is larger than one file may be on a {file_system(card_gb)} card "
-            f"(about {longest:.0f} s at {sizes.clip_mb_s:g} MB/s): it will be cut in two or end early."
-        )
-    most = files_that_fit(sizes, card_gb, frames=frames, clip_s=clip_s, night_share=night_share)
-    if most > LAST_NUMBER:
-        said.append(
-            f"About {most} files fit on this card and file numbers end at {LAST_NUMBER}: names will repeat, or "
-            "the camera begins a new folder. Take the whole card in, never single folders."
-        )
-    if card_gb > 32:
-        said.append("Cards above 32 GB come with exFAT; some cameras take no card above 32 GB. Look in its manual.")
-    return tuple(said)

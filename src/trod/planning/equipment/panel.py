@@ -41,38 +41,3 @@ class Panel:
         month = ((np.asarray(day_of_year, dtype=float) - 1) % 365.25 // 30.4375).astype(int)
         hours = np.asarray(self.sun_hours, dtype=float)[month]
         return np.asarray(hours * self.peak_w * self.performance, dtype=float)
-
-
-def yield_wh(peak_w: float, *, sun_hours: float, performance: float) -> float:
-    """What a panel brings in a day with so many hours of full sun (1000 W/m²). [Wh]"""
-    positive("peak_w", peak_w)
-    positive("sun_hours", sun_hours, needed="hours, 0 or more", zero=True)
-    positive("performance", performance)
-    return peak_w * sun_hours * performance
-
-
-def panel_needed_w(day_wh: float, *, sun_hours: float, performance: float) -> float:
-    """The peak power that covers a day's use. [W]"""
-    positive("day_wh", day_wh)
-    positive("sun_hours", sun_hours)
-    positive("performance", performance)
-    return day_wh / (sun_hours * performance)
-
-
-def days_without_sun(*, voltage_v: float, capacity_ah: float, share: float, day_wh: float) -> float:
-    """How many days a full battery lasts when nothing comes in. [days] share : of it that may be used."""
-    for name, value in (("voltage_v", voltage_v), ("capacity_ah", capacity_ah), ("day_wh", day_wh)):
-        positive(name, value)
-    if not 0 < share <= 1:
-        raise WrongInput("share", got=share, needed="a share above 0, at most 1")
-    return voltage_v * capacity_ah * share / day_wh
-
-
-def power_now_w(peak_w: float, *, irradiance_w_m2: float, panel_c: float, loss_per_c: float = 0.004) -> float:
-    """What a panel gives at an irradiance and its own temperature: P·G/1000·(1 − loss·(T − 25)). [W]
-
-    The linear model of a module's power; loss_per_c is usually 0.003 to 0.005 for silicon.
-    """
-    positive("peak_w", peak_w)
-    positive("irradiance_w_m2", irradiance_w_m2, needed="W/m², 0 or more", zero=True)
-    return max(0.0, peak_w * irradiance_w_m2 / 1000 * (1 - loss_per_c * (panel_c - 25)))

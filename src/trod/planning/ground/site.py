@@ -6,7 +6,6 @@ map. Nothing in it is a camera's.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
@@ -188,13 +187,3 @@ def snow_by_month(depths: Mapping[int, float]) -> tuple[float, ...]:
         if month not in range(1, 13):
             raise WrongInput("month", got=month, needed="a month from 1 to 12")
     return tuple(float(depths.get(month, 0.0)) for month in range(1, 13))
-
-
-def true_heading_deg(magnetic_deg: float, *, declination_deg: float) -> float:
-    """A compass bearing as a true one. declination_deg : east positive; look it up for place and year.
-
-    Trod ships no model of the earth's magnetism: the declination is the user's.
-    """
-    if not (math.isfinite(magnetic_deg) and -180 <= declination_deg <= 180):
-        raise WrongInput("declination_deg", got=declination_deg, needed="degrees from -180 to 180, east positive")
-    return (magnetic_deg + declination_deg) % 360.0

@@ -355,33 +355,6 @@ def relative_swing(*, diameter_cm: float, reference_cm: float = REFERENCE_TRUNK_
     return (positive("reference_cm", reference_cm) / positive("diameter_cm", diameter_cm)) ** 4
 
 
-def sway_hz(
-    *,
-    diameter_m: float,
-    length_m: float,
-    stiffness_gpa: float = GREEN_WOOD_GPA,
-    kg_m3: float = GREEN_WOOD_KG_M3,
-) -> float:
-    """The slowest swing of an even round rod held at its foot: (1.8751²/2π)·√(EI/ρAL⁴). [Hz]
-
-    Goes with d/L², as measured conifers do (J. R. Moore, D. A. Maguire (2004) Trees 18:195–203: linear in
-    diameter over height squared, 602 trees; their coefficients are not used, being unconfirmed). A tree
-    tapers and carries a crown: use it only to compare trunks.
-    """
-    positive("diameter_m", diameter_m)
-    positive("length_m", length_m)
-    speed = math.sqrt(positive("stiffness_gpa", stiffness_gpa) * 1e9 / positive("kg_m3", kg_m3))
-    # √(I/A) of a round rod is d/4.
-    return 1.8751041**2 / (2 * math.pi) * speed * diameter_m / 4 / length_m**2
-
-
-def swing_pixels(*, swing_mm: float, over_m: float, columns: int, fov_deg: float) -> float:
-    """How far the picture shifts when a trunk bends by so much over so much of its length. [pixels]"""
-    positive("columns", columns)
-    turn = math.degrees(math.atan2(positive("swing_mm", swing_mm, zero=True) / 1000, positive("over_m", over_m)))
-    return turn * columns / positive("fov_deg", fov_deg)
-
-
 TrunkReason = Literal["thin", "dead", "leaning", "far off", "firm post", "sound"]
 MOST_LEAN_DEG = 15.0
 

@@ -2,7 +2,6 @@
 
 kit          what goes into the car, what to mind
 ordering     the search for who, when, in which order
-inspection   textbook intervals to compare with
 spares       what to carry, by risk
 upkeep       when to visit: the chance of a stop against the price of going
 maintenance  what a year of cameras costs and shows

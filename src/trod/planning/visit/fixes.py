@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from numpy.typing import ArrayLike
 
-from trod.errors import WrongInput, positive
+from trod.errors import positive
 from trod.planning.visit.upkeep import Interval, best_interval, lost_days, with_hazard
 
 YEAR_DAYS = 365.25
@@ -89,11 +89,3 @@ def _say(saved: float, trips: float) -> str:
     if trips >= 0.5:
         said += f", {trips:.0f} visits among them" if trips >= 1.5 else ", one visit among them"
     return said + "."
-
-
-def fix_words(key: str) -> str:
-    """A fix in words by its key. Raises WrongInput."""
-    for known, words, _ in FIXES:
-        if known == key:
-            return words
-    raise WrongInput("fix", got=key, needed="one of " + ", ".join(known for known, _, _ in FIXES))

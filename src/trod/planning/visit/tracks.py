@@ -8,7 +8,7 @@ other, are connected. A bridge over a track is therefore taken for a crossing.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -68,14 +68,6 @@ class Track:
                 )
         if self.kmh is not None and not 1 <= self.kmh <= 130:
             raise WrongInput(f"kmh of track {self.name!r}", got=self.kmh, needed="a number from 1 to 130")
-
-
-def tracks_from_lines(lines: Iterable[Sequence[Sequence[float]]], *, drive: bool = False) -> tuple[Track, ...]:
-    """Tracks from lines of [longitude, latitude], as a hand-held's GPX gives them. Lines of one point are passed
-    over."""
-    return tuple(
-        Track(points=tuple((float(p[1]), float(p[0])) for p in line), drive=drive) for line in lines if len(line) > 1
-    )
 
 
 def tracks_from_geojson(document: Any) -> tuple[Track, ...]:

@@ -49,18 +49,6 @@ def tobler_kmh(slope: ArrayLike) -> Floats:
     return np.asarray(6.0 * np.exp(-3.5 * np.abs(np.asarray(slope, dtype=np.float64) + 0.05)))
 
 
-def naismith_h(*, walked_m: float, climb_m: float) -> float:
-    """Hours on foot by the mountaineers' rule: 5 km an hour, and an hour more for each 600 m of climb.
-
-    References : W. W. Naismith (1892), Scottish Mountaineering Club Journal 2:136 (in the usual metric form, from
-    memory). It takes nothing off for going down and is a check on the other, not what `Ways` rests on.
-    """
-    for name, value in (("walked_m", walked_m), ("climb_m", climb_m)):
-        if not (math.isfinite(value) and value >= 0):
-            raise WrongInput(name, got=value, needed="metres, 0 or more")
-    return walked_m / 5000 + climb_m / 600
-
-
 @dataclass(frozen=True, kw_only=True)
 class Pace:
     """How fast the people of this reserve get about.

@@ -59,16 +59,6 @@ def with_hazard(stopped: ArrayLike, hazard_per_day: float, *, step_days: float =
     return np.asarray(1 - (1 - curve) * alone, dtype=float)
 
 
-def alive_after(stopped: ArrayLike, day: int) -> Floats:
-    """The chances once a camera is known to have been alive on a day after its visit (a message, a passer-by)."""
-    curve = _checked(stopped)
-    if not 0 <= day < len(curve):
-        raise WrongInput("day", got=day, needed=f"a day of the forecast, 0 to {len(curve) - 1}")
-    if curve[day] >= 1:
-        raise WrongInput("day", got=day, needed="a day by which the forecast does not call the camera surely stopped")
-    return np.asarray(np.maximum(0.0, (curve - curve[day]) / (1 - curve[day])), dtype=float)
-
-
 def _summed(curve: Floats, step_days: float) -> Floats:
     return np.asarray(step_days * np.concatenate(([0.0], np.cumsum((curve[1:] + curve[:-1]) / 2))), dtype=float)
 

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from trod import clock, wording
 from trod.catalogue.answers.summary import summaries, visits_by_deployment
 from trod.catalogue.forecasts import forecasts
+from trod.catalogue.imports.clocks import proposals
 from trod.catalogue.models import Camera, Card, Deployment, Picture, Placement, Reserve, Site
 from trod.catalogue.rows import changes
 from trod.errors import TrodError
@@ -162,17 +163,11 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
                 "clock": "" if error_s is None else "right" if abs(error_s) < 60 else wording.clock_error(error_s),
             }
         )
-    try:
-        from trod.catalogue.imports.clocks import proposals
-
-        proposed = proposals(row)
-    except ImportError:
-        proposed = []
     context = {
         "deployment": row,
         "seen": seen,
         "visits": told[::-1],
-        "proposed": proposed,
+        "proposed": proposals(row),
         "work": clock_views.work_on(row),
         "hatchings": timelines.hatchings(),
         "svg": timelines.draw(line, first=first, last=last, today=today),

@@ -15,7 +15,6 @@ from trod import clock
 from trod.catalogue.models import Camera, Card, Deployment, Reserve, Site, Visit
 from trod.catalogue.models.overlap import MESSAGE as OVERLAP
 from trod.catalogue.models.overlap import NAME as OVERLAP_NAME
-from trod.catalogue.slugs import slug_from
 from trod.web.forms.common import Input, LocalMoment, RecordForm, box, refusal, whole
 
 
@@ -264,8 +263,3 @@ class ClockForm(forms.Form):
         """Seconds to add to the camera's time."""
         shown = self.cleaned_data["shown"].replace(tzinfo=None)
         return clock.offset_from_visit(shown, self.cleaned_data["truly"], self.deployment.utc_offset_min)
-
-
-def proposed_slug(site: Site, start: datetime, reserve: Reserve | None) -> str:
-    """A deployment's folder name."""
-    return slug_from(f"{site.slug} {clock.local(start, reserve.zone if reserve else 'UTC'):%Y-%m-%d}", "deployment")

@@ -16,7 +16,7 @@ from django.contrib import messages
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -330,10 +330,7 @@ def _choose(request: HttpRequest, row: Placement) -> HttpResponse:
             other.save(update_fields=["chosen"])
         row.chosen = True
         row.save(update_fields=["chosen"])
-    try:
-        return redirect("setup_sheet:setup_sheet", row.uuid)
-    except NoReverseMatch:  # a Trod without the room of set-up sheets
-        return redirect("planner:beside", row.site.slug)
+    return redirect("setup_sheet:setup_sheet", row.uuid)
 
 
 @require_POST

@@ -14,7 +14,7 @@ from statistics import median
 from urllib.parse import urlencode
 
 from django.db.models import Exists, OuterRef
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from trod import clock, wording
 from trod.catalogue.answers.summary import Summary
@@ -256,11 +256,8 @@ def _before(told: Forecast) -> str:
 
 
 def _round() -> tuple[str, str]:
-    """The action for many cameras: to plan a round, where there is a page for it."""
-    try:
-        return "Plan a round", reverse("rounds:new")
-    except NoReverseMatch:
-        return "See the cameras", reverse("cameras:cameras")
+    """The action for many cameras: to plan a round."""
+    return "Plan a round", reverse("rounds:new")
 
 
 def _silence_to_end(d: Deployment, seen: Summary) -> float:
