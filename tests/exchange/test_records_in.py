@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -186,6 +187,13 @@ def test_a_summer_deployment_that_lasts_into_winter_keeps_its_camera_clock(tmp_p
         seen = records.sequences("A")
 
     assert [one.start.hour for one in seen] == [10, 10]
+
+
+def test_a_pipe_is_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "notes.csv")
+
+    with pytest.raises(WrongInput, match="no file"):
+        look(tmp_path / "notes.csv")
 
 
 def test_a_package_without_a_table_says_which(folder):

@@ -111,6 +111,8 @@ def look(path: Path, columns: Mapping[str, str] | None = None) -> Source:
         return _package(path if path.is_dir() else path.parent)
     if path.suffix.lower() == ".zip":
         raise WrongInput("path", got=path.name, needed="the folder that lies in it; unpack the ZIP first")
+    if not path.is_file():
+        raise WrongInput("path", got=f"{path.name}, which is no file", needed="a folder, or a CSV file")
     return _flat(path, columns or {})
 
 
