@@ -561,5 +561,6 @@ def _act(
         "first": frames[0][0],
         "last": frames[-1][0],
         "note": identification["note"],
+        "reached": "time",
         "observations": observations,
     }

@@ -383,7 +383,14 @@ def _read(rows: list[_Row], species: Mapping[int, tuple[str, str]], zone: str) -
         standing = standing.filter(deployment__in=list(by_pk))
     lines: dict[int, list[Any]] = {}
     for line in said.filter(identification__in=standing.order_by().values("identification")).values_list(
-        "identification", "what", "species", "count", "sex", "life_stage", "identification__by"
+        "identification",
+        "what",
+        "species",
+        "count",
+        "sex",
+        "life_stage",
+        "identification__by",
+        "identification__reached",
     ):
         lines.setdefault(line[0], []).append(line[1:])
     texts = rollups.lines(by_pk)
@@ -416,7 +423,7 @@ def _piece(
         if identification is None:
             unseen.append(UnseenSequence(sequence=key, site=row.site, utc_s=start_s))
             continue
-        for what, of, count, sex, life_stage, by in lines.get(identification, ()):
+        for what, of, count, sex, life_stage, by, reached in lines.get(identification, ()):
             slug, name = species.get(of, ("", "")) if of is not None else ("", "")
             observations.append(
                 Observation(
@@ -434,6 +441,7 @@ def _piece(
                     said_by=by,
                     picture=first_picture(key),
                     pictures=frames,
+                    reached=reached,
                 )
             )
     observations.sort(key=lambda s: (s.utc_s, s.sequence, s.what, s.species, s.sex, s.life_stage, s.count, s.said_by))

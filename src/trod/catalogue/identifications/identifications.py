@@ -6,7 +6,7 @@ in one transaction. Whatever dies in between, the file is the truth: `replay` br
 Each line of the file is an *act*, known by its own uuid:
 
     {"act": "say",  "uuid": …, "by": …, "at": …, "sequence": key, "first": sha, "last": sha, "note": …,
-     "observations": […]}
+     "reached": "time" | "content", "observations": […]}
     {"act": "undo", "uuid": …, "by": …, "at": …, "sequence": key, "identification": uuid of the identification}
     {"act": "redo", "uuid": …, "by": …, "at": …, "sequence": key, "identification": uuid of the identification}
 
@@ -124,6 +124,7 @@ def say(
     note: str = "",
     saw: str | Anything | None = ANYTHING,
     uuid: str | uuids.UUID | None = None,
+    reached: str = "",
 ) -> Identification:
     """Write one person's identification about one sequence: to the archive first, then to the database.
 
@@ -131,6 +132,7 @@ def say(
     saw : uuid of the identification that stood when the person looked (None: none did). When another person's other
     identification
         stands by now, SaidMeanwhile is raised and nothing is written. ANYTHING: do not compare.
+    reached : how the sequence came up, see `Identification.Reached`; of one that was reviewed before the first counts.
     uuid : of the identification, when the caller may have to ask twice; an identification that is there already is
     given back as
     it is. Raises WrongInput, SaidMeanwhile, DiskFull, ArchiveUnwritable.
@@ -159,8 +161,12 @@ def say(
         species = _species(lines)
         pictures = _pictures(sequence, lines)
         at = _after_all(sequence, by, at)
-        _keep(sequence.deployment, [_say_act(sequence, uuid, by, at, note, lines, species)])
-        identification = Identification.objects.create(uuid=uuid, sequence=sequence, by=by, at=at, note=note)
+        before = sequence.identifications.filter(undone_at__isnull=True).order_by("at", "uuid").first()
+        reached = before.reached if before else reached
+        _keep(sequence.deployment, [_say_act(sequence, uuid, by, at, note, reached, lines, species)])
+        identification = Identification.objects.create(
+            uuid=uuid, sequence=sequence, by=by, at=at, note=note, reached=reached
+        )
         rows = Observation.objects.bulk_create(
             Observation(
                 identification=identification,
@@ -352,6 +358,7 @@ def _say_act(
     by: str,
     at: datetime,
     note: str,
+    reached: str,
     lines: abc.Sequence[Line],
     species: Mapping[str, Species],
 ) -> dict[str, Any]:
@@ -376,7 +383,8 @@ def _say_act(
             row["dots"] = [{"picture": d.picture, "x": round(d.x, 5), "y": round(d.y, 5)} for d in line.dots]
         observations.append(row)
     act = {"act": "say", "uuid": str(uuid), "by": by, "at": at.isoformat(), "sequence": sequence.key}
-    return {**act, "first": first, "last": last, "note": note, "observations": observations}
+    how = {"reached": reached} if reached else {}
+    return {**act, "first": first, "last": last, "note": note, **how, "observations": observations}
 
 
 def _turn_act(

@@ -143,6 +143,7 @@ def _add_said(says: dict[uuids.UUID, dict[str, Any]], done: Replayed) -> set[int
                 by=a["by"],
                 at=a["at"],
                 note=text(a.get("note") or "")[:LONGEST_NOTE],
+                reached=a["reached"] if a.get("reached") in Identification.Reached.values else "",
             )
             for a, sequence in placed
         ],

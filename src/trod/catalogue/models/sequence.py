@@ -84,11 +84,19 @@ post_save.connect(_first_sum, sender=Deployment, dispatch_uid="trod-first-sum")
 class Identification(models.Model):
     """All that one person said about one sequence at one moment. Never changed, only followed or undone."""
 
+    class Reached(models.TextChoices):
+        TIME = "time", "in the order of time"
+        CONTENT = "content", "picked by what is in it"
+
     uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     sequence = models.ForeignKey(Sequence, on_delete=models.CASCADE, related_name="identifications")
     by = models.CharField(max_length=80)
     at = models.DateTimeField()
     note = models.CharField(max_length=500, blank=True)
+    reached = models.CharField(
+        "how it came up", max_length=8, choices=Reached, blank=True,
+        help_text="when the sequence was first reviewed: by its time, or picked by what is in it; empty where not known",
+    )  # fmt: skip
     undone_at = models.DateTimeField(null=True, blank=True)
     undone_by = models.CharField(max_length=80, blank=True)
 

@@ -38,6 +38,8 @@ ORDERS = {
     "new": ("-start_at", "-id"),
     "place": ("deployment_id", "start_at", "id"),
 }
+# Queues that hold what waits whatever is in it; each is walked in the order of time.
+BY_TIME = frozenset({"unseen", "all"})
 MOST_COUNTED = 20_000  # above, the page says "more than"
 
 

@@ -55,7 +55,7 @@ def look(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _resume(request: HttpRequest, me: str) -> dict[str, Any] | None:
+def _next(request: HttpRequest, me: str) -> tuple[queue.Queue, Sequence] | None:
     """The sequence this person would come to next: after their latest word, in the queue they left."""
     last = (
         Identification.objects.filter(by=me, undone_at__isnull=True)
@@ -67,8 +67,15 @@ def _resume(request: HttpRequest, me: str) -> dict[str, Any] | None:
         return None
     wish = queue.read(QueryDict(request.session.get(PLACE, "")), Reserve.objects.order_by("id").first())
     following = wish.after(last.sequence, me).select_related("deployment__site__reserve").first()
-    if following is None:
+    return None if following is None else (wish, following)
+
+
+def _resume(request: HttpRequest, me: str) -> dict[str, Any] | None:
+    """The same, as the page shows it."""
+    found = _next(request, me)
+    if found is None:
         return None
+    wish, following = found
     card = pages.cards(Sequence.objects.filter(pk=following.pk), person=me, may=people.may_see(request), blind=True)[0]
     return {"sequence": following, "sentence": card.sentence, "wish": wish}
 
@@ -76,13 +83,14 @@ def _resume(request: HttpRequest, me: str) -> dict[str, Any] | None:
 @require_GET
 def sequence(request: HttpRequest, pk: int) -> HttpResponse:
     me = person(request)
-    here = get_object_or_404(Sequence.objects.only("id", "start_at", "deployment_id"), pk=pk)
+    here = get_object_or_404(Sequence.objects.only("id", "start_at", "deployment_id", "identification_id"), pk=pk)
     wish = queue.read(request.GET, Reserve.objects.order_by("id").first())
     left, whole = wish.counts(me)
     animals, others = pages.keys()
     kinds = pages.kinds()
     may, blind = people.may_see(request), wish.which == "second"
     first = pages.cards(Sequence.objects.filter(pk=pk), person=me, may=may, blind=blind)
+    chosen = here.identification_id is None and _is_chosen(request, wish, here, me)
     following = pages.cards(wish.after(here, me)[: AHEAD - 1], person=me, may=may, blind=blind)
     data = {
         "cards": [pages.as_json(c) for c in first + following],
@@ -95,6 +103,7 @@ def sequence(request: HttpRequest, pk: int) -> HttpResponse:
         "me": me,
         "queue": wish.query(),
         "second": wish.which == "second",
+        "chosen": pk if chosen else None,
         "left": left,
         "shown": people.chose(request),
         "unseen": wish.which == "unseen",
@@ -127,6 +136,16 @@ def sequence(request: HttpRequest, pk: int) -> HttpResponse:
             "not_for_you": NOT_FOR_YOU,
         },
     )
+
+
+def _is_chosen(request: HttpRequest, wish: queue.Queue, here: Sequence, me: str) -> bool:
+    """Whether a person opened this very sequence: it is neither the first of the queue nor the one they would come to
+    next."""
+    first = wish.rows(me).only("pk").first()
+    if first is not None and first.pk == here.pk:
+        return False
+    after = _next(request, me)
+    return after is None or after[1].pk != here.pk
 
 
 @require_GET
@@ -227,6 +246,7 @@ def _say(request: HttpRequest, asked: dict[str, Any], me: str) -> JsonResponse:
         note=str(asked.get("note") or ""),
         saw=str(asked.get("saw") or "") or None,
         uuid=asked.get("uuid") or None,
+        reached=_reached(asked),
     )
     place = str(asked.get("queue") or "")[:500]
     if request.session.get(PLACE, "") != place:
@@ -245,6 +265,15 @@ def _say(request: HttpRequest, asked: dict[str, Any], me: str) -> JsonResponse:
             if said.by != me and not said.undone
         ]
     return JsonResponse(answer)
+
+
+def _reached(asked: dict[str, Any]) -> str:
+    """How the sequence came up: in a queue by time, or picked."""
+    how = Identification.Reached
+    if asked.get("chosen"):
+        return how.CONTENT
+    wish = queue.read(QueryDict(str(asked.get("queue") or "")[:500]), Reserve.objects.order_by("id").first())
+    return how.TIME if wish.which in queue.BY_TIME else how.CONTENT
 
 
 def _trouble(message: str, status: int) -> JsonResponse:

@@ -666,6 +666,7 @@
       sequence: c.key,
       sequence_id: c.id,
       saw: c.saw,
+      chosen: c.id === data.chosen,
       lines,
       note,
       queue: data.queue,
