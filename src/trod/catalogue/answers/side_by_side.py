@@ -18,6 +18,7 @@ from trod.findings import Filter, Finding, compare
 from trod.findings.observations import COMMON_INDEPENDENCE_MIN
 from trod.findings.shared_hours import PEOPLE, shared_hours
 from trod.telling import overlap as overlap_told
+from trod.telling import two_sides as compare_told
 
 TITLE = "Do they come more often?"
 MOST_KEPT = 24
@@ -73,7 +74,11 @@ def make_filters(
 
 def ask(account: Account, first: Filter, second: Filter) -> Compared:
     """How often, on both sides. The same of the same evidence is answered from memory. Raises WrongInput."""
-    return _answered(account, "compare", first, second, lambda: compare(account.evidence, first, second))
+
+    def work() -> Finding:
+        return compare_told.finding(account.evidence, compare(account.evidence, first, second))
+
+    return _answered(account, "compare", first, second, work)
 
 
 def ask_overlap(account: Account, first: Filter, second: Filter, *, people: bool = False) -> Compared:
