@@ -8,6 +8,7 @@ herds      how much of a herd is seen
 two_sides  two periods or two sites side by side: the answer
 rounds     what a round brings, why a stop was left out
 ranking    why a camera stands in its place for a use
+calibrations  what walks say of a camera
 season     why a place promises much or little in a month
 glare      the sun in and near the picture
 """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -26,6 +27,7 @@ from trod.planning.catch.crossing import Path, View
 from trod.planning.catch.detection import Sensor
 from trod.planning.catch.passers import DEER, PERSON, Gait, Passer
 from trod.planning.catch.walkby import Case
+from trod.telling import calibrations
 
 TRUTH = {"trigger_s": 1.2, "zone_deg": 60.0, "range_m": 18.0}
 CLAIMS = {"trigger_s": 0.3, "zone_deg": 45.0, "range_m": 25.0}
@@ -87,7 +89,9 @@ def test_one_speed_straight_across_cannot_part_trigger_time_and_zone() -> None:
     assert found.linked("trigger_s", "zone_deg") > 0.8
     band = found.band("trigger_s")
     assert band.high / band.low > 3
-    assert any(line.startswith("Trigger time and detection angle stand for each other") for line in found.advice())
+    assert any(
+        line.startswith("Trigger time and detection angle stand for each other") for line in calibrations.advice(found)
+    )
 
 
 def test_several_speeds_and_angles_part_them() -> None:
@@ -107,7 +111,7 @@ def test_the_range_is_told_only_by_walks_far_off() -> None:
     far = near & walk_test(far_walks(field))
 
     assert not near.told("range_m")
-    assert "To learn the range, walk lines so far off that some walks bring no picture." in near.advice()
+    assert "To learn the range, walk lines so far off that some walks bring no picture." in calibrations.advice(near)
     assert far.told("range_m") and far.spread_left("range_m") < near.spread_left("range_m") / 2
     assert far.band("range_m").low <= TRUTH["range_m"] <= far.band("range_m").high
     assert far.pieces == ("16 walks", "15 walks")
@@ -115,11 +119,18 @@ def test_the_range_is_told_only_by_walks_far_off() -> None:
 
 def test_the_makers_claim_stands_beside_what_the_field_says() -> None:
     field = Field({"trigger_s": 2.4, "zone_deg": 40.0, "range_m": 18.0}, 6)
-    lines = walk_test(many_speeds(field) + many_speeds(field)).advice(CLAIMS)
+    found = walk_test(many_speeds(field) + many_speeds(field))
 
-    assert lines[0].startswith("Trigger time: the maker says 0.30 s; the field says about ")
-    assert lines[0].endswith("they differ.")
-    assert lines[2] == "Detection range: the maker says 25 m; the field does not tell."
+    assert found.told("trigger_s") and not found.agrees("trigger_s", CLAIMS["trigger_s"])
+    assert found.agrees("trigger_s", found.band("trigger_s").middle)
+    assert re.fullmatch(r"about \d\.\d s \(\d\.\d s to \d\.\d s\)", calibrations.band(found, "trigger_s", "us"))
+    assert not found.told("range_m")
+
+
+def test_a_range_is_told_in_the_readers_units() -> None:
+    assert calibrations.figure(18.4, "range_m", "metric") == "18 m"
+    assert calibrations.figure(18.4, "range_m", "us") == "60 ft"
+    assert calibrations.figure(40.2, "zone_deg", "us") == "40°"
 
 
 @pytest.mark.long

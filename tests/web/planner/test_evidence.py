@@ -33,7 +33,7 @@ def walked(cast, model):
 
 def test_walks_that_come_too_late_tell_a_slower_trigger_than_the_maker_does(walked, model):
     walked(SLOW)
-    says = evidence.says(spec_of(model), evidence.tests_of(model))
+    says = evidence.says(spec_of(model), evidence.tests_of(model), system="metric")
     line = {one.label: one for one in says.lines}["Trigger time"]
 
     assert (line.claim, line.agree) == ("0.40 s", False)
@@ -42,7 +42,7 @@ def test_walks_that_come_too_late_tell_a_slower_trigger_than_the_maker_does(walk
 
 
 def test_without_a_walk_nothing_is_said(cast, model):
-    assert evidence.says(spec_of(model), evidence.tests_of(model)) is None
+    assert evidence.says(spec_of(model), evidence.tests_of(model), system="metric") is None
 
 
 def test_walks_past_cameras_of_another_kind_do_not_count(walked, cast):

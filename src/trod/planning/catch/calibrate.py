@@ -6,14 +6,14 @@ its likelihood, worked out with the sensor's model of `detection` and the geomet
 of evidence about one camera are joined by `&`.
 
 What can be told apart: for one speed straight across, a slow trigger and a wide zone look the same, because
-only τ·v against the zone's edge is seen. A second speed or angle parts them; `Calibration.advice` says so
+only τ·v against the zone's edge is seen. A second speed or angle parts them; `Calibration.two_for_one` says so
 when it is missing. Range shows only where walks were far enough off not to fire every time.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Literal, get_args
@@ -32,11 +32,8 @@ Floats = NDArray[np.float64]
 Shown = Literal["none", "empty", "coming", "whole", "going", "cut"]
 Axis = Literal["trigger_s", "zone_deg", "range_m"]
 AXES: tuple[Axis, ...] = get_args(Axis)
-WORDS: dict[str, tuple[str, str, float]] = {
-    "trigger_s": ("trigger time", "s", 0.05),
-    "zone_deg": ("detection angle", "°", 1.0),
-    "range_m": ("detection range", "m", 1.0),
-}
+# No figure is told finer than this.
+STEPS: dict[Axis, float] = {"trigger_s": 0.05, "zone_deg": 1.0, "range_m": 1.0}
 # The order of the categories inside: no picture, empty, only the fore part in, whole, only the hind part in.
 _KINDS = ("none", "empty", "coming", "whole", "going")
 # So often a walk is noted wrongly, or does what no model says. Assumed.
@@ -192,44 +189,16 @@ class Calibration:
         spread = math.sqrt(float(table.sum(axis=1) @ dx**2) * float(table.sum(axis=0) @ dy**2))
         return float(dx @ table @ dy) / spread if spread > 0 else 0.0
 
-    def advice(self, claims: Mapping[str, float] | None = None) -> list[str]:
-        """Sentences for the placement planner: the maker's claim beside what the field says, and what is not told."""
-        lines = []
-        for axis in AXES:
-            word = WORDS[axis][0]
-            claim = (claims or {}).get(axis)
-            said = f"the maker says {_figure(claim, axis)}; " if claim is not None else ""
-            if not self.told(axis):
-                lines.append(f"{word.capitalize()}: {said}the field does not tell.")
-                continue
-            band = self.band(axis)
-            field_says = (
-                f"the field says about {_figure(band.middle, axis)} "
-                f"({_figure(band.low, axis)} to {_figure(band.high, axis)})"
-            )
-            verdict = ""
-            if claim is not None:
-                step = WORDS[axis][2] / 2  # a claim that is printed as the band's end agrees with it
-                agree = band.low - step <= claim <= band.high + step
-                verdict = ": they agree" if agree else ": they differ"
-            lines.append(f"{word.capitalize()}: {said}{field_says}{verdict}.")
+    @property
+    def two_for_one(self) -> bool:
+        """Whether trigger time and detection angle stand for each other: only another speed or angle parts them."""
         wide = max(self.spread_left("trigger_s"), self.spread_left("zone_deg"))
-        if self.linked("trigger_s", "zone_deg") > LINKED and wide > TOLD / 2:
-            lines.append(
-                "Trigger time and detection angle stand for each other in these walks: walk once more at "
-                "another speed, or at another angle to the camera."
-            )
-        if not self.told("range_m"):
-            lines.append("To learn the range, walk lines so far off that some walks bring no picture.")
-        return lines
+        return self.linked("trigger_s", "zone_deg") > LINKED and wide > TOLD / 2
 
-
-def _figure(value: float, axis: Axis) -> str:
-    _, unit, step = WORDS[axis]
-    if axis == "trigger_s":
-        text = f"{value:.1f}" if value >= 1 else f"{value:.2f}"
-        return f"{text} {unit}"
-    return f"{step * round(value / step):.0f}{unit if unit == '°' else f' {unit}'}"
+    def agrees(self, axis: Axis, claim: float) -> bool:
+        """Whether a maker's claim fits; one that is printed as the band's end does."""
+        band, half = self.band(axis), STEPS[axis] / 2
+        return band.low - half <= claim <= band.high + half
 
 
 @dataclass(frozen=True)

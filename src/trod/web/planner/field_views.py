@@ -15,7 +15,8 @@ from trod.catalogue.models import CameraModel, Deployment, Site, WalkTest
 from trod.catalogue.rows import usual
 from trod.catalogue.rows.specs import spec_of
 from trod.errors import NotEnoughEvidence, WrongInput
-from trod.planning.catch import animals, calibrate
+from trod.planning.catch import animals
+from trod.telling import calibrations
 from trod.units import system_of
 from trod.web import seen
 from trod.web.access import person
@@ -42,11 +43,11 @@ def field(request: HttpRequest, slug: str) -> HttpResponse:
     if model is not None:
         spec = spec_of(model)
         tests = evidence.tests_of(model)
-        says = evidence.says(spec, tests)
         units = units_for(request, site.reserve)
+        says = evidence.says(spec, tests, system=units)
         context |= {
             "says": says,
-            "keep_words": _keep_words(says),
+            "keep_words": _keep_words(says, units),
             "tests": tests[::-1],
             "standing": Deployment.objects.filter(camera__model=model, end__isnull=True).select_related(
                 "camera", "site"
@@ -57,8 +58,9 @@ def field(request: HttpRequest, slug: str) -> HttpResponse:
     return render(request, "trod/planner/field.html", context)
 
 
-def _keep_words(says: evidence.Says | None) -> list[tuple[str, str]]:
-    return [(calibrate.WORDS[name][0], calibrate._figure(value, name)) for name, value in says.keep] if says else []  # type: ignore[arg-type]
+def _keep_words(says: evidence.Says | None, system: conversions.System) -> list[tuple[str, str]]:
+    kept = says.keep if says else ()
+    return [(calibrations.name(axis), calibrations.figure(value, axis, system)) for axis, value in kept]
 
 
 def _counted(request: HttpRequest, site: Site, spec: Any, units: str) -> dict[str, Any]:
@@ -69,7 +71,7 @@ def _counted(request: HttpRequest, site: Site, spec: Any, units: str) -> dict[st
     try:
         if (found := form.counts()) is not None:
             calibration = evidence.by_pictures(found, animals.animal(form.cleaned_data["animal"]), form.path(), spec)
-            context["picture_says"] = evidence.told(spec, calibration, f"at {site}")
+            context["picture_says"] = evidence.told(spec, calibration, f"at {site}", system=conversions.system_of(units))
     except (WrongInput, NotEnoughEvidence) as trouble:
         form.add_error(None, f"{trouble}.")
     return context
@@ -78,10 +80,10 @@ def _counted(request: HttpRequest, site: Site, spec: Any, units: str) -> dict[st
 @require_POST
 def keep(request: HttpRequest, slug: str) -> HttpResponse:
     """Write what walk tests tell down with the camera model, as measured. It can be put back."""
-    site_of(slug)  # a site that is not there is told before anything else
+    site = site_of(slug)  # a site that is not there is told before anything else
     model = get_object_or_404(CameraModel, slug=request.POST.get("model", ""))
     back = f"{reverse('planner:field', args=[slug])}?model={model.slug}"
-    says = evidence.says(spec_of(model), evidence.tests_of(model))
+    says = evidence.says(spec_of(model), evidence.tests_of(model), system=units_for(request, site.reserve))
     if says is None or not says.keep:
         messages.error(request, "The walks noted so far tell no figure well enough to keep it.")
         return redirect(back)

@@ -202,7 +202,7 @@ def _closer(
         "angles": pages.angles(answers.angles(question), done),
         "sun": answers.sun(question),
         "paces": pages.paces(others, question),
-        "says": evidence.says(done.spec, evidence.tests_of(model)) if model else None,
+        "says": evidence.says(done.spec, evidence.tests_of(model), system=done.system) if model else None,
         "standing": _standing(site),
     }
 

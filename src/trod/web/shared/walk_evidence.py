@@ -13,10 +13,12 @@ from trod.catalogue.models import CameraModel, Site, WalkTest
 from trod.catalogue.rows import usual
 from trod.planning.catch import calibrate
 from trod.planning.catch.animals import Animal
-from trod.planning.catch.calibrate import AXES, WORDS, Calibration, FirstPictures, Known, Walk
+from trod.planning.catch.calibrate import AXES, Axis, Calibration, FirstPictures, Known, Walk
 from trod.planning.catch.crossing import Path, View
 from trod.planning.catch.detection import Sensor
 from trod.planning.equipment.camera import CameraSpec
+from trod.telling import calibrations
+from trod.units import System
 
 GOT = {"nothing": "none", "empty": "empty", "part": "cut", "whole": "whole"}
 GOT_WORDS = {
@@ -46,7 +48,7 @@ class Says:
     lines: tuple[Line, ...]
     advice: tuple[str, ...]
     rests_on: str
-    keep: tuple[tuple[str, float], ...]
+    keep: tuple[tuple[Axis, float], ...]
 
 
 @dataclass(frozen=True)
@@ -115,14 +117,14 @@ def known_of(spec: CameraSpec) -> Known:
     )
 
 
-def says(spec: CameraSpec, tests: list[WalkTest]) -> Says | None:
+def says(spec: CameraSpec, tests: list[WalkTest], *, system: System) -> Says | None:
     """What walk tests say of a camera; None without a single walk that can be read."""
     walks = tuple(walks_of(tests))
     if not walks:
         return None
     cameras = sorted({str(test.deployment.camera) for test in tests})
     who = f"past {cameras[0]}" if len(cameras) == 1 else f"past {wording.plural(len(cameras), 'camera')} of this kind"
-    return told(spec, _by_walks(walks, known_of(spec)), who)
+    return told(spec, _by_walks(walks, known_of(spec)), who, system=system)
 
 
 @lru_cache(maxsize=32)
@@ -136,27 +138,21 @@ def by_pictures(found: FirstPictures, animal: Animal, path: Path, spec: CameraSp
     return calibrate.from_pictures(found, passer=animal.passer, path=path, known=known_of(spec))
 
 
-def told(spec: CameraSpec, found: Calibration, who: str = "") -> Says:
+def told(spec: CameraSpec, found: Calibration, who: str = "", *, system: System) -> Says:
     """A calibration in words, figure by figure."""
     lines, keep = [], []
     for axis in AXES:
         claim = getattr(spec.claimed, axis)
-        word = WORDS[axis][0].capitalize()
-        said = calibrate._figure(claim, axis) if claim is not None else "not stated"
+        word = calibrations.name(axis).capitalize()
+        said = calibrations.figure(claim, axis, system) if claim is not None else "not stated"
         if not found.told(axis):
             lines.append(Line(word, said, "does not tell", None))
             continue
-        band = found.band(axis)
-        figure = calibrate._figure
-        text = f"about {figure(band.middle, axis)} ({figure(band.low, axis)} to {figure(band.high, axis)})"
-        agree = None
-        if claim is not None:
-            step = WORDS[axis][2] / 2
-            agree = band.low - step <= claim <= band.high + step
-        lines.append(Line(word, said, text, agree))
-        keep.append((axis, round(band.middle, 3)))
-    extra = tuple(line for line in found.advice() if not line.startswith(tuple(f"{line_.label}:" for line_ in lines)))
-    return Says(tuple(lines), extra, f"{' and '.join(found.pieces)} {who}".strip(), tuple(keep))
+        agree = None if claim is None else found.agrees(axis, claim)
+        lines.append(Line(word, said, calibrations.band(found, axis, system), agree))
+        keep.append((axis, round(found.band(axis).middle, 3)))
+    pieces = wording.listed(found.pieces)
+    return Says(tuple(lines), calibrations.advice(found), f"{pieces} {who}".strip(), tuple(keep))
 
 
 def blanks_of(site: Site) -> Blanks | None:
