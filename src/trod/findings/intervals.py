@@ -28,13 +28,15 @@ def by_interval(evidence: Evidence, asked: Filter) -> tuple[AtInterval, ...]:
     Raises NotEnoughEvidence when no camera watched.
     """
     out = []
+    reviewed: Reviewed | None = None  # the same at every interval
     for minutes in sorted({*STEPS_MIN, asked.independence_min}):
         selection, found, worked = asking.prepare(evidence, replace(asked, independence_min=minutes))
+        reviewed = reviewed or Reviewed(selection)
         out.append(
             AtInterval(
                 minutes=minutes,
                 detections=len(found),
-                rate=asking.rate_of(selection, worked, found, Reviewed(selection)),
+                rate=asking.rate_of(selection, worked, found, reviewed),
                 asked=minutes == asked.independence_min,
             )
         )
