@@ -206,6 +206,22 @@ def test_a_kind_goes_to_the_species_that_a_person_chose(folder):
     assert other.observations.count() == 1
 
 
+def test_two_places_of_one_name_far_apart_are_two_sites(folder):
+    deployments, media, seen = packaged.rows()
+    deployments[1].update(locationName="Moor A", latitude="48.9")
+    take(packaged.write(folder, deployments, media, seen))
+
+    assert sorted(Site.objects.values_list("name", "latitude")) == [("Moor A", 47.3012), ("Moor A (2)", 48.9)]
+
+
+def test_two_cameras_of_one_place_stand_at_one_site(folder):
+    deployments, media, seen = packaged.rows()
+    deployments[1].update(locationName="Moor A", latitude="47.3020")
+    take(packaged.write(folder, deployments, media, seen))
+
+    assert Site.objects.get().deployments.count() == 2
+
+
 def test_a_camera_that_stands_elsewhere_in_that_time_is_left_out_with_the_reason(folder):
     deployments, media, seen = packaged.rows()
     deployments[1]["cameraID"] = "CAM-A"

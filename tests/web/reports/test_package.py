@@ -69,6 +69,16 @@ def test_what_came_in_as_a_package_goes_out_with_the_same_meaning(taken, tmp_pat
         assert goes[name] == came[name], name
 
 
+def test_two_places_of_one_name_keep_it(trod_home, tmp_path):
+    deployments, media, seen = packaged.rows()
+    deployments[1].update(locationName="Moor A", latitude="48.9")
+    folder = packaged.write(tmp_path / "p", deployments, media, seen)
+    bring.bring(folder, Choices(), by="Ilka Marwood", now=NOW, line=Silent())
+    export_package(tmp_path / "out", Wish(people=True))
+
+    assert meanings(tmp_path / "out") == meanings(folder)
+
+
 def test_what_a_package_tells_of_itself_goes_out_again_unless_a_place_is_hidden(trod_home, tmp_path):
     area = {"type": "Polygon", "coordinates": [[[13.0, 47.0], [14.0, 47.0], [14.0, 48.0], [13.0, 47.0]]]}
     own = {"name": "individuals", "data": [{"id": 1, "individualName": "Brindle"}]}

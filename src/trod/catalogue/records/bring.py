@@ -308,7 +308,7 @@ def _reserve(row: RecordImport, planned: Plan, source: Source) -> Reserve:
 
 def _deployment(row: RecordImport, reserve: Reserve, one: PlannedDeployment, made: dict[str, list[str]]) -> Deployment:
     stated = one.stated
-    site = one.site or Site.objects.filter(reserve=reserve, name__iexact=stated.place[:120]).first()
+    site = one.site or plan.site_of(stated)
     if site is None:
         has_place = stated.latitude_deg is not None and stated.longitude_deg is not None
         note = "" if has_place else PLACE_UNKNOWN
@@ -316,7 +316,7 @@ def _deployment(row: RecordImport, reserve: Reserve, one: PlannedDeployment, mad
             note = f"Its place is told to {stated.uncertainty_m:g} m, by the records it was imported with."
         site = Site.objects.create(
             reserve=reserve,
-            name=stated.place[:120],
+            name=_free_site_name(reserve, stated.place[:110]),
             slug=free_slug(Site, slug_from(stated.place, "site")),
             latitude=stated.latitude_deg if has_place else reserve.latitude,
             longitude=stated.longitude_deg if has_place else reserve.longitude,
@@ -351,6 +351,14 @@ def _deployment(row: RecordImport, reserve: Reserve, one: PlannedDeployment, mad
         )
     made["deployments"].append(deployment.slug)
     return deployment
+
+
+def _free_site_name(reserve: Reserve, wanted: str) -> str:
+    name, number = wanted, 1
+    while Site.objects.filter(reserve=reserve, name__iexact=name).exists():
+        number += 1
+        name = f"{wanted} ({number})"
+    return name
 
 
 def _camera_model(told: str, made: dict[str, list[str]]) -> CameraModel | None:

@@ -14,9 +14,11 @@ from trod.catalogue.slugs import slug_from
 from trod.exchange.records_in import Records
 from trod.exchange.stated import Skipped, StatedDeployment, StatedSequence
 from trod.findings import taxa
+from trod.planning.visit import travel
 
 CHUNK = 400
 SAME = timedelta(seconds=1)
+SAME_PLACE_M = 1000.0  # ours: positions of one site by hand, by map and by satellite differ by less
 NO_CAMERA = "not told, "  # head of the serial of a camera that the records do not name
 # The standard's features of a place, by our own. Ours.
 FEATURES = {
@@ -161,10 +163,22 @@ def _deployment(one: StatedDeployment) -> PlannedDeployment:
     slugs = [slug for slug in (known_deployments().get(one.key), one.key) if slug]
     rows = Deployment.objects.select_related("site", "camera").filter(slug__in=slugs)
     row = next((d for d in rows if abs(d.start - one.start) <= SAME), None)
-    site = row.site if row is not None else find_site(one.place)
+    site = row.site if row is not None else site_of(one)
     name = one.camera or f"{NO_CAMERA}{one.key}"[:64]
     camera = Camera.objects.filter(serial=name[:64]).first()
     return PlannedDeployment(stated=one, known=row, site=site, camera=camera, camera_name=name[:64])
+
+
+def site_of(one: StatedDeployment) -> Site | None:
+    """Your site of that name, where it lies about where the records say; two of one name far apart are two."""
+    named = find_site(one.place)
+    if named is None or one.latitude_deg is None or one.longitude_deg is None:
+        return named
+    for site in (named, *Site.objects.filter(name__istartswith=f"{one.place} (").order_by("pk")):
+        apart_m = travel.distance_m(site.latitude, site.longitude, one.latitude_deg, one.longitude_deg)
+        if apart_m <= max(SAME_PLACE_M, 1.5 * (one.uncertainty_m or 0.0)):
+            return site
+    return None
 
 
 def _overlap(one: PlannedDeployment, busy: dict[str, list[tuple[datetime, datetime | None, str]]]) -> str:

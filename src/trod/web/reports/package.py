@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import mimetypes
+import re
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -249,7 +250,7 @@ class Package:
         cells = {**own, **before} if before else own
         if before:
             names = (before.get("locationName"), before.get("locationID"), before.get("deploymentID"))
-            if row.site.name not in names:
+            if re.sub(r" \(\d+\)$", "", row.site.name) not in names:  # the second of one name is told apart here alone
                 cells["locationName"] = site.name
         cells |= package_out.place_cells(place, before)
         cells["deploymentID"] = called
