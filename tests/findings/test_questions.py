@@ -12,7 +12,8 @@ import pytest
 from pytest import approx
 
 from trod.errors import NotEnoughEvidence
-from trod.findings import Evidence, Filter, Finding, UnseenSequence, change, what_comes, when
+from trod.findings import Evidence, Filter, Finding, UnseenSequence, what_comes, when
+from trod.telling.change import answer as change
 
 YEAR = invented.year()
 QUESTIONS = (what_comes, when, change)

@@ -13,8 +13,9 @@ import pytest
 import vl_convert
 
 from trod.errors import WrongInput
-from trod.findings import Filter, change, what_comes, when
+from trod.findings import Filter, what_comes, when
 from trod.report import charts
+from trod.telling.change import answer as change
 
 DEER = Filter(species=("red-deer",))
 YEAR = invented.year()

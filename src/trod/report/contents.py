@@ -15,6 +15,7 @@ from trod.findings.finding import Finding
 from trod.findings.observations import Filter, Reserve, Selection, select
 from trod.leaving import without_places
 from trod.leaving.sites import FitEvidence, FitSite
+from trod.telling import change
 from trod.units import System
 
 Paper = Literal["a4", "us-letter"]
@@ -174,7 +175,7 @@ def gather(
 def _part(known: FitEvidence, own: Filter, key: str, name: str) -> SpeciesPart:
     found: dict[str, Finding | None] = {}
     why: dict[str, str] = {}
-    for question, ask in (("when", questions.when), ("change", questions.change)):
+    for question, ask in (("when", questions.when), ("change", change.answer)):
         try:
             found[question], why[question] = ask(known.evidence, own), ""
         except NotEnoughEvidence as trouble:

@@ -5,6 +5,7 @@ placement  how a camera is to be hung, piece by piece, and in two sentences
 settings   what to set, why, at what price
 setups     all of a setup: what it gives, the walk test, what to mind, what it supposes
 herds      how much of a herd is seen
+change     whether they come more or less often than before: the answer
 two_sides  two periods or two sites side by side: the answer
 rounds     what a round brings, why a stop was left out
 ranking    why a camera stands in its place for a use

@@ -19,10 +19,11 @@ from trod.catalogue import models
 from trod.catalogue.answers import evidence
 from trod.catalogue.answers.evidence import Account
 from trod.errors import CatalogueTrouble, NotEnoughEvidence, WrongInput
-from trod.findings import Filter, Finding, change, localtime, observations, taxa, what_comes, when
+from trod.findings import Filter, Finding, localtime, observations, taxa, what_comes, when
 from trod.findings.observations import COMMON_INDEPENDENCE_MIN, Selection
+from trod.telling import change
 
-ASK = {"what-comes": what_comes, "when": when, "change": change}
+ASK = {"what-comes": what_comes, "when": when, "change": change.answer}
 TITLES = dict(models.Question.Kind.choices)
 ROW_KEY = {"what-comes": "species_key", "when": "light", "change": "month"}
 MOST_KEPT = 48

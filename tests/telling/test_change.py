@@ -15,9 +15,11 @@ from pytest import approx
 from years import RESERVE, left_unreviewed, reserve_of
 
 from trod.errors import NotEnoughEvidence
-from trod.findings import Filter, change, change_told
+from trod.findings import Filter
 from trod.findings.yearly import YearlyChange
 from trod.findings.yearly_fit import Factor
+from trod.telling import change as change_told
+from trod.telling.change import answer as change
 
 DEER = Filter(species=("red-deer",))
 
