@@ -49,7 +49,7 @@ def addresses() -> list[tuple[str, str]]:
         ("a deployment", busiest.get_absolute_url()),
         ("change a deployment", reverse("cameras:deployment_edit", args=[busiest.slug])),
         ("how long it lasts", reverse("cameras:power", args=[(standing or busiest).slug])),
-        ("correct a watch", reverse("cameras:clock_new", args=[busiest.slug])),
+        ("correct a clock", reverse("cameras:clock_new", args=[busiest.slug])),
         ("retrieve", reverse("cameras:deployment_end", args=[busiest.slug])),
         ("delete a deployment", reverse("cameras:deployment_delete", args=[busiest.slug])),
         ("a visit", reverse("cameras:visit_edit", args=[Visit.objects.order_by("pk").first().pk])),

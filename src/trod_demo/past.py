@@ -246,7 +246,7 @@ def year(now: date = DEFAULT_NOW) -> Year:
         if site == "scree-foot" and down_d is None:
             reset = datetime(now.year - 3, 1, 1, tzinfo=tz).astimezone(UTC)
             sets[1] = (reset - at[1]).total_seconds()  # batteries changed, clock fell back and nobody looked
-            note[1] = "Cells changed."
+            note[1] = "Batteries changed."
             note[2] = "Clock stood on 1 January: it was not set after the last change of batteries. Put right."
         if site == "larkfield-edge":
             sets[6] = 3600.0

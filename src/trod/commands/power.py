@@ -55,7 +55,7 @@ def power(site_name: str, what_if: bool, as_json: bool, **asked: Any) -> None:
     """How long cameras last: when each will probably stop, by batteries, card, fault or theft, and when to go there.
 
     Without --what-if every standing camera of the catalogue is forecast from what came home, first due first. Nothing
-    is written. With --what-if no catalogue is needed: what is not told is assumed, and named.
+    is written. With --what-if no catalogue is needed: what is not given is assumed, and named.
 
     \b
     Examples:
@@ -159,7 +159,7 @@ def _free(given: dict[str, Any]) -> dict[str, Any]:
         words = "what the camera draws, by common practice"
         if spec is not None:
             words = "what the model does not state of its draw"
-        assumed.append("what is not told of its draw" if "idle" in given else words)
+        assumed.append("what is not given of its draw" if "idle" in given else words)
     low = min(climate.minimum_c)
     cold = f"the nights' cold, {low:.0f} °C in the coldest month ({climate.source.removeprefix('assumed ')})"
     if climate.assumed:

@@ -16,7 +16,7 @@ from trod.planning.equipment.batteries import (
     COLD_STOP,
     GAUGE,
     Pack,
-    cell_by,
+    battery_by,
     external,
     usable_wh,
 )
@@ -192,5 +192,5 @@ def test_every_kind_says_where_its_figures_are_from() -> None:
     for battery in BATTERIES.values():
         assert "assumed" in battery.source or "from memory" in battery.source
     with pytest.raises(WrongInput, match="battery: got 'AAA'; needed: one of LR6, FR6, HR6, external"):
-        cell_by("AAA")
-    assert cell_by(" lr6 ") is BATTERIES["LR6"]
+        battery_by("AAA")
+    assert battery_by(" lr6 ") is BATTERIES["LR6"]

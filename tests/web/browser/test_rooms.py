@@ -27,7 +27,7 @@ DETAILS = (
     "a deployment",
     "change a deployment",
     "how long it lasts",
-    "correct a watch",
+    "correct a clock",
     "retrieve",
     "delete a deployment",
     "a visit",

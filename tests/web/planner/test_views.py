@@ -291,7 +291,7 @@ def test_side_by_side_tells_what_differs(client, cast, model, told):
     assert rows["Lens height"] == (["0.50 m", "1.5 m"], True)
     assert rows["From tree or post to the path"] == (["4.0 m", "8.0 m"], True)
     assert rows["Camera"] == (["Umber Two", "Umber Two"], False)
-    assert rows["Slope, falling away +"] == (["5 °", "not told"], True)
+    assert rows["Slope, falling away +"] == (["5 °", "not given"], True)
 
 
 def test_a_kept_way_that_cannot_be_worked_out_any_more_is_told_and_harms_nobody(client, cast, model, told):

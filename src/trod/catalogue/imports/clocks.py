@@ -46,7 +46,7 @@ def camera_clock(deployment: Deployment) -> clock.CameraClock:
                 to_raw=naive(c.to_raw),
                 shift_s=c.shift_s,
                 drift_s_per_day=c.drift_s_per_day,
-                reason=c.reason or "not told",
+                reason=c.reason or "not given",
             )
             for c in deployment.clock_corrections.filter(undone_at__isnull=True).order_by("at", "uuid")
         ),

@@ -1376,7 +1376,7 @@ class Migration(migrations.Migration):
                     "disturbance_days",
                     models.FloatField(
                         blank=True,
-                        help_text="for how long animals stay away; 2 when not told",
+                        help_text="for how long animals stay away; 2 when not given",
                         null=True,
                         verbose_name="days of disturbance after a visit",
                     ),

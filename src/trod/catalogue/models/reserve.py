@@ -190,7 +190,7 @@ class Site(models.Model):
         "days of disturbance after a visit",
         null=True,
         blank=True,
-        help_text="for how long animals stay away; 2 when not told",
+        help_text="for how long animals stay away; 2 when not given",
     )
     climb_m = models.FloatField(
         "climb on foot to it",

@@ -1,7 +1,7 @@
 """What batteries hold: usable energy by load, cold and age, for the kinds a camera takes.
 
 Batteries are named by the designations of IEC 60086 (LR6 alkaline, FR6 lithium) and IEC 61951-2 (HR6 nickel-metal
-hydride), all of the AA size. The curve is ours: it is fitted to a handful of published points (see `CELLS`).
+hydride), all of the AA size. The curve is ours: it is fitted to a handful of published points (see `BATTERIES`).
 IEC 60086-2 lists least durations for LR6; they are not used here, because they were not read.
 """
 
@@ -18,7 +18,7 @@ from trod.errors import WrongInput, positive
 from trod.planning.equipment.panel import Panel
 
 Floats = NDArray[np.float64]
-# The temperature at which the figures of `CELLS` are stated.
+# The temperature at which the figures of `BATTERIES` are stated.
 ROOM_C = 21.0
 # A short flash loads batteries less than a steady draw of the same power would. Assumed.
 PULSE_WEIGHT = 0.5
@@ -145,7 +145,7 @@ BATTERIES: dict[str, Battery] = {
 def external(voltage_v: float, capacity_ah: float, *, share: float = 0.5) -> Battery:
     """An external battery as one big battery. share : of the stated capacity that is meant to be used.
 
-    Its curve is that of CELLS["external"], scaled; assumed.
+    Its curve is that of BATTERIES["external"], scaled; assumed.
     """
     positive("voltage_v", voltage_v)
     positive("capacity_ah", capacity_ah)
@@ -168,7 +168,7 @@ def external(voltage_v: float, capacity_ah: float, *, share: float = 0.5) -> Bat
     )
 
 
-def cell_by(designation: str) -> Battery:
+def battery_by(designation: str) -> Battery:
     """The kind of battery by its designation, in any case of letters. Raises WrongInput."""
     for name, battery in BATTERIES.items():
         if name.lower() == designation.strip().lower():

@@ -88,7 +88,7 @@ class CameraModelForm(RecordForm):
         required=False,
         help_text="by IEC 60086 and IEC 61951-2, as printed on the battery",
         choices=[
-            ("", "not told"),
+            ("", "unknown"),
             *((name, BATTERY_WORDS.get(name, name)) for name in BATTERIES),
             (OTHER, "another kind"),
         ],
@@ -121,7 +121,7 @@ class CameraModelForm(RecordForm):
         if row is not None and row.battery_kind and row.battery_kind not in BATTERIES:
             shown |= {"battery_kind": OTHER, "battery_other": row.battery_kind}
         super().__init__(*args, **{**more, "initial": {**shown, **(more.get("initial") or {})}})
-        box(self, "flash", forms.ChoiceField).choices = [("", "not told"), *CameraModel.Flash.choices]
+        box(self, "flash", forms.ChoiceField).choices = [("", "unknown"), *CameraModel.Flash.choices]
         for name in FIGURES:
             field = (forms.IntegerField if name in WHOLE else forms.FloatField)(required=False)
             self.fields[measured_name(name)] = field

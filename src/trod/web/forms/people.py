@@ -73,7 +73,7 @@ class SpeciesForm(RecordForm):
         above = Species.objects.exclude(rank=Species.Rank.SPECIES)
         parent = box(self, "parent", forms.ModelChoiceField)
         parent.queryset = above.exclude(pk=self.instance.pk)
-        parent.empty_label = "nothing, or not told"
+        parent.empty_label = "nothing, or unknown"
         self.fields["rank"].required = False
         self.fields["rank"].help_text = "above species: for animals of which no more is known, and for all below it"
 

@@ -119,7 +119,7 @@ class SignForm(RecordForm):
         self.fields["site"].help_text = "if it was near one; then its place will do"
         of_species = box(self, "species", forms.ModelChoiceField)
         of_species.queryset = Species.objects.all()
-        of_species.empty_label = "not told"
+        of_species.empty_label = "unknown"
         self.fields["latitude"].required = self.fields["longitude"].required = False
         self.fields["note"].widget.attrs["rows"] = 2
 

@@ -337,7 +337,7 @@ def _inputs_that_differ(columns: Sequence[Kept], units: str) -> list[tuple[str, 
 
 def _said(key: str, value: Any, units: str) -> str:
     if value is None:
-        return "not told"
+        return "not given"
     if isinstance(value, bool):
         return "yes" if value else "no"
     if key in LIMITS:

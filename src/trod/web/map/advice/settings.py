@@ -17,7 +17,7 @@ from trod.catalogue.models import CameraModel, Site
 from trod.catalogue.rows import usual
 from trod.errors import NotEnoughEvidence, WrongInput
 from trod.planning.catch.animals import ANIMALS, animal
-from trod.planning.equipment.batteries import BATTERIES, Pack, cell_by
+from trod.planning.equipment.batteries import BATTERIES, Pack, battery_by
 from trod.planning.equipment.camera import CameraSpec
 from trod.planning.equipment.energy import Draw
 from trod.planning.ground.site import Cover
@@ -199,7 +199,7 @@ def lasting(spec: CameraSpec, d: Inputs, wish: Wish, site: Site, *, start: date)
         forecast = endurance.forecast(
             Outfit(
                 draw=Draw.of(spec),
-                pack=Pack(battery=cell_by(battery), number=number),
+                pack=Pack(battery=battery_by(battery), number=number),
                 card_gb=wish.card_gb,
                 frames=0 if d.mode == "clip" else d.burst,
                 clip_s=d.clip_s if d.mode != "picture" else 0.0,
