@@ -23,6 +23,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 import numpy as np  # noqa: E402
 from rates import LAWS, WARM  # noqa: E402
 
+from trod.errors import NotEnoughEvidence  # noqa: E402
 from trod.findings import (  # noqa: E402
     Deployment,
     Evidence,
@@ -179,7 +180,10 @@ def _spans(days: np.ndarray) -> tuple[tuple[float, float], ...]:
 
 
 def _told(evidence: Evidence, truth: float) -> tuple[float, float, float, float] | None:
-    found = what_comes(evidence, ASKED)
+    try:
+        found = what_comes(evidence, ASKED)
+    except NotEnoughEvidence:
+        return None
     row = next((row for row in found.rows if row["species_key"] == "deer"), None)
     if row is None or row["rate"] is None or "hold only if" in str(row["interval_kind"]):
         return None
