@@ -47,6 +47,9 @@ class Svg(str):
         return self
 
 
+NO_DRAWING = Svg()
+
+
 def number(value: float) -> str:
     """A number as it stands in a drawing. Raises WrongInput for one that is none."""
     if not math.isfinite(value):

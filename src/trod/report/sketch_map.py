@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trod import units
-from trod.drawing.pen import Pen, Svg, Theme, shape
+from trod.drawing.pen import NO_DRAWING, Pen, Svg, Theme, shape
 from trod.drawing.scales import round_below
 from trod.findings.blur import METRES_PER_DEGREE, Cell
 from trod.leaving import FitLine, FitPlace
@@ -40,6 +40,7 @@ def draw(
     ways: Sequence[FitLine] = (),
     start: FitPlace | None = None,
     theme: Theme = "paper",
+    key: str = "map",
     size: float = 10.0,
 ) -> Svg:
     """The map as SVG; an empty string when there is no site. Its only words are numbers, N and a length.
@@ -47,8 +48,8 @@ def draw(
     ways : lines to draw beneath, and start : a square where they begin. size : of its words.
     """
     if not markers:
-        return Svg()
-    pen = Pen(theme, key="map", font=FONT)
+        return NO_DRAWING
+    pen = Pen(theme, key=key, font=FONT)
     points = [m for m in markers if m.place.cell is None]
     cells: dict[Cell, list[int]] = {}
     for m in markers:
@@ -105,7 +106,7 @@ def draw(
     pen.path(shape("M", x, y + 18, "V", y, "m-3.5 7l3.5 -7l3.5 7"), ink="ink", wide=1)
     pen.text(x, y - 4, "N", size=size, anchor="middle")
     sites = f"{len(markers)} sites" if len(markers) > 1 else "a site"
-    return pen.done(WIDTH, height, f"Sketch map of {sites}, north at the top", width=WIDTH, height=height)
+    return pen.done(WIDTH, height, f"Sketch map of {sites}, north at the top")
 
 
 def _label(pen: Pen, words: str, x: float, y: float, radius: float, size: float, taken: list[Box]) -> None:

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from datetime import UTC, date, datetime
 from typing import Any
 
+import invented
 import pytest
 from fitted import at
 from PIL import Image
@@ -16,16 +17,14 @@ from PIL import Image
 from trod.field.form.data import FieldFormCamera, FieldFormData, FieldFormStop
 from trod.field.form.reading import read_field_form
 from trod.field.form.visit import VisitNote
+from trod.leaving.sites import fit_site
+from trod.report.sketch_map import Marker, draw
 
 FIELD_FORM_ID = "0f7a3c4e-8a55-4d58-9b0a-3c1d2e4f5a6b"
 PHONE = "5b1c9a7e-0d7f-4b53-8d0c-0a9be1a0c001"
 OTHER_PHONE = "5b1c9a7e-0d7f-4b53-8d0c-0a9be1a0c002"
 
-MAP = (
-    '<svg xmlns="http://www.w3.org/2000/svg" width="470" height="160" viewBox="0 0 470 160"><defs><pattern id="hatch" '
-    'width="5" height="5" patternUnits="userSpaceOnUse"><path d="M0 0V5" stroke="#5b5548"/></pattern></defs>'
-    '<rect x="10" y="10" width="60" height="60" fill="url(#hatch)"/><text x="150" y="84">1</text></svg>'
-)
+MAP = draw([Marker(place=fit_site(site).place, number=n, watched=True) for n, site in enumerate(invented.sites(), 1)])
 
 
 def a_camera(slug: str = "alder-ford", **more: Any) -> FieldFormCamera:

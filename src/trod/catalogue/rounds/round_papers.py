@@ -16,6 +16,7 @@ from trod.catalogue.rounds import round_plain
 from trod.catalogue.rounds.round_plain import Planned
 from trod.catalogue.rounds.wishes import Wish
 from trod.catalogue.rounds.wishes import from_plain as wish_from
+from trod.drawing.pen import NO_DRAWING, Svg
 from trod.drawing.placement import side_svg
 from trod.errors import TrodError
 from trod.exchange import gpx, icalendar
@@ -299,7 +300,7 @@ def _field_form_stop(
         kit=("ladder",) if stop.ladder else (),
         safety=tuple(said(line) for line in (*_lines(site.safety), *closed)),
         access=() if place.hidden else _lines(site.access),
-        sketch_map_svg="" if place.hidden else _sketch(v, before, system),
+        sketch_map_svg=NO_DRAWING if place.hidden else _sketch(v, before, system, key=f"map-{site.pk}"),
     )
 
 
@@ -307,7 +308,7 @@ def _field_form_camera(
     d: Deployment, *, system: System, year: int, true_places: bool, setup_sheets: bool
 ) -> FieldFormCamera:
     setup_sheet: tuple[tuple[str, str], ...] = ()
-    side = ""
+    side = NO_DRAWING
     if d.placement_id and setup_sheets:
         setup_sheet, side = _setup_sheet(d, system=system, year=year, true_places=true_places)
     return FieldFormCamera(
@@ -324,14 +325,14 @@ def _field_form_camera(
 
 def _setup_sheet(
     hangs: Deployment, *, system: System, year: int, true_places: bool
-) -> tuple[tuple[tuple[str, str], ...], str]:
+) -> tuple[tuple[tuple[str, str], ...], Svg]:
     from trod.catalogue.rows.setups import setup_of
 
     assert hangs.placement is not None
     try:
         setup = setup_of(hangs.placement, system=system, year=year, true_places=true_places)
     except TrodError as trouble:
-        return (("not worked out", f"{trouble}. Look at the site's placement planner."),), ""
+        return (("not worked out", f"{trouble}. Look at the site's placement planner."),), NO_DRAWING
     rows = [
         *((label, f"{value}, {hint}" if hint else value) for label, value, hint in setup_sheet.tiles(setup)),
         *setup_sheet.settings_rows(setup),
@@ -342,19 +343,20 @@ def _setup_sheet(
         setup.read.animal,
         case_height_mm=setup.read.mount.case_height_mm,
         system=system,
-        key="side",
+        key=f"side-{hangs.pk}",
         across=440,
     )
     return tuple(rows), side
 
 
-def _sketch(v: FitVisit, before: FitPlace, system: System) -> str:
+def _sketch(v: FitVisit, before: FitPlace, system: System, *, key: str) -> Svg:
     return sketch_map.draw(
         [sketch_map.Marker(place=v.stop.place, number=v.number, watched=True)],
         system=system,
         ways=[v.line] if v.line is not None and len(v.line.points) > 1 else [],
         start=before,
         theme="page",
+        key=key,
         size=16,  # on a phone it stands at six tenths of its size
     )
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 from datetime import date, datetime
 from typing import Literal
 
+from trod.drawing.pen import NO_DRAWING, Svg
 from trod.errors import WrongInput
 from trod.field.form.bounds import LONGEST_TEXT
 from trod.leaving import FitPlace
@@ -50,7 +51,7 @@ class FieldFormCamera:
 
     name, serial, card, batteries : what hangs there, as far as known.
     utc_offset_min : the fixed offset that its clock was set to [min]; None when unknown.
-    set-up sheet : the set-up sheet as (label, value). side_view_svg : a drawing, see `drawings.py`.
+    set-up sheet : the set-up sheet as (label, value). side_view_svg : a drawing of the pen, with a key of its own.
     """
 
     deployment_slug: str
@@ -60,7 +61,7 @@ class FieldFormCamera:
     batteries: str = ""
     utc_offset_min: int | None = None
     setup_sheet: tuple[Row, ...] = ()
-    side_view_svg: str = ""
+    side_view_svg: Svg = NO_DRAWING
 
     def __post_init__(self) -> None:
         if not _SLUG.fullmatch(self.deployment_slug):
@@ -80,7 +81,7 @@ class FieldFormStop:
     cameras : all that hang there, each with its deployment; none when the site is to be set up anew.
     plan : "about 09:40, 25 min on foot from Alder Ford".
     why : why the stop is visited. to_do, kit, safety, access : lines in order.
-    sketch_map_svg : a drawing, see `drawings.py`.
+    sketch_map_svg : a drawing of the pen, with a key of its own.
     """
 
     site_slug: str
@@ -94,7 +95,7 @@ class FieldFormStop:
     kit: tuple[str, ...] = ()
     safety: tuple[str, ...] = ()
     access: tuple[str, ...] = ()
-    sketch_map_svg: str = ""
+    sketch_map_svg: Svg = NO_DRAWING
 
     def __post_init__(self) -> None:
         if not _SLUG.fullmatch(self.site_slug):

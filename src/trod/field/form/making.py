@@ -17,9 +17,10 @@ from string import Template
 
 from trod import units, wording
 from trod.drawing.palette import LIGHT, TONES, as_css
+from trod.drawing.pen import Svg
+from trod.errors import WrongInput
 from trod.field.form import bounds
 from trod.field.form.data import FieldFormCamera, FieldFormData, FieldFormStop, Row
-from trod.field.form.drawings import safe_svg
 from trod.report.sentences import clean
 
 _SCRIPTS = (
@@ -31,7 +32,8 @@ _SCRIPTS = (
 def field_form_html(field_form: FieldFormData) -> str:
     """The whole page as text; write it as UTF-8.
 
-    The same field form gives the same bytes. Raises WrongInput when a drawing holds more than shapes and words.
+    The same field form gives the same bytes. Raises WrongInput when a drawing is not of the pen, which
+    writes nothing that runs, loads or leads elsewhere.
     """
     css, js = _style(), _script()
     policy = "; ".join(
@@ -162,8 +164,8 @@ def _stop(number: int, stop: FieldFormStop, of: int) -> str:
         _lines("Access", stop.access),
         _lines("Take care", stop.safety, care=True),
         _place(stop),
-        _fold("Sketch map", _drawing(stop.sketch_map_svg, f"{key}-map")),
-        *(_setup_sheet(camera, stop, f"{key}-side-{n}") for n, camera in enumerate(stop.cameras, 1)),
+        _fold("Sketch map", _drawing(stop.sketch_map_svg)),
+        *(_setup_sheet(camera, stop) for camera in stop.cameras),
         f'<div class="visits live" data-stop="{number}" hidden></div></section>',
     ]
     return "".join(pieces)
@@ -175,9 +177,9 @@ def _hangs(camera: FieldFormCamera) -> str:
     return " · ".join(part for part in (camera.deployment_slug, who, card, camera.batteries) if part)
 
 
-def _setup_sheet(camera: FieldFormCamera, stop: FieldFormStop, key: str) -> str:
+def _setup_sheet(camera: FieldFormCamera, stop: FieldFormStop) -> str:
     of = f" of {camera.name or camera.serial or camera.deployment_slug}" if len(stop.cameras) > 1 else ""
-    return _fold(_text(f"Set-up sheet{of}"), _facts(camera.setup_sheet) + _drawing(camera.side_view_svg, key))
+    return _fold(_text(f"Set-up sheet{of}"), _facts(camera.setup_sheet) + _drawing(camera.side_view_svg))
 
 
 def _quiet(stop: FieldFormStop) -> str:
@@ -220,8 +222,7 @@ def _fold(heading: str, inside: str) -> str:
     return f'<details class="fold"><summary>{heading}</summary>{inside}</details>' if inside else ""
 
 
-def _drawing(svg: str, key: str) -> str:
-    made = safe_svg(svg, key=key)
-    if not made:
-        return ""
-    return f'<div class="drawing">{made}</div>'
+def _drawing(svg: Svg) -> str:
+    if not isinstance(svg, Svg):
+        raise WrongInput("drawing", got=type(svg).__name__, needed="a drawing of trod.drawing.pen")
+    return f'<div class="drawing">{svg}</div>' if svg else ""
