@@ -116,7 +116,7 @@ def test_an_instant_the_clock_leapt_over_has_no_clock_time() -> None:
 
     # Up to 1 June 00:00 the clock was right; the first hour-fast moment is true 31 May 23:00: shown twice.
     assert len(camera_clock.raw_candidates(utc(2024, 5, 31, 23, 30))) == 2
-    with pytest.raises(AmbiguousTime, match="has 2 times on this camera's clock"):
+    with pytest.raises(AmbiguousTime, match="has two times on this camera's clock"):
         camera_clock.to_raw(utc(2024, 5, 31, 23, 30))
     slow = ClockCorrection(from_raw=datetime(2024, 6, 1), shift_s=3600, reason="an hour slow from June")
     with pytest.raises(AmbiguousTime, match="has no times on this camera's clock"):

@@ -42,7 +42,7 @@ def test_with_camera_and_site_named_it_works_in_an_empty_house(
         "Made a reserve, “My reserve”, in this machine's time zone, UTC.",
         "Made the site Alder Track, with no place of its own yet.",
         "Made the camera INV-001.",
-        "Made a deployment of INV-001 at Alder Track from 01 May 2026 on.",
+        "Made a deployment of INV-001 at Alder Track from 1 May 2026 on.",
     ]
     bagit.Bag(str(trod_home / "archive" / found["bag"])).validate()
 

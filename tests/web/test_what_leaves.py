@@ -39,11 +39,15 @@ def house(trod_home: Path, db: Any) -> Any:
     made.reserve.base_latitude, made.reserve.base_longitude = 47.28, 13.88
     made.reserve.save()
     for number in range(12):
-        sequence = sequenced.sequence(made, number)
+        sequence = sequenced.sequence(made, number, at=sequenced.START + timedelta(hours=13 * number))
         say(sequence, species=made.species["Red deer"])
     for site, (lat, lon) in zip(made.sites[:2], ((47.295, 13.925), (47.33, 13.895)), strict=True):
         site.latitude, site.longitude = lat, lon
         site.save()
+    for deployment in made.deployments:  # the cards came home after the last picture, or it would prove nothing
+        home = sequenced.START + timedelta(days=20)
+        deployment.card_import.started_at = deployment.card_import.finished_at = home
+        deployment.card_import.save()
     den = made.sites[2]
     den.sensitive = True
     den.save()

@@ -208,7 +208,7 @@ def foretold(cast, **changed):
     told = replace(made, **changed)
     path = forecasts._path(cast.reserve)
     data = json.loads(path.read_text())
-    data["forecasts"] = [forecasts.plain(told)]
+    data["forecasts"] = [forecasts.to_plain(told)]
     path.write_text(json.dumps(data))
     forecasts._read.clear()
     return told
