@@ -7,48 +7,15 @@ from dataclasses import replace
 import invented
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 from pytest import approx
 
 from trod.errors import NotEnoughEvidence
-from trod.findings import Evidence, Filter, activity
+from trod.findings import Evidence, Filter, UnseenSequence, activity, day_curve, hours_watched, sun_time, when
 from trod.findings.detections import detections
+from trod.findings.effort import effort
 from trod.findings.observations import select
 
 DAY_S = 86_400.0
-
-
-@pytest.mark.parametrize(("clock", "anchored"), [(5.0, 6.0), (12.5, 11.625), (20.0, 17.25), (21.0, 18.0), (1.0, 0.0)])
-def test_double_anchoring_by_hand_after_vazquez_2019(clock: float, anchored: float) -> None:
-    """Sunrise 5, sunset 21, anchors 6 and 18; rule of C. Vazquez et al. (2019) Methods Ecol. Evol.
-    10:2057–2066, arithmetic ours: the day is squeezed 16 h to 12 h, the night stretched 8 h to 12 h."""
-    found = activity.anchored_hours([clock], rise_h=[5.0], set_h=[21.0], mean_rise_h=6.0, mean_set_h=18.0)
-
-    assert float(found[0]) == approx(anchored, abs=1e-9)
-
-
-@given(st.floats(0, 23.99), st.floats(2, 9), st.floats(15, 22), st.floats(4, 8), st.floats(16, 20))
-def test_anchoring_keeps_night_and_day_apart(
-    clock: float, rise: float, sunset: float, mean_rise: float, mean_set: float
-) -> None:
-    found = float(
-        activity.anchored_hours([clock], rise_h=[rise], set_h=[sunset], mean_rise_h=mean_rise, mean_set_h=mean_set)[0]
-    )
-
-    if rise < clock < sunset:
-        assert mean_rise - 1e-6 <= found <= mean_set + 1e-6
-    else:
-        assert found <= mean_rise + 1e-6 or found >= mean_set - 1e-6
-
-
-def test_days_that_already_have_the_anchors_are_left_alone() -> None:
-    hours = np.linspace(0, 23.9, 50)
-    same = activity.anchored_hours(
-        hours, rise_h=np.full(50, 6.5), set_h=np.full(50, 19.0), mean_rise_h=6.5, mean_set_h=19.0
-    )
-
-    assert same == approx(hours, abs=1e-9)
 
 
 def at_sunset(reserve_latitude_deg: float = 47.3, days: int = 300, spread_h: float = 0.3) -> Evidence:
@@ -57,7 +24,7 @@ def at_sunset(reserve_latitude_deg: float = 47.3, days: int = 300, spread_h: flo
     reserve = replace(invented.RESERVE, latitude_deg=reserve_latitude_deg)
     begin = invented.utc("2025-01-10 00:00")
     noons = begin + np.arange(days) * DAY_S + DAY_S / 2
-    sun = activity.sun_days(reserve, noons)
+    sun = sun_time.sun_of(reserve, noons)
     # Vienna's clock is one or two hours ahead of UTC: go by local midnight of each day.
     from trod.findings import localtime
 
@@ -89,40 +56,146 @@ def test_curves_hold_one_day_and_the_band_holds_the_curve() -> None:
 
     for curve in (known.by_clock, known.by_sun):
         assert curve is not None
-        assert curve.density.sum() * 24 / activity.POINTS == approx(1.0, abs=1e-6)
+        assert curve.density.sum() * 24 / day_curve.POINTS == approx(1.0, abs=1e-6)
         assert np.all(curve.low <= curve.high)
         inside = (curve.low <= curve.density + 1e-12) & (curve.density <= curve.high + 1e-12)
         assert inside.mean() > 0.95
-        assert curve.activity_interval.low <= curve.activity <= curve.activity_interval.high * 1.1
 
 
-def test_polar_days_are_refused_by_the_sun_but_not_by_the_clock() -> None:
-    """At 70° N the sun does not set in June: sun time is not defined."""
-    begin = invented.utc("2025-06-01 00:00")
+def reindeer(begin: str, days: int, *, latitude_deg: float = 70.0, longitude_deg: float = 25.0) -> Evidence:
+    start = invented.utc(begin)
     rng = np.random.default_rng(4)
-    evidence = Evidence(
-        reserve=replace(invented.RESERVE, latitude_deg=70.0, longitude_deg=25.0, zone="Europe/Oslo"),
-        deployments=(invented.watch("alder-ford", "2025-06-01 00:00", "2025-06-30 00:00"),),
+    reserve = replace(invented.RESERVE, latitude_deg=latitude_deg, longitude_deg=longitude_deg, zone="Europe/Oslo")
+    watched = replace(invented.watch("alder-ford", begin, begin), watched=((start, start + days * DAY_S),))
+    return Evidence(
+        reserve=reserve,
+        deployments=(watched,),
         observations=tuple(
-            invented.observation("reindeer", begin + d * DAY_S + float(rng.uniform(0, DAY_S))) for d in range(29)
+            invented.observation("reindeer", start + d * DAY_S + float(rng.uniform(0, DAY_S))) for d in range(days)
         ),
+    )
+
+
+def test_where_the_sun_stays_up_the_curve_is_by_clock_and_the_table_by_its_height() -> None:
+    """At 70° N the sun does not set in June: no sun time, but the sun is high at noon and low at midnight."""
+    known = known_of(reindeer("2025-06-01 00:00", 29))
+
+    assert known.by_sun is None and known.sun_hours is None
+    assert known.why_no_sun == "at 70.0° N the sun did not set on 30 of 30 days, between 1 June 2025 and 30 June 2025"
+    assert known.by_clock.n == 29
+    assert [part.detections for part in known.lights] == [29, 0, 0]
+    assert known.lights[0].share == 1.0
+    assert sum(part.share.detections for part in known.heights) == 29
+    assert sum(part.share.watched_h for part in known.heights) == approx(29 * 24, rel=0.01)
+    # 70° N, declination 22 to 23.4°: between 2° and 43.4° at midnight and noon.
+    assert known.heights[0].from_deg == approx(-0.833, abs=0.01) and known.heights[-1].to_deg == 45.0
+
+
+def test_where_the_sun_stays_down_twilight_and_night_are_told_apart_all_the_same() -> None:
+    known = known_of(reindeer("2025-12-05 00:00", 30))
+
+    assert known.by_sun is None
+    assert "the sun did not rise on 31 of 31 days" in known.why_no_sun
+    assert known.lights[0].detections == 0 and known.lights[0].share == 0.0
+    assert sum(part.share or 0 for part in known.lights) == approx(1.0)
+
+
+def test_a_sunset_after_midnight_is_no_missing_sunset() -> None:
+    """Near 65° N in June the sun sets after the clock's midnight; by its own day it rises and sets."""
+    known = known_of(reindeer("2025-06-10 00:00", 20, latitude_deg=64.9, longitude_deg=11.0))
+
+    assert known.by_sun is not None and known.why_no_sun == ""
+    assert known.sun is not None and known.sun.mean_set_h < 1.0
+
+
+def test_without_a_place_nothing_is_said_of_the_sun() -> None:
+    somewhere = reindeer("2025-06-01 00:00", 29)
+    nowhere = replace(somewhere, reserve=replace(somewhere.reserve, latitude_deg=None, longitude_deg=None))
+
+    known = known_of(nowhere)
+    found = when(nowhere)
+
+    assert known.by_sun is None and known.lights == () and known.heights == ()
+    assert known.why_no_sun == "where the reserve lies is not entered, so nothing is known of the sun"
+    assert found.rows == () and found.series["mean_sunset_h"] is None
+    assert not any(word in found.sentence for word in ("night", "by day", "twilight", "sunrise"))
+    assert any(caution.startswith("Not shown in sun time: where the reserve lies") for caution in found.cautions)
+    with pytest.raises(NotEnoughEvidence, match="day and night are not known"):
+        when(nowhere, Filter(light="night"))
+
+
+def test_what_is_not_reviewed_by_night_does_not_make_a_day_animal() -> None:
+    """Even over the day, but three of four night sequences still wait: the curve and the shares allow for it."""
+    rng = np.random.default_rng(6)
+    reserve = replace(invented.RESERVE, latitude_deg=0.0, longitude_deg=0.0, zone="UTC")
+    start = invented.utc("2025-03-01 00:00")
+    times = start + np.sort(rng.uniform(0, 200 * DAY_S, 1200))
+    hour = np.mod(times, DAY_S) / 3600
+    waits = ((hour < 6) | (hour > 18)) & (rng.random(1200) < 0.75)
+    evidence = Evidence(
+        reserve=reserve,
+        deployments=(replace(invented.watch("alder-ford", "2025-03-01 00:00", "2025-09-17 00:00")),),
+        observations=tuple(invented.observation("red-deer", float(t)) for t in times[~waits]),
+        unseen=tuple(UnseenSequence(sequence=f"w{t}", site="alder-ford", utc_s=float(t)) for t in times[waits]),
     )
 
     known = known_of(evidence)
 
-    assert known.by_sun is None
-    assert known.why_no_sun.startswith("the sun does not both rise and set on 2025-06-02 at 70.0° N; ")
-    assert known.by_clock.n == 29
-    assert [part.detections for part in known.lights] == [29, 0, 0]
+    assert known.lights[0].detections > 0.75 * sum(part.detections for part in known.lights)
+    assert known.lights[0].interval is not None
+    assert known.lights[0].interval.low < 0.505 < known.lights[0].interval.high
+    assert known.by_clock.even_p > 0.01
 
 
-def test_fewer_than_ten_detections_are_refused_with_what_it_would_take() -> None:
-    with pytest.raises(NotEnoughEvidence) as refused:
-        activity.curve(np.arange(9.0), np.arange(9))
-
-    assert str(refused.value) == (
-        "9 detections; a pattern over the day needs at least 10, and 100 to be trusted; widen the period or the sites"
+def test_a_camera_that_ran_by_night_alone_says_nothing_of_the_day() -> None:
+    start = invented.utc("2025-05-01 17:00")
+    spans = tuple((start + d * DAY_S, start + d * DAY_S + 10 * 3600) for d in range(120))  # 19:00 to 05:00 local
+    rng = np.random.default_rng(2)
+    evidence = Evidence(
+        reserve=invented.RESERVE,
+        deployments=(replace(invented.watch("alder-ford", "2025-05-01 00:00", "2025-05-02 00:00"), watched=spans),),
+        observations=tuple(invented.observation("red-deer", float(rng.uniform(a, b))) for a, b in spans),
     )
+
+    known = known_of(evidence)
+    found = when(evidence)
+
+    assert not known.by_clock.whole and known.by_clock.activity is None
+    assert all(part.share is None for part in known.lights)
+    assert "%" not in found.sentence and found.value is None
+    assert np.isnan(known.by_clock.density[known.by_clock.hours == 12 + 1 / 24]).all()
+    assert known.by_clock.even_p > 0.05  # even over the hours watched, and a plain test would cry night
+    assert "mostly" not in found.sentence and found.sentence.startswith("Of the hours watched none stands out in")
+    assert any(c.startswith("Hardly or not watched: ") for c in found.cautions)
+    assert found.series["clock"]["density"][144] is None
+
+
+def test_one_night_of_a_lingering_animal_is_one_coming() -> None:
+    """Two hundred detections of twenty stays are twenty comings: wide band, no claim; as many single ones tell."""
+    rng = np.random.default_rng(11)
+    start = invented.utc("2025-03-01 00:00")
+    stays = start + np.arange(20) * 9 * DAY_S + rng.uniform(0, DAY_S, 20)
+    times = (stays[:, None] + np.arange(10) * 2400.0).ravel()
+    evidence = Evidence(
+        reserve=invented.RESERVE,
+        deployments=(invented.watch("alder-ford", "2025-03-01 00:00", "2025-10-01 00:00"),),
+        observations=tuple(invented.observation("red-deer", float(t)) for t in times),
+    )
+
+    known = known_of(evidence)
+
+    assert known.by_clock.n == 200
+    assert known.by_clock.worth < 60
+    assert known.by_clock.even_p > 0.05
+
+
+def test_two_cameras_at_a_site_do_not_double_its_time() -> None:
+    one = invented.watch("alder-ford", "2025-05-01 00:00", "2025-06-01 00:00")
+    both = Evidence(reserve=invented.RESERVE, deployments=(one, replace(one, slug="alder-ford-2")))
+
+    found = hours_watched.watched(select(both, Filter()))
+
+    assert found.by_hour(found.clock_h).sum() == approx(31 * 24)
 
 
 def test_an_hour_watched_half_as_long_counts_double() -> None:
@@ -153,46 +226,19 @@ def test_an_hour_watched_half_as_long_counts_double() -> None:
 
 def test_hours_of_light_add_up_to_the_hours_watched() -> None:
     chosen = select(invented.year(days=90), Filter())
-    from trod.findings.effort import effort
+    found = hours_watched.watched(chosen)
+    watched_h = found.by_kind(hours_watched.light_of_steps(found), 3, reviewed=False).sum()
 
-    assert activity.watched_by_light_h(chosen).sum() == approx(effort(chosen).camera_days * 24, rel=1e-9)
+    assert watched_h == approx(effort(chosen).camera_days * 24, rel=1e-6)
 
 
 def test_shares_of_light_add_up_and_a_night_animal_is_found_at_night() -> None:
     chosen = select(invented.year(), Filter(species=("badger",)))
-    shares = activity.light_shares(chosen, detections(chosen.animals, 30))
+    shares = activity.activity(chosen, detections(chosen.animals, 30)).lights
 
-    assert sum(part.share for part in shares) == approx(1.0)
+    assert sum(part.share or 0 for part in shares) == approx(1.0)
     assert [part.light for part in shares] == ["day", "twilight", "night"]
     night = shares[2]
+    assert night.share is not None and night.preference is not None and night.interval is not None
     assert night.share > 0.6 and night.preference > 1.5
     assert night.interval.low < night.share < night.interval.high
-
-
-def test_twilight_is_as_long_as_the_almanac_says_at_the_equinox() -> None:
-    """On the equator at the equinox the sun sinks 15° an hour straight down.
-
-    From −50′ to −12° takes 44.7 minutes."""
-    reserve = replace(invented.RESERVE, latitude_deg=0.0, longitude_deg=0.0, zone="UTC")
-    sun = activity.sun_days(reserve, [invented.utc("2026-03-20 12:00")])
-
-    assert (sun.dawn_length_h, sun.dusk_length_h) == (approx(0.745, abs=0.09), approx(0.745, abs=0.09))
-
-
-@pytest.mark.long
-def test_the_band_of_the_curve_holds_the_smoothed_truth() -> None:
-    """200 samples of 150 detections from a von Mises law: the pointwise 95 % band holds the law, smoothed by
-    the same kernel, at 90 to 98 % of the points (it cannot tell of the smoothing itself)."""
-    rng = np.random.default_rng(12)
-    from trod.findings import circular
-
-    held = []
-    for _ in range(200):
-        hours = circular.hours(rng.vonmises(0, 1.5, 150))
-        found = activity.curve(hours, np.arange(150), draws=300)
-        theta = circular.angles(found.hours)
-        grid = np.linspace(0, circular.TURN, 400, endpoint=False)
-        truth = circular.kernel_curve(theta, grid, found.kappa, circular.von_mises(grid, 0, 1.5)) * circular.TURN / 24
-        held.append(np.mean((found.low <= truth) & (truth <= found.high)))
-
-    assert 0.90 <= np.mean(held) <= 0.98

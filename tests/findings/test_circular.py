@@ -189,21 +189,6 @@ def test_more_detections_make_a_finer_curve() -> None:
 # --- edges and properties -------------------------------------------------------------------------
 
 
-def test_evenness_sees_two_opposite_peaks_that_rayleigh_is_blind_to() -> None:
-    opposite = rad([0, 2, 4, 358, 356, 180, 182, 184, 178, 176] * 4)
-
-    assert circular.rayleigh(circular.direction(opposite)).p > 0.9
-    assert circular.even_test_p(opposite) < 1e-6
-
-
-@pytest.mark.long
-def test_evenness_is_refused_for_an_even_day_no_more_often_than_promised() -> None:
-    rng = np.random.default_rng(7)
-    refused = sum(circular.even_test_p(rng.uniform(0, circular.TURN, 40)) < 0.05 for _ in range(4000))
-
-    assert refused / 4000 < 0.06
-
-
 def test_no_times_at_all_are_refused_and_an_impossible_resultant_too() -> None:
     for call in (circular.direction, circular.bandwidth_kappa):
         with pytest.raises(NotEnoughEvidence, match="no times at all"):

@@ -287,7 +287,7 @@ def test_animals_at_all_hours_have_no_busiest_hour() -> None:
     found = when(replace(YEAR, observations=rows))
 
     assert found.value is None and found.interval is None
-    assert found.sentence.startswith("Red deer came at all hours: no time of day stands out in 200 detections (")
+    assert found.sentence.startswith("No time of day stands out in 200 detections of Red deer (")
 
 
 # --- change ---------------------------------------------------------------------------------------

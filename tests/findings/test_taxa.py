@@ -7,8 +7,9 @@ from dataclasses import replace
 import invented
 import pytest
 
-from trod.findings import Filter, change, taxa, what_comes, when
+from trod.findings import Filter, taxa, what_comes, when
 from trod.findings.taxa import Taxon
+from trod.telling.change import answer as change
 
 YEAR = invented.year()
 DEER = Taxon(key="deer", name="Deer", rank="family", scientific_name="Cervidae", parent="mammal")

@@ -72,7 +72,7 @@ def catalogue(days: int = 40) -> sequenced.Ground:
     for day in range(days):
         if day < 28:
             say(
-                sequence(first, START + timedelta(days=day, minutes=7 * day)),
+                sequence(first, START + timedelta(days=day, minutes=97 * day % 486)),
                 species=made.species["Red deer"],
                 count=2,
             )

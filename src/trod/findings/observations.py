@@ -6,6 +6,7 @@ database's row number: the same archive must give the same finding to the last d
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -14,7 +15,7 @@ from typing import Any, Literal
 import numpy as np
 
 from trod import sky, wording
-from trod.errors import WrongInput
+from trod.errors import NotEnoughEvidence, WrongInput
 from trod.findings import localtime, taxa
 from trod.findings.taxa import Taxon
 
@@ -31,14 +32,22 @@ YEARLY_ALLOWANCE = 0.2
 class Reserve:
     """The reserve's name, its middle, and the IANA zone whose calendar its people live by.
 
+    latitude_deg, longitude_deg : None when its place is not known; then nothing is said of the sun.
     yearly_allowance : how much good and bad years are taken to differ by themselves, as a share (log scale).
     """
 
     name: str
-    latitude_deg: float
-    longitude_deg: float
+    latitude_deg: float | None
+    longitude_deg: float | None
     zone: str = "UTC"
     yearly_allowance: float = YEARLY_ALLOWANCE
+
+    @property
+    def place(self) -> tuple[float, float] | None:
+        """Latitude and longitude; None when one of them is not known."""
+        if self.latitude_deg is None or self.longitude_deg is None:
+            return None
+        return self.latitude_deg, self.longitude_deg
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,12 +156,8 @@ class Evidence:
         for site in self.sites:
             if site.slug == slug:
                 return site
-        return Site(
-            slug=slug,
-            name=slug,
-            latitude_deg=self.reserve.latitude_deg,
-            longitude_deg=self.reserve.longitude_deg,
-        )
+        latitude, longitude = self.reserve.place or (math.nan, math.nan)
+        return Site(slug=slug, name=slug, latitude_deg=latitude, longitude_deg=longitude)
 
     def species_names(self) -> dict[str, str]:
         """Key to name of every species that was said at least once, by name."""
@@ -388,11 +393,12 @@ def _by_light(reserve: Reserve, animals: list[Observation], light: Light) -> lis
     """Only observations between sunrise and sunset (day) or between sunset and sunrise (night)."""
     if not animals:
         return []
-    heights, _ = sky.sun_position(
-        np.array([s.utc_s for s in animals]),
-        latitude_deg=reserve.latitude_deg,
-        longitude_deg=reserve.longitude_deg,
-    )
+    if reserve.place is None:
+        raise NotEnoughEvidence(
+            "where the reserve lies is not entered, so day and night are not known", need="enter the reserve's place"
+        )
+    latitude, longitude = reserve.place
+    heights, _ = sky.sun_position(np.array([s.utc_s for s in animals]), latitude_deg=latitude, longitude_deg=longitude)
     up = heights >= sky.RISE_SET_ELEVATION_DEG
     return [s for s, is_up in zip(animals, up, strict=True) if bool(is_up) == (light == "day")]
 

@@ -17,7 +17,7 @@ from scipy.special import i0e
 from trod import wording
 from trod.errors import NotEnoughEvidence, WrongInput
 from trod.findings import circular
-from trod.findings.activity import seed_from
+from trod.findings.day_curve import seed_from
 from trod.findings.localtime import Floats
 from trod.findings.rates import Interval
 
@@ -92,31 +92,6 @@ def effective_number(theta: ArrayLike, days: ArrayLike, weights: ArrayLike | Non
     return min(float(n), one_weight / max(1.0, together / apart)) if apart > 0 else min(1.0, float(day.max() + 1))
 
 
-def kernel_kappa(theta: ArrayLike, worth: float, weights: ArrayLike | None = None) -> float:
-    """The kernel's κ for a curve of one or more peaks: the sharpest law of one to four even peaks that the times show.
-
-    theta : (n,) [rad]. worth : how many independent times they are worth; runs must not make kernels narrow.
-    Notes : for each harmonic j a von Mises law in jθ with the resultant of jθ, mended for its bias; a harmonic above the
-    first counts only where chance alone would seldom give it (exp(−n r²) ≤ 0.01). κ = (2√π·n·∫g″²)^(2/5) of the law g
-    with the greatest ∫g″², between 1 and 500 (ours; the asymptotic optimum of a von Mises kernel, Taylor 2008, eq. 6,
-    from memory).
-    """
-    angle = np.asarray(theta, dtype=float)
-    weight = np.ones(len(angle)) if weights is None else np.asarray(weights, dtype=float)
-    at = circular.angles(_middles_h())
-    roughest = 0.0
-    for harmonic in range(1, HARMONICS + 1):
-        r = abs(complex(np.average(np.exp(1j * harmonic * angle), weights=weight)))
-        if worth < 2 or (harmonic > 1 and np.exp(-worth * r**2) > 0.01):
-            continue
-        mended = min(0.999**2, max(0.0, (r**2 - 1 / worth) * worth / (worth - 1)))
-        law = circular.von_mises(harmonic * at, 0.0, circular.kappa_of(float(np.sqrt(mended))))
-        waves = np.fft.fft(law) / POINTS
-        which = np.fft.fftfreq(POINTS, 1 / POINTS)
-        roughest = max(roughest, circular.TURN * float(np.sum((which**2 * np.abs(waves)) ** 2)))
-    return float(np.clip((2 * np.sqrt(np.pi) * worth * roughest) ** 0.4, 1.0, 500.0))
-
-
 def watson_u2(first: ArrayLike, second: ArrayLike) -> float:
     """Watson's U² of two samples of angles, ties and all. Any unit of one kind.
 
@@ -168,7 +143,7 @@ def overlap(
                 need=f"{FEWEST:.0f} on each side that come on days of their own; widen the period or the sites",
             )
     rng = np.random.default_rng(seed_from(*(np.round(s.theta, 6).tolist() for s in sides)))
-    kappas = [kernel_kappa(side.theta, side.effective, side.weights) for side in sides]
+    kappas = [circular.bandwidth_kappa(side.theta, worth=side.effective, weights=side.weights) for side in sides]
     picks = [rng.multinomial(side.days, np.full(side.days, 1 / side.days), size=draws) for side in sides]
     mass = [np.asarray(np.bincount(side.day, side.weights, minlength=side.days), dtype=float) for side in sides]
     rows = [_rows(side, kappa) for side, kappa in zip(sides, kappas, strict=True)]

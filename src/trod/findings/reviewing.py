@@ -43,7 +43,9 @@ class Reviewed:
         self._selection = selection
         self._light: Half = "" if selection.filter.light == "any" else selection.filter.light
         self._waiting = {one.site for one in selection.unseen}
-        self._split = self._waiting if self._light == "" else {*selection.sites}
+        # Without a place nobody knows which half of the day it was.
+        halved = self._waiting if selection.reserve.place is not None else set()
+        self._split = halved if self._light == "" else {*selection.sites}
         self._orders: dict[Cell, ReviewOrder] = {}
         self._counts = self._counted()
         self._by_month: dict[date, tuple[int, int]] = {}
@@ -182,10 +184,10 @@ class Reviewed:
         return frozenset(self._selection.filter.species) if of is None else of
 
     def _up(self, utc_s: Sequence[float]) -> list[bool]:
-        reserve = self._selection.reserve
-        heights, _ = sky.sun_position(
-            np.asarray(utc_s, dtype=float), latitude_deg=reserve.latitude_deg, longitude_deg=reserve.longitude_deg
-        )
+        place = self._selection.reserve.place
+        if place is None:
+            return [True] * len(utc_s)
+        heights, _ = sky.sun_position(np.asarray(utc_s, dtype=float), latitude_deg=place[0], longitude_deg=place[1])
         return [bool(up) for up in heights >= sky.RISE_SET_ELEVATION_DEG]
 
     def _counted(self) -> dict[Cell, tuple[int, int]]:

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from trod.errors import NotEnoughEvidence, WrongInput
-from trod.findings import activity, asking, effort, localtime, overlapping
+from trod.findings import asking, effort, localtime, overlapping, sun_time
 from trod.findings.detections import Detection, detections
 from trod.findings.effort import Effort
 from trod.findings.localtime import Floats
@@ -67,11 +67,9 @@ def shared_hours(evidence: Evidence, first: Filter, second: Filter, *, people: b
     hours = clocks
     if len(instants[0]) and len(instants[1]):
         try:
-            sun = activity.sun_days(evidence.reserve, np.concatenate(instants))
+            sun = sun_time.sun_of(evidence.reserve, np.concatenate(instants))
             rise, fall = sun.mean_rise_h, sun.mean_set_h
-            both = activity.anchored_hours(
-                np.concatenate(clocks), rise_h=sun.rise_h, set_h=sun.set_h, mean_rise_h=rise, mean_set_h=fall
-            )
+            both = sun.anchored(np.concatenate(instants), np.concatenate(clocks))
             hours = [both[: len(clocks[0])], both[len(clocks[0]) :]]
         except NotEnoughEvidence as trouble:
             why_no_sun = str(trouble)

@@ -216,24 +216,27 @@ def _since_noon(hour: float) -> float:
 def _when(finding: Finding, by: str) -> alt.LayerChart | alt.FacetChart | None:
     """The day from noon to noon, so that the night is whole and in the middle; curve, band, sky and rug."""
     series = finding.series
+    if by == "sun" and _by_height(series):
+        return _heights(series["heights"])
     curve = series.get("sun") if by == "sun" and series.get("sun") else series.get("clock")
     if not curve:
         return None
     by_sun = curve is series.get("sun")
-    points = sorted(
-        (
-            {
-                "h": _since_noon(hour),
-                "y": 100 * d,
-                "low": 100 * lo,
-                "high": 100 * hi,
-                "clock": wording.clock(hour),
-            }
-            for hour, d, lo, hi in zip(curve["hours"], curve["density"], curve["low"], curve["high"], strict=True)
-        ),
-        key=lambda point: point["h"],
-    )
-    top = 1.08 * max(point["high"] for point in points)
+    order = sorted(range(len(curve["hours"])), key=lambda n: _since_noon(curve["hours"][n]))
+    points = [
+        {
+            "h": _since_noon(curve["hours"][n]),
+            **{
+                name: None if curve[key][n] is None else 100 * curve[key][n]
+                for name, key in (("y", "density"), ("low", "low"), ("high", "high"))
+            },
+            "clock": wording.clock(curve["hours"][n]),
+        }
+        for n in order
+    ]
+    watched = [100 * high for high in curve["high"] if high is not None]
+    top = 1.08 * max(watched)
+    even_share = 100 / 24 * len(points) / len(watched)
     rug = [{"h": _since_noon(hour)} for hour in (series["rug_sun_h"] if by_sun else series["rug_clock_h"])[:1500]]
     x_axis = alt.Axis(
         title=("Time of day, sun time" if by_sun else "Time of day by the clock"),
@@ -253,7 +256,7 @@ def _when(finding: Finding, by: str) -> alt.LayerChart | alt.FacetChart | None:
                 .mark_rect(style=style)
                 .encode(x=alt.X("from:Q", scale=alt.Scale(domain=[0, 24], nice=False), axis=x_axis), x2="to:Q")
             )
-    even = alt.Chart(_data([{"y": 100 / 24}])).mark_rule(style="even").encode(y=alt.Y("y:Q", scale=y_scale))
+    even = alt.Chart(_data([{"y": even_share}])).mark_rule(style="even").encode(y=alt.Y("y:Q", scale=y_scale))
     curve_base = alt.Chart(_data(points)).encode(x=x)
     y = alt.Y("y:Q", scale=y_scale, axis=y_axis)
     layers += [
@@ -269,11 +272,41 @@ def _when(finding: Finding, by: str) -> alt.LayerChart | alt.FacetChart | None:
         alt.Chart(_data(rug)).mark_rule(style="rug", opacity=min(0.35, 100 / max(len(rug), 1))).encode(
             x=x, y=alt.datum(-0.085 * top, type="quantitative"), y2=alt.datum(-0.02 * top)
         ),
-        alt.Chart(_data([{"h": 0.15, "y": 100 / 24, "text": "an even day"}]))
+        alt.Chart(_data([{"h": 0.15, "y": even_share, "text": "an even day"}]))
         .mark_text(style="note", align="left", dy=-6)
         .encode(x=x, y=y, text="text:N"),
     ]  # fmt: skip
     return alt.layer(*layers)
+
+
+def _by_height(series: Mapping[str, Any]) -> bool:
+    """Whether the sun's height is what can be drawn: where it does not both rise and set on all days."""
+    return not series.get("sun") and bool(series.get("heights"))
+
+
+def _heights(parts: Sequence[Mapping[str, Any]]) -> alt.LayerChart | alt.FacetChart:
+    """Detections per hour against the sun's height, over those of an even day, each part with its interval."""
+    rows = [part for part in parts if part["low"] is not None]
+    top = 1.08 * max(min(part["high"], 3 * max(p["against_even"] for p in rows)) for part in rows)
+    values = [
+        {
+            "from": part["from_deg"], "to": part["to_deg"], "y": part["against_even"], "low": part["low"],
+            "high": min(part["high"], top),
+        }
+        for part in rows
+    ]  # fmt: skip
+    ends = [min(part["from_deg"] for part in rows), max(part["to_deg"] for part in rows)]
+    x = alt.X(
+        "from:Q", scale=alt.Scale(domain=ends, nice=False), axis=alt.Axis(title="Height of the sun, °", grid=False)
+    )
+    y_scale = alt.Scale(domain=[0, top], nice=False)
+    y_axis = alt.Axis(title="Detections per hour, an even day is 1", tickCount=5)
+    base = alt.Chart(_data(values)).encode(x=x, x2="to:Q")
+    return alt.layer(
+        base.mark_rect(style="band").encode(y=alt.Y("low:Q", scale=y_scale, axis=y_axis), y2="high:Q"),
+        base.mark_rule(style="line").encode(y=alt.Y("y:Q", scale=y_scale, axis=y_axis)),
+        alt.Chart(_data([{"y": 1}])).mark_rule(style="even").encode(y=alt.Y("y:Q", scale=y_scale)),
+    )
 
 
 def _overlap(finding: Finding) -> alt.LayerChart | alt.FacetChart | None:
@@ -442,6 +475,12 @@ def caption(finding: Finding) -> str:
             f"Ticks: exact Poisson limits, for single detections.{tens}"
         )
     if finding.kind == "when":
+        if _by_height(finding.series):
+            return (
+                "By the height of the sun, which does not both rise and set on all these days. Line: detections per "
+                "hour watched, over those of all hours. Band: 95 %, counting what comes together once. Dashed: an even "
+                "day."
+            )
         sun = ""
         if finding.series.get("sun"):
             sun = " Sun time: every day's sunrise and sunset are brought to their means."
@@ -449,8 +488,8 @@ def caption(finding: Finding) -> str:
             " Shaded: night, lighter at both sides twilight." if finding.series.get("mean_sunset_h") is not None else ""
         )
         return (
-            f"From noon to noon.{sun} Band: 95 % of bootstrap curves. Dashed: activity spread evenly over "
-            f"the day. Strokes below: single detections.{shaded}"
+            f"From noon to noon.{sun} Band: 95 % at each hour, counting what comes together once. Dashed: activity "
+            f"spread evenly over the day. Strokes below: single detections.{shaded}"
         )
     if finding.kind == "overlap" and finding.series.get("overlap"):
         first, second = finding.series["overlap"]["names"]

@@ -167,9 +167,9 @@ def _tables(data: ReportData) -> list[dict[str, Any]]:
                 _column("species", "key of the species"),
                 _column("clock", "sun (sunrise and sunset brought to their means) or clock"),
                 _column("hour", "hour of the day", "h"),
-                _column("density", "share of activity in an hour", "1/h"),
-                _column("low", "lower end of the 95 % bootstrap band", "1/h"),
-                _column("high", "upper end of the 95 % bootstrap band", "1/h"),
+                _column("density", "share of activity in an hour; empty where it was not watched", "1/h"),
+                _column("low", "lower end of the 95 % band", "1/h"),
+                _column("high", "upper end of the 95 % band", "1/h"),
             ],
             "rows": [
                 (part.key, kind, *values)

@@ -101,7 +101,7 @@ def make(answer: Answer, *, by: str, site_names: Mapping[str, str], latitude_deg
             (site_names.get(site, site), wording.number(days))
             for site, days in (finding.effort["by_site"] if finding else {}).items()
         ),
-        statistics=statistics(finding) if finding and finding.kind == "change" else (),
+        statistics=_statistics(finding),
         urls={
             "json": _url(f"{here}.json", query),
             "csv": _url(f"{here}.csv", query),
@@ -214,6 +214,59 @@ def number_of(finding: Any) -> str:
     return f"{text} ({wording.share(finding.interval.level)}, {finding.interval.kind})"
 
 
+def _statistics(finding: Any) -> tuple[tuple[str, str], ...]:
+    """What stands behind the fold, for who asks for it."""
+    if finding is None:
+        return ()
+    return {"change": statistics, "when": hours_statistics}.get(finding.kind, lambda _: ())(finding)
+
+
+def hours_statistics(finding: Any) -> tuple[tuple[str, str], ...]:
+    """What stands behind the hours: what the detections are worth, the test, the activity level."""
+    told = finding.series
+    n = told["clock"]["n"]
+    level, ends = told["activity_level"], told["activity_level_interval"]
+    p = told["even_p"]
+    out = [
+        (
+            "What they are worth",
+            f"{wording.plural(n, 'detection')} in {wording.plural(told['comings'], 'day')} of a site; for the curve as "
+            f"much as {round(told['worth'])} that come by themselves",
+        ),
+        (
+            "So uneven by chance",
+            "in fewer than 1 of 1000 even days" if p < 0.001 else f"in {wording.share(p)} of even days",
+        ),
+        (
+            "Activity level",
+            f"{wording.share(level)} of the day ({wording.share(ends.low)} to {wording.share(ends.high)}, 95 %)"
+            if ends
+            else f"not told: {told['activity_level_refused']}",
+        ),
+    ]
+    for row in finding.rows:
+        if row["preference_low"] is not None:
+            out.append(
+                (
+                    f"{wording.capital(row['light'])}, against an even day",
+                    f"{wording.number(row['preference'], 2)} times "
+                    f"({wording.between(row['preference_low'], row['preference_high'])})",
+                )
+            )
+    for part in told["heights"]:
+        if part["low"] is not None:
+            where = f"{round(part['from_deg'])}° to {round(part['to_deg'])}°"
+            out.append(
+                (
+                    f"Sun at {where}".replace("-", "−"),
+                    f"{wording.plural(part['detections'], 'detection')} in {wording.number(part['watched_h'])} h; "
+                    f"{wording.number(part['against_even'], 2)} times an even day "
+                    f"({wording.between(part['low'], part['high'])})",
+                )
+            )
+    return tuple(out)
+
+
 def statistics(finding: Any) -> tuple[tuple[str, str], ...]:
     """What stands behind a change, for who asks for it: scatter, the allowance, what is told beforehand."""
     told = finding.series["change"]
@@ -297,13 +350,18 @@ def _drawn(answer: Answer, by: str, here: str, query: str) -> Drawn | None:
     if spec is None:
         return None
     ways: tuple[Door, ...] = ()
-    if answer.kind == "when" and answer.finding.series.get("sun"):
+    if answer.kind == "when" and answer.finding.series.get("sun_refused") and answer.finding.series.get("heights"):
+        ways = (
+            Door("By the sun's height", _url(here, query), by == "sun"),
+            Door("By the clock", _url(here, query, by="clock"), by == "clock"),
+        )
+    elif answer.kind == "when" and answer.finding.series.get("sun"):
         ways = (
             Door("Sun time", _url(here, query), by == "sun"),
             Door("By the clock", _url(here, query, by="clock"), by == "clock"),
         )
     finding = answer.finding
-    told = finding if by == "sun" else replace(finding, series={**finding.series, "sun": None})
+    told = finding if by == "sun" else replace(finding, series={**finding.series, "sun": None, "heights": []})
     return Drawn(
         spec=spec,
         label=f"{finding.sentence} {answer.filter_sentence}.",
