@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import os
+import signal
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -130,3 +131,13 @@ def test_a_missing_cluster_extra_says_how_to_get_it(monkeypatch: pytest.MonkeyPa
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(engine.ClusterMissing, match=r"pip install 'trod\[cluster\]'"):
         list(engine.run(TASKS, reciprocal, cluster="tcp://127.0.0.1:1"))
+
+
+def blocks_ctrl_c(number: int) -> bool:
+    return signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, [])
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
+def test_ctrl_c_is_kept_from_the_processes_from_their_first_moment_and_not_from_the_one_that_hires_them() -> None:
+    assert [o.value for o in engine.run([1, 2, 3], blocks_ctrl_c, workers=2)] == [True, True, True]
+    assert not blocks_ctrl_c(0)

@@ -8,11 +8,12 @@ process that dies (killed, out of memory) costs only the task that killed it.
 from __future__ import annotations
 
 import os
+import signal
 import traceback
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor, wait
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from itertools import islice
 from multiprocessing import get_context
@@ -144,6 +145,20 @@ def _stopped_words(done: int, total: int) -> str:
     return f"stopped after {done} of {total}; what is done is kept, start again to go on"
 
 
+@contextmanager
+def _no_ctrl_c() -> Iterator[None]:
+    """For what processes started within inherit: Ctrl-C reaches the terminal's whole group at once, and is its first
+    process's business. A worker hit by it while it loads would print a traceback that says nothing to anybody."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 class _Crew:
     """The executor in use; a broken process pool is replaced by a fresh one."""
 
@@ -166,6 +181,10 @@ class _Crew:
         # pure=False: the same task twice is done twice. retries: a lost worker's batch is done elsewhere.
         executor: Executor = client.get_executor(pure=False, retries=2)
         return executor
+
+    def submit(self, fn: Callable[..., Any], *args: Any) -> Future[Any]:
+        with _no_ctrl_c():  # a pool starts its processes as work comes
+            return self.executor.submit(fn, *args)
 
     def replace(self) -> None:
         self.executor.shutdown(wait=False, cancel_futures=True)
@@ -210,12 +229,12 @@ def _parallel(
                 raise Stopped(_stopped_words(done, total))
             if again:
                 head = again.popleft()
-                head.future = crew.executor.submit(_many, fn, head.tasks)
+                head.future = crew.submit(_many, fn, head.tasks)
                 alone = True
             else:
                 for new in islice(waiting, room - len(in_flight)):
                     try:
-                        new.future = crew.executor.submit(_many, fn, new.tasks)
+                        new.future = crew.submit(_many, fn, new.tasks)
                     except BrokenExecutor:
                         new.future = None
                     in_flight.append(new)

@@ -38,7 +38,7 @@ def house(trod_home: Path, db: Any) -> Any:
     made = sequenced.ground(sites=3)
     made.reserve.base_latitude, made.reserve.base_longitude = 47.28, 13.88
     made.reserve.save()
-    for number in range(12):
+    for number in range(24):
         sequence = sequenced.sequence(made, number, at=sequenced.START + timedelta(hours=13 * number))
         say(sequence, species=made.species["Red deer"])
     for site, (lat, lon) in zip(made.sites[:2], ((47.295, 13.925), (47.33, 13.895)), strict=True):

@@ -282,7 +282,7 @@ def curve(
     scatter = _scatter(smooth, levels, left, right, share)
     if n / scatter.phi < FEWEST:
         raise NotEnoughEvidence(
-            f"{n} detections whose days or weeks go so much together that they say as much as {round(n / scatter.phi)} "
+            f"{n} detections whose days or weeks go so much together that they say less than {FEWEST} "
             "that come by themselves",
             need=f"a pattern over the day needs {FEWEST}, and {ADVISED} to be trusted; widen the period or the sites",
         )

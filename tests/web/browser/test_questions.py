@@ -100,6 +100,10 @@ def test_a_number_opens_its_pictures_and_a_picture_its_sequence(house, visit, ax
     assert "/review/" in page.url
 
 
+# The light palette's ink; a page printed by night must not bring its pale letters to white paper.
+PAPERS_INK = "rgb(29, 27, 22)"
+
+
 def test_on_paper_the_chart_is_dark_on_white_even_at_night(house, visit):
     page = visit(f"{house.url}questions/change", theme="night").page
     drawn(page)
@@ -108,7 +112,7 @@ def test_on_paper_the_chart_is_dark_on_white_even_at_night(house, visit):
 
     assert page.locator(".on-paper svg").is_visible()
     assert page.locator(".chart").is_hidden()
-    assert page.evaluate("getComputedStyle(document.querySelector('.sentence')).color") == "rgb(0, 0, 0)"
+    assert page.evaluate("getComputedStyle(document.querySelector('.sentence')).color") == PAPERS_INK
 
 
 @pytest.mark.parametrize(("width", "theme"), LOOKS)

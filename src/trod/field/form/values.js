@@ -20,7 +20,7 @@
 
   function metres(text) {
     const parts = [];
-    for (let rest = text.toLowerCase(); rest; ) {
+    for (let rest = text.toLowerCase(); rest;) {
       const found = MEASURE.exec(rest);
       if (!found) return NaN;
       const unit = NAMES[found[2]] || found[2] || (parts.length && parts[0].unit === "ft" ? "in" : "");
@@ -30,7 +30,8 @@
       rest = rest.slice(found[0].length);
     }
     const [first, second] = parts;
-    if (!first || parts.length > 2 || parts.some((p) => !Object.prototype.hasOwnProperty.call(LENGTHS, p.unit))) return NaN;
+    if (!first || parts.length > 2 || parts.some((p) => !Object.prototype.hasOwnProperty.call(LENGTHS, p.unit)))
+      return NaN;
     if (!second) return first.value * LENGTHS[first.unit];
     const fits = second.unit === SMALLER[first.unit] && second.value * LENGTHS[second.unit] < LENGTHS[first.unit];
     return fits ? first.value * LENGTHS[first.unit] + second.value * LENGTHS[second.unit] : NaN;
