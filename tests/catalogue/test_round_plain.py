@@ -58,10 +58,15 @@ def test_a_plan_comes_back_as_it_was(cast):
     assert wishes.from_plain(json.loads(json.dumps(wish.plain()))) == wish
 
 
-@pytest.mark.parametrize("row", [{}, {"version": 2}, {"version": 1}, {"version": 1, "stops": [], "trips": 3}])
+@pytest.mark.parametrize("row", [{}, {"version": 3}, {"version": 2}, {"version": 2, "stops": [], "trips": 3}])
 def test_what_is_no_plan_is_refused_in_words(row):
     with pytest.raises(WrongInput):
         round_plain.from_plain(row)
+
+
+def test_a_plan_whose_reasons_were_still_sentences_is_to_be_planned_anew():
+    with pytest.raises(WrongInput, match="got 'a plan of kind 1'; needed: one that this Trod can read"):
+        round_plain.from_plain({"version": 1, "stops": {}, "trips": [], "left_out": [], "ways_told": "on foot"})
 
 
 @pytest.mark.parametrize(

@@ -40,15 +40,3 @@ def test_a_tables_batteries_follow_their_column() -> None:
 
 def test_control_characters_and_half_surrogates_are_taken_out() -> None:
     assert sentences.clean({"a": ["x\x00y\x1b", "half \ud800"]}) == {"a": ["x y ", "half ?"]}
-
-
-def test_a_sentence_with_lengths_is_told_in_miles_and_feet() -> None:
-    """By definition 1609.344 m a mile and 0.3048 m a foot."""
-    words = "2.9 km on foot and 56 km by car at 20 km/h; the track is 5,481 km away, people go 500 m; 30 minutes"
-
-    assert sentences.lengths_in(words, "us") == (
-        "1.8 mi on foot and 35 mi by car at 12 mph; the track is 3\u202f400 mi away, people go 1\u202f600 ft; 30 minutes"
-    )
-    assert sentences.lengths_in(words, "metric") == words
-    assert [sentences.way_length(m, "metric") for m in (42, 347, 1234)] == ["42 m", "350 m", "1.2 km"]
-    assert [sentences.way_length(m, "us") for m in (150, 1609.344)] == ["490 ft", "1 mi"]

@@ -103,3 +103,10 @@ def test_the_table_of_units_agrees_with_the_published_factors(stored: str, sign:
 def test_units_of_two_kinds_are_not_turned_into_each_other() -> None:
     with pytest.raises(ValueError, match="no two units of one kind"):
         units.between("m", "kg")
+
+
+def test_a_way_has_two_figures_and_a_cars_speed_the_readers_unit() -> None:
+    """By definition 1609.344 m a mile and 0.3048 m a foot."""
+    assert [measures.way(m, "metric") for m in (42, 347, 1234)] == ["42 m", "350 m", "1.2 km"]
+    assert [measures.way(m, "us") for m in (150, 1609.344)] == ["490 ft", "1 mi"]
+    assert (measures.wheels(20), measures.wheels(20, "us")) == ("20 km/h", "12 mph")

@@ -95,6 +95,8 @@ def rounds(
     from trod.errors import WrongInput
     from trod.field import round_sheet
     from trod.leaving.rounds import plain
+    from trod.telling import ways
+    from trod.units import system_of
 
     if day is None and (name or any((gpx, ics, pdf, csv))):
         raise click.UsageError("A file or a name needs a round: give --day.")
@@ -133,7 +135,7 @@ def rounds(
     if as_json:
         made_fit = plain(round_papers.fit_of(row, true_places=true_places))
         told = {"round": str(row.uuid) if name else None, "plan": made_fit, "written": written}
-        told["assumed"] = list(planned.assumed)
+        told["assumed"] = list(ways.supposed(planned.supposed, planned.plan.ways, system_of(reserve.units)))
         click.echo(json.dumps(told, ensure_ascii=False, indent=2))
         return
     _tell_plan(planned, reserve.units)
@@ -246,17 +248,17 @@ def _tell_due(reserve: Any, now: Any, today: Any, ahead: int, as_json: bool) -> 
 
 def _tell_plan(planned: Any, units: str) -> None:
     from trod.field import round_sheet
-    from trod.report import sentences
+    from trod.telling import measures, ways
     from trod.telling import rounds as told
-    from trod.units import System
+    from trod.units import system_of
 
-    system: System = "us" if units == "us" else "metric"
+    system = system_of(units)
     click.echo(told.sentence(planned.plan, system))
     for n, trip in enumerate(planned.plan.trips):
         day = wording.weekday_day(trip.day)
         light = f"; {planned.light[n]}" if n < len(planned.light) else ""
         lengths = [
-            f"{sentences.way_length(metres, system)} {how}"
+            f"{measures.way(metres, system)} {how}"
             for metres, how in ((trip.walk_m, "on foot"), (trip.drive_m, "by car"))
             if metres >= 10
         ]
@@ -272,11 +274,10 @@ def _tell_plan(planned: Any, units: str) -> None:
     if planned.plan.left_out:
         click.echo("\nLeft for another time:")
         for left in planned.plan.left_out:
-            click.echo(f"  {left.stop.name}: {sentences.lengths_in(told.left_out(left, system), system)}")
-    if planned.assumed:
-        click.echo("")
-    for words in planned.assumed:
-        click.echo(sentences.lengths_in(words, system))
+            click.echo(f"  {left.stop.name}: {told.left_out(left, system)}")
+    click.echo("")
+    for words in ways.supposed(planned.supposed, planned.plan.ways, system):
+        click.echo(words)
     click.echo("\nTell somebody your way and when you will be back. Times are plans, not duties.")
 
 

@@ -20,7 +20,7 @@ from trod.planning.visit.kit import GROUPS, KitItem
 from trod.planning.visit.travel import Way
 from trod.report import sentences, sketch_map
 from trod.report.setting import set_pdf
-from trod.telling import measures
+from trod.telling import measures, ways
 from trod.units import System
 
 PAPERS = ("a4", "us-letter")
@@ -76,8 +76,8 @@ def printed(sheet: RoundSheet) -> dict[str, Any]:
         "sentence": _sentence(plan),
         "trips": [_trip(sheet, trip) for trip in plan.trips],
         "cautions": [{"about": c.about, "words": c.words, "sites": wording.listed(c.sites)} for c in plan.cautions],
-        "left_out": [[name, sentences.lengths_in(reason, sheet.system)] for name, reason in plan.left_out],
-        "ways": wording.capital(sentences.lengths_in(plan.ways_told, sheet.system)) + "." if plan.ways_told else "",
+        "left_out": [list(one) for one in plan.left_out],
+        "ways": f"{wording.capital(ways.how(plan.ways, sheet.system))}." if plan.ways else "",
         "arrivals": list(ARRIVALS),
     }
 
@@ -97,7 +97,7 @@ def _sentence(plan: FitRound) -> str:
 
 def _distance(length_m: float, system: System) -> str:
     """Two digits: no map is better."""
-    return sentences.way_length(length_m, system)
+    return measures.way(length_m, system)
 
 
 def _trip(sheet: RoundSheet, trip: FitTrip) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from trod.leaving.places import _SEAL, FitLine, FitPlace, FitToLeave, fit_line, 
 from trod.leaving.words import without_places
 from trod.planning.visit.kit import Caution, Group, KitItem
 from trod.planning.visit.rounds import LeftOut, Party, RoundPlan, Stop, StopTime, Trip
-from trod.planning.visit.travel import Way
+from trod.planning.visit.travel import HowGone, Way
 from trod.telling import rounds as telling
 from trod.units import System
 
@@ -107,13 +107,16 @@ class FitTrip(FitToLeave):
 
 @dataclass(frozen=True, kw_only=True)
 class FitRound(FitToLeave):
-    """A round. left_out : (name, reason), the reason empty where it would tell a place. sentence : empty likewise."""
+    """A round. left_out : (name, reason), the reason empty where it would tell a place. sentence : empty likewise.
+
+    ways : how they were worked out; None where that would tell a place.
+    """
 
     trips: tuple[FitTrip, ...]
     left_out: tuple[tuple[str, str], ...]
     start: FitPlace
     searcher: str
-    ways_told: str
+    ways: HowGone | None
     sentence: str
     saves_days: float
     cautions: tuple[Caution, ...] = ()
@@ -162,7 +165,7 @@ def fit_round(
         left_out=tuple(_left(left, hides=hides, true_places=true_places, system=system) for left in plan.left_out),
         start=start,
         searcher=plan.searcher,
-        ways_told="" if hides else plan.ways_told,
+        ways=None if hides else plan.ways,
         sentence="" if hides else telling.sentence(plan, system),
         saves_days=plan.saves_days,
         cautions=_cautions(cautions) if hides else tuple(cautions),

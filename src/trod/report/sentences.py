@@ -1,9 +1,8 @@
-"""Numbers to words for page and paper: lengths of ways, intervals, rates, cells of tables."""
+"""Numbers to words for page and paper: distances, intervals, rates, cells of tables."""
 
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -52,30 +51,6 @@ def distance(length_m: float, system: System = "metric") -> str:
         feet = units.feet_from_m(length_m)
         return f"{trimmed(feet)} ft" if feet < 1000 else f"{trimmed(units.miles_from_m(length_m))} mi"
     return f"{trimmed(length_m)} m" if length_m < 1000 else f"{trimmed(length_m / 1000)} km"
-
-
-def way_length(length_m: float, system: System = "metric") -> str:
-    """How long a way is, two digits: no map is better."""
-    if system == "us":
-        feet = units.feet_from_m(length_m)
-        return f"{trimmed(feet, 2)} ft" if feet < 1000 else f"{trimmed(units.miles_from_m(length_m), 2)} mi"
-    if length_m < 1000:
-        return f"{round(length_m, -1 if length_m >= 100 else 0):.0f} m"
-    return f"{trimmed(length_m / 1000, 2)} km"
-
-
-def lengths_in(words: str, system: System) -> str:
-    """A sentence with its metres, kilometres and km/h in the reader's units."""
-    if system == "metric":
-        return words
-
-    def other(found: re.Match[str]) -> str:
-        value = float(found[1].replace(",", ""))
-        if found[2] == "m":
-            return f"{trimmed(units.feet_from_m(value), 2)} ft"
-        return f"{trimmed(units.miles_from_m(1000 * value), 2)} {'mph' if found[2] == 'km/h' else 'mi'}"
-
-    return re.sub(r"(?<![\w.,])(\d[\d,]*(?:\.\d+)?) (km/h|km|m)\b(?!/)", other, words)
 
 
 def cell(value: object, column: Column) -> str:

@@ -6,7 +6,7 @@ import math
 import re
 import unicodedata
 
-from trod import units
+from trod import units, wording
 from trod.errors import WrongInput
 from trod.units import System
 
@@ -26,6 +26,8 @@ __all__ = [
     "speed",
     "thickness",
     "to_step",
+    "way",
+    "wheels",
     "wind",
 ]
 
@@ -97,6 +99,24 @@ def speed(speed_mps: float, system: System = "metric") -> str:
     """A speed in m/s or miles an hour, two figures."""
     shown = units.scale("m/s", system)
     return f"{figure(shown.from_stored(speed_mps))} {shown.sign}"
+
+
+def wheels(speed_kmh: float, system: System = "metric") -> str:
+    """How fast a car goes, two figures."""
+    shown = units.scale("km/h", system)
+    return f"{figure(shown.from_stored(speed_kmh))} {shown.sign}"
+
+
+def way(length_m: float, system: System = "metric") -> str:
+    """How long a way is, two figures: no map is better."""
+    if system == "us":
+        feet = units.feet_from_m(length_m)
+        return (
+            f"{wording.trimmed(feet, 2)} ft" if feet < 1000 else f"{wording.trimmed(units.miles_from_m(length_m), 2)} mi"
+        )
+    if length_m < 1000:
+        return f"{round(length_m, -1 if length_m >= 100 else 0):.0f} m"
+    return f"{wording.trimmed(length_m / 1000, 2)} km"
 
 
 def figure(value: float, digits: int = 2) -> str:

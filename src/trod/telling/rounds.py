@@ -5,7 +5,10 @@ from __future__ import annotations
 import math
 
 from trod import wording
-from trod.planning.visit.rounds import SHUT, LeftOut, LeftWhy, RoundPlan
+from trod.errors import WrongInput
+from trod.planning.visit.byhand import Doubt
+from trod.planning.visit.rounds import DAY_MIN, SHUT, CannotBeVisited, LeftOut, LeftWhy, RoundPlan
+from trod.telling import ways
 from trod.telling.measures import figure
 from trod.units import System, scale
 
@@ -64,7 +67,7 @@ def left_out(one: LeftOut, system: System) -> str:
         "no room beside better": "no room is left for it on these days beside the stops that save more",
         "no room": "no room is left for it on these days",
         "costs more": f"it would take {hours(one.more_min or 0)} more and save {days(one.saves_days)}",
-        "no access": f"there is no access: {one.detail}" if one.detail else "there is no access",
+        "no access": "there is no access" + (f": {ways.no_way(one.no_way, system)}" if one.no_way is not None else ""),
         "far away": f"there is no access: it would take {one.number:,.0f} days",
         "closed": f"closed on {on}: {one.detail}",
         "hours too short": "the hours in which one may be there leave no room for the visit in daylight",
@@ -72,6 +75,34 @@ def left_out(one: LeftOut, system: System) -> str:
         "load": f"its load of {figure(load.from_stored(one.number))} {load.sign} is more than anyone carries",
         "too long a way": f"the way out, {hours(one.number)}, the visit and the way back do not fit into a day",
     }[one.why]
+
+
+def refused(trouble: CannotBeVisited, system: System) -> WrongInput:
+    """A stop that must be visited and cannot be, with the reason in the reader's units."""
+    return WrongInput(trouble.what, got=left_out(trouble.left, system), needed=trouble.needed)
+
+
+def doubt(one: Doubt, system: System) -> str:
+    """What does not fit in an order that a person chose, a sentence."""
+    load = scale("kg", system)
+    carried, most = (wording.trimmed(load.from_stored(kg)) for kg in (one.number, one.most))
+    return {
+        "closed": f"{one.name} is closed that day: {one.detail or 'closed'}.",
+        "dark": f"{one.name}: it is dark before the visit is done ({clock(one.at_min)}).",
+        "hours over": f"{one.name}: one may be there until {clock(one.until_min)} only.",
+        "people": f"{one.name} takes {one.number:.0f} people together.",
+        "home late": f"{one.name} would be back at {clock(one.at_min)}, after {clock(one.until_min)}.",
+        "little rest": f"{one.name} would be back at {clock(one.at_min)}, with less than {one.number:.0f} minutes kept "
+        "free.",
+        "load": f"{one.name} would carry {carried} {load.sign}, more than {most} {load.sign}.",
+    }[one.why]
+
+
+def clock(minutes: float) -> str:
+    """Minutes after midnight as a time; past midnight it says so."""
+    whole = round(minutes)
+    over = " the next day" if whole >= DAY_MIN else ""
+    return f"{whole // 60 % 24}:{whole % 60:02d}{over}"
 
 
 def hours(minutes: float) -> str:

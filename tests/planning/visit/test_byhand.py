@@ -60,22 +60,22 @@ def test_they_leave_later_where_the_light_comes_later() -> None:
 
 
 @pytest.mark.parametrize(
-    ("stops", "more", "words"),
+    ("stops", "more", "why"),
     [
-        ([stop("a", 0.3)], {"day": day(8, 10)}, "would be back at"),
-        ([stop("a", 0.01)], {"day": day(8, 9), "party": Party(name="Ada", rest_min=30)}, "minutes kept free"),
-        ([stop("a", 0.1)], {"day": day(8, 17, light=Span(from_min=480, to_min=540))}, "it is dark before"),
-        ([stop("a", 0.01, closed={DAY: "a hunt"})], {}, "A is closed that day: a hunt."),
-        ([stop("a", 0.01, people=2)], {}, "takes 2 people together"),
-        ([stop("a", 0.01, load_kg=9.0)], {"party": Party(name="Ada", most_load_kg=5)}, "would carry 9.0 kg"),
-        ([stop("a", 0.1, window=Span(from_min=480, to_min=500))], {}, "one may be there until 8:20 only"),
+        ([stop("a", 0.3)], {"day": day(8, 10)}, "home late"),
+        ([stop("a", 0.01)], {"day": day(8, 9), "party": Party(name="Ada", rest_min=30)}, "little rest"),
+        ([stop("a", 0.1)], {"day": day(8, 17, light=Span(from_min=480, to_min=540))}, "dark"),
+        ([stop("a", 0.01, closed={DAY: "a hunt"})], {}, "closed"),
+        ([stop("a", 0.01, people=2)], {}, "people"),
+        ([stop("a", 0.01, load_kg=9.0)], {"party": Party(name="Ada", most_load_kg=5)}, "load"),
+        ([stop("a", 0.1, window=Span(from_min=480, to_min=500))], {}, "hours over"),
     ],
 )
-def test_what_does_not_fit_is_told_and_not_forbidden(stops: list[Stop], more: dict[str, object], words: str) -> None:
+def test_what_does_not_fit_is_told_and_not_forbidden(stops: list[Stop], more: dict[str, object], why: str) -> None:
     made, doubts = trip(stops, **more)
 
     assert len(made.visits) == 1
-    assert any(words in doubt for doubt in doubts), doubts
+    assert why in {doubt.why for doubt in doubts}, doubts
 
 
 def test_a_stop_without_a_way_and_a_day_that_is_too_short_are_refused() -> None:

@@ -14,6 +14,7 @@ from trod.errors import WrongInput
 from trod.planning.visit.ordering import Searcher
 from trod.planning.visit.rounds import (
     LADDER_KG,
+    CannotBeVisited,
     LeftOut,
     Party,
     RoundDay,
@@ -117,9 +118,10 @@ def test_a_must_is_gone_to_whatever_it_costs() -> None:
 
 def test_a_must_that_cannot_be_is_refused_with_its_reason() -> None:
     with pytest.raises(
-        WrongInput, match=r"stop 'Far', which must be visited: got 'too long a way .326 minutes out.'; needed: a way to"
-    ):
+        CannotBeVisited, match=r"stop 'Far', which must be visited: got 'too long a way'; needed: a way to go there"
+    ) as refused:
         plan([stop("far", 21.05, must=True)])
+    assert refused.value.left.number == pytest.approx(326, abs=1)
 
 
 def test_more_value_a_minute_makes_longer_trips() -> None:
@@ -257,7 +259,7 @@ def test_a_site_without_a_way_is_left_out_with_the_reason_of_the_tracks() -> Non
     )
 
     assert turns(found) == ["near"]
-    assert told.left_out(found.left_out[0], "metric").startswith("there is no access: the nearest track is 3000 m away")
+    assert told.left_out(found.left_out[0], "metric").startswith("there is no access: the nearest track is 3 km away")
     assert len(found.trips[0].visits[0].line) >= 2
 
 

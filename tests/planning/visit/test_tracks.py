@@ -11,7 +11,7 @@ import pytest
 from trod.errors import WrongInput
 from trod.planning.ground.heightgrid import HeightGrid
 from trod.planning.visit.tracks import Track, along, join, tracks_from_geojson
-from trod.planning.visit.travel import Pace, Place, Ways
+from trod.planning.visit.travel import HowGone, NoStart, NoWay, Pace, Place, Ways
 
 LAT, LON = 47.3, 13.9
 NORTH_M = math.pi * 6_371_008.8 / 180
@@ -62,7 +62,7 @@ def test_a_track_that_ends_just_short_of_another_is_joined_and_one_that_ends_far
     far = along(places, join([track((0, 0), (1000, 0)), track((505, 60), (505, 700))]), reach_m=50)
 
     assert near.missing == {}
-    assert far.missing == {"side": "its tracks are not joined to those at the start"}
+    assert far.missing == {"side": NoWay(why="tracks apart")}
     assert np.isinf(far.way("yard", "side").minutes)
 
 
@@ -83,7 +83,8 @@ def test_two_sites_off_the_track_are_walked_between_straight() -> None:
 def test_a_site_too_far_from_any_track_is_named_with_its_distance() -> None:
     ways = along([spot("yard", 0, 0), spot("lost", 500, 820)], join([track((0, 0), (1000, 0))]))
 
-    assert ways.missing == {"lost": "the nearest track is 820 m away, and people go 500 m at most from a track"}
+    assert (ways.missing["lost"].why, ways.missing["lost"].most_m) == ("far from tracks", 500)
+    assert ways.missing["lost"].away_m == pytest.approx(820, abs=1)
 
 
 def test_a_closed_track_is_not_used() -> None:
@@ -131,7 +132,8 @@ def test_a_walk_from_the_car_longer_than_asked_is_refused_with_its_minutes() -> 
     network = join([track((0, 0), (3000, 0), drive=True), track((3000, 0), (3000, 5000))])
     ways = along([spot("yard", 0, 0), spot("up", 3000, 5000)], network, drive=True, most_walk_min=45)
 
-    assert ways.missing == {"up": "it is 60 minutes on foot from where a car can stop, and 45 is the most"}
+    assert (ways.missing["up"].why, ways.missing["up"].most_min) == ("long walk", 45)
+    assert ways.missing["up"].walk_min == pytest.approx(60, abs=0.5)
 
 
 def test_going_by_car_needs_a_track_that_a_car_can_use() -> None:
@@ -140,8 +142,9 @@ def test_going_by_car_needs_a_track_that_a_car_can_use() -> None:
 
 
 def test_a_start_away_from_the_tracks_is_said_with_its_distance() -> None:
-    with pytest.raises(WrongInput, match="start: got 'a place 900 m from the nearest track'"):
+    with pytest.raises(NoStart, match="needed: a place close to a track that a car can use") as told:
         along([spot("yard", 0, 900), spot("b", 100, 0)], join([track((0, 0), (1000, 0), drive=True)]), drive=True)
+    assert told.value.no_way.away_m == pytest.approx(900, abs=1)
 
 
 def hill() -> HeightGrid:
@@ -167,7 +170,7 @@ def test_on_a_hill_the_way_round_is_chosen_when_it_is_quicker_and_the_climb_is_t
     assert ways.way("yard", "peak").minutes > ways.way("peak", "yard").minutes
     straight_over = ways.way("yard", "peak").minutes + ways.way("peak", "beyond").minutes
     assert ways.way("yard", "beyond").minutes <= straight_over + 1e-6
-    assert ways.told == "on foot along the tracks, and across country from the track to the site, by the slope"
+    assert ways.how == HowGone(along="tracks", heights="grid")
 
 
 def test_the_drawn_way_begins_and_ends_at_the_places_and_keeps_to_the_track() -> None:

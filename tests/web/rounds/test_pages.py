@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 
 from trod.catalogue.forecasts import forecasts
+from trod.planning.visit.byhand import Doubt
 
 pytestmark = pytest.mark.django_db
 
@@ -401,7 +403,27 @@ def test_a_trip_by_hand_is_told_where_it_does_not_fit(base, wish):
     w = wish(from_min=10 * 60, to_min=10 * 60 + 40, by_car=False)
     made = rounds.in_order(base.reserve, w, [(w.first, "Ada and Ben", ["meadow", "ford"])], base.now)
 
-    assert any("would be back at" in doubt for doubt in made.doubts)
+    assert "home late" in {doubt.why for doubt in made.doubts}
+
+
+def test_what_does_not_fit_in_an_order_is_on_the_page_in_the_readers_units(client, base, wish):
+    from trod.catalogue.models import Reserve
+    from trod.catalogue.rounds import rounds
+
+    w = wish(from_min=10 * 60, to_min=10 * 60 + 40, by_car=False, most_load_kg=0.0)
+    made = rounds.in_order(base.reserve, w, [(w.first, "Ada and Ben", ["meadow", "ford"])], base.now)
+    heavy = replace(made, doubts=(*made.doubts, Doubt(why="load", name="Ada and Ben", number=6.2, most=1.0)))
+    row = rounds.keep(base.reserve, w, heavy, by="Ada", now=base.now)
+
+    metric = client.get(row.get_absolute_url()).content.decode()
+    Reserve.objects.update(units="us")
+    us = client.get(row.get_absolute_url()).content.decode()
+
+    assert "Ada and Ben would be back at" in metric
+    assert "would carry 6.2 kg, more than 1 kg." in metric
+    assert "would carry 13.7 lb, more than 2.2 lb." in us
+    assert "600 m up take" in metric and "2000 ft up take" in us
+    assert " km" not in us.partition("What this rests on")[2] and " kg" not in us
 
 
 def test_the_list_of_who_is_due_asks_the_database_as_often_for_many(base, client, django_assert_max_num_queries):

@@ -42,6 +42,7 @@ from trod.planning.last import endurance
 from trod.planning.last.endurance import NO_HAZARD, StopForecast
 from trod.planning.visit import upkeep
 from trod.planning.visit.upkeep import Access, NextVisit, Standing, VisitPrice
+from trod.telling import ways as telling_ways
 
 Floats = NDArray[np.float64]
 JOB = "forecasts"
@@ -353,8 +354,8 @@ def equipment(
             today=today,
         )
         share = way[d.site_id]
-        both = "" if hung[d.site_id] == 1 else f", shared by {hung[d.site_id]} cameras there"
-        gear = replace(gear, travel_min=share.minutes / hung[d.site_id], travel_told=f"{share.told}{both}")
+        mine_of_it = replace(share, minutes=share.minutes / hung[d.site_id], cameras=hung[d.site_id])
+        gear = replace(gear, travel=mine_of_it)
         out.append((d, gear))
     return out
 
@@ -463,7 +464,9 @@ def reckon(
     (after,) = endurance.forecast_many([task], climate=climate, second_date=True) if close else (stop,)
     by_cause = with_faults({str(cause): share for cause, share in stop.by_cause.items()}, hazard or 0.0)
     stopped = np.clip(np.sum(list(by_cause.values()), axis=0), 0.0, 1.0)
-    minutes, way = (gear.travel_min, gear.travel_told) if price.travel_min is None else (price.travel_min, "typed in")
+    minutes, way = gear.travel.minutes, telling_ways.share(gear.travel, "metric")
+    if price.travel_min is not None:
+        minutes, way = price.travel_min, "typed in"
     quiet = site.disturbance_days if price.disturbance_days is None else price.disturbance_days
     cost = VisitPrice(
         travel_min=minutes,

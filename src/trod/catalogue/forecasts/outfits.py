@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -27,6 +27,7 @@ from trod.planning.ground.weather import Climate
 from trod.planning.last.arrivals import MOST_TRIGGERS, Arrivals, DayCount
 from trod.planning.last.endurance import EnergyScale, Outfit, Used
 from trod.planning.last.stopping import scale_for
+from trod.planning.visit.travel import WayShare
 from trod.planning.visit.upkeep import Closure
 
 CARD_GB = 32.0
@@ -71,8 +72,7 @@ class Equipped:
 
     start : the day from which it is forecast, when it was last known to be alive. stopped_on : set when the
     last visit found it stopped and nobody set it going again. unknown_days : days before `start` whose
-    pictures nobody has seen, for which the mean was taken. travel_min, travel_told : what a visit takes of the way,
-    and how that was worked out.
+    pictures nobody has seen, for which the mean was taken. travel : what a visit takes of the way, one camera's part.
     """
 
     outfit: Outfit
@@ -86,8 +86,7 @@ class Equipped:
     stopped_how: str
     unknown_days: int
     assumed: tuple[Assumed, ...]
-    travel_min: float = 0.0
-    travel_told: str = ""
+    travel: WayShare = field(default_factory=lambda: WayShare(minutes=0.0))
 
 
 # The pack -----------------------------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ The same ways serve the planner of rounds and the price of a visit, so that both
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -17,13 +17,14 @@ from trod.catalogue.models import Reserve, Site
 from trod.errors import TrodError, WrongInput
 from trod.planning.ground.heightgrid import HeightGrid
 from trod.planning.visit import tracks, travel
-from trod.planning.visit.travel import Place, Ways
+from trod.planning.visit.travel import NoStart, Place, Supposed, Ways, WayShare
+from trod.telling import ways as telling
+from trod.units import system_of
 
 WALK_IN_M = 150.0  # from car to site, where no track tells; assumed
 TRAVEL_MIN = 60.0  # there and back, where nobody said where rounds start; assumed
 DAY_MIN = 510.0  # away from home on a day of a round: 8:00 to 17:00 less half an hour of rest, as rounds are planned
 VISIT_MIN = 15.0  # card, batteries, lens, clock; assumed
-LEVEL = "Reckoned level: there is no height grid of the reserve, and nobody typed a climb. 600 m up take an hour more."
 START = "@start"  # no slug looks like this
 
 
@@ -37,11 +38,14 @@ def place_of(site: Site, *, by_car: bool) -> Place:
 
 def ways_for(
     reserve: Reserve, places: Sequence[Place], *, by_car: bool, by_tracks: bool = True
-) -> tuple[Ways, tuple[str, ...]]:
+) -> tuple[Ways, Supposed]:
     """Along the reserve's tracks where there are any that serve, else by the straight line; over its height grid where
     there is one, else with the climbs typed at its sites; and what was assumed."""
     grid = heights.grid_of(reserve)
-    return _ways(_Shape(reserve.boundary), tuple(places), by_car, by_tracks, _Kept(grid))
+    try:
+        return _ways(_Shape(reserve.boundary), tuple(places), by_car, by_tracks, _Kept(grid))
+    except NoStart as trouble:
+        raise telling.start_refused(trouble.no_way, system_of(reserve.units)) from trouble
 
 
 class _Shape:
@@ -71,47 +75,29 @@ class _Kept:
 
 
 @lru_cache(maxsize=16)
-def _ways(
-    shape: _Shape, places: tuple[Place, ...], by_car: bool, by_tracks: bool, kept: _Kept
-) -> tuple[Ways, tuple[str, ...]]:
+def _ways(shape: _Shape, places: tuple[Place, ...], by_car: bool, by_tracks: bool, kept: _Kept) -> tuple[Ways, Supposed]:
     pace, grid = travel.Pace(), kept.grid
-    try:
-        if by_tracks:
+    supposed = Supposed(followed="as asked")
+    if by_tracks:
+        try:
             known = tracks.tracks_from_geojson(shape.document or {"type": "FeatureCollection", "features": []})
             network = tracks.join(known, grid=grid)
-    except WrongInput as trouble:
-        none = trouble.got == "no line"
-        why = "No track is on the map" if none else f"The tracks could not be used ({trouble.got})"
-    else:
-        why = "Straight lines were asked for"
-        if by_tracks:
+        except tracks.NoTracks:
+            supposed = Supposed(followed="no track")
+        except WrongInput as trouble:
+            supposed = Supposed(followed="unusable tracks", trouble=str(trouble.got))
+        else:
             driven = by_car and any(t.drive for t in known)
-            ways = travel.with_climbs(tracks.along(places, network, drive=driven, pace=pace, grid=grid), places)
-            said = f"Walking by Tobler's speeds; {pace.drive_kmh:g} km/h on tracks where none is given."
-            if by_car and not driven:
-                said += " No track on the map is marked for cars, so all of it is on foot."
-            return ways, (said, *_level(ways))
+            found = tracks.along(places, network, drive=driven, pace=pace, grid=grid)
+            return travel.with_climbs(found, places), Supposed(car_left=by_car and not driven)
     ways = travel.with_climbs(travel.straight(places, pace=pace, drive=by_car, grid=grid), places)
-    far = f"; the last {WALK_IN_M:g} m from the car to each site are walked" if by_car else ""
-    return ways, (f"{why}: straight lines, made longer by {pace.detour:g}{far}. Assumed.", *_level(ways))
-
-
-def _level(ways: Ways) -> tuple[str, ...]:
-    return (LEVEL,) if ways.climb_m is None else ()
+    return ways, replace(supposed, last_walk_m=WALK_IN_M if by_car else 0.0)
 
 
 # What one visit takes of a round --------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, kw_only=True)
-class Share:
-    """One site's share of the way of a round. minutes : its share. told : in words how it was worked out."""
-
-    minutes: float
-    told: str
-
-
-def shares(reserve: Reserve, sites: Sequence[Site]) -> Mapping[int, Share]:
+def shares(reserve: Reserve, sites: Sequence[Site]) -> Mapping[int, WayShare]:
     """What each site takes of the way of a round to all of them, by its row's number: that is how cameras are visited.
 
     The round goes to the next nearest site each time, is bettered by turning stretches round, and is cut into days;
@@ -119,27 +105,24 @@ def shares(reserve: Reserve, sites: Sequence[Site]) -> Mapping[int, Share]:
     """
     sites = sorted({site.pk: site for site in sites}.values(), key=lambda s: s.slug)
     if reserve.base_latitude is None or reserve.base_longitude is None:
-        return {s.pk: Share(minutes=TRAVEL_MIN, told="assumed: nobody said where rounds start") for s in sites}
+        return {s.pk: WayShare(minutes=TRAVEL_MIN, why="no start") for s in sites}
     start = Place(key=START, latitude_deg=reserve.base_latitude, longitude_deg=reserve.base_longitude)
     try:
         ways, _ = ways_for(reserve, [start, *(place_of(site, by_car=True) for site in sites)], by_car=True)
     except TrodError as trouble:
-        return {s.pk: Share(minutes=TRAVEL_MIN, told=f"assumed: {trouble}") for s in sites}
+        return {s.pk: WayShare(minutes=TRAVEL_MIN, why="trouble", trouble=str(trouble)) for s in sites}
     minutes = ways.minutes
     there = [n for n in range(1, len(sites) + 1) if np.isfinite(minutes[0, n] + minutes[n, 0])]
     found = {
-        s.pk: Share(minutes=TRAVEL_MIN, told=f"assumed: {ways.missing.get(s.slug, 'no way leads there')}")
+        s.pk: WayShare(minutes=TRAVEL_MIN, why="no way", no_way=ways.missing.get(s.slug))
         for n, s in enumerate(sites, 1)
         if n not in there
     }
-    level = "" if ways.climb_m is not None else "; reckoned level"
     for trip in _days(_tour(minutes, there), minutes):
         whole = sum(float(minutes[a, b]) for a, b in zip([0, *trip], [*trip, 0], strict=True))
         for n in trip:
-            alone = len(trip) == 1
-            said = "there and back" if alone else f"its share of {whole:.0f} min on a round to {len(trip)} sites"
-            found[sites[n - 1].pk] = Share(
-                minutes=min(24 * 60.0, whole / len(trip)), told=f"{said}, from where rounds start; {ways.told}{level}"
+            found[sites[n - 1].pk] = WayShare(
+                minutes=min(24 * 60.0, whole / len(trip)), whole_min=whole, sites=len(trip), how=ways.how
             )
     return found
 

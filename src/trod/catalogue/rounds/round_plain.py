@@ -4,32 +4,33 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from trod.errors import WrongInput
 from trod.plain import plain, record
+from trod.planning.visit.byhand import Doubt
 from trod.planning.visit.kit import Caution, KitItem
 from trod.planning.visit.rounds import RoundPlan
-from trod.planning.visit.travel import distance_m
+from trod.planning.visit.travel import Supposed, distance_m
 
-VERSION = 1
+VERSION = 2
 THIN_M = 6.0  # a way's drawn line is thinned so far; no map here shows less
 
 
 @dataclass(frozen=True, kw_only=True)
 class Planned:
     """A plan with what goes with it. kits, light : one for each trip. doubts : where an order chosen by hand does not
-    fit. by_hand : a person chose the order. deployments : slugs by site. assumed : sentences."""
+    fit. by_hand : a person chose the order. deployments : slugs by site. supposed : what was taken for the ways."""
 
     plan: RoundPlan
     kits: tuple[tuple[KitItem, ...], ...] = ()
     cautions: tuple[Caution, ...] = ()
     light: tuple[str, ...] = ()
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     by_hand: bool = False
     deployments: Mapping[str, tuple[str, ...]]
-    assumed: tuple[str, ...] = ()
+    supposed: Supposed = field(default_factory=Supposed)
 
 
 def to_plain(planned: Planned) -> dict[str, Any]:

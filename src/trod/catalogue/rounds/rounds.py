@@ -25,7 +25,9 @@ from trod.planning.visit import byhand, spares
 from trod.planning.visit import kit as kits
 from trod.planning.visit import rounds as core
 from trod.planning.visit.rounds import LeftOut, Party, RoundDay, RoundPlan, Span, Stop, Trip
-from trod.planning.visit.travel import Place, Ways
+from trod.planning.visit.travel import Place, Supposed, Ways
+from trod.telling import rounds as telling
+from trod.units import system_of
 
 JOB = "round"
 ANY_WAY_MIN = 1000.0  # a stop worth so much work is gone to wherever there is room
@@ -88,7 +90,7 @@ class Ground:
     left: tuple[LeftOut, ...]
     ways: Ways
     due: Mapping[str, Due]
-    assumed: tuple[str, ...]
+    supposed: Supposed
     worth_min: float
 
 
@@ -138,10 +140,10 @@ def prepare(reserve: Reserve, wish: Wish, now: datetime) -> Ground:
     parties = tuple(
         Party(name=name[:80], people=n, most_load_kg=wish.most_load_kg, rest_min=rest) for name, n in wish.parties()
     )
-    ways, assumed = ways_for(reserve, [start, *(s.place for s in stops)], by_car=wish.by_car, by_tracks=wish.by_tracks)
+    ways, supposed = ways_for(reserve, [start, *(s.place for s in stops)], by_car=wish.by_car, by_tracks=wish.by_tracks)
     return Ground(
         start=start, days=tuple(days), parties=parties, stops=tuple(stops), left=tuple(left), ways=ways, due=by_slug,
-        assumed=assumed, worth_min=reserve.day_worth_min if wish.worth_min is None else wish.worth_min,
+        supposed=supposed, worth_min=reserve.day_worth_min if wish.worth_min is None else wish.worth_min,
     )  # fmt: skip
 
 
@@ -152,7 +154,10 @@ def plan(reserve: Reserve, wish: Wish, now: datetime, *, step: Step | None = Non
     ground = prepare(reserve, wish, now)
     tell(1, 3, f"Choosing and ordering {wording.plural(len(ground.stops), 'stop')}")
     ground = _fewer(ground, wish)
-    made = _planned(ground, wish)
+    try:
+        made = _planned(ground, wish)
+    except core.CannotBeVisited as trouble:
+        raise telling.refused(trouble, system_of(reserve.units)) from trouble
     tell(2, 3, "Writing the lists")
     left = tuple(sorted((*made.left_out, *ground.left), key=lambda x: (-x.saves_days, x.stop.key)))
     return _with_lists(replace(made, left_out=left), ground, wish)
@@ -223,7 +228,7 @@ def in_order(reserve: Reserve, wish: Wish, order: Sequence[tuple[date, str, Sequ
     ground = prepare(reserve, wish, now)
     stops = {s.key: s for s in ground.stops}
     trips: list[Trip] = []
-    doubts: list[str] = []
+    doubts: list[byhand.Doubt] = []
     gone: set[str] = set()
     for day, party_name, slugs in order:
         number = next((n for n, d in enumerate(ground.days) if d.day == day), None)
@@ -235,17 +240,20 @@ def in_order(reserve: Reserve, wish: Wish, order: Sequence[tuple[date, str, Sequ
             raise WrongInput("order", got=", ".join(unknown), needed="each stop of this round once")
         gone.update(slugs)
         if slugs:
-            trip, said = byhand.in_this_order(
-                [stops[s] for s in slugs], number=number, day=ground.days[number], party=party, start=ground.start,
-                ways=ground.ways,
-            )  # fmt: skip
+            try:
+                trip, said = byhand.in_this_order(
+                    [stops[s] for s in slugs], number=number, day=ground.days[number], party=party, start=ground.start,
+                    ways=ground.ways,
+                )  # fmt: skip
+            except core.CannotBeVisited as trouble:
+                raise telling.refused(trouble, system_of(reserve.units)) from trouble
             trips.append(trip)
             doubts += said
     rest = [
         LeftOut(
             stop=s,
             why="no access" if s.key in ground.ways.missing else "not in your order",
-            detail=ground.ways.missing.get(s.key, ""),
+            no_way=ground.ways.missing.get(s.key),
             saves_days=max(s.saves_on(n) for n in range(len(ground.days))),
         )
         for s in ground.stops
@@ -258,7 +266,7 @@ def in_order(reserve: Reserve, wish: Wish, order: Sequence[tuple[date, str, Sequ
         start=ground.start,
         searcher="own",
         seed=0,
-        ways_told=ground.ways.told,
+        ways=ground.ways.how,
         worth_min=ground.worth_min,
         scope="in your order",
     )
@@ -292,7 +300,7 @@ def _with_lists(made: RoundPlan, ground: Ground, wish: Wish) -> Planned:
             told={n: s.caution for n, s in names.items()},
         ),
         deployments={slug: tuple(d.slug for d in one.deployments) for slug, one in ground.due.items()},
-        assumed=ground.assumed,
+        supposed=ground.supposed,
     )
 
 

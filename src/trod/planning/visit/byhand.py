@@ -4,25 +4,55 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, time, timedelta
+from typing import Literal
 
 from trod.errors import WrongInput
-from trod.planning.visit.rounds import DAY_MIN, Party, RoundDay, Stop, StopTime, Trip, carried_kg
+from trod.planning.visit.rounds import (
+    DAY_MIN,
+    CannotBeVisited,
+    LeftOut,
+    Party,
+    RoundDay,
+    Stop,
+    StopTime,
+    Trip,
+    carried_kg,
+)
 from trod.planning.visit.travel import Place, Ways
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doubt:
+    """Something that does not fit. name : of the stop, or of the party for what concerns the whole trip.
+
+    at_min : when the visit is done or the party home; until_min : when it should have been. [minutes after midnight]
+    number, most : people together; kilograms carried, and the most that is; minutes that should be kept free.
+    detail : the reason that is noted of a closure. `trod.telling.rounds` words it.
+    """
+
+    why: Literal["closed", "dark", "hours over", "people", "home late", "little rest", "load"]
+    name: str
+    at_min: float = 0.0
+    until_min: float = 0.0
+    number: float = 0.0
+    most: float = 0.0
+    detail: str = ""
 
 
 def in_this_order(
     stops: Sequence[Stop], *, number: int, day: RoundDay, party: Party, start: Place, ways: Ways
-) -> tuple[Trip, tuple[str, ...]]:
+) -> tuple[Trip, tuple[Doubt, ...]]:
     """One party's trip on one day, in the order of `stops`; they leave as early as they may be away.
 
     number : the day's place in the round, from 0, for what a stop saves on it.
-    Returns the trip and a sentence for everything that does not fit: light, hours, a closed season, people, load.
+    Returns the trip and everything that does not fit: light, hours, a closed season, people, load.
     Raises WrongInput for a stop to which there is no way, and for a trip that does not end on its day.
     """
     if not stops:
         raise WrongInput("trip", got="no stop", needed="at least one stop")
-    doubts: list[str] = []
+    doubts: list[Doubt] = []
     now, here = day.out.from_min, start.key
     first = stops[0]
     opens = [span.from_min for span in (day.light, first.window) if span is not None]
@@ -35,20 +65,22 @@ def in_this_order(
     for turn, stop in enumerate(stops, 1):
         way = ways.way(here, stop.key)
         if not math.isfinite(way.minutes):
-            why = ways.missing.get(stop.key, "no access")
-            raise WrongInput(f"stop {stop.name!r}", got=why, needed="a stop that can be reached")
+            out = LeftOut(
+                stop=stop, why="no access", saves_days=stop.saves_on(number), no_way=ways.missing.get(stop.key)
+            )
+            raise CannotBeVisited(out, what=f"stop {stop.name!r}", needed="a stop that can be reached")
         arrive = now + way.minutes
         spans = [span for span in (day.light, stop.window) if span is not None]
         begin = max([arrive, *(span.from_min for span in spans)])
         now = begin + stop.there_min
         if day.day in stop.closed:
-            doubts.append(f"{stop.name} is closed that day: {stop.closed[day.day] or 'closed'}.")
+            doubts.append(Doubt(why="closed", name=stop.name, detail=stop.closed[day.day]))
         if day.light is not None and now > day.light.to_min:
-            doubts.append(f"{stop.name}: it is dark before the visit is done ({_clock(now)}).")
+            doubts.append(Doubt(why="dark", name=stop.name, at_min=now, until_min=day.light.to_min))
         if stop.window is not None and now > stop.window.to_min:
-            doubts.append(f"{stop.name}: one may be there until {_clock(stop.window.to_min)} only.")
+            doubts.append(Doubt(why="hours over", name=stop.name, at_min=now, until_min=stop.window.to_min))
         if stop.people > party.people:
-            doubts.append(f"{stop.name} takes {stop.people} people together.")
+            doubts.append(Doubt(why="people", name=stop.name, number=stop.people))
         if now >= DAY_MIN:
             raise WrongInput("trip", got=f"{len(stops)} stops", needed="fewer stops; these do not fit into one day")
         visits.append(
@@ -69,13 +101,14 @@ def in_this_order(
         raise WrongInput("trip", got="no way back from the last stop", needed="a last stop with a way home")
     home = now + back.minutes
     if home > day.out.to_min:
-        doubts.append(f"{party.name} would be back at {_clock(home)}, after {_clock(day.out.to_min)}.")
+        doubts.append(Doubt(why="home late", name=party.name, at_min=home, until_min=day.out.to_min))
     elif home > day.out.to_min - party.rest_min:
-        kept = f"less than {party.rest_min:.0f} minutes kept free"
-        doubts.append(f"{party.name} would be back at {_clock(home)}, with {kept}.")
+        doubts.append(
+            Doubt(why="little rest", name=party.name, at_min=home, until_min=day.out.to_min, number=party.rest_min)
+        )
     load = carried_kg(stops)
     if party.most_load_kg is not None and load > party.most_load_kg:
-        doubts.append(f"{party.name} would carry {load:.1f} kg, more than {party.most_load_kg:g} kg.")
+        doubts.append(Doubt(why="load", name=party.name, number=load, most=party.most_load_kg))
     trip = Trip(
         day=day.day,
         party=party,
@@ -87,9 +120,3 @@ def in_this_order(
         load_kg=load,
     )
     return trip, tuple(doubts)
-
-
-def _clock(minutes: float) -> str:
-    whole = round(minutes)
-    over = " the next day" if whole >= DAY_MIN else ""
-    return f"{whole // 60 % 24}:{whole % 60:02d}{over}"

@@ -25,7 +25,7 @@ from trod.planning.visit.ordering import (
     order,
     time_of,
 )
-from trod.planning.visit.travel import Line, Place, Way, Ways
+from trod.planning.visit.travel import HowGone, Line, NoWay, Place, Way, Ways
 from trod.planning.visit.upkeep import CAMERA_DAY_MIN
 from trod.sky import CIVIL_DEG, RISE_SET_ELEVATION_DEG, sun_position, sun_times
 
@@ -230,8 +230,8 @@ Scope = Literal["what pays", "as many as fit", "in your order"]
 class LeftOut:
     """A stop that is not in the plan, and why. more_min : what the cheapest way to add it costs, if there is one.
 
-    detail : the reason that is noted (of a closure, of a missing way). number : of days closed or far, people,
-    kilograms, minutes of the way out. `trod.telling.rounds` words it.
+    detail : the reason that is noted of a closure. no_way : why no way leads there. number : of days closed or far,
+    people, kilograms, minutes of the way out. `trod.telling.rounds` words it.
     """
 
     stop: Stop
@@ -239,12 +239,22 @@ class LeftOut:
     saves_days: float
     more_min: float | None = None
     detail: str = ""
+    no_way: NoWay | None = None
     number: float = 0.0
+
+
+class CannotBeVisited(WrongInput):
+    """A stop that must be visited and cannot be. left : why, for whoever words it."""
+
+    def __init__(self, left: LeftOut, *, what: str, needed: str) -> None:
+        got = f"{left.why} ({left.detail})" if left.detail else left.why
+        super().__init__(what, got=got, needed=needed)
+        self.left = left
 
 
 @dataclass(frozen=True, kw_only=True)
 class RoundPlan:
-    """What was planned. trips : by day and party. searcher, seed, ways_told, worth_min : how it was found.
+    """What was planned. trips : by day and party. searcher, seed, ways, worth_min : how it was found.
     scope : what was asked for."""
 
     trips: tuple[Trip, ...]
@@ -252,7 +262,7 @@ class RoundPlan:
     start: Place
     searcher: Literal["pyvrp", "own"]
     seed: int
-    ways_told: str
+    ways: HowGone
     worth_min: float
     scope: Scope = "what pays"
 
@@ -330,7 +340,7 @@ def plan_round(
         start=start,
         searcher=found.searcher,
         seed=seed,
-        ways_told=ways.told,
+        ways=ways.how,
         worth_min=worth_min,
     )
 
@@ -363,7 +373,7 @@ def _check(
 
 
 class _Problem:
-    """The stops, days and parties as tasks and crews, and the answer back in words."""
+    """The stops, days and parties as tasks and crews, and the answer back as trips."""
 
     def __init__(
         self,
@@ -431,10 +441,8 @@ class _Problem:
         never = self._why_never(number, stop, lasts)
         if never is not None:
             if stop.must:
-                more = {"people": "together", "load": "kg", "far away": "days", "too long a way": "minutes out"}
-                amount = f"{round(never.number, 1):g} {more[never.why]}" if never.why in more else ""
-                got = f"{never.why}{f' ({never.detail or amount})' if never.detail or amount else ''}"
-                raise WrongInput(f"stop {stop.name!r}, which must be visited", got=got, needed="a way to go there")
+                what = f"stop {stop.name!r}, which must be visited"
+                raise CannotBeVisited(never, what=what, needed="a way to go there")
             self.never[number] = never
             return
         told = {
@@ -463,12 +471,12 @@ class _Problem:
     def _why_never(self, number: int, stop: Stop, spans: Mapping[int, Span]) -> LeftOut | None:
         """Why a stop cannot be visited on any of the days, whatever else is planned; None when it can be."""
 
-        def never(why: LeftWhy, *, detail: str = "", number: float = 0.0) -> LeftOut:
+        def never(why: LeftWhy, *, detail: str = "", number: float = 0.0, no_way: NoWay | None = None) -> LeftOut:
             saves = max(stop.saves_on(d) for d in range(len(self.days)))
-            return LeftOut(stop=stop, why=why, saves_days=saves, detail=detail, number=number)
+            return LeftOut(stop=stop, why=why, saves_days=saves, detail=detail, number=number, no_way=no_way)
 
         if stop.key in self.ways.missing:
-            return never("no access", detail=self.ways.missing[stop.key])
+            return never("no access", no_way=self.ways.missing[stop.key])
         there, back = int(self.travel_s[0, number + 1]), int(self.travel_s[number + 1, 0])
         if max(there, back) >= NO_WAY_S:
             hours = float(self.ways.minutes[self.ways.index(self.start.key), self.ways.index(stop.key)]) / 60

@@ -23,7 +23,10 @@ from trod.planning.ground.heightgrid import HeightGrid
 from trod.planning.visit.travel import (
     EARTH_M,
     Floats,
+    HowGone,
     Line,
+    NoStart,
+    NoWay,
     Pace,
     Place,
     Ways,
@@ -70,11 +73,15 @@ class Track:
             raise WrongInput(f"kmh of track {self.name!r}", got=self.kmh, needed="a number from 1 to 130")
 
 
+class NoTracks(WrongInput):
+    """A document has no line that people could go along."""
+
+
 def tracks_from_geojson(document: Any) -> tuple[Track, ...]:
     """Tracks from a GeoJSON document: its lines; points and areas are passed over.
 
     Properties that are read: `drive` (true: a car can use it), `kmh`, `closed`, `name`.
-    Raises WrongInput when it is no GeoJSON, or has no line.
+    Raises WrongInput when it is no GeoJSON, and NoTracks when it has no line.
     """
     found: list[Track] = []
     points = 0
@@ -102,7 +109,7 @@ def tracks_from_geojson(document: Any) -> tuple[Track, ...]:
         elif kind not in ("Point", "MultiPoint", "Polygon", "MultiPolygon"):
             raise WrongInput("GeoJSON", got=f"type {kind!r}", needed="features or geometries of RFC 7946")
     if not found:
-        raise WrongInput("GeoJSON", got="no line", needed="tracks as LineString or MultiLineString")
+        raise NoTracks("GeoJSON", got="no line", needed="tracks as LineString or MultiLineString")
     return tuple(found)
 
 
@@ -336,6 +343,7 @@ def along(
     grid : the heights that `network` was joined with. reach_m : so far people leave a track across country.
     most_walk_min : from car to site, one way.
     A place that cannot be reached stands in `missing` with its reason, its minutes infinite.
+    Raises NoStart where no track for a car is near the start.
     """
     pace = pace or Pace()
     keys = check_places(places)
@@ -355,13 +363,6 @@ def along(
     walk_min, walk_m, climb = (np.array([row[k][ground.at] for row in rows]).reshape(n, n) for k in range(3))
     walk_m = np.where(np.isfinite(walk_min), walk_m, np.inf)
     unknown = float(np.mean(np.isnan(network.height)))
-    told = "along the tracks, and across country from the track to the site"
-    if unknown == 1:
-        told += ", as if level"
-    elif unknown > 0:
-        told += f", by the slope; heights are unknown on {max(1, round(100 * unknown))} % of them, taken as level"
-    else:
-        told += ", by the slope"
     ways = Ways(
         keys=keys,
         walk_min=walk_min,
@@ -369,11 +370,13 @@ def along(
         walk_m=walk_m,
         drive_m=np.zeros((n, n)),
         climb_m=None if unknown == 1 else climb,
-        told=f"on foot {told}",
+        how=HowGone(along="tracks", heights="level")
+        if unknown == 1
+        else HowGone(along="tracks", heights="grid", unknown_share=unknown),
         drawn=lambda a, b: ground.points(ground.trace(ground.walk, int(ground.at[a]), int(ground.at[b]))),
     )
     if drive:
-        return _by_car(ways, rows, ground, pace=pace, told=told, reach_m=reach_m, most_walk_min=most_walk_min)
+        return _by_car(ways, rows, ground, pace=pace, reach_m=reach_m, most_walk_min=most_walk_min)
     missing = {
         keys[i]: _why(ground, i, reach_m)
         for i in range(1, n)
@@ -382,18 +385,14 @@ def along(
     return replace(ways, missing=missing)
 
 
-def _why(ground: _Ground, number: int, reach_m: float) -> str:
+def _why(ground: _Ground, number: int, reach_m: float) -> NoWay:
     """Why a place is not reached: too far from any track, or on tracks of their own, or the start is."""
     nearest = float(ground.nearest_m[number])
     if nearest > reach_m:
-        return f"the nearest track is {_metres(nearest)} away, and people go {_metres(reach_m)} at most from a track"
+        return NoWay(why="far from tracks", away_m=nearest, most_m=reach_m)
     if float(ground.nearest_m[0]) > reach_m:
-        return f"the start is {_metres(float(ground.nearest_m[0]))} from the nearest track"
-    return "its tracks are not joined to those at the start"
-
-
-def _metres(length_m: float) -> str:
-    return f"{round(length_m):d} m" if length_m < 10_000 else f"{length_m / 1000:.0f} km"
+        return NoWay(why="start far from tracks", away_m=float(ground.nearest_m[0]), most_m=reach_m)
+    return NoWay(why="tracks apart")
 
 
 def _by_car(
@@ -402,7 +401,6 @@ def _by_car(
     ground: _Ground,
     *,
     pace: Pace,
-    told: str,
     reach_m: float,
     most_walk_min: float,
 ) -> Ways:
@@ -414,14 +412,10 @@ def _by_car(
     out = [np.where(ground.drivable, row[0], np.inf) for row in rows]
     back = [np.where(ground.drivable, np.asarray(dijkstra(backward, indices=int(node))), np.inf) for node in ground.at]
     stand: list[int | None] = [None] * n
-    missing: dict[str, str] = {}
+    missing: dict[str, NoWay] = {}
     start = int(np.argmin(out[0] + back[0]))
     if not np.isfinite(out[0][start] + back[0][start]):
-        raise WrongInput(
-            "start",
-            got=f"a place {_metres(float(ground.nearest_m[0]))} from the nearest track",
-            needed=f"a place within {_metres(reach_m)} of a track that a car can use",
-        )
+        raise NoStart(NoWay(why="start far from tracks", away_m=float(ground.nearest_m[0]), most_m=reach_m))
     stand[0] = start
     by_road = np.isfinite(dijkstra(ground.drive, indices=start))
     both = [np.where(by_road, out[i] + back[i], np.inf) for i in range(n)]
@@ -435,9 +429,7 @@ def _by_car(
         stand[i] = shared if shared is not None else int(np.argmin(both[i]))
         longest = max(float(out[i][stand[i]]), float(back[i][stand[i]]))
         if longest > most_walk_min:
-            missing[ways.keys[i]] = (
-                f"it is {longest:.0f} minutes on foot from where a car can stop, and {most_walk_min:.0f} is the most"
-            )
+            missing[ways.keys[i]] = NoWay(why="long walk", walk_min=longest, most_min=most_walk_min)
             stand[i] = None
     walk_min, drive_min, walk_m, drive_m, climb = (np.full((n, n), np.inf) for _ in range(5))
     roads = {s: ground.told(ground.drive, s) for s in sorted({s for s in stand if s is not None})}
@@ -480,6 +472,6 @@ def _by_car(
         drive_m=drive_m,
         climb_m=None if ways.climb_m is None else climb,
         missing=missing,
-        told=f"by car at {pace.drive_kmh:g} km/h where a track has no speed of its own, and on foot {told}",
+        how=replace(ways.how, by_car=True, drive_kmh=pace.drive_kmh),
         drawn=drawn,
     )

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -118,13 +119,84 @@ class Way:
         return self.walk_min + self.drive_min
 
 
+@dataclass(frozen=True, kw_only=True)
+class HowGone:
+    """How ways were worked out. along : what they follow. by_car : driven, and walked at both ends.
+
+    detour : metres of way for each metre of straight line; 1 where nothing is added. drive_kmh : where a track has no
+    speed of its own, 0 where all of it is on foot. heights : from where the slope is known. unknown_share : of the
+    ground on which the height grid knows none, taken as level. typed : at so many sites somebody typed the climb.
+    """
+
+    along: Literal["straight lines", "across country", "tracks"] = "straight lines"
+    by_car: bool = False
+    detour: float = 1.0
+    drive_kmh: float = 0.0
+    heights: Literal["level", "grid", "typed"] = "level"
+    unknown_share: float = 0.0
+    typed: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class NoWay:
+    """Why no way leads to a place. away_m, most_m : from the nearest track, and so far people leave one. walk_min,
+    most_min : from where a car can stop, and the most that is walked."""
+
+    why: Literal["far from tracks", "start far from tracks", "tracks apart", "long walk"]
+    away_m: float = 0.0
+    most_m: float = 0.0
+    walk_min: float = 0.0
+    most_min: float = 0.0
+
+
+class NoStart(WrongInput):
+    """The start of a round lies too far from any track that can be used. no_way : by how much."""
+
+    def __init__(self, no_way: NoWay) -> None:
+        super().__init__("start", got="a place far from any track", needed="a place close to a track that a car can use")
+        self.no_way = no_way
+
+
+@dataclass(frozen=True, kw_only=True)
+class Supposed:
+    """What was taken for the ways of a reserve where nobody said it.
+
+    followed : what was to be gone along; `trouble` tells why its tracks could not be used. last_walk_m : from the car to
+    each site, where no track tells. car_left : all of it is on foot, for no track is marked for cars.
+    """
+
+    followed: Literal["tracks", "no track", "unusable tracks", "as asked"] = "tracks"
+    trouble: str = ""
+    last_walk_m: float = 0.0
+    car_left: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class WayShare:
+    """One site's share of the way of a round.
+
+    minutes : its share. whole_min, sites : of its trip, and to how many sites that goes. cameras : that share it there.
+    how : how the ways were worked out; None where the share is assumed, and then `why` and `no_way` or `trouble` tell
+    why.
+    """
+
+    minutes: float
+    whole_min: float = 0.0
+    sites: int = 1
+    cameras: int = 1
+    how: HowGone | None = None
+    why: Literal["", "no start", "no way", "trouble"] = ""
+    no_way: NoWay | None = None
+    trouble: str = ""
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ways:
     """Every way between some places. The tables have the shape (places, places), [from, to].
 
     keys : of the places, in the order of the tables. walk_min, drive_min [min], walk_m, drive_m, climb_m [m];
     infinite where there is no way; climb_m is None when heights are not known.
-    missing : places that cannot be reached or left, with the reason in words. told : how it was worked out.
+    missing : places that cannot be reached or left, with the reason. how : how it was worked out.
     """
 
     keys: tuple[str, ...]
@@ -133,8 +205,8 @@ class Ways:
     walk_m: Floats
     drive_m: Floats
     climb_m: Floats | None = None
-    missing: Mapping[str, str] = field(default_factory=dict)
-    told: str = ""
+    missing: Mapping[str, NoWay] = field(default_factory=dict)
+    how: HowGone = field(default_factory=HowGone)
     drawn: Callable[[int, int], Line] = field(default=lambda a, b: (), repr=False)
 
     @property
@@ -199,33 +271,26 @@ def straight(
     keys = check_places(places)
     ground = _apart(places) * pace.detour
     if grid is not None and not drive:
-        return replace(
-            over_the_hills(places, grid, pace=pace, on_path=True),
-            told=f"on foot by the straight line, lengthened by {pace.detour:g}, by the slope",
-        )
+        return over_the_hills(places, grid, pace=pace, on_path=True)
     level = float(tobler_kmh(0.0)) * pace.on_path
     nothing = np.zeros_like(ground)
     if not drive:
         walk = ground / 1000 / level * 60
-        told = f"on foot by the straight line, lengthened by {pace.detour:g}, as if on a level path"
+        how = HowGone(detour=pace.detour)
         return Ways(
-            keys=keys, walk_min=walk, drive_min=nothing, walk_m=ground, drive_m=nothing, told=told,
+            keys=keys, walk_min=walk, drive_min=nothing, walk_m=ground, drive_m=nothing, how=how,
             drawn=_straight_lines(places),
         )  # fmt: skip
     walk_in = np.array([place.walk_in_m for place in places])
     walk_m = walk_in[:, None] + walk_in[None, :]
     np.fill_diagonal(walk_m, 0.0)
-    told = (
-        f"by car along the straight line, lengthened by {pace.detour:g}, at {pace.drive_kmh:g} km/h, and on foot "
-        "from the car to each site"
-    )
     return Ways(
         keys=keys,
         walk_min=walk_m / 1000 / level * 60,
         drive_min=ground / 1000 / pace.drive_kmh * 60,
         walk_m=walk_m,
         drive_m=ground,
-        told=told,
+        how=HowGone(by_car=True, detour=pace.detour, drive_kmh=pace.drive_kmh),
         drawn=_straight_lines(places),
     )
 
@@ -265,7 +330,7 @@ def over_the_hills(
     """On foot across country, straight over the grid's heights: uphill takes longer than down.
 
     step_m : how often the height is read. The straight line is not lengthened: a cliff or a river in it is not
-    known, which `told` says. on_path : as on a path that follows the line, lengthened by `pace.detour`.
+    known, which `how` says. on_path : as on a path that follows the line, lengthened by `pace.detour`.
     """
     pace = pace or Pace()
     keys = check_places(places)
@@ -287,12 +352,15 @@ def over_the_hills(
             run = np.full(steps, apart[a, b] / steps)
             walk[a, b], walk[b, a], climb[a, b] = walking_minutes(run, heights, factor=factor)
             climb[b, a] = walking_minutes(run, heights[::-1])[2]
-    told = "on foot across country in straight lines, by the slope; cliffs, water and thickets on the line are not known"
-    if unknown:
-        told += f"; heights are unknown on {max(1, round(100 * unknown / total))} % of it, taken as level"
+    how = HowGone(
+        along="straight lines" if on_path else "across country",
+        detour=longer,
+        heights="grid",
+        unknown_share=unknown / total if total else 0.0,
+    )
     nothing = np.zeros_like(apart)
     return Ways(
-        keys=keys, walk_min=walk, drive_min=nothing, walk_m=apart, drive_m=nothing, climb_m=climb, told=told,
+        keys=keys, walk_min=walk, drive_min=nothing, walk_m=apart, drive_m=nothing, climb_m=climb, how=how,
         drawn=_straight_lines(places),
     )  # fmt: skip
 
@@ -333,12 +401,10 @@ def with_climbs(ways: Ways, places: Sequence[Place]) -> Ways:
     by_car_further = share * far[None, :] + (1 - share) * far[:, None]
     climb = np.where(on_foot, np.maximum(up, 0.0), np.maximum(rise, 0.0)[None, :] + np.maximum(-rise, 0.0)[:, None])
     np.fill_diagonal(climb, 0.0)
-    number = "one site" if known == 1 else f"{known} sites"
     return replace(
         ways,
         walk_min=ways.walk_min * np.where(on_foot, slower, by_car_slower),
         walk_m=ways.walk_m * np.where(on_foot, further, by_car_further),
         climb_m=climb,
-        told=f"{ways.told.replace(', as if on a level path', '').replace(', as if level', '')}; the climb as typed for "
-        f"{number}, level elsewhere",
+        how=replace(ways.how, heights="typed", typed=known),
     )

@@ -17,7 +17,6 @@ from trod.field import round_sheet
 from trod.planning.visit.kit import GROUPS, KitItem
 from trod.planning.visit.rounds import StopTime, Trip
 from trod.planning.visit.travel import Way
-from trod.report import sentences
 from trod.telling import measures
 from trod.units import system_of
 
@@ -73,7 +72,7 @@ def due_lines(found: Sequence[Due], today: date, ahead: int) -> list[DueLine]:
 
 def length_words(metres: float, units: str) -> str:
     """A way's length in the person's units, two digits."""
-    return sentences.way_length(metres, system_of(units))
+    return measures.way(metres, system_of(units))
 
 
 def way_words(v: StopTime, units: str) -> str:

@@ -28,9 +28,9 @@ from trod.catalogue.slugs import slug_from
 from trod.errors import TrodError, WrongInput
 from trod.field import round_sheet
 from trod.field.form import field_form_html
-from trod.report import sentences
 from trod.telling import rounds as told
-from trod.units import System
+from trod.telling import ways
+from trod.units import system_of
 from trod.web import seen
 from trod.web.access import person
 from trod.web.forms.common import offer_undo, units_for
@@ -201,7 +201,7 @@ def one(request: HttpRequest, uuid: UUID) -> HttpResponse:
     except WrongInput as trouble:
         return render(request, "trod/rounds/round.html", {**context, "problem": str(trouble)})
     slugs = [v.stop.key for t in planned.plan.trips for v in t.visits]
-    system: System = "us" if units == "us" else "metric"
+    system = system_of(units)
     context |= {
         "planned": planned,
         "plan": planned.plan,
@@ -211,8 +211,12 @@ def one(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "own": planned.plan.searcher == "own" and not planned.by_hand,
         "sensitive": round_papers.fit_of(row).hides,
         "said": told.sentence(planned.plan, system),
-        "rests": [sentences.lengths_in(x, system) for x in (f"Ways: {planned.plan.ways_told}.", *planned.assumed)],
-        "left": [(x.stop, sentences.lengths_in(told.left_out(x, system), system)) for x in planned.plan.left_out],
+        "doubts": [told.doubt(x, system) for x in planned.doubts],
+        "rests": [
+            f"Ways: {ways.how(planned.plan.ways, system)}.",
+            *ways.supposed(planned.supposed, planned.plan.ways, system),
+        ],
+        "left": [(x.stop, told.left_out(x, system)) for x in planned.plan.left_out],
         "shut": told.is_shut(planned.plan),
         "brought": field_notes.brought(row, slugs),
         "visit_min": VISIT_MIN,
