@@ -120,6 +120,17 @@ def test_no_file_knows_the_machine_it_was_written_on() -> None:
     assert not found, "\n".join(found)
 
 
+def test_no_link_is_kept() -> None:
+    """A link to a folder of one machine, once kept, puts itself in that folder's place wherever it is checked out."""
+    try:
+        listed = subprocess.run(["git", "ls-files", "-s", "-z"], cwd=ROOT, capture_output=True, check=True).stdout
+    except (OSError, subprocess.CalledProcessError):
+        pytest.skip("needs git and a checkout")
+    found = [line.split("\t")[1] for line in listed.decode("utf-8").split("\0") if line.startswith("120000 ")]
+
+    assert found == []
+
+
 def test_no_note_to_ourselves_is_left() -> None:
     notes = "|".join(("TO" + "DO", "FIX" + "ME", "X" + "XX", "HA" + "CK"))
 
