@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from trod.catalogue import jobs
 from trod.catalogue import models as m
 from trod.catalogue.forecasts import forecasts
-from trod.planning.visit import upkeep
+from trod.telling import upkeep as telling
 
 pytestmark = pytest.mark.django_db
 
@@ -51,7 +51,7 @@ def test_a_camera_of_which_nothing_is_known_is_forecast_and_all_is_told_as_assum
     assert told(found, "Faults and theft").source == "not said yet"
     assert any("Say how often that happens" in caveat for caveat in found.caveats)
     assert found.go_by == date(2026, 7, 1)
-    assert found.go_why.startswith("Go today. By now it has")
+    assert telling.go(found.go).startswith("Go today. By now it has")
 
 
 def test_what_is_kept_is_what_was_made(cast, bring_sequences):
@@ -239,7 +239,7 @@ def test_a_camera_nobody_saw_for_years_is_told_plainly(cast):
     found = mine(cast)
 
     assert found.go_by == date(2026, 7, 1)
-    assert found.go_why == "Nobody has seen it at work for 1300 days: go as soon as you can."
+    assert telling.go(found.go) == "Nobody has seen it at work for 1300 days: go as soon as you can."
 
 
 def test_a_site_closed_all_year_has_no_day_to_go(cast):
@@ -247,8 +247,7 @@ def test_a_site_closed_all_year_has_no_day_to_go(cast):
     found = mine(cast)
 
     assert found.go_by is None
-    assert "No day is open" in found.go_why
-    assert "rockfall" in found.go_why
+    assert telling.go(found.go).startswith("No day is open until ") and "(rockfall)" in telling.go(found.go)
 
 
 def test_a_visit_that_would_fall_into_a_closed_season_is_moved_out_of_it(cast):
@@ -294,7 +293,7 @@ def test_without_a_word_on_faults_nobody_stays_away_200_days_or_more(cast, losse
 
     assert found.early is None or found.early > found.start + timedelta(days=200)
     assert found.go_by <= found.start + timedelta(days=200)
-    assert upkeep.ASK_HAZARD in found.go_why
+    assert telling.ASK_HAZARD in telling.go(found.go)
 
 
 def test_faults_that_are_stated_come_on_top_and_are_told(cast):

@@ -262,6 +262,7 @@ def _standing(name: str) -> dict[str, Any]:
     from django.utils import timezone
 
     from trod.catalogue.forecasts import forecasts
+    from trod.telling import upkeep
 
     now = timezone.now()
     chosen = here if name else [None]
@@ -276,7 +277,7 @@ def _standing(name: str) -> dict[str, Any]:
                 "deployment": f.deployment,
                 "sentence": f.sentence,
                 "go_by": f.go_by and f.go_by.isoformat(),
-                "why": f.go_why,
+                "why": upkeep.go(f.go),
                 "early": f.early and f.early.isoformat(),
                 "middle": f.middle and f.middle.isoformat(),
                 "late": f.late and f.late.isoformat(),

@@ -41,12 +41,12 @@ from trod.planning.ground.weather import Climate
 from trod.planning.last import endurance
 from trod.planning.last.endurance import NO_HAZARD, StopForecast
 from trod.planning.visit import upkeep
-from trod.planning.visit.upkeep import Access, NextVisit, Standing, VisitPrice
+from trod.planning.visit.upkeep import Access, GoWhy, NextVisit, Standing, VisitPrice
 from trod.telling import ways as telling_ways
 
 Floats = NDArray[np.float64]
 JOB = "forecasts"
-VERSION = 5
+VERSION = 6
 KEPT_DAYS = 730  # of a curve, in the file
 FEW = 25  # so few cameras are forecast at once when nothing is kept yet
 AGAIN_AFTER = timedelta(hours=1)  # before a failed making is tried again
@@ -62,7 +62,7 @@ class Forecast:
     late : the dates by which these have stopped 1, 5 and 9 futures of ten; None beyond the horizon. found : set when
     its last visit found it stopped.
     batteries, number : what feeds it. chance_now : that it has stopped by the day this was made for.
-    go_by : when to go; None when there is no open day or nothing to say. go_why : why then.
+    go_by : when to go; None when there is no open day or nothing to say. go : why then.
     """
 
     deployment: str
@@ -91,7 +91,7 @@ class Forecast:
     found: str
     found_on: date | None
     go_by: date | None
-    go_why: str
+    go: GoWhy
     used_wh: float
     used_mb: float
     per_day: float
@@ -479,7 +479,7 @@ def reckon(
     (fresh,) = endurance.forecast_many(
         [endurance.Task(outfit=gear.outfit, arrivals=calm, start=max(today, gear.start))], climate=climate
     )
-    visit, go_by, why = _go(site, gear, stop, fresh.stopped, cost, hazard, today)
+    go_by, why = _go(site, gear, stop, fresh.stopped, cost, hazard, today)
     says = (
         *gear.assumed,
         Assumed(
@@ -541,13 +541,13 @@ def reckon(
         found=gear.stopped_how,
         found_on=gear.stopped_on,
         go_by=go_by,
-        go_why=why,
+        go=why,
         used_wh=gear.used.energy_wh,
         used_mb=gear.used.card_mb,
         per_day=gear.arrivals.posterior.per_day,
         unknown_days=gear.unknown_days,
     )
-    return Reckoned(forecast=forecast, stop=stop, by_cause=by_cause, price=cost, hazard_per_day=hazard, visit=visit)
+    return Reckoned(forecast=forecast, stop=stop, by_cause=by_cause, price=cost, hazard_per_day=hazard, visit=why.visit)
 
 
 def _sentence(
@@ -591,13 +591,13 @@ def _go(
     price: VisitPrice,
     hazard: float | None,
     today: date,
-) -> tuple[NextVisit | None, date | None, str]:
+) -> tuple[date | None, GoWhy]:
     """When to go, and why then."""
     if gear.stopped_on is not None:
-        return None, today, f"It was found stopped on {wording.day(gear.stopped_on)}: go as soon as you can."
+        return today, GoWhy(found_on=gear.stopped_on)
     seen = (today - gear.start).days
     if seen >= stop.horizon:
-        return None, today, f"Nobody has seen it at work for {seen} days: go as soon as you can."
+        return today, GoWhy(unseen_days=seen)
     stand = Standing(
         name=site.name,
         visited_on=gear.start,
@@ -612,6 +612,5 @@ def _go(
     try:
         visit = upkeep.best_next_date(stand, today=max(today, gear.start))
     except TrodError as trouble:
-        return None, today, str(trouble)
-    why = visit.sentence.removeprefix(f"{site.name}: ")
-    return visit, visit.plan_on, wording.capital(why)
+        return today, GoWhy(trouble=str(trouble))
+    return visit.plan_on, GoWhy(visit=visit)

@@ -33,6 +33,7 @@ from trod.planning.visit.upkeep import (
     VisitPrice,
     best_day_for_round,
 )
+from trod.telling import upkeep as telling
 
 CLOCK_S = 120.0  # a clock that is out by more is wrong; the same as on Today
 CLOCK_SHARE = 0.1
@@ -285,9 +286,7 @@ def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[dat
     today = clock.local(now, reserve.zone).date()
     dead = [d.site.name for d in found if d.stopped]
     if dead:
-        them = "it" if len(dead) == 1 else "them"
-        words = f"{wording.listed_at_most(dead, 4)} stopped, and nobody set {them} going again."
-        return today, f"Go as soon as you can: {words}"
+        return today, telling.found_stopped(dead)
     standings = []
     for d in found:
         for f in d.forecasts:
@@ -326,11 +325,5 @@ def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[dat
     wanting = [(d.go_by, d.site.name) for d in found if d.go_by is not None]
     first, who = min(wanting, default=(date.max, ""))
     if first <= today + timedelta(days=120) and (best.day is None or first < best.day):
-        then = "" if best.day is None else f" A round to all of them would pay best on {wording.day(best.day)}."
-        return first, f"Go by {wording.day(first)}, which is as long as {who} should wait.{then}"
-    if best.day is None:
-        return None, best.sentence
-    of_all = f"{len(best.take)} of {wording.plural(len(standings), 'camera')}" if len(standings) > 1 else "the camera"
-    words = f"Go on {wording.day(best.day)} to {of_all}"
-    waits = wording.listed_at_most(best.leave, 4)
-    return best.day, f"{words}; {waits} can wait." if best.leave else f"{words}."
+        return first, telling.round_to_all(best, by=(first, who))
+    return best.day, telling.round_to_all(best)

@@ -10,14 +10,6 @@ from trod.errors import positive
 from trod.planning.visit.upkeep import Interval, best_interval, lost_days, with_hazard
 
 YEAR_DAYS = 365.25
-# What can be done, and which figure of the forecast it changes.
-FIXES: tuple[tuple[str, str, str], ...] = (
-    ("batteries", "put in fresh batteries, or a better kind", "energy, and how it stands the cold"),
-    ("card", "put in a bigger card", "room for pictures"),
-    ("delay", "set a longer delay", "triggers where animals stay; hardly any where they pass"),
-    ("branch", "trim the branch that waves before the camera", "runs of false triggers of blanks"),
-    ("higher", "move it up the tree", "theft and knocks; look again at what it then sees"),
-)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,7 +23,6 @@ class Worth:
     trips_saved_a_year: float
     before: Interval
     after: Interval
-    sentence: str
 
 
 def worth_of_fix(
@@ -78,14 +69,4 @@ def worth_of_fix(
         trips_saved_a_year=trips,
         before=old,
         after=new,
-        sentence=_say(saved, trips),
     )
-
-
-def _say(saved: float, trips: float) -> str:
-    if saved <= 0.5:
-        return "Not worth it: it saves less than it costs."
-    said = f"Saves about {saved:.0f} camera-days a year, its price taken off"
-    if trips >= 0.5:
-        said += f", {trips:.0f} visits among them" if trips >= 1.5 else ", one visit among them"
-    return said + "."

@@ -21,7 +21,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import chi2
 
-from trod import wording
 from trod.errors import WrongInput, positive
 
 Floats = NDArray[np.float64]
@@ -35,10 +34,6 @@ CARD_LOST_SHARE = 0.5
 LONGEST_UNASKED_DAYS = 200.0
 # Plan no later than the day by which this chance of stopping is reached: forecasts err on the late side.
 PLAN_CHANCE = 0.10
-ASK_HAZARD = (
-    "Batteries and card may last longer than 200 days, but that is no reason to stay away so long: say how often cameras "  # noqa: E501
-    "fail or vanish here (faults, theft, bears, falling trees), and the best interval can be worked out."
-)
 Outcome = Literal["best", "ask for the hazard", "beyond the forecast", "never worth a visit"]
 
 
@@ -124,7 +119,6 @@ class Interval:
 
     days : between visits; None unless `outcome` is "best". at_most_days : what to plan with in any case. lost_days,
     chance_stopped, cost_per_day : at `at_most_days`; cost in camera-days, pictures lost with vanished cards in it.
-    sentence : for a person.
     """
 
     days: float | None
@@ -133,7 +127,6 @@ class Interval:
     chance_stopped: float
     cost_per_day: float
     outcome: Outcome
-    sentence: str
 
 
 def best_interval(
@@ -170,7 +163,7 @@ def best_interval(
     met = np.maximum.accumulate(met)
     end = float(times[-1])
 
-    def told(days: float, outcome: Outcome, sentence: str) -> Interval:
+    def at(days: float, outcome: Outcome) -> Interval:
         lost = float(lost_days(curve, days, step_days=step_days))
         return Interval(
             days=days if outcome == "best" else None,
@@ -179,63 +172,21 @@ def best_interval(
             chance_stopped=chance_by(curve, days, step_days=step_days),
             cost_per_day=(cost_in_lost_days + lost + float(np.interp(days, times, cards))) / days,
             outcome=outcome,
-            sentence=sentence,
         )
 
+    outcome: Outcome
     if met[-1] < cost_in_lost_days:
         if curve[-1] > 0.999:
-            return told(
-                end,
-                "never worth a visit",
-                f"It stops after {met[-1]:.0f} days on the average and a visit costs as much as "
-                f"{cost_in_lost_days:g} camera-days: at this price no visit is worth it. Take larger batteries or card, "
-                "or make the way shorter.",
-            )
+            return at(end, "never worth a visit")
         found, outcome = end, "beyond the forecast"
-        words = f"The best interval is longer than the {end:.0f} days of the forecast."
     else:
         i = int(np.searchsorted(met, cost_in_lost_days))
         slope = (rate[i] - rate[i - 1]) / step_days
         found = math.sqrt(times[i - 1] ** 2 + 2 * (cost_in_lost_days - met[i - 1]) / slope)
-        outcome, words = "best", ""
+        outcome = "best"
     if not hazard_per_day and found >= LONGEST_UNASKED_DAYS:
-        return told(min(LONGEST_UNASKED_DAYS, end), "ask for the hazard", ASK_HAZARD)
-    if outcome == "best":
-        words = (
-            f"Best visited about every {found:.0f} days: then "
-            f"{_lost_words(float(lost_days(curve, found, step_days=step_days)))} between visits, and it is found "
-            f"stopped {_in_words(chance_by(curve, found, step_days=step_days))}."
-        )
-        if hazard_per_day is None:
-            words += " Faults and theft are not in it: nobody has said how often they come."
-    return told(found, outcome, words)  # type: ignore[arg-type]
-
-
-def _in_words(chance: float) -> str:
-    """A chance as one in so many, to two digits at most."""
-    if chance <= 0.005:
-        return "hardly ever"
-    if chance >= 0.95:
-        return "nearly always"
-    return f"{chance * 100:.0f} times in 100"
-
-
-def _stopped_words(chance: float) -> str:
-    """The chance of having stopped by a day, as the end of a sentence that begins with "By then"."""
-    if chance <= 0.005:
-        return "it has hardly any chance of having stopped"
-    if chance >= 0.95:
-        return "it has almost surely stopped"
-    return f"it has stopped with a chance of {chance * 100:.0f} in 100"
-
-
-def _lost_words(days: float) -> str:
-    """Expected camera-days lost, never as 0.0."""
-    if days < 0.05:
-        return "hardly a camera-day is lost"
-    if days < 0.95:
-        return "less than a camera-day is lost on the average"
-    return f"about {wording.plural(round(days), 'camera-day is', 'camera-days are')} lost on the average"
+        return at(min(LONGEST_UNASKED_DAYS, end), "ask for the hazard")
+    return at(found, outcome)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -394,6 +345,7 @@ class NextVisit:
     day by which batteries or card stop with a chance of a tenth, if one can go by then. tenth : that day, None when it
     lies
     beyond the forecast. chance_stopped, lost_days : on `plan_on`. held_up_by : the closure in the way of a better day.
+    asked_on : the day of the question. looked_to : the last day that was looked at. `trod.telling.upkeep` words it.
     """
 
     name: str
@@ -404,7 +356,21 @@ class NextVisit:
     lost_days: float
     interval: Interval
     held_up_by: Closure | None
-    sentence: str
+    asked_on: date
+    looked_to: date
+
+
+@dataclass(frozen=True, kw_only=True)
+class GoWhy:
+    """Why to go to one camera when one is to go. visit : weighed against the price of a visit; where None, one of these
+    stands: it was found stopped and nobody set it going again, nobody has seen it at work for longer than its forecast
+    reaches, or it could not be weighed and `trouble` says why. `trod.telling.upkeep` words it.
+    """
+
+    visit: NextVisit | None = None
+    found_on: date | None = None
+    unseen_days: int = 0
+    trouble: str = ""
 
 
 def best_next_date(camera: Standing, *, today: date, within_days: int = 365) -> NextVisit:
@@ -450,7 +416,8 @@ def best_next_date(camera: Standing, *, today: date, within_days: int = 365) -> 
             lost_days=float(lost[free]),
             interval=interval,
             held_up_by=why,
-            sentence=f"{camera.name}: no day is open until {wording.day(dates[-1])} ({why.why}).",
+            asked_on=today,
+            looked_to=dates[-1],
         )
     best = int(np.argmin(np.where(is_open, score, np.inf)))
     plan = best
@@ -460,7 +427,7 @@ def best_next_date(camera: Standing, *, today: date, within_days: int = 365) -> 
         plan = by_then[-1] if by_then else min(best, int(np.argmax(is_open)))
     held = closed[free] if not is_open[free] else None
     chance = float(curve[after[plan]])
-    visit = NextVisit(
+    return NextVisit(
         name=camera.name,
         best=dates[best],
         plan_on=dates[plan],
@@ -469,9 +436,9 @@ def best_next_date(camera: Standing, *, today: date, within_days: int = 365) -> 
         lost_days=float(lost[plan]),
         interval=interval,
         held_up_by=held,
-        sentence="",
+        asked_on=today,
+        looked_to=dates[-1],
     )
-    return replace(visit, sentence=_say_next(visit, today, interval))
 
 
 def _within(days: float) -> int:
@@ -479,27 +446,13 @@ def _within(days: float) -> int:
     return max(0, math.ceil(days) - 1)
 
 
-def _say_next(visit: NextVisit, today: date, interval: Interval) -> str:
-    assert visit.plan_on is not None
-    when = "today" if visit.plan_on == today else f"by {wording.day(visit.plan_on)}"
-    by = "now" if visit.plan_on == today else "then"
-    said = f"{visit.name}: go {when}. By {by} {_stopped_words(visit.chance_stopped)}, and "
-    said += f"{_lost_words(visit.lost_days)}."
-    if visit.held_up_by is not None:
-        said += f" A better day is closed ({visit.held_up_by.why})."
-    if interval.outcome == "ask for the hazard":
-        said += " " + ASK_HAZARD
-    elif visit.best is not None and visit.best > visit.plan_on:
-        said += f" By price alone {wording.day(visit.best)} would do, but forecasts err on the late side."
-    return said
-
-
 @dataclass(frozen=True, kw_only=True)
 class RoundDay:
     """The best day for a round that several cameras share.
 
     day : None when none is open. take, leave : names. every_days : how often such a round pays. lost_days : of all
-    cameras since their visits, expected on that day. chances : (name, chance of being found stopped).
+    cameras since their visits, expected on that day. chances : (name, chance of being found stopped). looked_to : the
+    last day that was looked at. `trod.telling.upkeep` words it.
     """
 
     day: date | None
@@ -508,7 +461,7 @@ class RoundDay:
     every_days: float
     lost_days: float
     chances: tuple[tuple[str, float], ...]
-    sentence: str
+    looked_to: date
 
 
 def best_day_for_round(
@@ -561,7 +514,7 @@ def best_day_for_round(
             every_days=every,
             lost_days=0.0,
             chances=(),
-            sentence=f"No day is open until {wording.day(dates[-1])}.",
+            looked_to=dates[-1],
         )
     at = int(np.argmin(np.where(is_open, score, np.inf)))
     take: list[str] = []
@@ -578,8 +531,6 @@ def best_day_for_round(
     )
     lost = sum(float(lost_days(curve, float(days + at))) for curve, days in zip(curves, gone, strict=True))
     leave = tuple(name for name in names if name not in take)
-    said = f"Go on {wording.day(dates[at])} to {len(take)} of {len(names)} cameras"
-    said += f"; {', '.join(leave)} can wait." if leave else "."
     return RoundDay(
         day=dates[at],
         take=tuple(take),
@@ -587,7 +538,7 @@ def best_day_for_round(
         every_days=every,
         lost_days=lost,
         chances=chances,
-        sentence=said,
+        looked_to=dates[-1],
     )
 
 

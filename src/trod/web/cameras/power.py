@@ -24,6 +24,7 @@ from trod.catalogue.models import Deployment, Job
 from trod.planning.equipment.pack_text import pack_from
 from trod.planning.last.outfit_change import Change
 from trod.report import charts
+from trod.telling import upkeep
 from trod.web.cameras import power_chart
 from trod.web.forms.common import units_for
 from trod.web.shared import script
@@ -163,7 +164,8 @@ def power(request: HttpRequest, slug: str) -> HttpResponse:
     }
     if held is None:  # what the list of cameras is told, in the meantime
         told = forecasts.kept(row.site.reserve, now).forecasts.get(row.slug)
-        context |= {"told": told, "change_form": change, "price_form": price}
+        why = upkeep.go(told.go) if told is not None else ""
+        context |= {"told": told, "why": why, "change_form": change, "price_form": price}
         return render(request, "trod/cameras/power_wait.html", context)
     page = page_of(
         held.lasting, clock.local(now, row.site.reserve.zone).date(), units=units_for(request, row.site.reserve)
@@ -172,8 +174,7 @@ def power(request: HttpRequest, slug: str) -> HttpResponse:
     for name, value in page.of.as_is_now.items():
         change.fields[name].widget.attrs["placeholder"] = value
     context |= {
-        # The day stands above it already.
-        "why": told.go_why.partition(". ")[2] if told.go_why.startswith("Go ") else told.go_why,
+        "why": upkeep.reason(told.go),  # the day stands above it already
         "page": page,
         "told": told,
         "age": forecasts.age(held.made_at, now) if held.stale else "",
