@@ -55,7 +55,7 @@ PLAN = planned()
 LISTS = {
     "kits": [kit_list([Wants(site="Elm lick", batteries={"LR6": 8}, keys=("12",))], spares={"LR6": 8})],
     "cautions": cautions(Going(ice=True)),
-    "light": ["light from 6:12 to 18:06"],
+    "light": [Span(from_min=6 * 60 + 12, to_min=18 * 60 + 6)],
 }
 
 

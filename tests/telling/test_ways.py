@@ -90,8 +90,8 @@ def test_what_was_taken_for_the_ways_is_told_and_the_cars_speed_only_where_a_car
     )
     assert ways.supposed(Supposed(), driven, "us") == (
         "Walking by Tobler's speeds; 12 mph on tracks where none is given.",
-        "Reckoned level: there is no height grid of the reserve, and nobody typed a climb. 2000 ft up take an hour "
-        "more.",
+        "Reckoned level: there is no height grid of the reserve, and nobody typed a climb. 2\u202f000 ft up take an "
+        "hour more.",
     )
     straight = HowGone(by_car=True, detour=1.3, drive_kmh=20, heights="typed", typed=1)
     assert ways.supposed(Supposed(followed="no track", last_walk_m=150), straight, "us") == (

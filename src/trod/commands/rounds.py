@@ -248,7 +248,8 @@ def _tell_due(reserve: Any, now: Any, today: Any, ahead: int, as_json: bool) -> 
 
 def _tell_plan(planned: Any, units: str) -> None:
     from trod.field import round_sheet
-    from trod.telling import measures, ways
+    from trod.planning.visit.kit import FOR_SITES
+    from trod.telling import kit, measures, ways
     from trod.telling import rounds as told
     from trod.units import system_of
 
@@ -256,7 +257,7 @@ def _tell_plan(planned: Any, units: str) -> None:
     click.echo(told.sentence(planned.plan, system))
     for n, trip in enumerate(planned.plan.trips):
         day = wording.weekday_day(trip.day)
-        light = f"; {planned.light[n]}" if n < len(planned.light) else ""
+        light = f"; {told.light(planned.light[n])}" if n < len(planned.light) else ""
         lengths = [
             f"{measures.way(metres, system)} {how}"
             for metres, how in ((trip.walk_m, "on foot"), (trip.drive_m, "by car"))
@@ -268,7 +269,7 @@ def _tell_plan(planned: Any, units: str) -> None:
             click.echo(f"  {v.number:>2}  {round_sheet.clock(v.arrive):>5}  {v.stop.name}: {v.stop.why}")
             for what in v.stop.work:
                 click.echo(f"             - {what}")
-        carry = [f"{i.what}: {i.number}" for i in planned.kits[n] if i.group in ("power and cards", "for the sites")]
+        carry = [f"{i.what}: {i.number}" for i in kit.items(planned.kits[n]) if i.group in FOR_SITES]
         if carry:
             click.echo(f"  carry: {'; '.join(carry)}")
     if planned.plan.left_out:

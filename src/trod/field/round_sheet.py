@@ -20,7 +20,7 @@ from trod.planning.visit.kit import GROUPS, KitItem
 from trod.planning.visit.travel import Way
 from trod.report import sentences, sketch_map
 from trod.report.setting import set_pdf
-from trod.telling import measures, ways
+from trod.telling import kit, measures, rounds, ways
 from trod.units import System
 
 PAPERS = ("a4", "us-letter")
@@ -75,7 +75,9 @@ def printed(sheet: RoundSheet) -> dict[str, Any]:
         "made": f"Made with Trod {__version__}{when}. Times are plans, not duties.",
         "sentence": _sentence(plan),
         "trips": [_trip(sheet, trip) for trip in plan.trips],
-        "cautions": [{"about": c.about, "words": c.words, "sites": wording.listed(c.sites)} for c in plan.cautions],
+        "cautions": [
+            {"about": c.about, "words": c.words, "sites": wording.listed(c.sites)} for c in kit.cautions(plan.cautions)
+        ],
         "left_out": [list(one) for one in plan.left_out],
         "ways": f"{wording.capital(ways.how(plan.ways, sheet.system))}." if plan.ways else "",
         "arrivals": list(ARRIVALS),
@@ -107,8 +109,8 @@ def _trip(sheet: RoundSheet, trip: FitTrip) -> dict[str, Any]:
         sums.append(f"{_distance(trip.drive_m, sheet.system)} by car")
     if trip.load_kg > 0:
         sums.append(f"{wording.number(trip.load_kg, 2)} kg to carry out" if sheet.system == "metric" else _pounds(trip))
-    if trip.light:
-        sums.append(trip.light)
+    if trip.light is not None:
+        sums.append(rounds.light(trip.light))
     return {
         "day": day,
         "party": trip.party.name,
@@ -127,7 +129,7 @@ def _trip(sheet: RoundSheet, trip: FitTrip) -> dict[str, Any]:
 
 def _kit(items: Sequence[KitItem]) -> list[list[dict[str, Any]]]:
     """The groups in two columns: what goes to the sites, and what people need."""
-    told = {group: [[str(i.number), i.what, i.why] for i in items if i.group == group] for group in GROUPS}
+    told = {g: [[str(i.number), i.what, i.why] for i in kit.items(items) if i.group == g] for g in GROUPS}
     halves = (GROUPS[:2], GROUPS[2:])
     return [[{"group": g, "items": told[g]} for g in half if told[g]] for half in halves] if items else []
 

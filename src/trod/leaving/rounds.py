@@ -8,16 +8,17 @@ Which stops a round has, and on which trip, is what somebody kept; it is told.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
 from trod.errors import WrongInput
 from trod.leaving.places import _SEAL, FitLine, FitPlace, FitToLeave, fit_line, fit_place
 from trod.leaving.words import without_places
-from trod.planning.visit.kit import Caution, Group, KitItem
-from trod.planning.visit.rounds import LeftOut, Party, RoundPlan, Stop, StopTime, Trip
+from trod.planning.visit.kit import FOR_SITES, Caution, KitItem
+from trod.planning.visit.rounds import LeftOut, Party, RoundPlan, Span, Stop, StopTime, Trip
 from trod.planning.visit.travel import HowGone, Way
+from trod.telling import kit
 from trod.telling import rounds as telling
 from trod.units import System
 
@@ -26,16 +27,9 @@ HIDES = (
     "stops, which would tell it; the stops stand by name."
 )
 SHOWS = "Sensitive sites stand here at their TRUE places: keep this to those who may know them, and bring it home."
-# Kit that goes to the sites; the rest follows from how long and how far the trip is.
-FOR_SITES: tuple[Group, ...] = ("power and cards", "for the sites")
 # Cautions that follow from the ways and the hours of a trip, and what stands in their place where those are hidden.
-BY_WAY = (
-    Caution(
-        about="Roads",
-        words="Stop off the road and where you are seen, not on dry grass. Tracks change after rain and frost.",
-    ),
-    Caution(about="Dark", words="Whether part of the way is in the dark is left out here: mind the light, take a lamp."),
-)
+BY_WAY = {"roads", "dark"}
+HIDDEN_WAY = (Caution(about="roads, ways hidden"), Caution(about="dark, hours hidden"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,7 +65,7 @@ class FitVisit(FitToLeave):
 class FitTrip(FitToLeave):
     """One party on one day. hides : a stop of it is hidden; then it tells no times and no ways.
 
-    walk_m, drive_m, climb_m : in all. light : in words. kit : what to carry.
+    walk_m, drive_m, climb_m : in all. light : between when it is light enough to go. kit : what to carry.
     """
 
     day: date
@@ -86,7 +80,7 @@ class FitTrip(FitToLeave):
     walk_m: float = 0.0
     drive_m: float = 0.0
     climb_m: float | None = None
-    light: str = ""
+    light: Span | None = None
     kit: tuple[KitItem, ...] = ()
 
     @property
@@ -141,7 +135,7 @@ def fit_round(
     plan: RoundPlan,
     *,
     kits: Sequence[Sequence[KitItem]] = (),
-    light: Sequence[str] = (),
+    light: Sequence[Span] = (),
     cautions: Sequence[Caution] = (),
     true_places: bool = False,
     system: System = "metric",
@@ -156,7 +150,7 @@ def fit_round(
         if len(lists) not in (0, 1, len(plan.trips)):
             raise WrongInput(name, got=len(lists), needed=f"none, one for all, or {len(plan.trips)}, one a trip")
     trips = tuple(
-        _trip(trip, true_places, kit=_for(kits, n, ()), light=_for(light, n, "")) for n, trip in enumerate(plan.trips)
+        _trip(trip, true_places, kit=_for(kits, n, ()), light=_for(light, n, None)) for n, trip in enumerate(plan.trips)
     )
     hides = any(trip.hides for trip in trips)
     start = fit_place(latitude_deg=plan.start.latitude_deg, longitude_deg=plan.start.longitude_deg)
@@ -177,7 +171,7 @@ def _for(lists: Sequence[Any], number: int, otherwise: Any) -> Any:
     return otherwise if not lists else lists[0] if len(lists) == 1 else lists[number]
 
 
-def _trip(trip: Trip, true_places: bool, *, kit: Sequence[KitItem], light: str) -> FitTrip:
+def _trip(trip: Trip, true_places: bool, *, kit: Sequence[KitItem], light: Span | None) -> FitTrip:
     stops = [fit_stop(v.stop, true_places=true_places) for v in trip.visits]
     if any(stop.place.hidden for stop in stops):
         by_name = sorted(zip(stops, trip.visits, strict=True), key=lambda pair: (pair[0].name.casefold(), pair[0].key))
@@ -250,13 +244,12 @@ def _left(left: LeftOut, *, hides: bool, true_places: bool, system: System) -> t
 
 def _cautions(cautions: Sequence[Caution]) -> tuple[Caution, ...]:
     """Those that follow from the ways and the hours give place to words that hold for every round."""
-    about = {c.about for c in BY_WAY}
     kept = [
-        Caution(about=c.about, words=without_places(c.words), sites=tuple(map(without_places, c.sites)))
+        replace(c, said=without_places(c.said), sites=tuple(map(without_places, c.sites)))
         for c in cautions
-        if c.about not in about
+        if c.about not in BY_WAY
     ]
-    return (*kept, *BY_WAY)
+    return (*kept, *HIDDEN_WAY)
 
 
 def plain(made: FitRound) -> dict[str, Any]:
@@ -303,10 +296,10 @@ def plain(made: FitRound) -> dict[str, Any]:
                 ],
                 "back": way(trip.back),
                 "load_kg": trip.load_kg,
-                "kit": [{**vars(item)} for item in trip.kit],
+                "kit": [{**vars(item)} for item in kit.items(trip.kit)],
             }
             for trip in made.trips
         ],
         "left_out": [{"name": name, "reason": reason} for name, reason in made.left_out],
-        "cautions": [{"about": c.about, "words": c.words, "sites": list(c.sites)} for c in made.cautions],
+        "cautions": [{"about": c.about, "words": c.words, "sites": list(c.sites)} for c in kit.cautions(made.cautions)],
     }

@@ -8,6 +8,7 @@ herds      how much of a herd is seen
 change     whether they come more or less often than before: the answer
 two_sides  two periods or two sites side by side: the answer
 rounds     what a round brings, why a stop was left out, what does not fit in an order chosen by hand
+kit        what to carry on a round, and what to mind on it
 upkeep     when to go to a camera, or to all of them, and why then
 ways       how ways were worked out, why no way leads to a place
 ranking    why a camera stands in its place for a use

@@ -7,7 +7,7 @@ import math
 from trod import wording
 from trod.errors import WrongInput
 from trod.planning.visit.byhand import Doubt
-from trod.planning.visit.rounds import DAY_MIN, SHUT, CannotBeVisited, LeftOut, LeftWhy, RoundPlan
+from trod.planning.visit.rounds import DAY_MIN, SHUT, CannotBeVisited, LeftOut, LeftWhy, RoundPlan, Span
 from trod.telling import ways
 from trod.telling.measures import figure
 from trod.units import System, scale
@@ -96,6 +96,11 @@ def doubt(one: Doubt, system: System) -> str:
         "free.",
         "load": f"{one.name} would carry {carried} {load.sign}, more than {most} {load.sign}.",
     }[one.why]
+
+
+def light(span: Span) -> str:
+    """Between when it is light enough to go."""
+    return f"light from {clock(span.from_min)} to {clock(span.to_min)}"
 
 
 def clock(minutes: float) -> str:

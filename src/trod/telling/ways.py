@@ -5,7 +5,7 @@ from __future__ import annotations
 from trod import wording
 from trod.errors import WrongInput
 from trod.planning.visit.travel import HowGone, NoWay, Supposed, WayShare
-from trod.telling.measures import figure, way, wheels
+from trod.telling.measures import way, wheels
 from trod.units import System, scale
 
 HOUR_UP_M = 600.0  # of climb for an hour more on foot; common practice
@@ -92,7 +92,7 @@ def supposed(what: Supposed, found: HowGone, system: System) -> tuple[str, ...]:
 def level(system: System) -> str:
     """That walks are reckoned level, and what a climb would add."""
     shown = scale("m", system)
-    up = f"{figure(shown.from_stored(HOUR_UP_M), 1)} {shown.sign}"
+    up = f"{wording.trimmed(shown.from_stored(HOUR_UP_M), 1)} {shown.sign}"
     return (
         f"Reckoned level: there is no height grid of the reserve, and nobody typed a climb. {up} up take an hour more."
     )

@@ -116,11 +116,9 @@ def test_where_the_way_is_longer_than_the_light_the_cautions_say_dark(client, ba
     (trip,) = planned.plan.trips
 
     assert planned.light and trip.visits
-    dark = [one for one in planned.cautions if one.about == "Dark"]
+    dark = [one for one in planned.cautions if one.about == "dark"]
     left = trip.leave.hour * 60 + trip.leave.minute
-    begins = re.search(r"light from (\d+):(\d+)", planned.light[0])
-    assert begins is not None
-    assert left < int(begins[1]) * 60 + int(begins[2])
+    assert left < planned.light[0].from_min
     assert dark
 
 

@@ -422,7 +422,7 @@ def test_what_does_not_fit_in_an_order_is_on_the_page_in_the_readers_units(clien
     assert "Ada and Ben would be back at" in metric
     assert "would carry 6.2 kg, more than 1 kg." in metric
     assert "would carry 13.7 lb, more than 2.2 lb." in us
-    assert "600 m up take" in metric and "2000 ft up take" in us
+    assert "600 m up take" in metric and "2\u202f000 ft up take" in us
     assert " km" not in us.partition("What this rests on")[2] and " kg" not in us
 
 

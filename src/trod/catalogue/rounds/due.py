@@ -222,7 +222,7 @@ def _battery_kinds(batteries: Mapping[str, int]) -> dict[str, int]:
     out = {}
     for kind, number in batteries.items():
         try:
-            kits.battery_name(kind)
+            kits.designation(kind)
         except WrongInput:
             continue
         out[kind] = number

@@ -27,6 +27,7 @@ from trod.leaving import FitPlace, fit_place, without_places
 from trod.leaving.rounds import HIDES, FitRound, FitTrip, FitVisit, fit_round
 from trod.planning.visit.rounds import RoundPlan, Stop
 from trod.report import sketch_map
+from trod.telling import kit
 from trod.units import System
 
 UPLOAD_PATH = "/fieldform/visits/"
@@ -219,7 +220,7 @@ def field_form_of(
         )
         for trip in made.trips
     ]
-    cautions = [f"{c.about}: {c.words}" for c in made.cautions if not c.sites]
+    cautions = [f"{c.about}: {c.words}" for c in kit.cautions(made.cautions) if not c.sites]
     return FieldFormData(
         field_form_id=str(row.uuid),
         made_at=row.made_at or now,

@@ -11,7 +11,7 @@ from trod.errors import WrongInput
 from trod.plain import plain, record
 from trod.planning.visit.byhand import Doubt
 from trod.planning.visit.kit import Caution, KitItem
-from trod.planning.visit.rounds import RoundPlan
+from trod.planning.visit.rounds import RoundPlan, Span
 from trod.planning.visit.travel import Supposed, distance_m
 
 VERSION = 2
@@ -26,7 +26,7 @@ class Planned:
     plan: RoundPlan
     kits: tuple[tuple[KitItem, ...], ...] = ()
     cautions: tuple[Caution, ...] = ()
-    light: tuple[str, ...] = ()
+    light: tuple[Span, ...] = ()
     doubts: tuple[Doubt, ...] = ()
     by_hand: bool = False
     deployments: Mapping[str, tuple[str, ...]]

@@ -283,7 +283,7 @@ def _with_lists(made: RoundPlan, ground: Ground, wish: Wish) -> Planned:
         dark = dark or out_in_the_dark(trip, span)
         lists.append(_kit(here, going_of(trip, span)))
         if span is not None:
-            light.append(f"light from {_clock(span.from_min)} to {_clock(span.to_min)}")
+            light.append(span)
     going = kits.Going(
         alone=any(t.party.people == 1 for t in made.trips),
         by_car=any(t.drive_m > 0 for t in made.trips),
@@ -324,17 +324,12 @@ def _kit(here: Sequence[Due], going: kits.Going) -> tuple[kits.KitItem, ...]:
     for line in found.lines:
         if line.spare and line.what not in ("card", "camera"):
             try:
-                kits.battery_name(line.what)
+                kits.designation(line.what)
             except WrongInput:
                 continue
         if line.spare:
             extra[line.what] = line.spare
     return kits.kit_list([d.wants for d in here], spares=extra, going=going)
-
-
-def _clock(minutes: float) -> str:
-    whole = round(minutes)
-    return f"{whole // 60 % 24}:{whole % 60:02d}"
 
 
 # Keeping ----------------------------------------------------------------------------------------------------

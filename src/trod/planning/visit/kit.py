@@ -2,52 +2,46 @@
 
 What each site wants comes in; how many spares a round needs by risk comes in as numbers (`trod.planning.visit.spares`
 works them out). All of the advice here is common practice. It knows neither the ground on the day nor the law, and
-gives way to local law, licence, employer's rule and a qualified person.
+gives way to local law, licence, employer's rule and a qualified person. `trod.telling.kit` words it.
 """
 
 from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-from trod import wording
 from trod.errors import WrongInput
 
-# Designations of IEC 60086-1 and -2 (primary batteries) and IEC 61951-2 (nickel-metal hydride), with what shops call
-# them; from memory.
-BATTERY_NAMES: Mapping[str, str] = {
-    "LR6": "AA alkaline",
-    "FR6": "AA lithium",
-    "HR6": "AA rechargeable",
-    "LR03": "AAA alkaline",
-    "FR03": "AAA lithium",
-    "HR03": "AAA rechargeable",
-    "LR14": "C alkaline",
-    "HR14": "C rechargeable",
-    "LR20": "D alkaline",
-    "HR20": "D rechargeable",
-    "6LR61": "9 V alkaline",
-    "CR17345": "3 V lithium",
-}
 # [number of batteries][chemistry]R[size]: 6LR61, FR6, CR17345; R6 alone is zinc-carbon. Also FR14505 and the like.
 _DESIGNATION = re.compile(r"\d{0,2}[A-Z]{0,3}R\d{1,5}(/\d{1,5})?")
 
 Group = Literal["power and cards", "for the sites", "for the work", "for the people"]
 GROUPS: tuple[Group, ...] = ("power and cards", "for the sites", "for the work", "for the people")
+FOR_SITES: tuple[Group, ...] = GROUPS[:2]  # the rest follows from how long and how far the trip is
+
+Wanted = Literal["batteries", "card", "camera", "wedge", "strap", "lock", "key", "ladder", "other"]
+ForWork = Literal[
+    "card case", "set clock", "cloth", "shears", "tape measure", "walk test marks", "bag for spent batteries", "sheet"
+]
+ForPeople = Literal[
+    "first aid", "call for help", "provisions", "lamp", "lamp for the dark", "bright clothing", "spikes",
+    "avalanche gear", "car gear", "against large animals", "against heat",
+]  # fmt: skip
+Thing = Wanted | ForWork | ForPeople
+_COUNTED: Mapping[Wanted, str] = {
+    "card": "cards", "camera": "cameras", "wedge": "wedges", "strap": "straps", "lock": "locks",
+}  # fmt: skip
 
 
-def battery_name(designation: str) -> str:
-    """A battery by its designation and, where it is known, by what shops call it: 'LR6 (AA alkaline)'.
-
-    Raises WrongInput for what is not a designation of the IEC's kind.
-    """
-    told = designation.strip().upper()
+def designation(word: str) -> str:
+    """A battery's designation of the IEC's kind, such as LR6, as printed on it. Raises WrongInput for what is none."""
+    told = word.strip().upper()
     if not _DESIGNATION.fullmatch(told):
-        raise WrongInput("battery", got=designation, needed="a designation such as LR6, FR6 or HR6, as printed on it")
-    return f"{told} ({BATTERY_NAMES[told]})" if told in BATTERY_NAMES else told
+        raise WrongInput("battery", got=word, needed="a designation such as LR6, FR6 or HR6, as printed on it")
+    return told
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,13 +75,17 @@ class Wants:
 
 @dataclass(frozen=True, kw_only=True)
 class KitItem:
-    """One line of the list: number in all, spare of it, and why."""
+    """One line of the list: number in all, spare of it, how many sites want it.
+
+    name : of batteries their designation, of a key its label, of another thing what somebody called it; else empty.
+    """
 
     group: Group
-    what: str
-    number: int
+    thing: Thing
+    name: str = ""
+    number: int = 1
     spare: int = 0
-    why: str = ""
+    sites: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,194 +106,132 @@ class Going:
     heat: bool = False
 
 
+About = Literal[
+    "tell somebody", "alone", "ladder", "roads", "dark", "ice", "snow", "water", "large animals", "firearms season",
+    "heat", "at the site", "who is right", "roads, ways hidden", "dark, hours hidden",
+]  # fmt: skip
+
+
 @dataclass(frozen=True, kw_only=True)
 class Caution:
-    """One thing to mind. about : in a word or two. words : common practice. sites : where, empty for everywhere."""
+    """One thing to mind. sites : where, empty for everywhere. said : what somebody wrote for that site."""
 
-    about: str
-    words: str
+    about: About
     sites: tuple[str, ...] = ()
+    said: str = ""
 
 
-def kit_list(wants: Sequence[Wants], *, spares: Mapping[str, int] | None = None, going: Going | None = None) -> (
-    tuple[KitItem, ...]
-):  # fmt: skip
+def kit_list(
+    wants: Sequence[Wants], *, spares: Mapping[str, int] | None = None, going: Going | None = None
+) -> tuple[KitItem, ...]:
     """The list to pack by.
 
     spares : what to carry beyond the sites' wants, by designation of a battery, "card", "camera", "wedge", "strap" or
     "lock". Raises WrongInput for a spare of a thing that it does not know, and for what is not a number of things.
     """
-    going = going or Going()
     spares = dict(spares or {})
     for what, number in spares.items():
         if not (isinstance(number, int) and 0 <= number <= 10_000):
             raise WrongInput(f"spares of {what!r}", got=number, needed="a whole number from 0 to 10 000")
-    items: list[KitItem] = []
-
-    def add(group: Group, what: str, wanted: int, spare: int, sites: int, none_why: str = "") -> None:
-        if wanted + spare:
-            parts = [wording.plural(sites, "site")] if wanted else [none_why] if none_why else []
-            if spare:
-                parts.append(f"{spare} spare by risk")
-            items.append(
-                KitItem(group=group, what=what, number=wanted + spare, spare=spare, why=", ".join(p for p in parts if p))
-            )
-
-    batteries: Counter[str] = Counter()
-    sites_of: Counter[str] = Counter()
-    for want in wants:
-        for designation, number in want.batteries.items():
-            kind = designation.strip().upper()
-            battery_name(kind)
-            batteries[kind] += number
-            sites_of[kind] += 1 if number else 0
-    known = {"card": "cards", "camera": "cameras", "wedge": "wedges", "strap": "straps", "lock": "locks"}
-    for what in spares:
-        if what not in known:
-            battery_name(what)
-            batteries[what.strip().upper()] += 0
-    for kind in sorted(batteries):
-        spare = sum(n for what, n in spares.items() if what not in known and what.strip().upper() == kind)
-        add("power and cards", f"batteries {battery_name(kind)}", batteries[kind], spare, sites_of[kind])
-    for one, many in known.items():
-        number = sum(getattr(want, many) for want in wants)
-        sites = sum(1 for want in wants if getattr(want, many))
-        group: Group = "power and cards" if one in ("card", "camera") else "for the sites"
-        what = (
-            "empty cards, formatted in the camera they go into"
-            if one == "card"
-            else many
-            if number + spares.get(one, 0) > 1
-            else one
-        )
-        add(group, what, number, spares.get(one, 0), sites)
+    items = [*_batteries(wants, spares), *_counted(wants, spares)]
     keys = Counter(key for want in wants for key in want.keys)
-    for key in sorted(keys):
-        items.append(KitItem(group="for the sites", what=f"key {key}", number=1, why=_sites(keys[key])))
-    ladders = [want.site for want in wants if want.ladder]
-    if ladders:
-        items.append(KitItem(group="for the sites", what="ladder", number=1, why=_sites(len(ladders))))
-    for thing, number in sorted(Counter(thing for want in wants for thing in want.other).items()):
-        items.append(KitItem(group="for the sites", what=thing, number=number, why=_sites(number)))
-    items += _work(wants, renewed=bool(batteries))
-    items += _people(going)
+    items += [KitItem(group="for the sites", thing="key", name=key, sites=keys[key]) for key in sorted(keys)]
+    if ladders := sum(want.ladder for want in wants):
+        items.append(KitItem(group="for the sites", thing="ladder", sites=ladders))
+    for name, number in sorted(Counter(name for want in wants for name in want.other).items()):
+        items.append(KitItem(group="for the sites", thing="other", name=name, number=number, sites=number))
+    renewed = any(item.thing == "batteries" for item in items)
+    items += [KitItem(group="for the work", thing=thing) for thing in _work(wants, renewed=renewed)]
+    items += [KitItem(group="for the people", thing=thing) for thing in _people(going or Going())]
     return tuple(sorted(items, key=lambda item: GROUPS.index(item.group)))
 
 
-def _sites(number: int) -> str:
-    return wording.plural(number, "site")
+def _batteries(wants: Sequence[Wants], spares: Mapping[str, int]) -> Iterable[KitItem]:
+    """Batteries by kind; a spare of a kind that no site wants is carried all the same."""
+    number: Counter[str] = Counter()
+    spare: Counter[str] = Counter()
+    sites: Counter[str] = Counter()
+    for want in wants:
+        for word, many in want.batteries.items():
+            kind = designation(word)
+            number[kind] += many
+            sites[kind] += 1 if many else 0
+    for word, many in spares.items():
+        if word not in _COUNTED:
+            spare[designation(word)] += many
+    for kind in sorted({*number, *spare}):
+        whole = number[kind] + spare[kind]
+        if whole:
+            yield KitItem(
+                group="power and cards", thing="batteries", name=kind, number=whole, spare=spare[kind], sites=sites[kind]
+            )
 
 
-def _work(wants: Sequence[Wants], *, renewed: bool) -> list[KitItem]:
+def _counted(wants: Sequence[Wants], spares: Mapping[str, int]) -> Iterable[KitItem]:
+    """Cards, cameras and what hangs them."""
+    for thing, many in _COUNTED.items():
+        number, spare = sum(getattr(want, many) for want in wants), spares.get(thing, 0)
+        if number + spare:
+            yield KitItem(
+                group="power and cards" if thing in ("card", "camera") else "for the sites",
+                thing=thing,
+                number=number + spare,
+                spare=spare,
+                sites=sum(1 for want in wants if getattr(want, many)),
+            )
+
+
+def _work(wants: Sequence[Wants], *, renewed: bool) -> Iterable[ForWork]:
     """Tools for the visits, one of each."""
-    found = [
-        ("case for cards, marked full and empty", "so that none is mixed up", bool(wants)),
-        ("phone or watch set by the network", "to photograph its time with each camera", bool(wants)),
-        ("soft cloth and brush", "for lens and sensor window", bool(wants)),
-        ("pruning shears", "for grass and twigs before the sensor, where that is allowed", bool(wants)),
-        (
-            "tape measure and level or angle gauge",
-            "to hang it as the set-up sheet says",
-            any(w.walk_test for w in wants),
-        ),
-        ("tape or sticks to mark the walk test", "near and far edge of the zone", any(w.walk_test for w in wants)),
-        ("bag for spent batteries, poles covered", "all of them come home", renewed),
-        ("this sheet, and a pencil", "it writes in the wet", True),
-    ]
-    return [KitItem(group="for the work", what=what, number=1, why=why) for what, why, needed in found if needed]
+    tried = any(want.walk_test for want in wants)
+    if wants:
+        yield from ("card case", "set clock", "cloth", "shears")
+    if tried:
+        yield from ("tape measure", "walk test marks")
+    if renewed:
+        yield "bag for spent batteries"
+    yield "sheet"
 
 
-def _people(going: Going) -> list[KitItem]:
+def _people(going: Going) -> Iterable[ForPeople]:
     """For coming home well."""
-    found = [
-        ("first aid that you are trained to use", "", True),
-        ("a way to call for help that works there", "a mobile phone often does not", True),
-        ("water, food, warm and dry clothes", "", True),
-        ("lamp with fresh batteries", "daylight ends before you do" if going.dark else "in case it gets late", True),
-        ("bright clothing", "firearms season, roads", going.firearms_season or going.by_car),
-        ("spikes or studs for boots, poles", "ice", going.ice),
-        ("avalanche transceiver, probe and shovel where slopes ask for them", "for those trained", going.snow),
-        ("tow rope, shovel, spare wheel", "tracks", going.by_car),
-        ("what your area's rules say against large animals", "for those allowed and trained", going.large_animals),
-        ("more water than you think, shade for the head", "heat", going.heat),
-    ]
-    return [KitItem(group="for the people", what=what, number=1, why=why) for what, why, needed in found if needed]
+    yield from ("first aid", "call for help", "provisions")
+    yield "lamp for the dark" if going.dark else "lamp"
+    found: tuple[tuple[ForPeople, bool], ...] = (
+        ("bright clothing", going.firearms_season or going.by_car),
+        ("spikes", going.ice),
+        ("avalanche gear", going.snow),
+        ("car gear", going.by_car),
+        ("against large animals", going.large_animals),
+        ("against heat", going.heat),
+    )
+    yield from (thing for thing, needed in found if needed)
 
 
-def cautions(going: Going, *, ladder_sites: Sequence[str] = (), told: Mapping[str, str] | None = None) -> (
-    tuple[Caution, ...]
-):  # fmt: skip
+def cautions(
+    going: Going, *, ladder_sites: Sequence[str] = (), told: Mapping[str, str] | None = None
+) -> tuple[Caution, ...]:
     """What to mind on this round, the general first.
 
     ladder_sites : sites where something hangs out of reach. told : cautions that people wrote for a site, by its name.
     """
-    found = [
-        Caution(
-            about="Tell somebody",
-            words="Before you leave, tell a person your way and when you will be back, and agree on what they do if "
-            "you are not. This plan is no duty: turn back while it is easy.",
-        )
-    ]
-
-    def add(when: bool, about: str, words: str, sites: Sequence[str] = ()) -> None:
-        if when:
-            found.append(Caution(about=about, words=words, sites=tuple(sites)))
-
-    add(
-        going.alone,
-        "Alone",
-        "Agree on times to check in, and keep them. Ladders out of reach of help, ice, deep snow and water are not for "
-        "one person.",
+    met: tuple[tuple[About, bool], ...] = (
+        ("roads", going.by_car),
+        ("dark", going.dark),
+        ("ice", going.ice),
+        ("snow", going.snow),
+        ("water", going.water),
+        ("large animals", going.large_animals),
+        ("firearms season", going.firearms_season),
+        ("heat", going.heat),
     )
-    add(
-        bool(ladder_sites),
-        "Ladder",
-        "Firm level ground, tied or held, three points of contact; look up first for dead wood, wasps and lines. Not "
-        "in wind. Higher work is for people trained and equipped for it.",
-        ladder_sites,
-    )
-    add(
-        going.by_car,
-        "Roads",
-        "Stop off the road and where you are seen, not on dry grass. Tracks change after rain and frost; the minutes "
-        "here are estimates from before.",
-    )
-    add(going.dark, "Dark", "Part of the way is in the dark: know it, or go another day.")
-    add(
-        going.ice,
-        "Ice",
-        "No table makes ice on water safe. Go around unless a qualified local person has checked it that day.",
-    )
-    add(
-        going.snow,
-        "Snow",
-        "In steep country read the day's avalanche bulletin; a site beyond a loaded slope waits. Batteries give less and "  # noqa: E501
-        "hands are slower in the cold.",
-    )
-    add(
-        going.water,
-        "Water",
-        "Do not wade fast, deep or unclear water, nor drive into a flooded ford. It may rise by evening.",
-    )
-    add(
-        going.large_animals,
-        "Large animals",
-        "Make yourself heard, look at the last pictures before you walk up, go round young, carcasses and rut.",
-    )
-    add(
-        going.firearms_season,
-        "Firearms season",
-        "Ask who is out that day, wear what the rules ask for, keep away from drives and high seats in use, and from "
-        "dusk and dawn.",
-    )
-    add(going.heat, "Heat", "Start early, drink before you are thirsty, and shorten the round.")
+    found = [Caution(about="tell somebody")]
+    if going.alone:
+        found.append(Caution(about="alone"))
+    if ladder_sites:
+        found.append(Caution(about="ladder", sites=tuple(ladder_sites)))
+    found += [Caution(about=about) for about, holds in met if holds]
     for site, words in sorted((told or {}).items()):
-        add(bool(words.strip()), "At the site", words.strip(), (site,))
-    found.append(
-        Caution(
-            about="Who is right",
-            words="This is common practice, not instruction. Where your law, permit, employer's rule or a qualified "
-            "person says otherwise, they are right.",
-        )
-    )
-    return tuple(found)
+        if words.strip():
+            found.append(Caution(about="at the site", sites=(site,), said=words.strip()))
+    return (*found, Caution(about="who is right"))

@@ -75,12 +75,11 @@ class Stop:
 
 @dataclass(frozen=True, kw_only=True)
 class KitLine:
-    """One line of a kit: what, how many of it, how many of these are spare, and why."""
+    """One line of a kit: what, how many of it, how many of these are spare."""
 
     what: str
     number: int
-    spare: int
-    why: str
+    spare: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,22 +120,19 @@ def kit(
         spare = sum(sorted((stop.batteries for stop in rest), reverse=True)[:spare_packs])
         number = sum(stop.batteries for stop in planned) + spare
         if number:
-            why = f"{len(planned)} cameras renewed, {spare_packs} packs in case"
-            lines.append(KitLine(what=battery, number=number, spare=spare, why=why))
+            lines.append(KitLine(what=battery, number=number, spare=spare))
     if stops:
         bad = enough([stop.card_fault for stop in stops], level=level)
-        lines.append(
-            KitLine(what="card", number=len(stops) + bad, spare=bad, why="one for each camera, spares for bad ones")
-        )
+        lines.append(KitLine(what="card", number=len(stops) + bad, spare=bad))
         months = [stop.days_until_next / 30.4375 for stop in stops]
         # Chance that it is found failed for good, over the time it stood: as long as until the next visit.
         lost = enough([1 - (1 - min(camera_faults_a_month, 1.0)) ** m for m in months], level=level)
         if lost:
-            lines.append(KitLine(what="camera", number=lost, spare=lost, why="for cameras failed for good"))
+            lines.append(KitLine(what="camera", number=lost, spare=lost))
     for what, number in sorted(Counter(thing for stop in stops for thing in stop.takes).items()):
-        lines.append(KitLine(what=what, number=number, spare=0, why="asked for by the sites"))
+        lines.append(KitLine(what=what, number=number))
     for tool in tools:
-        lines.append(KitLine(what=tool, number=1, spare=0, why="for the round"))
+        lines.append(KitLine(what=tool, number=1))
     return Kit(lines=tuple(lines), renew=renew)
 
 

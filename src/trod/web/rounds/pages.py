@@ -14,10 +14,12 @@ from trod.catalogue.rounds.round_plain import Planned
 from trod.drawing.pen import Pen, Svg, shape
 from trod.drawing.scales import Axis
 from trod.field import round_sheet
-from trod.planning.visit.kit import GROUPS, KitItem
+from trod.planning.visit.kit import GROUPS
 from trod.planning.visit.rounds import StopTime, Trip
 from trod.planning.visit.travel import Way
+from trod.telling import kit as telling
 from trod.telling import measures
+from trod.telling import rounds as rounds_told
 from trod.units import system_of
 
 
@@ -94,6 +96,7 @@ def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
     all_days = len({t.day for t in planned.plan.trips}) > 1
     for n, trip in enumerate(planned.plan.trips):
         kit = planned.kits[n] if n < len(planned.kits) else ()
+        lines = telling.items(kit)
         out.append(
             {
                 "n": n,
@@ -105,7 +108,7 @@ def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
                 "foot": f"{length_words(trip.walk_m, units)} on foot" if trip.walk_m >= 10 else "hardly a step on foot",
                 "car": length_words(trip.drive_m, units) if trip.drive_m >= 50 else "",
                 "back": wording.lasting(60 * max(1, trip.back.minutes)),
-                "light": planned.light[n] if n < len(planned.light) else "",
+                "light": rounds_told.light(planned.light[n]) if n < len(planned.light) else "",
                 "saves": wording.camera_days(trip.saves_days) if trip.saves_days >= 0.05 else "",
                 "visits": [
                     {
@@ -120,26 +123,14 @@ def trips(planned: Planned, units: str) -> list[dict[str, Any]]:
                     }
                     for v in trip.visits
                 ],
-                "kit": [(g, here) for g in GROUPS if (here := [i for i in kit if i.group == g])],
-                "kit_words": kit_words(kit),
+                "kit": [(g, here) for g in GROUPS if (here := [i for i in lines if i.group == g])],
+                "kit_words": telling.short(kit),
                 "strip": day_strip(trip),
                 "keys": ",".join(v.stop.key for v in trip.visits),
                 "more_days": all_days,
             }
         )  # fmt: skip
     return out
-
-
-def kit_words(kit: Sequence[KitItem]) -> str:
-    """What goes to the sites, in a few words: '8 LR6, 9 cards, ladder'."""
-    parts = []
-    for item in kit:
-        if item.group in GROUPS[:2]:
-            what = item.what.removeprefix("batteries ").partition(" (")[0].partition(",")[0].removeprefix("empty ")
-            if item.number == 1:
-                what = {"cards": "card"}.get(what, what)
-            parts.append(what if item.number == 1 and what == "ladder" else f"{item.number} {what}")
-    return ", ".join(parts) or "nothing for the sites"
 
 
 def day_strip(trip: Trip) -> Svg:

@@ -28,8 +28,8 @@ from trod.catalogue.slugs import slug_from
 from trod.errors import TrodError, WrongInput
 from trod.field import round_sheet
 from trod.field.form import field_form_html
+from trod.telling import kit, ways
 from trod.telling import rounds as told
-from trod.telling import ways
 from trod.units import system_of
 from trod.web import seen
 from trod.web.access import person
@@ -211,6 +211,7 @@ def one(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "own": planned.plan.searcher == "own" and not planned.by_hand,
         "sensitive": round_papers.fit_of(row).hides,
         "said": told.sentence(planned.plan, system),
+        "cautions": kit.cautions(planned.cautions),
         "doubts": [told.doubt(x, system) for x in planned.doubts],
         "rests": [
             f"Ways: {ways.how(planned.plan.ways, system)}.",
