@@ -283,7 +283,7 @@ def ready(here, kind, environ):
 
 
 def version_pair(version):
-    """ "3.11" as (3, 11)."""
+    """The version "3.11" as (3, 11)."""
     return tuple(int(part) for part in version.split("."))
 
 

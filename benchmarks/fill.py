@@ -163,8 +163,9 @@ def records(now: date) -> dict[str, Any]:
 
 
 def fill(pictures: int = 2000, *, now: date | None = None, seed: int = 7, looked: float = 0.6) -> None:
-    """Records and about so many pictures in sequences of some seven frames. looked : share of "
-    "sequences with a word.
+    """Records and about so many pictures in sequences of some seven frames.
+
+    looked : share of sequences with a word.
 
     Rows go straight into the tables, in one pass and without Django's objects, numbered by ourselves; then the daily
     sums are made as an import would have made them."""

@@ -4,8 +4,7 @@
 
 Every answer is to a question that was not asked before (a lens height of its own), so nothing comes out of the
 placement planner's memory. Times are those of the whole answer inside the server by Django's test client, processor
-time and
-clock time; the bare page is one that looks at the database and draws nothing. On a busy machine look at the
+time and clock time; the bare page is one that looks at the database and draws nothing. On a busy machine look at the
 processor's own time and at the ratio.
 """
 

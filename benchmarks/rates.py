@@ -5,8 +5,7 @@ Run:  PYTHONPATH=src python benchmarks/rates.py [--replicates 400] [--only here|
 Detections are thrown day by day and thinned by how long a camera watched that day. Laws that the method's constants
 were chosen on: single, runs, weeks. Laws that they were not: groups (Neyman's type A), lognormal (a slow wave that
 lasts for weeks), spells (the animals are there for some weeks and gone for some). A battery's standard error is about
-one
-in a hundred at 400 replicates and 95 %.
+one in a hundred at 400 replicates and 95 %.
 """
 
 from __future__ import annotations

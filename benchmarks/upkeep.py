@@ -5,20 +5,17 @@
 A year has 360 days; all cameras are set on its first day and brought home on its last. The **monthly round** visits
 every camera on days 30, 60 … 330. The **plan** makes no more trips. A trip goes to one camera, or to one part of the
 reserve (five cameras, drawn at random). At every visit, by round or by plan, batteries and card are fresh and a lost
-camera
-is replaced, so that only *when* and *where* differ. The plan **with fixes** may besides, at a visit, put in a 128 GB
-card or lithium batteries for good where `fixes.worth_of_fix` says that it pays; then the monthly round is also run with
-those same things from the first day on, to tell what the things do and what the plan does.
+camera is replaced, so that only *when* and *where* differ. The plan **with fixes** may besides, at a visit, put in a
+128 GB card or lithium batteries for good where `fixes.worth_of_fix` says that it pays; then the monthly round is also
+run with those same things from the first day on, to tell what the things do and what the plan does.
 
 The world is simulated here, day by day, apart from the forecaster, with which it has only the batteries' curve and the
-mean
-energies in common: each camera has a level of its own, spread, a drift of its own strength and memory, a season that
-the planner has a wrong idea of, runs of false triggers, hungry or frugal electronics (± 20 %), large or small files (±
-15 %), faults
-and thefts. The planner sees what a technician sees: the kind of site, the daily counts (animals and blanks told apart)
-and the bytes on a card that came home, dead or alive on arrival and of what, and the region's long-run rate of faults,
-from which the reserve's own differs by a half. A stolen camera brings no card. A camera whose flash fails counts as
-stopped, though day pictures may go on.
+mean energies in common: each camera has a level of its own, spread, a drift of its own strength and memory, a season
+that the planner has a wrong idea of, runs of false triggers, hungry or frugal electronics (± 20 %), large or small
+files (± 15 %), faults and thefts. The planner sees what a technician sees: the kind of site, the daily counts (animals
+and blanks told apart) and the bytes on a card that came home, dead or alive on arrival and of what, and the region's
+long-run rate of faults, from which the reserve's own differs by a half. A stolen camera brings no card. A camera whose
+flash fails counts as stopped, though day pictures may go on.
 """
 
 from __future__ import annotations

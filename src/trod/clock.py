@@ -74,8 +74,7 @@ def _check_offset(utc_offset_min: int) -> None:
 
 
 def raw_seconds(raw: datetime) -> float:
-    """A naive clock time as seconds since 1970-01-01 00:00 *of the same clock*: what the vectorised calls
-    take."""
+    """A naive clock time as seconds since 1970-01-01 00:00 *of the same clock*: what the vectorised calls take."""
     return (_check_naive("raw", raw) - _EPOCH).total_seconds()
 
 
@@ -191,8 +190,7 @@ class CameraClock:
         return raw - self.utc_offset_min * 60 + added
 
     def raw_candidates(self, utc: datetime) -> tuple[datetime, ...]:
-        """Every naive time this clock may have shown at an instant, in order; none in a stretch it leapt
-        over."""
+        """Every naive time this clock may have shown at an instant, in order; none in a stretch it leapt over."""
         plain_s = raw_seconds(
             _check_aware("utc", utc).astimezone(UTC).replace(tzinfo=None) + timedelta(minutes=self.utc_offset_min)
         )
@@ -230,8 +228,7 @@ class CameraClock:
 
 
 def offset_from_visit(shown_raw: datetime, true_utc: datetime, utc_offset_min: int) -> float:
-    """Seconds to add to a clock that showed `shown_raw` (naive) at `true_utc` (aware): the shift_s of a
-    correction.
+    """Seconds to add to a clock that showed `shown_raw` (naive) at `true_utc` (aware): the shift_s of a correction.
 
     Above 0 when the clock was slow. Raises WrongInput when a zone is there or missing in the wrong place.
     """
@@ -346,8 +343,10 @@ def detect_jumps(raw_times: Sequence[datetime | None]) -> tuple[Jump, ...]:
 
 
 def zone(zone_name: str) -> ZoneInfo:
-    """The time zone of that name (IANA, such as "Europe/Vienna"). Raises WrongInput for a name nobody
-    knows."""
+    """The time zone of that name (IANA, such as "Europe/Vienna").
+
+    Raises WrongInput for a name nobody knows.
+    """
     try:
         return ZoneInfo(zone_name)
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
@@ -400,8 +399,7 @@ def utc_offsets_s(utc_s: ArrayLike, zone_name: str) -> NDArray[np.float64]:
 
 
 def day_starts_s(from_utc_s: float, to_utc_s: float, zone_name: str) -> list[float]:
-    """The local midnights [Unix s] that cut from…to into local days: first at or before from, last at or
-    after to."""
+    """The local midnights [Unix s] that cut from…to into local days: first at or before from, last at or after to."""
     return list(_cuts(from_utc_s, to_utc_s, zone_name, months=False))
 
 

@@ -1,5 +1,4 @@
-"""Work on many things at once: one after another, in local processes, or on a cluster, with one and the
-same call.
+"""Work on many things at once: one after another, in local processes, or on a cluster, with one and the same call.
 
 Results come in the order of the tasks. An error belongs to its task and does not end the run; a worker
 process that dies (killed, out of memory) costs only the task that killed it.
@@ -147,8 +146,11 @@ def _stopped_words(done: int, total: int) -> str:
 
 @contextmanager
 def _no_ctrl_c() -> Iterator[None]:
-    """For what processes started within inherit: Ctrl-C reaches the terminal's whole group at once, and is its first
-    process's business. A worker hit by it while it loads would print a traceback that says nothing to anybody."""
+    """For what processes started within inherit: Ctrl-C is their first process's business.
+
+    Ctrl-C reaches the terminal's whole group at once. A worker hit by it while it loads would print a traceback that
+    says nothing to anybody.
+    """
     if not hasattr(signal, "pthread_sigmask"):  # Windows
         yield
         return

@@ -383,8 +383,7 @@ def write_two_cards(
     """Write the two cards that were pulled on the last day, about `pictures` files each, with their troubles.
 
     Larkfield Edge: a clock one hour ahead, a run of false triggers of blanks, one truncated file. Stone Ford: file
-    numbers
-    that run over 9999 into the next folder, six files of another camera, one file of no bytes.
+    numbers that run over 9999 into the next folder, six files of another camera, one file of no bytes.
     """
     _check_size(size)
     if pictures < 60:

@@ -76,7 +76,8 @@ def others(field, value):
 
 def test_every_column_of_every_row_moves_the_stamp_and_back_it_is_the_same(full):
     """The property: change any field of any record that a forecast reads, and the stamp changes; undo it, and it is
-    as before. Columns are taken from the tables themselves, so that one which is added tomorrow is tried too."""
+    as before. Columns are taken from the tables themselves, so that one which is added tomorrow is tried too.
+    """
     before = stamp(full)
     tried = 0
     for query in basis.tables(full.reserve):

@@ -28,7 +28,8 @@ _HOURS = st.lists(st.floats(0, 23.999), min_size=1, max_size=30)
 def test_mean_angle_against_zar_2010_example_26_4() -> None:
     """J. H. Zar (2010) Biostatistical Analysis, 5th ed., Ex. 26.4.
 
-    X −0.12892, Y 0.81509, r 0.82522, mean 99°."""
+    X −0.12892, Y 0.81509, r 0.82522, mean 99°.
+    """
     found = circular.direction(ZAR_26_4)
 
     assert (found.x, found.y, found.r) == (
@@ -200,7 +201,8 @@ def test_no_times_at_all_are_refused_and_an_impossible_resultant_too() -> None:
 def test_overlap_of_two_von_mises_curves_against_the_closed_form() -> None:
     """Same κ = 2, means 3 hours apart: 0.622397; κ = 2 against an even day: 0.532550.
 
-    Derived; held by quadrature."""
+    Derived; held by quadrature.
+    """
     one = circular.von_mises(GRID, 0, 2)
 
     assert circular.overlap(one, circular.von_mises(GRID, rad(45), 2)) == approx(0.622397, abs=1e-5)

@@ -17,7 +17,8 @@ WEEKS = [7.0] * 8 + [4.0]
 
 def test_one_part_is_the_ratio_of_two_sites_of_a_separate_program() -> None:
     """10 detections in 60 days against 13 in 60: φ 2.18475, 20 degrees, 0.769 (0.210295 to 2.81374), worked out once by
-    a separate program (numpy and scipy alone)."""
+    a separate program (numpy and scipy alone).
+    """
     known = runs.scatter([[0, 6, 1, 0, 0, 0, 3, 0, 0], [2, 1, 3, 2, 1, 2, 0, 1, 1]], [WEEKS, WEEKS])
     found = comparing.here([10], [60], [13], [60], known)
 

@@ -45,7 +45,8 @@ def test_one_animal_that_keeps_its_hour_for_some_weeks_is_no_pattern_of_its_kind
 @pytest.mark.parametrize("n", [68, 300])
 def test_two_sharp_peaks_are_not_flattened_and_the_band_holds_them(n: int) -> None:
     """Peaks of κ 20 at dawn and dusk. The rule for one peak took them for κ 5.5: 62 and 58 of 100 points of the peaks
-    lay in its band."""
+    lay in its band.
+    """
     rng = np.random.default_rng(n)
     held, top = [], []
     for _ in range(60):

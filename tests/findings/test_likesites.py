@@ -33,7 +33,8 @@ def test_the_fit_of_red_mites_against_bliss_and_fisher_1953() -> None:
 
 def test_eight_uneven_sites_against_the_worked_value() -> None:
     """λ̂ 0.0885854 a day, k̂ 2.31393, 6.8579 sites in effect, 0.0403504 to 0.222324; the sixth watched for half an
-    hour. The profile is read off a grid of k by parabolas, which costs the sixth digit."""
+    hour. The profile is read off a grid of k by parabolas, which costs the sixth digit.
+    """
     found = likesites.fit(COUNTS, DAYS)
 
     assert (found.mean, found.k) == (approx(0.0885854, rel=1e-5), approx(2.31393, abs=5e-6))

@@ -88,7 +88,8 @@ def test_ratio_of_two_poisson_rates_against_fay_2010() -> None:
     """M. P. Fay (2010) R Journal 2(1):53–58: 2 sequences in 17 877 against 10 in 20 000.
 
     Rate ratio 0.223751, exact interval (0.0238, 1.0500), central p 0.06056. (The minimum-likelihood p,
-    0.04213, contradicts the interval.)"""
+    0.04213, contradicts the interval.)
+    """
     found = rates.ratio_of_rates(count_a=2, effort_a=17_877, count_b=10, effort_b=20_000)
 
     assert found.ratio == approx(0.223751, abs=5e-7)
@@ -308,7 +309,8 @@ def test_a_ratio_from_too_few_weeks_or_nothing_is_refused() -> None:
 
 def test_effort_between_42_and_60_days_against_the_worked_value() -> None:
     """One site, weeks of 0 6 1 0 0 0 3 0 0, 42 of 60 possible days proven: D 0.356675, se 0.619240, C 1.750609;
-    0.0306696 to 0.732064 a day. Imbens & Manski (2004) Econometrica 72:1845–1857; worked apart from this code."""
+    0.0306696 to 0.732064 a day. Imbens & Manski (2004) Econometrica 72:1845–1857; worked apart from this code.
+    """
     known = rates.Days(counted=50.0, proven=42.0, possible=60.0)
     found = rates.rate([10], [50], week_counts=[[0, 6, 1, 0, 0, 0, 3, 0, 0]], week_efforts=[WEEKS], days=known)
 
@@ -357,7 +359,8 @@ def test_intervals_hold_the_truth_as_often_as_measured(law: str, least: float) -
     """Four sites of 60 days, 60 detections expected, 400 throws: as told in docs/models/rates.md, less two errors. Where
     the animals come and go over weeks it falls short, which is told there too.
 
-    The exact limits, in the same throws, fall short wherever animals come in runs."""
+    The exact limits, in the same throws, fall short wherever animals come in runs.
+    """
     planner = benchmarked("rates")
     rng = np.random.default_rng(20260101)
     held = exact = 0

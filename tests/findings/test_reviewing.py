@@ -33,7 +33,8 @@ def weighed(*, by_content: bool) -> rates.Weighed:
 def test_detections_that_stand_for_two_each_against_the_worked_value() -> None:
     """Weighted blocks 0 12 2 0 0 0 6 0 0, w = 2: φ 7.66917, 12 degrees, upper end 68.2606 counts; lower end of what was
     found only (φ 3.83459) 1.39326. Fay & Feuer (1997) Statistics in Medicine 16:791–801 for the limits, from memory; the
-    values were worked apart from this code."""
+    values were worked apart from this code.
+    """
     found = rates.rate([10], [60], week_counts=[FOUND], week_efforts=[WEEKS], weighed=weighed(by_content=True))
 
     assert (found.scatter.phi, found.scatter.degrees) == (approx(7.66917, abs=5e-6), 12)
@@ -65,7 +66,8 @@ def record(
     *, order: ReviewOrder = "time", later: float = 0.2, quarters: int = 4, every: int = 1, seed: int = 1
 ) -> Evidence:
     """Four sites of one camera each, a red deer on each `every`th night and a hare on each day, of one year; of the last
-    quarter only a share is reviewed."""
+    quarter only a share is reviewed.
+    """
     rng = np.random.default_rng(seed)
     begin, days = invented.utc("2025-01-01 00:00"), 91 * quarters
     observations, unseen = [], []
@@ -196,7 +198,8 @@ def test_a_site_of_which_nothing_waits_stands_for_itself_alone() -> None:
 @pytest.mark.parametrize("share", [0.2, 0.5])
 def test_few_sequences_a_month_are_carried_without_bias(share: float) -> None:
     """Two sequences in a site's month, reviewed by chance: a cell of one holds all or nothing, and those found would
-    stand for themselves alone. Mean of 60 records within three standard errors of the truth."""
+    stand for themselves alone. Mean of 60 records within three standard errors of the truth.
+    """
     told = []
     for seed in range(60):
         evidence = record(later=1.0, every=15, seed=seed)

@@ -40,7 +40,8 @@ def test_the_scatter_of_four_sites_one_of_minutes_against_the_worked_value() -> 
 
 def test_the_scatter_by_hand_sums_first() -> None:
     """One site, 0 4 in two weeks: r·e = 2, d = ∓2, Σd² = 8, Σg = 2·2·½ = 2, φ₀ = 4; the neighbours' −4 twice makes the
-    other form (8 − 8)/2 = 0. ν = 2²/(1 + 1) = 2; φ = max(4, (1·4 + 9)/4) = 4; degrees min(1, 2) + 9."""
+    other form (8 − 8)/2 = 0. ν = 2²/(1 + 1) = 2; φ = max(4, (1·4 + 9)/4) = 4; degrees min(1, 2) + 9.
+    """
     found = runs.scatter([[0, 4]], [[7.0, 7.0]])
 
     assert (found.phi_seen, found.phi, found.weeks, found.busy, found.degrees) == (4.0, 4.0, 2.0, 1, 10.0)

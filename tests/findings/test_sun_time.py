@@ -18,7 +18,8 @@ from trod.findings import sun_time
 @pytest.mark.parametrize(("clock", "anchored"), [(5.0, 6.0), (12.5, 11.625), (20.0, 17.25), (21.0, 18.0), (1.0, 0.0)])
 def test_double_anchoring_by_hand_after_vazquez_2019(clock: float, anchored: float) -> None:
     """Sunrise 5, sunset 21, anchors 6 and 18; rule of C. Vazquez et al. (2019) Methods Ecol. Evol.
-    10:2057–2066, arithmetic ours: the day is squeezed 16 h to 12 h, the night stretched 8 h to 12 h."""
+    10:2057–2066, arithmetic ours: the day is squeezed 16 h to 12 h, the night stretched 8 h to 12 h.
+    """
     found = sun_time.anchored_hours([clock], rise_h=[5.0], set_h=[21.0], mean_rise_h=6.0, mean_set_h=18.0)
 
     assert float(found[0]) == approx(anchored, abs=1e-9)
@@ -50,7 +51,8 @@ def test_days_that_already_have_the_anchors_are_left_alone() -> None:
 def test_twilight_is_as_long_as_the_almanac_says_at_the_equinox() -> None:
     """On the equator at the equinox the sun sinks 15° an hour straight down.
 
-    From −50′ to −12° takes 44.7 minutes."""
+    From −50′ to −12° takes 44.7 minutes.
+    """
     reserve = replace(invented.RESERVE, latitude_deg=0.0, longitude_deg=0.0, zone="UTC")
     sun = sun_time.sun_of(reserve, [invented.utc("2026-03-20 12:00")])
 
@@ -59,7 +61,8 @@ def test_twilight_is_as_long_as_the_almanac_says_at_the_equinox() -> None:
 
 def test_rise_and_set_against_the_almanac() -> None:
     """U.S. Naval Observatory: Atlanta, 33.8° N 84.4° W, 6 September 2009: sunrise 11:15, sunset 23:56 UTC (as quoted in
-    the PyEphem manual, page on rising and setting). To the minute, so within 30 s and ours of interpolating."""
+    the PyEphem manual, page on rising and setting). To the minute, so within 30 s and ours of interpolating.
+    """
     day = (date(2009, 9, 6) - date(1970, 1, 1)).days
     table = sun_time.sun_table(np.array([day]), latitude_deg=33.8, longitude_deg=-84.4)
 

@@ -1,5 +1,6 @@
 """An invented reserve for tests of findings and reports. Nobody's real place, no real animals: a dice-thrower
-with known odds makes every observation, so tests know the truth behind them."""
+with known odds makes every observation, so tests know the truth behind them.
+"""
 
 from __future__ import annotations
 

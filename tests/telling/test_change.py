@@ -57,7 +57,8 @@ def test_a_last_quarter_of_which_nothing_is_reviewed_has_no_rate_and_is_not_watc
 @pytest.mark.long
 def test_empty_months_are_not_kept_whole_while_others_wait() -> None:
     """At a few animals a year a month that holds none needs no review; kept whole beside months that wait, the last
-    year would look empty. 30 unchanging reserves, the last half year reviewed in part: the middle stays near 1."""
+    year would look empty. 30 unchanging reserves, the last half year reviewed in part: the middle stays near 1.
+    """
     middles = []
     for seed in range(30):
         waiting = left_unreviewed(reserve_of(seed=seed, a_month=0.7), since="2025-07-01 00:00", share=0.8, seed=seed)

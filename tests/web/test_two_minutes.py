@@ -29,7 +29,8 @@ TODAY = date(2026, 6, 30)
 @pytest.fixture
 def reserve(trod_home: Path, filler: Any, tmp_path: Path) -> Path:
     """The invented reserve with a new site: six pictures in two minutes, an animal known here and one seen nowhere
-    else."""
+    else.
+    """
     from trod.catalogue import models as m
     from trod.catalogue.answers import answers, evidence
     from trod.catalogue.forecasts import forecasts

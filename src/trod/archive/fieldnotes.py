@@ -1,5 +1,6 @@
-"""Notes that came home from the field: what a phone or a sheet said of each visit, its photos, and what waits for
-a person's word.
+"""Notes that came home from the field, their photos, and what waits for a person's word.
+
+A note is what a phone or a sheet said of one visit.
 
     field-notes/<visit's uuid>.json     the note as it was taken last, and the earlier ones
     field-notes/held-<uuid>-<12 of its digest>.json   a note about which two sides differ, with both sides
@@ -106,8 +107,11 @@ def photo_path(root: Path, sha256: str) -> Path | None:
 
 @dataclass(frozen=True, kw_only=True)
 class Kept:
-    """What one round's forms have left here. visits : their uuids. states : every state of them that is kept, the
-    held ones too. size : of their files and photos [bytes]."""
+    """What one round's forms have left here.
+
+    visits : their uuids. states : every state of them that is kept, the held ones too. size : of their files and photos
+    [bytes].
+    """
 
     visits: frozenset[str]
     states: int

@@ -109,8 +109,10 @@ def same(found: Thing | None, wanted: Thing | None) -> bool:
 
 
 def last_stands(root: Path, state: State) -> str:
-    """How the last change of the register stands on the disk: "after" it, "before" it, "between" for lines of which
-    only some were appended, or "neither". Raises OSError."""
+    """How the last change of the register stands on the disk.
+
+    "after" it, "before" it, "between" for lines of which only some were appended, or "neither". Raises OSError.
+    """
     if state.last is None or state.last.fields["op"] == "have":
         return "after"
     now: dict[str, Thing | None] = {}
@@ -441,10 +443,9 @@ def _keeping(keeps: Kept | None, drops: tuple[str, ...]) -> Json:
 
 
 def forget_kept(root: Path, path: str) -> int:
-    """Take the kept earlier states of a paper away on purpose, those of before an upgrade too: what stood in them is to
-    be read no more.
+    """Take the kept earlier states of a paper away on purpose, those of before an upgrade too.
 
-    Returns how many there were. The paper itself stays as it is.
+    What stood in them is to be read no more. Returns how many there were. The paper itself stays as it is.
     """
     copies = [path_of(root, file) for file in sorted((root / EARLIER).glob(f"*/{path}"))]
     for copy in copies:
@@ -504,8 +505,10 @@ def everything(root: Path) -> dict[str, Thing]:
 
 
 def found_archive(root: Path, archive: str | None = None, *, number: int | None = None) -> None:
-    """Give a folder that holds nothing yet a register. archive, number (of its format) : those of another,
-    when it is its copy."""
+    """Give a folder that holds nothing yet a register.
+
+    archive, number (of its format) : those of another, when it is its copy.
+    """
     root = Path(root).resolve()
     with register.lock(root):
         if not register.read(root).there and is_bare(root):

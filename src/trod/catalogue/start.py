@@ -9,8 +9,9 @@ WAIT_S = 300.0
 
 
 def ready(command: str = "trod", *, migrate: bool = True, settle: bool = True) -> None:
-    """Set Django up on TROD_HOME, put up this process's sign, bring the tables up to date (quick when they are), and
-    see that the catalogue is made from the archive that lies there.
+    """Set Django up on TROD_HOME, and see that the catalogue is made from the archive that lies there.
+
+    Puts up this process's sign and brings the tables up to date (quick when they are).
 
     settle : False for who looks at that itself.
     Raises InUse while the catalogue is being made anew by another process, and OutOfStep.

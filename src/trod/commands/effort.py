@@ -15,8 +15,9 @@ import click
 @click.option("--to", "last", default="", metavar="DAY", help="Last day, included.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def effort(file: Path | None, sites: tuple[str, ...], first: str, last: str, as_json: bool) -> None:
-    """Tell of every deployment how many camera-days are known to have been watched, how many were lost, and of how
-    many nobody knows. With FILE, write effort by day into it as CSV: hours watched, open, lost and counted of every
+    """Tell of every deployment how many camera-days were watched, were lost, or are not known.
+
+    With FILE, write effort by day into it as CSV: hours watched, open, lost and counted of every
     camera and local day, with the reasons.
 
     Silences are decided on the page Effort.

@@ -33,8 +33,9 @@ def export(
     design: str,
     as_json: bool,
 ) -> None:
-    """Write the records into DIR: sites, deployments, visits, effort, observations, species and the list of
-    pictures as CSV files, the sites as GPX and GeoJSON too.
+    """Write the records into DIR as CSV files, the sites as GPX and GeoJSON too.
+
+    Sites, deployments, visits, effort, observations, species and the list of pictures.
 
     Every column is described in description.json and README.txt beside them. Sensitive sites are given as
     coarse cells; pictures that show people or vehicles, and those nobody has reviewed, are left out,

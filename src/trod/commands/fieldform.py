@@ -31,9 +31,8 @@ def fieldform(
     """Make the field form of a kept round, or take home what was noted.
 
     The field form is one HTML file: open it in a phone's browser, without a network. Where a sensitive site lies, and
-    the
-    times and ways that would tell it, are left out unless you say otherwise. Taking a file in twice does no
-    harm; what two sides say differently is held until you decide, under Rounds.
+    the times and ways that would tell it, are left out unless you say otherwise. Taking a file in twice does no harm;
+    what two sides say differently is held until you decide, under Rounds.
 
     \b
     Examples:

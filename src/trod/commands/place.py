@@ -124,8 +124,10 @@ def place(
     as_json: bool,
     **entered: str | None,
 ) -> None:
-    """Work a placement out: height, tilt, wedge, heading, aim point and settings; what an animal that comes
-    would meet; how to try it; what to mind. Nothing is written into the catalogue.
+    """Work a placement out: height, tilt, wedge, heading, aim point and settings.
+
+    Told besides: what an animal that comes would meet, how to try it, what to mind.
+    Nothing is written into the catalogue.
 
     SITE is a site's name or short name in the catalogue; what is known of its ground is taken, and options go
     before it. Without a catalogue name a place with --lat and --lon, and the camera with --figure or --cameras.

@@ -47,8 +47,10 @@ def records(
     yes: bool,
     as_json: bool,
 ) -> None:
-    """Import identified records from PATH: the folder of a package of the open camera-data standard (Camtrap DP
-    1.0: deployments, media, observations), with or without its picture files; or one CSV file, a row for each
+    """Import identified records from PATH.
+
+    PATH is the folder of a package of the open camera-data standard (Camtrap DP 1.0: deployments,
+    media, observations), with or without its picture files; or one CSV file, a row for each
     observation.
 
     What would be done is shown first. The files are kept in the archive as they came. Rows that say too little

@@ -82,7 +82,7 @@ def serve(
     if (not at_home or os.environ.get("TROD_DEMAND_ACCOUNTS") == "1") and not accounts.any_exists():
         raise NoAccount
     sock = server.listen(host, port)
-    shown = "127.0.0.1" if host in ("0.0.0.0", "::", "") else host
+    shown = "127.0.0.1" if host in ("0.0.0.0", "::", "") else host  # noqa: S104 - told, not bound
     address = f"http://{f'[{shown}]' if ':' in shown else shown}:{sock.getsockname()[1]}/"
     if as_json:
         click.echo(json.dumps({"address": address, "home": str(home())}))

@@ -29,8 +29,9 @@ SHOWN = 5  # wrong modes that are printed one by one; --json gives all
               help="First let the register say of this paper or bag what lies there now.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def verify(quick: bool, only: str | None, at: Path | None, enrol: bool, accept: tuple[str, ...], as_json: bool) -> None:
-    """Look at every paper and every file of every bag again, and tell apart what is missing, changed, unreadable or
-    unexpected.
+    """Look at every paper and every file of every bag again.
+
+    What is missing, changed, unreadable or unexpected is told apart.
 
     The cheap checks come first: papers and bags against the register, names, sizes; then every byte. Nothing is
     changed, unless you say --register or --accept: from then on what lies there is what must be there, so look at

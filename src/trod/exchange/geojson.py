@@ -1,5 +1,6 @@
-"""GeoJSON as in RFC 7946: WGS 84, [longitude, latitude], no `crs`, outer rings counter-clockwise, lines cut at the
-antimeridian.
+"""GeoJSON as in RFC 7946.
+
+WGS 84, [longitude, latitude], no `crs`, outer rings counter-clockwise, lines cut at the antimeridian.
 
 Places and lines come fit to leave (`trod.leaving`); of a hidden place its cell is written, as an area.
 """

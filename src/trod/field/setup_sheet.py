@@ -1,5 +1,7 @@
-"""The set-up sheet: one page to take along, with what to set, how to try it, what to mind, and blanks for
-what was really done. Set by typst from our own template, with no font and no network of the machine's.
+"""The set-up sheet: one page to take along.
+
+What to set, how to try it, what to mind, and blanks for what was really done. Set by typst from our own template, with
+no font and no network of the machine's.
 """
 
 from __future__ import annotations

@@ -280,8 +280,10 @@ def _days_without_frames(
     frames: NDArray[np.float64],
     zone_name: str,
 ) -> list[Stretch]:
-    """Days without the daily frame. A first or last part of a day counts only when the frame's usual hour falls into
-    it."""
+    """Days without the daily frame.
+
+    A first or last part of a day counts only when the frame's usual hour falls into it.
+    """
     if end_s <= start_s:
         return []
     cuts = np.asarray(clock.day_starts_s(start_s, end_s, zone_name))

@@ -1,5 +1,8 @@
-"""A placement worked out as it may leave: at a hidden site, from its cell's middle and without what was measured there
-of hills and horizon, which would tell one place from another."""
+"""A placement worked out as it may leave.
+
+At a hidden site from its cell's middle, and without what was measured there of hills and horizon, which would tell one
+place from another.
+"""
 
 from __future__ import annotations
 

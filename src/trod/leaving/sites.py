@@ -38,8 +38,11 @@ def fit_site(site: Site, *, true_places: bool = False) -> FitSite:
 
 @dataclass(frozen=True, kw_only=True)
 class FitEvidence(FitToLeave):
-    """What is known, with sensitive sites generalised. evidence : to ask the questions of; its sites lie where `sites`
-    say. true_places : somebody decided that sensitive sites are told."""
+    """What is known, with sensitive sites generalised.
+
+    evidence : to ask the questions of; its sites lie where `sites` say. true_places : somebody decided that sensitive
+    sites are told.
+    """
 
     evidence: Evidence
     sites: tuple[FitSite, ...]

@@ -22,8 +22,10 @@ MOST_SIDE_PX = 1200
 
 @dataclass(frozen=True, kw_only=True)
 class Sample:
-    """One picture for the comparison. pixels : (rows, columns, 3) or (rows, columns), whole, as saved. fov_deg : its
-    horizontal angle of view. at : (x, y) of the piece's middle, 0 to 1 from the left and from the top.
+    """One picture for the comparison.
+
+    pixels : (rows, columns, 3) or (rows, columns), whole, as saved. fov_deg : its horizontal angle of view. at : (x, y)
+    of the piece's middle, 0 to 1 from the left and from the top.
     """
 
     name: str
@@ -34,8 +36,10 @@ class Sample:
 
 @dataclass(frozen=True, kw_only=True)
 class Piece:
-    """A sample cut and scaled. pixels : shown. cut : (left, top, right, bottom) of the saved picture. scale : shown
-    pixels for each saved one. sentence : what was done.
+    """A sample cut and scaled.
+
+    pixels : shown. cut : (left, top, right, bottom) of the saved picture. scale : shown pixels for each saved one.
+    sentence : what was done.
     """
 
     name: str

@@ -14,8 +14,10 @@ from trod.wording import between, count, days_number, number, share, trimmed
 
 
 def clean(value: Any) -> Any:
-    """Text, or everything within mappings and lists, without control characters and half surrogates, which
-    neither SVG nor PDF can hold."""
+    """Text, or everything within mappings and lists, without what neither SVG nor PDF can hold.
+
+    That is: control characters and half surrogates.
+    """
     if isinstance(value, str):
         kept = "".join(c if c >= " " or c == "\n" else " " for c in value)
         kept = "".join(" " if 0x7F <= ord(c) <= 0x9F or ord(c) in (0xFFFE, 0xFFFF) else c for c in kept)

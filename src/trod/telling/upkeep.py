@@ -67,8 +67,10 @@ def lost(days: float) -> str:
 
 
 def round_to_all(best: RoundDay, *, by: tuple[date, str] | None = None) -> str:
-    """The best day for the next round to all cameras. by : the day by which one of them wants somebody, and which, where
-    that comes before."""
+    """The best day for the next round to all cameras.
+
+    by : the day by which one of them wants somebody, and which, where that comes before.
+    """
     if by is not None:
         then = "" if best.day is None else f" A round to all of them would pay best on {wording.day(best.day)}."
         return f"Go by {wording.day(by[0])}, which is as long as {by[1]} should wait.{then}"

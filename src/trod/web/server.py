@@ -68,7 +68,7 @@ def is_loopback(host: str) -> bool:
 
 def names_of_this_machine(host: str) -> list[str]:
     """The names a browser may call a server by that listens on this host: for the host check."""
-    names = {host.strip("[]")} - {"0.0.0.0", "::", ""}
+    names = {host.strip("[]")} - {"0.0.0.0", "::", ""}  # noqa: S104 - taken out, not bound
     if not is_loopback(host):
         own = socket.gethostname()
         names |= {own, f"{own}.local", socket.getfqdn()}

@@ -136,7 +136,8 @@ def test_a_range_is_told_in_the_readers_units() -> None:
 @pytest.mark.long
 def test_nine_in_ten_of_the_intervals_hold_the_truth() -> None:
     """Cameras drawn from the grid, walked past by the slow simulation; 90 % intervals. With 0.9 true, fewer
-    than 32 of 42 come up less than three times in a thousand (binomial)."""
+    than 32 of 42 come up less than three times in a thousand (binomial).
+    """
     rng = np.random.default_rng(8)
     held = 0
     for number in range(14):

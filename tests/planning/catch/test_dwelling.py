@@ -21,7 +21,8 @@ def stay(near_m: float = 7.5, rearm_s: float = 10.0, **more: float) -> StayCase:
 @pytest.mark.parametrize(("rearm", "low", "high"), [(1, 8, 16), (10, 5, 10), (60, 3, 5), (300, 1.4, 1.9)])
 def test_how_often_a_visit_fires_the_camera(rearm: float, low: float, high: float) -> None:
     """An earlier prototype with other bouts gave 13.2, 7.7–8.9, 4.3 and 1.7 a visit at 5–10 m; derived here,
-    and only as far as assumed bouts go."""
+    and only as far as assumed bouts go.
+    """
     for near in (5.0, 7.5, 10.0):
         assert low < visits(stay(near, rearm), number=2_000).triggers.value < high
 

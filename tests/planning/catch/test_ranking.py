@@ -155,7 +155,8 @@ def test_a_ranking_that_is_told_to_stop_stops() -> None:
 
 def test_the_pixels_that_security_asks_for_are_told_with_their_edition_and_that_they_speak_of_people() -> None:
     """IEC/EN 62676-4:2014/2015, Video surveillance systems for use in security applications – Part 4: Application
-    guidelines, table of levels: recognise 125 pixels a metre, of people."""
+    guidelines, table of levels: recognise 125 pixels a metre, of people.
+    """
     use = USES["security"]
 
     assert use.per_m == 125

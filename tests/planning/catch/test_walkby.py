@@ -79,7 +79,8 @@ def test_the_simulation_gives_the_closed_form_to_two_thousandths(
     offset: float, delay: float, median: float, sigma: float, angle: float, chance: float
 ) -> None:
     """A thin body, a sensor that the first ray trips, no jitter, one frame. 0.002 is the tolerance set for
-    the task; the standard error of 300 000 passes is below 0.0008, so it is about 2.5 of them."""
+    the task; the standard error of 300 000 passes is below 0.0008, so it is about 2.5 of them.
+    """
     case = Case(
         passer=going(Gait(share=1, median_mps=median, sigma_ln=sigma), body=LINE),
         path=at(angle, offset),
@@ -222,7 +223,8 @@ def mean_profile_width_m(*, reach_m: float, angle_rad: float) -> float:
 @pytest.mark.parametrize("theta_deg", [20, 45, 90, 150])
 def test_lines_at_random_enter_a_sector_as_its_mean_profile_is_wide(theta_deg: float) -> None:
     """r(2+θ)/π as an entry rate (Cauchy's theorem; Rowcliffe et al. 2008): of lines within 20 m, the share
-    that cuts the sector times 40 m is its width."""
+    that cuts the sector times 40 m is its width.
+    """
     rng = np.random.default_rng(4)
     n, reach, within = 400_000, 10.0, 20.0
     low, high = crossing.sector_span(
@@ -239,7 +241,8 @@ def test_lines_at_random_enter_a_sector_as_its_mean_profile_is_wide(theta_deg: f
 
 def test_animals_from_anywhere_fire_the_camera_as_its_zone_is_wide() -> None:
     """D1 through the whole simulation: small, warm, slow-spread animals and a sensor that sees just so far
-    make the zone a sector; its rays are close, so hardly any set-up sheets between them."""
+    make the zone a sector; its rays are close, so hardly any set-up sheets between them.
+    """
     reach = 10.0
     case = Case(
         passer=going(
@@ -307,7 +310,8 @@ def test_by_how_much_45_degrees_beats_straight_across_is_what_the_paper_prints(
     frames: int, words: str, offset_m: int
 ) -> None:
     """Common practice, by gait, trigger time, offset and burst: each of 64 rows worked out again. 10 000 passes
-    have a standard error of 0.005 at most, the paper's 100 000 one of 0.002 and the printed half a hundredth."""
+    have a standard error of 0.005 at most, the paper's 100 000 one of 0.002 and the printed half a hundredth.
+    """
     rows = printed(words, offset_m)
 
     assert [(gait, delay) for gait, delay, _, _ in rows] == list(itertools.product(GAITS, (0.25, 0.5, 1.0, 2.0)))
@@ -329,7 +333,8 @@ def test_by_how_much_45_degrees_beats_straight_across_is_what_the_paper_prints(
 
 def test_where_the_rule_of_45_degrees_ends_is_where_the_paper_says() -> None:
     """Of the 64 printed rows a slant of 45° wins by more than 0.03 in 42, by more than 0.3 in 26. It loses by more
-    than 0.03 in four, by a third in two of them: one frame whose delay just fits the speed. The rest are level."""
+    than 0.03 in four, by a third in two of them: one frame whose delay just fits the speed. The rest are level.
+    """
     rows = {
         (frames, offset, gait, delay): gap
         for frames, words in ((1, "One frame"), (3, "Burst of three"))
@@ -381,7 +386,8 @@ def test_common_practice_a_zone_near_the_view_wastes_fewest_pictures() -> None:
 
 def test_a_zone_narrower_than_the_view_wastes_fewer_still_and_costs_reach_to_the_sides() -> None:
     """Where the rule above ends, by this model: hardly an empty picture from a zone half as wide as the view. What
-    it costs is seen on open ground, where fewer of the animals fire it."""
+    it costs is seen on open ground, where fewer of the animals fire it.
+    """
     on_trail, on_ground = [], []
     for zone in (20, 40):
         case = Case(sensor=Sensor(zone_deg=zone), timing=Timing(trigger_s=0.25))

@@ -71,7 +71,8 @@ def test_single_points_of_the_curve_to_five_digits(kind: str, air_c: float, load
 
 def test_the_curve_keeps_to_the_points_it_was_fitted_to() -> None:
     """From memory of makers' data, quoted second hand: LR6 2.85 Ah at 25 mA, 1.4 Ah at 500 mA, less than 1 Ah
-    at 1 A; FR6 3.0 Ah nearly whatever the load. Mean voltages 1.2, 1.2, 1.1 and 1.5 V."""
+    at 1 A; FR6 3.0 Ah nearly whatever the load. Mean voltages 1.2, 1.2, 1.1 and 1.5 V.
+    """
     assert float(usable_wh(BATTERIES["LR6"], 21, 0.025 * 1.2)) / 1.2 == approx(2.85, rel=0.05)
     assert float(usable_wh(BATTERIES["LR6"], 21, 0.5 * 1.2)) / 1.2 == approx(1.4, rel=0.06)
     assert float(usable_wh(BATTERIES["LR6"], 21, 1.0 * 1.1)) / 1.1 < 1.0

@@ -30,7 +30,8 @@ WORKED = Draw(idle_w=0.0012, wake_j=2.0, day_frame_j=1.0, night_frame_j=7.0)
 @pytest.mark.parametrize(("frame", "saved"), [("day_frame_j", 0.513), ("night_frame_j", 0.222)])
 def test_common_practice_a_burst_of_three_costs_less_than_three_singles(frame: str, saved: float) -> None:
     """Common practice. 9.5 J against 19.5 J by day, 35 J against 45 J by night: twice the waking is saved. The
-    energies are assumed (5 J to wake, 1.5 J and 10 J a picture)."""
+    energies are assumed (5 J to wake, 1.5 J and 10 J a picture).
+    """
     frame_j = getattr(ASSUMED, frame)
     wake_j = ASSUMED.wake_j
     assert wake_j is not None

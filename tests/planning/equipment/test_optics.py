@@ -63,7 +63,8 @@ def test_how_far_each_step_reaches(columns: int, fov: float, reaches: tuple[floa
 def test_johnson_1958_line_pairs_as_pixels_on_a_foxs_body() -> None:
     """J. Johnson (1958) Analysis of Image Forming Systems, Proc. Image Intensifier Symposium, Fort Belvoir (AD
     220160): 1.0 ± 0.25, 1.4 ± 0.35, 4.0 ± 0.8 and 6.4 ± 1.5 line pairs over the least dimension, half of the
-    watchers succeeding; two pixels each, so a body 0.35 m deep wants 8/0.35."""
+    watchers succeeding; two pixels each, so a body 0.35 m deep wants 8/0.35.
+    """
     assert optics.JOHNSON_LINE_PAIRS == {
         "detection": 1.0, "orientation": 1.4, "recognition": 4.0, "identification": 6.4,
     }  # fmt: skip

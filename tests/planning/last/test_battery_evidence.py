@@ -42,7 +42,8 @@ def test_a_set_that_ended_a_third_early_teaches_that_the_camera_takes_more() -> 
 
 def test_a_camera_found_dead_after_25_days_does_not_teach_that_it_takes_five_times_as_much() -> None:
     """The finding of the first trial: it taught 5.45 ± 15 %. Ten prior deviations out it is a leak, a hang, a bad
-    battery or a wet contact; what is left of it is next to nothing."""
+    battery or a wet contact; what is left of it is next to nothing.
+    """
     found = learn(USUAL, [ended(5.45, days=25)])
 
     low, high = found.scale.within()
@@ -112,7 +113,8 @@ def test_in_a_cold_night_the_end_of_alkaline_batteries_is_known_less_well() -> N
 @pytest.mark.parametrize("true_ln", [-0.3, 0.0, 0.4])
 def test_eight_in_ten_hold_about_eight_in_ten_where_a_fifth_of_the_dead_died_otherwise(true_ln: float) -> None:
     """Simulated cameras whose true factor is drawn from the prior shifted by nothing: here three fixed truths, each
-    with three sets: the mean of what is learnt comes near, though one set in five ended early by chance."""
+    with three sets: the mean of what is learnt comes near, though one set in five ended early by chance.
+    """
     rng = np.random.default_rng(7)
     means = []
     for _ in range(200):

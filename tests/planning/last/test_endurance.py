@@ -327,7 +327,8 @@ def test_the_closed_form_gives_alkaline_batteries_their_summer_back() -> None:
 
 def test_common_practice_twelve_lithium_batteries_last_six_to_twelve_months_before_anything_is_known() -> None:
     """Common practice: 20 triggers a day, one picture or three, last six to twelve months on twelve FR6. The band is
-    honest about not knowing the camera: from under six months to more than a year."""
+    honest about not knowing the camera: from under six months to more than a year.
+    """
     kit = Outfit(pack=Pack(battery=BATTERIES["FR6"], number=12), card_gb=256)
     site = Arrivals.for_site("trail", level_per_day=20)
     one, three = (forecast(replace(kit, frames=n), site, date(2027, 5, 1), second_date=False).stop for n in (1, 3))
@@ -418,7 +419,8 @@ def study() -> ModuleType:
 @pytest.mark.long
 def test_the_80_percent_band_holds_about_80_percent_of_truths_the_forecaster_never_saw() -> None:
     """A small form of the study of docs/models/endurance.md: 160 truths, standard error 0.03, limits three of them
-    wide; the textbook's update fails it by far."""
+    wide; the textbook's update fails it by far.
+    """
     calibration = study()
     rng = np.random.default_rng(11)
     truths = [calibration.simulate_truth(rng, calibration.RANGES) for _ in range(160)]

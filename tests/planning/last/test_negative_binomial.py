@@ -16,7 +16,8 @@ MEAN = float(LEAVES @ MITES) / 150
 
 def test_mites_on_apple_leaves_are_spread_as_bliss_and_fisher_found() -> None:
     """Data as printed. The fit by maximum likelihood, k = 1.02459, log-likelihood −222.4372 and the expected leaves
-    are worked out from them in another program; the paper's own k was not seen."""
+    are worked out from them in another program; the paper's own k was not seen.
+    """
     found = minimize_scalar(
         lambda k: -float(LEAVES @ log_nb(MITES, MEAN, k)), bounds=(0.05, 20), method="bounded", options={"xatol": 1e-9}
     )

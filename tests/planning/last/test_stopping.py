@@ -51,7 +51,8 @@ def run(outfit: Outfit, site: Arrivals, *, climate: Climate = EVEN, used: Used |
 
 def test_a_quiet_trails_energy_and_room_a_day_are_those_worked_by_hand() -> None:
     """6 triggers a day, bursts of three, half by night: 0.0521333 Wh and, at a feeding ground's 120 with 0.6 by
-    night, 1004.681 MB; docs/models/endurance.md."""
+    night, 1004.681 MB; docs/models/endurance.md.
+    """
     day_wh = FR6x8.resting_wh_a_day + 6 * FR6x8.trigger_wh(0.5)
 
     assert day_wh == approx(0.0521333, abs=5e-8)

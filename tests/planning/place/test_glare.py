@@ -100,7 +100,8 @@ def test_in_the_far_north_the_low_noon_sun_is_no_better_than_east_and_west() -> 
 @pytest.mark.parametrize("latitude", [10, 45, 62])
 def test_east_mirrors_west_and_north_mirrors_south(latitude: float) -> None:
     """Up to the unevenness of the sun's year (two hours, or 1 %, for east and west; halves of the year
-    differ by 7 days, so mirrored latitudes agree less closely)."""
+    differ by 7 days, so mirrored latitudes agree less closely).
+    """
     headings = [20.0, 60.0, 90.0, 130.0]
     east = hours(headings, latitude)
     west = hours([360 - h for h in headings], latitude)

@@ -38,7 +38,8 @@ class Simulated:
 @pytest.mark.parametrize(("offset", "best"), [(2, 26), (4, 32), (8, 44), (10, 50), (12, 56), (40, 56)])
 def test_without_a_simulation_the_rule_gives_the_angle(offset: float, best: float) -> None:
     """20° + 3°·q ± 5°. Our tables' best angles: 25° at 2–3 m, 30° at 4–5 m, 40° at 8 m, 45° at 10 m and 55°
-    at 12 m, each with a plateau of about ±10°."""
+    at 12 m, each with a plateau of about ±10°.
+    """
     assert placement.angle_rule(offset).best_deg == best
 
 

@@ -100,7 +100,8 @@ def test_the_package_reaches_the_published_optimum_without_our_help(
 
 def every_answer(travel: Table, tasks: Sequence[Task], crews: Sequence[Crew]) -> int:
     """The least cost by trying every way to share the tasks out, each crew's in every order. Plain and slow; shares
-    only the clock of a route with the search."""
+    only the clock of a route with the search.
+    """
     best: int | None = None
 
     def cheapest(chosen: tuple[int, ...], crew: Crew) -> int | None:

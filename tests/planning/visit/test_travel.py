@@ -147,7 +147,8 @@ def test_a_pace_that_nobody_has_is_refused() -> None:
 
 def test_eight_kilometres_with_six_hundred_metres_up_take_longer_than_on_the_level() -> None:
     """The finding of the first trial: 95 minutes told. By Tobler's function at 0.075, 3.87 km/h: 124 minutes;
-    Naismith's rule, 8/5 + 600/600 hours, has 156."""
+    Naismith's rule, 8/5 + 600/600 hours, has 156.
+    """
     far = 8000 / 1.3 / 111_195  # degrees of latitude, before the detour
     places = [spot("base", 47.0, 13.0), Place(key="hut", latitude_deg=47.0 + far, longitude_deg=13.0, climb_m=600)]
     level = straight(places)

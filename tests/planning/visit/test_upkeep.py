@@ -356,7 +356,8 @@ def test_days_beyond_the_forecast_are_refused_not_guessed() -> None:
 
 def test_what_vanishes_with_cards_is_the_closed_form() -> None:
     """Never stopped by batteries or card, every loss a theft: P(τ) = (1 − (1 + hτ)e^(−hτ))/h; with d days on the card
-    already, d·(1 − e^(−hτ)) more. Derived here by parts."""
+    already, d·(1 − e^(−hτ)) more. Derived here by parts.
+    """
     h, tau = 1 / 120, 90
     lost = cards_lost(np.zeros(401), h, 1.0)
     hung = cards_lost(np.zeros(401), h, 1.0, hung_days=30)
@@ -380,7 +381,8 @@ def test_pictures_that_vanish_with_the_card_shorten_the_best_interval_to_where_a
 
 def test_the_long_run_is_that_of_a_fresh_set_and_not_of_one_that_is_half_used() -> None:
     """A half-used set is visited sooner, but each further interval begins with fresh batteries: what a day of waiting
-    is worth is theirs."""
+    is worth is theirs.
+    """
     fresh, used = nearly_a_step(200), nearly_a_step(60)
     camera = standing(stopped=used, ago=5)
     before = best_next_date(camera, today=TODAY)

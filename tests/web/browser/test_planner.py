@@ -111,7 +111,8 @@ class Hand:
 
 def test_a_person_who_has_never_seen_it_reaches_a_setup_sheet_for_a_new_site_in_three_minutes(own, visit):
     """From Map: a new site, the placement planner, a bearing and an animal told, the way kept and chosen, the set-up
-    sheet."""
+    sheet.
+    """
     seen = visit(own.url + "map/")
     page, begun = seen.page, time.monotonic()
     hand = Hand(page)

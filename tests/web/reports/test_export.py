@@ -42,6 +42,13 @@ def test_the_preview_names_what_is_generalised_and_left_out(client: Any, secret:
     assert f"{told.not_reviewed_left_out} that nobody has reviewed" in page
 
 
+def test_every_design_of_the_standard_has_plain_words_and_no_other_is_offered() -> None:
+    from trod.exchange.package_check import DESIGNS
+    from trod.web.reports.export_views import DESIGN_WORDS
+
+    assert set(DESIGN_WORDS) == set(DESIGNS)
+
+
 def test_what_goes_out_is_generalised_and_names_nobody(client: Any, secret: Any) -> None:
     answer = client.post(URL)
     out = files(answer)

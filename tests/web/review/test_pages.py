@@ -31,7 +31,8 @@ def card(sequence: Sequence, person: str = ILKA, may: bool = True, **more: Any) 
 
 def test_an_sequence_is_told_in_one_sentence(ground: sequenced.Ground) -> None:
     """Civil dawn at 47.3° N 13.9° E on 12 November 2025: 06:31 CET by trod.sky, which tests/test_sky.py holds
-    against the almanac."""
+    against the almanac.
+    """
     sequence = sequenced.sequence(ground, 0, infrared=True)
     assert card(sequence).sentence == (
         "Alder Ford, 12 Nov 2025 06:41, infrared, 3 frames in 8 s; 10 min after civil dawn."

@@ -26,8 +26,9 @@ class Line:
 def lines(
     reserve: Reserve, *, sites: tuple[str, ...] = (), first: date | None = None, last: date | None = None
 ) -> list[Line]:
-    """The deployments of a reserve by site and start, with when each watched; a fixed number of queries, and some more
-    for each whose line is to be worked out anew.
+    """The deployments of a reserve by site and start, with when each watched.
+
+    A fixed number of queries, and some more for each whose line is to be worked out anew.
 
     sites : slugs; empty means all. first, last : only deployments that stood on one of these local days.
     """

@@ -149,8 +149,9 @@ class _Row:
 
 
 def gather(reserve: models.Reserve) -> Account:
-    """The evidence with its deployments' pieces and its stamp, in at most 14 queries; in none (PostgreSQL: one) when
-    nobody has written anything since it was last asked for.
+    """The evidence with its deployments' pieces and its stamp, in at most 14 queries.
+
+    In none (PostgreSQL: one) when nobody has written anything since it was last asked for.
     """
     mark = unchanged()
     of = threading.get_ident()

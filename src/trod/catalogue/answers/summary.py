@@ -1,10 +1,10 @@
-"""What each deployment's sequences come to, day by day: for the activity timelines, the list of cameras and Today's
-needs.
+"""What each deployment's sequences come to, day by day.
+
+For the activity timelines, the list of cameras and Today's needs.
 
 It is read from the daily sums that are kept (`catalogue.rollups`), and held in memory as long as their revision stands;
 only a deployment whose sums cannot be trusted is counted from its sequences. So a page costs the same whether there are
-a
-thousand pictures or a million.
+a thousand pictures or a million.
 """
 
 from __future__ import annotations
@@ -80,8 +80,10 @@ def summaries(
     deployments: Iterable[Deployment],
     reserve: Reserve | None,
 ) -> dict[int, Summary]:
-    """A summary for each deployment, by its number. A fixed number of queries, and one for each "
-    "that is to be counted afresh."""
+    """A summary for each deployment, by its number.
+
+    A fixed number of queries, and one for each that is to be counted afresh.
+    """
     deployments = list(deployments)
     if not deployments:
         return {}

@@ -59,8 +59,11 @@ class Table:
 
 @dataclass(frozen=True, kw_only=True)
 class Basis:
-    """All rows that the forecasts of a reserve rest on. tables : by name, each as the database gave it. words : how many
-    steps of identifications. more : what else was handed in, such as the day."""
+    """All rows that the forecasts of a reserve rest on.
+
+    tables : by name, each as the database gave it. words : how many steps of identifications. more : what else was
+    handed in, such as the day.
+    """
 
     tables: Mapping[str, Table]
     words: int

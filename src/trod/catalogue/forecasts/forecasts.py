@@ -277,8 +277,10 @@ def work_out(
     report: jobs.Report | None = None,
     rests_on: Basis | None = None,
 ) -> list[Forecast]:
-    """Forecasts of all standing cameras of a reserve, or of one. rests_on : the record they are made from; read now
-    when None."""
+    """Forecasts of all standing cameras of a reserve, or of one.
+
+    rests_on : the record they are made from; read now when None.
+    """
     rests_on = rests_on or _basis(reserve, today=_today(reserve, now))
     reserve = rests_on.reserve
     climate = outfits.climate_of(reserve)

@@ -39,9 +39,10 @@ MOST_KEPT = 300  # answers of a reserve, the ones typed for once among them
 
 @dataclass(frozen=True, kw_only=True)
 class Lasting:
-    """One camera worked out in full. by_cause : chance that it has stopped by day 0, 1, 2 … by each cause, faults and
-    theft with it. as_is : what it would be if it were visited today, in words; other : set otherwise. trouble : why
-    that cannot be.
+    """One camera worked out in full.
+
+    by_cause : chance that it has stopped by day 0, 1, 2 … by each cause, faults and theft with it. as_is : what it
+    would be if it were visited today, in words; other : set otherwise. trouble : why that cannot be.
     """
 
     forecast: Forecast

@@ -341,8 +341,10 @@ def goes_again(visit: Visit) -> bool:
 
 
 def stands_still(visit: Visit) -> bool:
-    """Whether a visit found a camera stopped and left it so: no power and old batteries, a full card left in, or
-    gone."""
+    """Whether a visit found a camera stopped and left it so.
+
+    That is: no power and old batteries, a full card left in, or gone.
+    """
     if visit.arrival == Visit.Arrival.DEAD:
         return not visit.batteries_changed
     if visit.arrival == Visit.Arrival.FULL:

@@ -39,8 +39,10 @@ def place_of(site: Site, *, by_car: bool) -> Place:
 def ways_for(
     reserve: Reserve, places: Sequence[Place], *, by_car: bool, by_tracks: bool = True
 ) -> tuple[Ways, Supposed]:
-    """Along the reserve's tracks where there are any that serve, else by the straight line; over its height grid where
-    there is one, else with the climbs typed at its sites; and what was assumed."""
+    """Along the reserve's tracks where there are any that serve, else by the straight line.
+
+    Over its height grid where there is one, else with the climbs typed at its sites; and what was assumed.
+    """
     grid = heights.grid_of(reserve)
     try:
         return _ways(_Shape(reserve.boundary), tuple(places), by_car, by_tracks, _Kept(grid))

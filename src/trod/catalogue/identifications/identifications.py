@@ -1,8 +1,7 @@
 """What people say of sequences: said, undone, said again, and read back from the archive.
 
 A person's identification goes to the deployment's `identifications.jsonl` first, flushed to the disk, and then to the
-database,
-in one transaction. Whatever dies in between, the file is the truth: `replay` brings the database up to it.
+database, in one transaction. Whatever dies in between, the file is the truth: `replay` brings the database up to it.
 Each line of the file is an *act*, known by its own uuid:
 
     {"act": "say",  "uuid": …, "by": …, "at": …, "sequence": key, "first": sha, "last": sha, "note": …,
@@ -130,12 +129,10 @@ def say(
 
     lines : at least one; a blank stands alone. marks : further dots, each with the number of its line.
     saw : uuid of the identification that stood when the person looked (None: none did). When another person's other
-    identification
-        stands by now, SaidMeanwhile is raised and nothing is written. ANYTHING: do not compare.
+    identification stands by now, SaidMeanwhile is raised and nothing is written. ANYTHING: do not compare.
     reached : how the sequence came up, see `Identification.Reached`; of one that was reviewed before the first counts.
     uuid : of the identification, when the caller may have to ask twice; an identification that is there already is
-    given back as
-    it is. Raises WrongInput, SaidMeanwhile, DiskFull, ArchiveUnwritable.
+    given back as it is. Raises WrongInput, SaidMeanwhile, DiskFull, ArchiveUnwritable.
     """
     lines = _checked(lines, marks)
     by, note = name_of(by), text(note).strip()[:LONGEST_NOTE]
@@ -192,12 +189,12 @@ def say(
 def undo(
     *, by: str, at: datetime, identification: str | uuids.UUID | None = None, uuid: str | None = None
 ) -> Identification | None:
-    """Take back this person's latest identification that is not undone yet, or the one that is named; None when there
-    is none.
+    """Take back this person's latest identification that is not undone yet, or the one that is named.
 
-    Asked again, it goes further back. It asks the catalogue, not the session, so it works after a crash too.
-    Asking twice for a named identification does no harm. Raises WrongInput when the named identification is unknown or
-    another
+    None when there is none.
+
+    Asked again, it goes further back. It asks the catalogue, not the session, so it works after a crash too. Asking
+    twice for a named identification does no harm. Raises WrongInput when the named identification is unknown or another
     person's.
     """
     by = name_of(by)
@@ -344,8 +341,10 @@ def _pictures(sequence: Sequence, lines: abc.Sequence[Line]) -> dict[str, int]:
 
 
 def _ends(sequence: Sequence) -> tuple[str, str]:
-    """The first and the last picture's SHA-256, by which an identification finds its sequence again after a
-    regrouping."""
+    """The first and the last picture's SHA-256.
+
+    By them an identification finds its sequence again after a regrouping.
+    """
     rows = Picture.objects.filter(sequence=sequence)
     first = rows.order_by("taken_at", "file_order", "id").values_list("sha256", flat=True).first()
     last = rows.order_by("-taken_at", "-file_order", "-id").values_list("sha256", flat=True).first()

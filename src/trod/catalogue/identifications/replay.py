@@ -232,8 +232,10 @@ def _turn(turns: dict[uuids.UUID, dict[uuids.UUID, dict[str, Any]]], done: Repla
 
 
 def stand(sequences: Iterable[int]) -> None:
-    """Let the latest identification that is not undone stand for each of these sequences. Their sums are for the
-    caller."""
+    """Let the latest identification that is not undone stand for each of these sequences.
+
+    Their sums are for the caller.
+    """
     for chunk in _chunks(sequences):
         stands: dict[int, int | None] = dict.fromkeys(chunk)
         rows = Identification.objects.filter(sequence__in=chunk, undone_at__isnull=True).order_by("at", "uuid")

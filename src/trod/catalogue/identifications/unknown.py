@@ -12,11 +12,9 @@ TOGETHER = 500  # uuids that are asked for at once
 
 
 def words(root: Path) -> dict[str, int]:
-    """{path of an identifications.jsonl below the archive: how many of its identifications the catalogue lacks}, where
-    there are
-    any.
+    """How many identifications in the archive the catalogue lacks, by the path of their file below it.
 
-    Nothing is said of another archive's catalogue.
+    Only of files with any. Nothing is said of another archive's catalogue.
     """
     mine = Catalogue.objects.first()
     if mine is not None and mine.archive and mine.archive != papers.archive_id(root):

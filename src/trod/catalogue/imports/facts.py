@@ -43,7 +43,7 @@ def write_many(model: Any, fields: Sequence[str], rows: Iterable[Sequence[Any]])
     known = [model._meta.get_field(name) for name in fields]
     quote = connection.ops.quote_name
     places = ", ".join(f"{quote(f.column)} = %s" for f in known)
-    sql = f"UPDATE {quote(model._meta.db_table)} SET {places} WHERE {quote(model._meta.pk.column)} = %s"
+    sql = f"UPDATE {quote(model._meta.db_table)} SET {places} WHERE {quote(model._meta.pk.column)} = %s"  # noqa: S608 - our tables
     prepared = [
         [*(f.get_db_prep_save(value, connection) for f, value in zip(known, row, strict=False)), row[-1]] for row in rows
     ]

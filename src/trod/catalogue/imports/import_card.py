@@ -86,8 +86,10 @@ def begin(asked: Asked, *, now: datetime) -> Import:
 
 
 def broken_off(source: Path, *, look_only: bool = False) -> Import | None:
-    """The unfinished import of the card at this place, if there is one, also when only the archive
-    knows of it. look_only : make no row for it."""
+    """The unfinished import of the card at this place, if there is one, also when only the archive knows of it.
+
+    look_only : make no row for it.
+    """
     where = str(source.resolve())
     for old in Import.objects.filter(source=where).exclude(state=Import.State.WHOLE).order_by("started_at"):
         if _can_go_on(old, source):

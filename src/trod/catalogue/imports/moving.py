@@ -1,10 +1,10 @@
 """A card that was put to the wrong place, or to none yet, goes where it belongs, with all that hangs on it.
 
 Its bag moves whole. Its pictures are timed by the clock of the deployment that they now lie with, and parted into
-sequences there. A sequence goes with its key picture, and what people said of it goes along; what they said is copied to
-the identifications beside the bag, so that the folder tells it alone. Without a deployment there are no sequences: the
-identifications wait
-in `unplaced/identifications.jsonl` until the card is placed. Moved back, everything is as it was.
+sequences there. A sequence goes with its key picture, and what people said of it goes along; what they said is copied
+to the identifications beside the bag, so that the folder tells it alone. Without a deployment there are no sequences:
+the identifications wait in `unplaced/identifications.jsonl` until the card is placed. Moved back, everything is as it
+was.
 """
 
 from __future__ import annotations
@@ -172,8 +172,10 @@ def _hand_over(card_import: Import, before: Deployment | None, deployment: Deplo
 
 
 def _going(card_import: Import, before: Deployment) -> list[int]:
-    """The sequences of the old place that go along: those whose key picture is of this card; where that is in none of
-    them any more, those of which most pictures are."""
+    """The sequences of the old place that go along: those whose key picture is of this card.
+
+    Where that is in none of them any more, those of which most pictures are.
+    """
     mine: dict[int, set[str]] = {}
     others: dict[int, set[str]] = {}
     sequences = Sequence.objects.filter(deployment=before, pictures__card_import=card_import)

@@ -5,8 +5,7 @@ The rule is `trod.pictures.events.group`. Three promises on top of it:
 1. A sequence that has its key picture still, keeps its row, its key and its words.
 2. Two sequences of which people have spoken are never thrown together: their words are about these very
    pictures.
-3. When pictures of a spoken-of sequence fall apart (after a clock was corrected), the word stays with the part
-   that has
+3. When pictures of a spoken-of sequence fall apart (after a clock was corrected), the word stays with the part that has
    the key picture, and that is told.
 """
 

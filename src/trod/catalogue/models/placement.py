@@ -15,8 +15,7 @@ from trod.catalogue.models.reserve import Site
 class Placement(models.Model):
     """One way to hang one kind of camera at a site. At most three of a site stand side by side.
 
-    `inputs` is what was entered on the placement planner, not what came out: the answer is worked out anew, so that
-    it
+    `inputs` is what was entered on the placement planner, not what came out: the answer is worked out anew, so that it
     follows what is learned of the camera and the place.
     """
 

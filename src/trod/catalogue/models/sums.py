@@ -64,8 +64,11 @@ class DeploymentSum(Counts):
 
 
 class DaySum(Counts):
-    """One local day of one deployment. species : {number of the species: [sequences, most at once]}; most : at once of
-    one species, or of animals whose species nobody said."""
+    """One local day of one deployment.
+
+    species : {number of the species: [sequences, most at once]}; most : at once of one species, or of animals whose
+    species nobody said.
+    """
 
     deployment = models.ForeignKey("trod.Deployment", on_delete=models.CASCADE, related_name="kept_days")
     day = models.DateField()

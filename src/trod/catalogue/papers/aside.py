@@ -55,8 +55,9 @@ def told_of(aside: Path) -> str:
 
 
 def set_aside(home: Path, now: datetime) -> Path | None:
-    """Move a SQLite catalogue out of the way, with its side files. Returns where it went; None if there is
-    none.
+    """Move a SQLite catalogue out of the way, with its side files.
+
+    Returns where it went; None if there is none.
 
     To be called before Django opens the database.
     """

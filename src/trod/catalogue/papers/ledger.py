@@ -210,8 +210,11 @@ def dump_private() -> dict[str, Any]:
 
 
 def dump_sidecar(deployment: Deployment, kept: dict[str, Any] | None = None) -> dict[str, Any]:
-    """All that a deployment's sidecar.json holds. kept : the file as it stands, when no bag or sequence has changed
-    since it was written; then these are taken from it, for to read them anew takes longest."""
+    """All that a deployment's sidecar.json holds.
+
+    kept : the file as it stands, when no bag or sequence has changed since it was written; then these are taken from
+    it, for to read them anew takes longest.
+    """
     names = Names()
     out: dict[str, Any] = {}
     out["deployment"] = plain_row(deployment, BY_NAME["deployments"], names)
@@ -274,8 +277,10 @@ def _is_written(kept: dict[str, Any] | None, fields: dict[str, Any]) -> bool:
 
 
 def _put(folder: Path, name: str, fields: dict[str, Any], kept: sidecar.Paper) -> bool:
-    """Write a paper if it is not up to date, onto the state that this catalogue knows and no other. Returns whether
-    it had to be. To be called with the lock of its folder held, since `kept` was read."""
+    """Write a paper if it is not up to date, onto the state that this catalogue knows and no other.
+
+    Returns whether it had to be. To be called with the lock of its folder held, since `kept` was read.
+    """
     root = home.archive_root()
     path = disk_papers.path_of(root, folder / name)
     standing.expect(path, kept.sha256)
@@ -296,8 +301,10 @@ def _put(folder: Path, name: str, fields: dict[str, Any], kept: sidecar.Paper) -
 
 
 def _deleted_by(path: str, kept: dict[str, Any], fields: dict[str, Any]) -> list[dict[str, Any]]:
-    """The deletions that a paper puts on record: those it had, and new ones of what stood in it. What stands in it
-    again is on record no more; of very many only the newest are kept."""
+    """The deletions that a paper puts on record: those it had, and new ones of what stood in it.
+
+    What stands in it again is on record no more; of very many only the newest are kept.
+    """
     had, stands = set(rows.rows_of(kept)), set(rows.rows_of(fields))
     told = {(str(d.get("kind")), str(d.get("key"))): d for d in kept.get(rows.DELETED) or () if isinstance(d, dict)}
     for row in Deletion.objects.order_by("pk"):

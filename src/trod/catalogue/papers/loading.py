@@ -114,8 +114,10 @@ def _short(problem: Exception) -> str:
 
 
 def load_ledger(data: dict[str, Any], loader: Loader, where: str = LEDGER) -> None:
-    """Rows of all that stands in ledger.json except unplaced imports, which come with their bags, and what
-    `load_late` brings."""
+    """Rows of all that stands in ledger.json, but for unplaced imports and what `load_late` brings.
+
+    Unplaced imports come with their bags.
+    """
     for kind in KINDS:
         if (kind.name in IN_LEDGER and kind.name not in LATE) or kind.model is Visit:
             loader.load(kind.name, data.get(kind.name) or (), where)

@@ -6,8 +6,7 @@ missing, empty, half made, older than the papers, or of another archive writes n
 archive (`trod rebuild`; `trod serve` does it by itself where nothing can be lost by it).
 
 Identifications (`identifications.jsonl`) are only ever appended to; lines that the catalogue does not hold yet are
-taken up, not
-refused.
+taken up, not refused.
 """
 
 from __future__ import annotations
@@ -82,8 +81,10 @@ SAID = {
 
 @dataclass(frozen=True)
 class Standing:
-    """How things stand. told : what was found, in sentences. identifications : folders whose identifications are to be
-    taken up."""
+    """How things stand.
+
+    told : what was found, in sentences. identifications : folders whose identifications are to be taken up.
+    """
 
     how: How
     told: tuple[str, ...] = ()

@@ -32,8 +32,11 @@ FEATURES = {
 
 @dataclass(frozen=True, kw_only=True)
 class Choices:
-    """What a person chose. columns : {meaning: column} of a CSV file. species : {what the records call a kind: slug}, ''
-    for a new one. effort, machine : as in RecordImport. zone : of times without one; '' for the reserve's."""
+    """What a person chose.
+
+    columns : {meaning: column} of a CSV file. species : {what the records call a kind: slug}, '' for a new one. effort,
+    machine : as in RecordImport. zone : of times without one; '' for the reserve's.
+    """
 
     columns: Mapping[str, str] = field(default_factory=dict)
     species: Mapping[str, str] = field(default_factory=dict)

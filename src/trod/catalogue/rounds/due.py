@@ -281,8 +281,10 @@ def _clock_error(d: Deployment, visits: Sequence[Visit]) -> float | None:
 
 
 def best_day(reserve: Reserve, found: Sequence[Due], now: datetime) -> tuple[date | None, str]:
-    """The best day for the next round to all cameras, and why, by the rule of upkeep; cameras found stopped want
-    somebody today."""
+    """The best day for the next round to all cameras, and why, by the rule of upkeep.
+
+    Cameras found stopped want somebody today.
+    """
     today = clock.local(now, reserve.zone).date()
     dead = [d.site.name for d in found if d.stopped]
     if dead:

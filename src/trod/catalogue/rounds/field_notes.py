@@ -35,8 +35,9 @@ ANOTHERS = "The visit was written by another hand"
 
 @dataclass(frozen=True, kw_only=True)
 class Origin:
-    """Where notes came from. field form : its id, or "". reserve : as the field form names it; "" for a table.
-    by : who handed them in. at : when.
+    """Where notes came from. field form : its id, or "".
+
+    reserve : as the field form names it; "" for a table. by : who handed them in. at : when.
 
     by_token : nobody logged in stands behind it, only the field form's token; then it replaces nothing of another's.
     """
@@ -341,8 +342,11 @@ COMPARED = (
 
 
 def _at_home(said: VisitNote, row: Visit | None) -> VisitNote:
-    """The note as it stands at home: what the phone said, with what somebody changed since. The very note when
-    nobody changed it; a row that somebody deleted is not brought back by a later copy of the same note."""
+    """The note as it stands at home: what the phone said, with what somebody changed since.
+
+    The very note when nobody changed it; a row that somebody deleted is not brought back by a later copy of the same
+    note.
+    """
     if row is None or not said.stands:
         return said
     values, _ = _values_without_cards(said)
@@ -598,8 +602,10 @@ def _leave_out(one: VisitNote) -> None:
 
 
 def brought(row: Round, slugs: Sequence[str]) -> list[Visit]:
-    """Visits that came by a round's field form, whenever they were made, and those from a table at its sites, from its
-    first day on for two months."""
+    """Visits that came by a round's field form, and those from a table at its sites.
+
+    By its form: whenever they were made; from a table: from the round's first day on for two months.
+    """
     zone = row.reserve.zone
     begin = clock.utc_from_local(datetime.combine(row.day, datetime.min.time()) + timedelta(hours=3), zone)
     first, last = begin - timedelta(days=1), begin + timedelta(days=60)

@@ -100,8 +100,10 @@ def _title(row: Round) -> str:
 
 
 def gpx_of(row: Round, *, true_places: bool = False) -> str:
-    """For a hand-held: the stops as places, each trip as a route, the ways as tracks; of a trip with a hidden stop the
-    places alone, by name."""
+    """For a hand-held: the stops as places, each trip as a route, the ways as tracks.
+
+    Of a trip with a hidden stop the places alone, by name.
+    """
     made = fit_of(row, true_places=true_places)
     start = gpx.Waypoint(place=made.start, name="Start", kind="start")
     places: dict[str, gpx.Waypoint] = {}
@@ -132,8 +134,10 @@ def trip_name(trip: FitTrip, row: Round) -> str:
 
 
 def calendar_of(row: Round, *, true_places: bool = False, now: datetime) -> str:
-    """For a calendar: one entry for each trip, the whole day where its times are not told. Written anew it replaces the
-    one before."""
+    """For a calendar: one entry for each trip, the whole day where its times are not told.
+
+    Written anew it replaces the one before.
+    """
     made = fit_of(row, true_places=true_places)
     zone = row.reserve.zone
     entries = []

@@ -20,8 +20,11 @@ THIN_M = 6.0  # a way's drawn line is thinned so far; no map here shows less
 
 @dataclass(frozen=True, kw_only=True)
 class Planned:
-    """A plan with what goes with it. kits, light : one for each trip. doubts : where an order chosen by hand does not
-    fit. by_hand : a person chose the order. deployments : slugs by site. supposed : what was taken for the ways."""
+    """A plan with what goes with it.
+
+    kits, light : one for each trip. doubts : where an order chosen by hand does not fit. by_hand : a person chose the
+    order. deployments : slugs by site. supposed : what was taken for the ways.
+    """
 
     plan: RoundPlan
     kits: tuple[tuple[KitItem, ...], ...] = ()
@@ -72,8 +75,10 @@ def _line(line: Sequence[tuple[float, float]]) -> list[list[float]]:
 
 
 def thinned(line: Sequence[tuple[float, float]], off_m: float) -> list[tuple[float, float]]:
-    """A line with fewer points, nowhere farther than `off_m` from what it was; its ends stay (Douglas and Peucker
-    1973, on a local flat grid)."""
+    """A line with fewer points, nowhere farther than `off_m` from what it was.
+
+    Its ends stay (Douglas and Peucker 1973, on a local flat grid).
+    """
     if len(line) < 3:
         return list(line)
     lat0, lon0 = line[0]

@@ -164,8 +164,10 @@ def plan(reserve: Reserve, wish: Wish, now: datetime, *, step: Step | None = Non
 
 
 def _fewer(ground: Ground, wish: Wish) -> Ground:
-    """The ground without stops that will not be chosen, so that the search takes seconds: those that save nothing
-    where only what pays is wanted, and of very many those that save least."""
+    """The ground without stops that will not be chosen, so that the search takes seconds.
+
+    Those that save nothing where only what pays is wanted, and of very many those that save least.
+    """
 
     def most(stop: Stop) -> float:
         return max(stop.saves_on(n) for n in range(len(ground.days)))
@@ -184,8 +186,11 @@ def _fewer(ground: Ground, wish: Wish) -> Ground:
 
 
 def _planned(ground: Ground, wish: Wish) -> RoundPlan:
-    """The planner's answer. With "all", each stop is given a worth that pays any way, so that as many are visited as
-    there is room for; what is told of them is what they really save."""
+    """The planner's answer.
+
+    With "all", each stop is given a worth that pays any way, so that as many are visited as there is room for; what is
+    told of them is what they really save.
+    """
     how: dict[str, Any] = {
         "start": ground.start, "days": ground.days, "parties": ground.parties, "ways": ground.ways
     }  # fmt: skip

@@ -1,5 +1,7 @@
-"""What follows from a change of a deployment or a visit for the camera's and the cards' states. "
-"Each in one transaction."""
+"""What follows from a change of a deployment or a visit for the camera's and the cards' states.
+
+Each in one transaction.
+"""
 
 from __future__ import annotations
 
@@ -27,8 +29,10 @@ def follow_deployment(deployment: Deployment) -> None:
 
 @transaction.atomic
 def follow_visit(visit: Visit) -> None:
-    """A card taken out lies at home until it is imported; one put in is out. A camera that is "
-    "gone is lost."""
+    """A card taken out lies at home until it is imported; one put in is out.
+
+    A camera that is gone is lost.
+    """
     deployment = visit.deployment
     if visit.card_out is not None and visit.card_out.state == Card.State.OUT:
         _set(visit.card_out, Card.State.HOME)

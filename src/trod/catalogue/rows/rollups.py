@@ -299,8 +299,10 @@ def _add_up(row: DeploymentSum) -> None:
 
 
 def look_round() -> int:
-    """Sum up what is dirty or was never summed, and work out lines that rest on visits changed since. Returns how
-    many deployments that were; for the worker."""
+    """Sum up what is dirty or was never summed, and work out lines that rest on visits changed since.
+
+    Returns how many deployments that were; for the worker.
+    """
     done = 0
     for reserve in Reserve.objects.order_by("id"):
         mine = Deployment.objects.filter(site__reserve=reserve).select_related("site__reserve").order_by("pk")

@@ -1,5 +1,7 @@
-"""What a person most likely means at a site: camera, animal, question, herd. Placement planner and settings begin with
-it."""
+"""What a person most likely means at a site: camera, animal, question, herd.
+
+Placement planner and settings begin with it.
+"""
 
 from __future__ import annotations
 

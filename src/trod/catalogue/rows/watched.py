@@ -112,8 +112,9 @@ class Rests:
         return out
 
     def known_to(self, last_s: float | None) -> float | None:
-        """Up to when it is known what the camera did: last picture, end, a card that came home, or a person's decision
-        that it watched. [Unix s]
+        """Up to when it is known what the camera did. [Unix s]
+
+        By its last picture, its end, a card that came home, or a person's decision that it watched.
 
         A camera in the field is no evidence of absence for the days whose card nobody has read yet.
         """
@@ -215,7 +216,8 @@ def _proves_until(card: str | None, imported: datetime, came: Iterable[Came]) ->
 
 
 def own_times(rests: Mapping[int, Rests]) -> dict[int, tuple[float, float]]:
-    """First and last instant that the pictures of a sequence prove, for those sequences of which some prove nothing;
+    """First and last instant that the pictures of a sequence prove, for those sequences of which some prove nothing.
+
     NaN where none does. rests : by the deployments' numbers. [Unix s]
 
     One query over their pictures, and two more where some prove nothing.

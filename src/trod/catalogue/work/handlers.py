@@ -80,8 +80,10 @@ def settle_in() -> None:
 
 
 def look_round() -> None:
-    """Between jobs: sum up what nobody summed, ask for what has gone stale by itself, a new day's forecasts among it;
-    write what could not be written."""
+    """Between jobs: sum up what nobody summed, ask for what has gone stale by itself, a new day's forecasts among it.
+
+    Write what could not be written.
+    """
     from trod.catalogue.papers import ledger, standing
 
     if standing.owes():

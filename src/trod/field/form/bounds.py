@@ -11,7 +11,7 @@ from typing import Any, Literal, NamedTuple
 from trod import limits
 
 KIND = "visits"  # of the file that comes back
-TOKEN_HEADER = "X-Trod-Field-Form"  # of a request that hands a visit in
+TOKEN_HEADER = "X-Trod-Field-Form"  # of a request that hands a visit in  # noqa: S105 - a name
 
 LONGEST_TEXT = 4000
 SHORT_TEXT = 200
@@ -46,8 +46,10 @@ NUMBERS = {
 
 
 def for_page() -> dict[str, Any]:
-    """The limits as the page's script reads them. A year is by the phone's own time there and in UTC at home, so the
-    page keeps one year within."""
+    """The limits as the page's script reads them.
+
+    A year is by the phone's own time there and in UTC at home, so the page keeps one year within.
+    """
     return {
         "numbers": NUMBERS,
         "photos": MOST_PHOTOS,

@@ -207,8 +207,10 @@ def _rows(heading: str, rows: Iterable[Row]) -> str:
 
 
 def _place(stop: FieldFormStop) -> str:
-    """The coordinates; a link to the phone's own map (RFC 5870) unless the place is sensitive, because a map
-    may tell its maker where one looks."""
+    """The coordinates; a link to the phone's own map (RFC 5870) unless the place is sensitive.
+
+    A map may tell its maker where one looks.
+    """
     if stop.place is None or stop.place.hidden:
         return ""
     latitude, longitude = stop.place.latitude_deg, stop.place.longitude_deg

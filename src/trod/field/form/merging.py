@@ -135,8 +135,10 @@ def _conflict(kind: Kind, one: VisitNote | None, other: VisitNote, words: str) -
 
 
 def _newest(incoming: Iterable[VisitNote], same: list[VisitNote], conflicts: list[Conflict]) -> list[VisitNote]:
-    """Each visit once, in its newest revision; what is told twice goes to `same`, what is told in two ways under
-    one number to `conflicts`."""
+    """Each visit once, in its newest revision.
+
+    What is told twice goes to `same`, what is told in two ways under one number to `conflicts`.
+    """
     newest: dict[str, VisitNote] = {}
     for visit in incoming:
         before = newest.get(visit.uuid)

@@ -120,8 +120,10 @@ class VisitNote:
         return clock.error_s(self.clock_shown, self.clock_true_at, utc_offset_min)
 
     def digest(self) -> str:
-        """SHA-256 over all that the note says; the same for the same words. Revision and times of saving are
-        left out: two notes that say the same are the same."""
+        """SHA-256 over all that the note says; the same for the same words.
+
+        Revision and times of saving are left out: two notes that say the same are the same.
+        """
         told = {
             f.name: plain(getattr(self, f.name))
             for f in fields(self)

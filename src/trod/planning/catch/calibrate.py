@@ -96,8 +96,10 @@ def _steps(low: float, high: float, number: int) -> tuple[float, ...]:
 
 @dataclass(frozen=True, kw_only=True)
 class Grid:
-    """The cameras held possible beforehand, all equally likely: every mix of these figures, in steps of equal
-    ratio, so that half and double are alike."""
+    """The cameras held possible beforehand, all equally likely.
+
+    Every mix of these figures, in steps of equal ratio, so that half and double are alike.
+    """
 
     trigger_s: tuple[float, ...] = _steps(0.1, 5.0, 28)
     zone_deg: tuple[float, ...] = _steps(15.0, 110.0, 16)
@@ -257,8 +259,11 @@ def _kinds(firsts: _Firsts, spans: crossing.Spans, forward: bool, delays: Floats
 
 @dataclass(frozen=True, kw_only=True)
 class Known:
-    """What is taken as known of the camera while the rest is sought: its view and the other figures of its
-    sensor (pitch, band, sensitivity), its jitter, and how much warmer the walker or animal is. [K]"""
+    """What is taken as known of the camera while the rest is sought.
+
+    Its view and the other figures of its sensor (pitch, band, sensitivity), its jitter, and how much warmer the walker
+    or animal is. [K]
+    """
 
     view: View = field(default_factory=View)
     sensor: Sensor = field(default_factory=Sensor)

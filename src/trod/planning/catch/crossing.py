@@ -1,5 +1,6 @@
-"""A straight path through detection zone and field of view: where it comes in, where it goes out, and the
-chances that have a closed form.
+"""A straight path through detection zone and field of view.
+
+Where it comes in, where it goes out, and the chances that have a closed form.
 
 Plan view, camera at the origin, its axis along +x, angles to the left positive:
 

@@ -293,8 +293,7 @@ class Pack:
         """At the batteries' terminals under a current: series · (V − I/rows · R). [V]
 
         resistance_ohm : of one battery; the kind's own when None. Alkaline batteries rise from 0.15–0.3 Ω at 20 °C to
-        about
-        0.9 Ω at −40 °C (from memory).
+        about 0.9 Ω at −40 °C (from memory).
         """
         positive("current_a", current_a, needed="amperes, 0 or more", zero=True)
         inside = self.battery.resistance_ohm if resistance_ohm is None else resistance_ohm

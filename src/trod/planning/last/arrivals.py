@@ -1,13 +1,12 @@
 """Triggers a day at a site: what is thought before any card came, and what the cards then say.
 
-Two streams come before a camera. The **steady** one, animals and people and now and then a blank, is a count
-with more spread than chance: N ~ NB(μ, k), variance μ + μ²/k, with
-μ = level · season(day) · drift, where drift wanders slowly (lognormal, sd 0.3, memory 30 days). The other one
-is the **run of false triggers**: days of wind on which branches and grass set the sensor off many times. They start
-with a
-small chance a day, last two days on average, and matter more than the animals for how soon a quiet camera
-may stop. Now and then what comes is not wind but grass grown up or a branch come down: a **lasting** run of false
-triggers. How long the present run has gone on tells which it is (`Posterior.chance_lasting`).
+Two streams come before a camera. The **steady** one, animals and people and now and then a blank, is a count with more
+spread than chance: N ~ NB(μ, k), variance μ + μ²/k, with μ = level · season(day) · drift, where drift wanders slowly
+(lognormal, sd 0.3, memory 30 days). The other one is the **run of false triggers**: days of wind on which branches and
+grass set the sensor off many times. They start with a small chance a day, last two days on average, and matter more
+than the animals for how soon a quiet camera may stop. Now and then what comes is not wind but grass grown up or a
+branch come down: a **lasting** run of false triggers. How long the present run has gone on tells which it is
+(`Posterior.chance_lasting`).
 
 The level has a Gamma prior by the kind of site, the runs of false triggers have theirs. `Arrivals.after` adds the daily
 counts of a card. The counts themselves are kept and everything is worked out again from the first prior, so
@@ -85,8 +84,8 @@ class Prior:
 
     level_per_day : mean of the steady triggers. shape : of its Gamma; 1/cv². false_run_start : mean chance a day
     that a run of false triggers begins. false_run_weight : how many days of watching that chance is worth.
-    false_run_blanks : median
-    blanks of a run of false triggers day. night_share : of the steady triggers; night_weight : its worth in triggers.
+    false_run_blanks : median blanks of a run of false triggers day. night_share : of the steady triggers; night_weight
+    : its worth in triggers.
     source : where the figures come from.
     """
 
@@ -255,12 +254,10 @@ class Posterior:
     """All that is known of a site's arrivals. Weights stand for chances and add up to one.
 
     level : of the steady stream. k_weights : of `K_GRID`. false_run_a, false_run_b : Beta of the chance that a run of
-    false triggers
-    begins. false_run_sizes, false_run_weights : blanks of a run of false triggers day. night_a, night_b : Beta of the
-    night share.
+    false triggers begins. false_run_sizes, false_run_weights : blanks of a run of false triggers day. night_a, night_b
+    : Beta of the night share.
     days : watched. run_days : run of false triggers days in a row up to the last day watched, 0 when that was none.
-    last_day : the
-    last one watched.
+    last_day : the last one watched.
     """
 
     level: Level
@@ -463,13 +460,13 @@ def _run(counts: list[DayCount], false_run: NDArray[np.bool_]) -> int:
 
 
 def _parted(prior: Prior, counts: list[DayCount]) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-    """Steady triggers, run of false triggers blanks, and whether the day was a run of false triggers, each of shape
-    (days,).
+    """Each day's steady triggers, blanks of a run of false triggers, and whether it was a day of such a run.
+
+    Each of shape (days,).
 
     Where a person told blanks apart, a day of `FALSE_RUN_DAY_BLANKS` or more is a run of false triggers; a few blanks
-    belong to
-    every day. Where nobody did, a day far beyond the others is taken for a run of false triggers, and what is beyond the
-    median of the others for its blanks. That is a guess; telling blanks apart is better.
+    belong to every day. Where nobody did, a day far beyond the others is taken for a run of false triggers, and what is
+    beyond the median of the others for its blanks. That is a guess; telling blanks apart is better.
     """
     warm = np.array([count.animals + count.people for count in counts], dtype=np.float64)
     blanks = np.array([count.blanks for count in counts], dtype=np.float64)

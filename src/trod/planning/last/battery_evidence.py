@@ -108,8 +108,11 @@ def _normal(off: Floats, sd: float) -> Floats:
 
 @dataclass(frozen=True, kw_only=True)
 class Learnt:
-    """What some sets taught. by_batteries : for each set, the chance that its batteries and not something else
-    ended it (that it was told right, for one alive or read from a gauge)."""
+    """What some sets taught.
+
+    by_batteries : for each set, the chance that its batteries and not something else ended it (that it was told right,
+    for one alive or read from a gauge).
+    """
 
     scale: EnergyScale
     sets: tuple[BatterySet, ...]

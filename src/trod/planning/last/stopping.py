@@ -259,8 +259,10 @@ def day_of_year(day: date) -> int:
 
 
 def delay_effect(arrivals: Arrivals, outfit: Outfit) -> tuple[float, float]:
-    """What another delay than that of the counts does to steady triggers and to run of false triggers blanks, as
-    factors."""
+    """What another delay than that of the counts does, as factors.
+
+    On steady triggers, and on the blanks of a run of false triggers.
+    """
     counted, now = arrivals.delay_s, outfit.delay_s
     if counted == now:
         return 1.0, 1.0
@@ -269,8 +271,11 @@ def delay_effect(arrivals: Arrivals, outfit: Outfit) -> tuple[float, float]:
 
 
 def scale_for(outfit: Outfit, arrivals: Arrivals) -> EnergyScale:
-    """What a camera may take against what its draw says: what it has shown, else as doubtful as its draw's figures
-    are at this site, and as batteries and devices of one kind differ."""
+    """What a camera may take against what its draw says.
+
+    What it has shown; else as doubtful as its draw's figures are at this site, and as batteries and devices of one kind
+    differ.
+    """
     if outfit.scale is not None:
         return outfit.scale
     known = arrivals.posterior
@@ -449,8 +454,10 @@ def _scale(scale: EnergyScale, capacity_wh: float, used: Used, draws: int, rng: 
 def _false_runs(
     blanks: Floats, starts_a_step: Floats, steps: int, rng: np.random.Generator, *, first: NDArray[np.bool_]
 ) -> Floats:
-    """Run of false triggers blanks of each step, shape (n, steps). first : in which rows a run of false triggers is on
-    when the first step begins."""
+    """Run of false triggers blanks of each step, shape (n, steps).
+
+    first : in which rows a run of false triggers is on when the first step begins.
+    """
     n = len(blanks)
     starts = rng.poisson(starts_a_step[:, None], (n, steps))
     row, step = np.nonzero(starts)

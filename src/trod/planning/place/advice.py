@@ -72,8 +72,10 @@ class Mount:
 
 
 def patch_span_m(mount: Mount, aim_distance_m: float) -> tuple[float, float]:
-    """Near and far edge of the ground on which animals stay: as told, else 6/10 to 16/10 of the aim point's
-    distance, at least 2 m off and half a metre deep (assumed). [m]"""
+    """Near and far edge of the ground on which animals stay. [m]
+
+    As told, else 6/10 to 16/10 of the aim point's distance, at least 2 m off and half a metre deep (assumed).
+    """
     if mount.patch_m is not None:
         return mount.patch_m
     near = max(0.6 * aim_distance_m, 2.0)

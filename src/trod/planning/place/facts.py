@@ -22,8 +22,10 @@ Minded = Literal[
 
 @dataclass(frozen=True, kw_only=True)
 class AngleFact:
-    """Angles to the path that serve. chance, across : of the simulation, at the best angle and straight across; None
-    where a rule stands in. asked_deg : the angle of the heading asked for, where it lies outside them.
+    """Angles to the path that serve.
+
+    chance, across : of the simulation, at the best angle and straight across; None where a rule stands in. asked_deg :
+    the angle of the heading asked for, where it lies outside them.
     """
 
     key: ClassVar = "angle"
@@ -98,8 +100,10 @@ class HerdFact:
 
 @dataclass(frozen=True, kw_only=True)
 class TiltFact:
-    """How far down the camera looks. doubt_deg : of a strap on bark. near_m : nearest ground in the picture where both
-    edges do not fit. lean_deg : of a trunk that leans more than a little.
+    """How far down the camera looks.
+
+    doubt_deg : of a strap on bark. near_m : nearest ground in the picture where both edges do not fit. lean_deg : of a
+    trunk that leans more than a little.
     """
 
     key: ClassVar = "tilt"
@@ -126,8 +130,10 @@ class WedgeFact:
 
 @dataclass(frozen=True, kw_only=True)
 class GroundFact:
-    """The ground in the picture. whole_m : between which distances the animal fits from feet to back (first > last:
-    nowhere). head_from_m : from where on a head held high does. fits : the animal does at the aim point.
+    """The ground in the picture.
+
+    whole_m : between which distances the animal fits from feet to back (first > last: nowhere). head_from_m : from
+    where on a head held high does. fits : the animal does at the aim point.
     """
 
     key: ClassVar = "ground"

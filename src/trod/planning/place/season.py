@@ -131,8 +131,10 @@ def _check(latitude_deg: float, longitude_deg: float) -> None:
 
 @dataclass(frozen=True, kw_only=True)
 class Find:
-    """A sign near a place. again : it counts for its season in an earlier year. any_species : nobody told its species,
-    and one is asked for."""
+    """A sign near a place.
+
+    again : it counts for its season in an earlier year. any_species : nobody told its species, and one is asked for.
+    """
 
     sign: SeenSign
     age_days: int

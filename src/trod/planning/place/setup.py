@@ -304,8 +304,9 @@ def _minded(read: Read, advice: PlacementAdvice, settings: SettingsAdvice) -> tu
 def angles_for(
     spec: CameraSpec, read: Read, settings: SettingsAdvice, *, passes: int = ANGLE_PASSES
 ) -> AngleAdvice | None:
-    """What the simulation says of the angle to the path for this camera and animal; None where animals stay
-    or where no angle catches any.
+    """What the simulation says of the angle to the path for this camera and animal.
+
+    None where animals stay or where no angle catches any.
 
     Notes : every 5° from 15° on, as far as the aim point stays where pictures are of use, also by night.
     Counted are animals whole in a picture, by day and by night as often as they come. Angles with at least

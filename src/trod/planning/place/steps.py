@@ -30,10 +30,11 @@ StepKey = Literal[
 
 @dataclass(frozen=True, kw_only=True)
 class WalkStep:
-    """One step of a walk test. offset_m, angle_deg : the line that is walked, for noting the walk; None where nothing
-    is walked past the camera. speed_mps : about how fast. wait_s : until the camera listens again. run_up_m : before and
-    past the mark. beside_m : where the zone begins, off the axis. delayed : a delay is set, to be taken off for the
-    test.
+    """One step of a walk test.
+
+    offset_m, angle_deg : the line that is walked, for noting the walk; None where nothing is walked past the camera.
+    speed_mps : about how fast. wait_s : until the camera listens again. run_up_m : before and past the mark. beside_m :
+    where the zone begins, off the axis. delayed : a delay is set, to be taken off for the test.
     """
 
     key: StepKey

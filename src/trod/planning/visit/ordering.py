@@ -335,8 +335,11 @@ class _Own:
         return now - early - min(slack, waited) - worth
 
     def _slots(self, crew: int, route: tuple[int, ...]) -> tuple[list[int], list[int], list[int], int]:
-        """Nodes with home at both ends; when each is left at the earliest; when each must be begun at the latest; and
-        the load that there is still room for."""
+        """A trip's nodes with home at both ends, their hours, and the room left.
+
+        The hours: when each is left at the earliest, when each must be begun at the latest. The room: the load that
+        still fits.
+        """
         key = (crew, route)
         if key not in self._held:
             if len(self._held) > 50_000:

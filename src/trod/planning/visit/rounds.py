@@ -254,8 +254,10 @@ class CannotBeVisited(WrongInput):
 
 @dataclass(frozen=True, kw_only=True)
 class RoundPlan:
-    """What was planned. trips : by day and party. searcher, seed, ways, worth_min : how it was found.
-    scope : what was asked for."""
+    """What was planned.
+
+    trips : by day and party. searcher, seed, ways, worth_min : how it was found. scope : what was asked for.
+    """
 
     trips: tuple[Trip, ...]
     left_out: tuple[LeftOut, ...]

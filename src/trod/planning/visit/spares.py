@@ -47,11 +47,9 @@ class Stop:
     """One camera of a round, for its kit.
 
     stops_before_next : chance that its batteries fail before the visit after this one, if they stay in (p). battery,
-    batteries :
-    kind and number. days_until_next : to the visit after this one. takes : other things it needs for sure, such as
-    "wedge" or "lock". unexpected : chance of a want that shows only there, where batteries are not planned to be
-    renewed;
-    `stops_before_next` when None.
+    batteries : kind and number. days_until_next : to the visit after this one. takes : other things it needs for sure,
+    such as "wedge" or "lock". unexpected : chance of a want that shows only there, where batteries are not planned to
+    be renewed; `stops_before_next` when None.
     """
 
     name: str

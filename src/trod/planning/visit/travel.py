@@ -79,9 +79,12 @@ class Pace:
 
 @dataclass(frozen=True, kw_only=True)
 class Place:
-    """A place on a round. walk_in_m : on foot from where one can stop the car; used only where nothing better
-    is known than a straight line. climb_m : how far one climbs on foot to it, from where one leaves the car, or from
-    where the round starts when all of it is on foot; None when nobody said."""
+    """A place on a round.
+
+    walk_in_m : on foot from where one can stop the car; used only where nothing better is known than a straight line.
+    climb_m : how far one climbs on foot to it, from where one leaves the car, or from where the round starts when all
+    of it is on foot; None when nobody said.
+    """
 
     key: str
     latitude_deg: float
@@ -139,8 +142,11 @@ class HowGone:
 
 @dataclass(frozen=True, kw_only=True)
 class NoWay:
-    """Why no way leads to a place. away_m, most_m : from the nearest track, and so far people leave one. walk_min,
-    most_min : from where a car can stop, and the most that is walked."""
+    """Why no way leads to a place.
+
+    away_m, most_m : from the nearest track, and so far people leave one. walk_min, most_min : from where a car can
+    stop, and the most that is walked.
+    """
 
     why: Literal["far from tracks", "start far from tracks", "tracks apart", "long walk"]
     away_m: float = 0.0
@@ -369,8 +375,9 @@ STEEPEST = 0.25  # no path to a camera is taken to rise more than one in four; a
 
 
 def with_climbs(ways: Ways, places: Sequence[Place]) -> Ways:
-    """Level ways with the climbs that people typed: uphill takes longer, by Tobler's speeds. `ways` themselves where
-    nobody typed one, or where heights are known already.
+    """Level ways with the climbs that people typed: uphill takes longer, by Tobler's speeds.
+
+    `ways` themselves where nobody typed one, or where heights are known already.
 
     places : as the ways' keys, the start first, which has no climb. Between two places that are walked to from one
     start the rise is the difference of their climbs; between two that are driven to, one walks down from the first and

@@ -81,8 +81,7 @@ def cards_lost(
     """Camera-days of pictures lost with cards that vanish, until day 0, 1, 2 …: P(τ) = ∫₀^τ s·h·e^(−s·h·t)·W(t) dt.
 
     stopped : by batteries and card alone. hazard_per_day : of faults and theft (h). share : of these, those that take
-    the
-    card along (s). hung_days : days of pictures on the card at the start; W(t) is these and what was watched since.
+    the card along (s). hung_days : days of pictures on the card at the start; W(t) is these and what was watched since.
     """
     if not 0 <= share <= 1:
         raise WrongInput("share", got=share, needed="a share from 0 to 1")
@@ -296,8 +295,7 @@ class Standing:
     """A camera as it stands: its forecast since the last visit, the price of a visit, and access.
 
     stopped : chance that batteries or card have stopped it by day 0, 1, 2 … since `visited_on`. hazard_per_day : faults
-    and
-    theft; None when nobody was asked. fresh : the same with fresh batteries and an empty card, which is what each
+    and theft; None when nobody was asked. fresh : the same with fresh batteries and an empty card, which is what each
     further interval begins with; as `stopped` when None. hung_days : days of pictures on its card at `visited_on`.
     card_lost_share : of faults and thefts, those that take the card along.
     """
@@ -343,8 +341,8 @@ class NextVisit:
 
     best : the open day with the least cost; None when none is open. plan_on : the day to plan with, no later than the
     day by which batteries or card stop with a chance of a tenth, if one can go by then. tenth : that day, None when it
-    lies
-    beyond the forecast. chance_stopped, lost_days : on `plan_on`. held_up_by : the closure in the way of a better day.
+    lies beyond the forecast. chance_stopped, lost_days : on `plan_on`. held_up_by : the closure in the way of a better
+    day.
     asked_on : the day of the question. looked_to : the last day that was looked at. `trod.telling.upkeep` words it.
     """
 
@@ -362,9 +360,11 @@ class NextVisit:
 
 @dataclass(frozen=True, kw_only=True)
 class GoWhy:
-    """Why to go to one camera when one is to go. visit : weighed against the price of a visit; where None, one of these
-    stands: it was found stopped and nobody set it going again, nobody has seen it at work for longer than its forecast
-    reaches, or it could not be weighed and `trouble` says why. `trod.telling.upkeep` words it.
+    """Why to go to one camera when one is to go.
+
+    visit : weighed against the price of a visit; where None, one of these stands: it was found stopped and nobody set
+    it going again, nobody has seen it at work for longer than its forecast reaches, or it could not be weighed and
+    `trouble` says why. `trod.telling.upkeep` words it.
     """
 
     visit: NextVisit | None = None

@@ -1,5 +1,7 @@
-"""A camera's detection zone and field of view from above, small and to scale, so that cameras can be held
-against each other. SVG as text; what is assumed is dotted."""
+"""A camera's detection zone and field of view from above, small and to scale.
+
+So that cameras can be held against each other. SVG as text; what is assumed is dotted.
+"""
 
 from __future__ import annotations
 

@@ -1,5 +1,7 @@
-"""What all record forms share: lengths in the person's units, local times, limits told beside the field,
-the database's own refusals in words, deletion that asks and can be undone.
+"""What all record forms share.
+
+Lengths in the person's units, local times, limits told beside the field, the database's own refusals in words, deletion
+that asks and can be undone.
 """
 
 from __future__ import annotations
@@ -131,8 +133,10 @@ class LocalMoment(forms.DateTimeField):
 
 
 def to_instant(typed: datetime, zone: str) -> datetime:
-    """A wall-clock time as an instant. Raises ValidationError for one that summer time makes "
-    "twice or skips."""
+    """A wall-clock time as an instant.
+
+    Raises ValidationError for one that summer time makes twice or skips.
+    """
     try:
         return clock.utc_from_local(typed, zone)
     except clock.AmbiguousTime as trouble:
@@ -189,8 +193,10 @@ def box(form: forms.BaseForm, name: str, kind: type[F]) -> F:
 
 
 class RecordForm(seen.Weighed):
-    """A record's form. Groups are (legend, fields, open?); the first is what is needed, others fold away.
-    What others changed since the page was made is merged in, or asked about: see `trod.web.seen`.
+    """A record's form.
+
+    Groups are (legend, fields, open?); the first is what is needed, others fold away. What others changed since the
+    page was made is merged in, or asked about: see `trod.web.seen`.
 
     reserve, units, person : of whoever types.
     """
@@ -485,8 +491,10 @@ def offer_undo(
 
 
 def put_back(request: HttpRequest) -> tuple[bool, str]:
-    """Undo the last deletion or list of this session: delete what was made, put back what was. "
-    "Gives whether it was done, and where to go."""
+    """Undo the last deletion or list of this session: delete what was made, put back what was.
+
+    Gives whether it was done, and where to go.
+    """
     held = request.session.pop("undo", None)
     if not held or seen.undo_is_overtaken(held):
         return False, (held or {}).get("next", "/")

@@ -37,8 +37,9 @@ def typist(request: HttpRequest, reserve: Reserve | None) -> dict[str, Any]:
 
 
 class RecordPages(Generic[R]):
-    """The pages of one kind of record: `edit` for a new and a kept one, `delete`. Both go into the addresses as they
-    are; what an address names (`pk`, `slug`, `uuid`) is what the record is found by.
+    """The pages of one kind of record: `edit` for a new and a kept one, `delete`.
+
+    Both go into the addresses as they are; what an address names (`pk`, `slug`, `uuid`) is what the record is found by.
 
     In what is said, {row} stands for the record.
     """

@@ -81,8 +81,10 @@ pages = IncidentPages()
 
 @require_POST
 def take_rate(request: HttpRequest, slug: str = "") -> HttpResponse:
-    """Reckon a site, or all without an incident of their own, with the rate of the log from now on. It can be put
-    back."""
+    """Reckon a site, or all without an incident of their own, with the rate of the log from now on.
+
+    It can be put back.
+    """
     back = reverse("maintenance:incidents")
     found, _ = incidents.rates(timezone.now())
     mine = [r for r in found if (r.site.slug == slug if slug else r.borrowed) and r.suggested is not None]

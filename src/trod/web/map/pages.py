@@ -104,8 +104,10 @@ def latest_pictures(site: Site, n: int = 8) -> list[tuple[str, datetime]]:
 
 
 def lines_of_gpx(text: str) -> list[list[list[float]]]:
-    """Tracks and routes of a GPX file as lines of [longitude, latitude]. Raises WrongInput when "
-    "there are none."""
+    """Tracks and routes of a GPX file as lines of [longitude, latitude].
+
+    Raises WrongInput when there are none.
+    """
     from trod.web.shared.lists import parse_gpx
 
     gpx = parse_gpx(text)

@@ -1,5 +1,4 @@
-"""The person at the keyboard: name, theme, units, accounts; species; the reserve; cautions; "
-"what a fault says."""
+"""The person at the keyboard: name, theme, units, accounts; species; the reserve; cautions; what a fault says."""
 
 from __future__ import annotations
 

@@ -113,8 +113,10 @@ def _context(request: HttpRequest, site: Site, form: PlannerForm) -> dict[str, A
 
 @require_http_methods(["GET", "POST"])
 def planner(request: HttpRequest, slug: str) -> HttpResponse:
-    """The placement planner of a site. Sent as a form (without script) it comes back under an address that keeps what
-    was told."""
+    """The placement planner of a site.
+
+    Sent as a form (without script) it comes back under an address that keeps what was told.
+    """
     site = site_of(slug)
     form, row = _form(request, site)
     if request.method == "POST":

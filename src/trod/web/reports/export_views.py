@@ -32,7 +32,6 @@ DESIGN_WORDS = {
     "systematicRandom": "in a regular pattern, laid at random",
     "clusteredRandom": "at random, in clusters",
 }
-assert set(DESIGN_WORDS) == set(DESIGNS)
 TABLES = (
     "Sites, deployments, visits, species, effort, observations and the list of pictures, as CSV; the sites as GPX "
     "and GeoJSON"

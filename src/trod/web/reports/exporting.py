@@ -163,8 +163,11 @@ def export(
 
 @dataclass(frozen=True, kw_only=True)
 class Preview:
-    """What an export would do, before it is made. generalised : names of sites told as a coarse cell; shown : of
-    sensitive ones told at their true places. people_left_out, not_reviewed_left_out : pictures."""
+    """What an export would do, before it is made.
+
+    generalised : names of sites told as a coarse cell; shown : of sensitive ones told at their true places.
+    people_left_out, not_reviewed_left_out : pictures.
+    """
 
     generalised: tuple[str, ...]
     shown: tuple[str, ...]

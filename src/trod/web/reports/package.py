@@ -64,8 +64,11 @@ class Wish:
 
 @dataclass
 class Through:
-    """What goes out of one import of records as it came. cells : rows of deployments, by slug. media, observations : ids
-    that do. changed : {sequence's number: event} of sequences of which other things are said by now."""
+    """What goes out of one import of records as it came.
+
+    cells : rows of deployments, by slug. media, observations : ids that do. changed : {sequence's number: event} of
+    sequences of which other things are said by now.
+    """
 
     row: models.RecordImport
     source: Any
@@ -341,8 +344,10 @@ class Package:
         return True
 
     def _rename(self, one: Through, row: dict[str, str]) -> bool:
-        """Let a row bear the deployment's name in this package, and give no hidden place away; False where that
-        deployment does not go out."""
+        """Let a row bear the deployment's name in this package, and give no hidden place away.
+
+        False where that deployment does not go out.
+        """
         slug = one.row.deployments.get(row.get("deploymentID", ""), "")
         if slug not in self.offsets:
             return False

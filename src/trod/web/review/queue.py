@@ -155,8 +155,10 @@ class Queue:
         return wording.count(left) if self.which == "unseen" else _count(self.rows(person)), wording.count(every)
 
     def _kept_counts(self) -> tuple[int, int] | None:
-        """How many nobody has looked at and how many there are, by the sums that are kept; None when they cannot be
-        trusted."""
+        """How many nobody has looked at and how many there are, by the sums that are kept.
+
+        None when they cannot be trusted.
+        """
         of = Deployment.objects.all()
         if self.deployment:
             of = of.filter(pk=self.deployment.pk)

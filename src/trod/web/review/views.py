@@ -139,8 +139,10 @@ def sequence(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _is_chosen(request: HttpRequest, wish: queue.Queue, here: Sequence, me: str) -> bool:
-    """Whether a person opened this very sequence: it is neither the first of the queue nor the one they would come to
-    next."""
+    """Whether a person opened this very sequence.
+
+    It is then neither the first of the queue nor the one they would come to next.
+    """
     first = wish.rows(me).only("pk").first()
     if first is not None and first.pk == here.pk:
         return False

@@ -1,5 +1,6 @@
-"""A placement planner's answers: what the boxes say, handed to the planning room, and kept for a while by what was
-asked.
+"""A placement planner's answers, kept for a while by what was asked.
+
+What the boxes say is handed to the planning room.
 
 Nothing here reads or writes the catalogue, so an answer can be given while a slider moves.
 """
@@ -38,8 +39,10 @@ PACE_PASSES = 4_096
 
 @dataclass(frozen=True)
 class Place:
-    """Where the placement planner stands. utc_offset_min : of the clock that cameras here are set to, without summer
-    time."""
+    """Where the placement planner stands.
+
+    utc_offset_min : of the clock that cameras here are set to, without summer time.
+    """
 
     latitude_deg: float
     longitude_deg: float

@@ -81,8 +81,11 @@ def _given(codename: str, but: Iterable[int] = ()) -> set[int]:
 
 
 def _hold_still() -> None:
-    """Let nobody else change rights or accounts until this transaction ends: two that are each the last but one
-    would otherwise both go. SQLite has locked at the transaction's beginning already."""
+    """Let nobody else change rights or accounts until this transaction ends.
+
+    Two that are each the last but one would otherwise both go. SQLite has locked at the transaction's beginning
+    already.
+    """
     list(get_user_model().objects.select_for_update().order_by("pk").values_list("pk", flat=True))
 
 

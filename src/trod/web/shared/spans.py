@@ -8,8 +8,9 @@ SEASONS = ("Winter", "Spring", "Summer", "Autumn")
 
 
 def seasons(until: date, latitude_deg: float, how_many: int) -> list[tuple[str, date, date]]:
-    """The latest seasons that have begun by a day, newest first: whole months (December to February is winter
-    in the north, summer in the south), common practice in weather records.
+    """The latest seasons that have begun by a day, newest first.
+
+    Whole months (December to February is winter in the north, summer in the south), common practice in weather records.
     """
     year, quarter = (
         until.year,
