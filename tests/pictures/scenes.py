@@ -35,16 +35,17 @@ def scene(width: int = 800, height: int = 600, *, night: bool = False, seed: int
     return np.clip(base, 0, 255).astype(np.uint8)
 
 
-def with_strip(pixels: Pixels, share: float = 0.05, *, ground: int = 0, ink: int = 255) -> Pixels:
-    """The same with an info strip drawn over its bottom."""
+def with_strip(pixels: Pixels, share: float = 0.05, *, ground: int = 0, ink: int = 255, at_top: bool = False) -> Pixels:
+    """The same with an info strip drawn over its bottom, or its top."""
     height, width = pixels.shape[:2]
     rows = round(height * share)
     image = Image.fromarray(pixels)
     draw = ImageDraw.Draw(image)
-    draw.rectangle((0, height - rows, width, height), fill=(ground,) * 3)
+    up = height - rows if at_top else 0
+    draw.rectangle((0, height - rows - up, width, height - up - 1), fill=(ground,) * 3)
     size = max(8, int(rows * 0.6))
     for x, text in ((0.02, "2024-05-17 14:30:00"), (0.5, "HG-4  12°C"), (0.82, "0042")):
-        draw.text((x * width, height - rows * 0.82), text, fill=(ink,) * 3, font_size=size)
+        draw.text((x * width, height - up - rows * 0.82), text, fill=(ink,) * 3, font_size=size)
     return np.asarray(image)
 
 

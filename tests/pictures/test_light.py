@@ -10,6 +10,7 @@ from PIL import Image, ImageFilter
 from tests.pictures import scenes
 
 from trod.pictures import light
+from trod.pictures.strip import Strips
 
 
 def through_jpeg(pixels: scenes.Pixels, quality: int) -> scenes.Pixels:
@@ -35,7 +36,7 @@ def test_a_coloured_info_strip_does_not_make_a_day_of_a_night() -> None:
     pixels = scenes.scene(400, 300, night=True).copy()
     pixels[-15:] = (200, 30, 30)
     assert not light.measure(pixels).infrared
-    assert light.measure(pixels, strip_rows=15).infrared
+    assert light.measure(pixels, strips=Strips(bottom=15)).infrared
 
 
 def test_brightness_and_burnt_out_parts_are_shares() -> None:

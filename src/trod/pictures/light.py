@@ -1,6 +1,6 @@
 """What the pixels say about light: day or infrared, brightness, burnt-out parts, a veil over the lens.
 
-Taken from a scaled-down picture with the info strip cut off. A tag is not asked: makers write what they like.
+Taken from a scaled-down picture with the info strips cut off. A tag is not asked: makers write what they like.
 Thresholds are ours; docs/measured.md says what they were tried on.
 """
 
@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from trod.pictures.strip import NONE, Strips
 
 # A picture without colour: in 98 % of it the largest and the smallest of red, green and blue differ by no
 # more than this (of 255). JPEG keeps a true grey within about 3; a dull day has far more.
@@ -59,15 +61,16 @@ def luma_of(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return made
 
 
-def measure(pixels: NDArray[np.uint8], *, strip_rows: int = 0, luma: NDArray[np.uint8] | None = None) -> LightFacts:
+def measure(pixels: NDArray[np.uint8], *, strips: Strips = NONE, luma: NDArray[np.uint8] | None = None) -> LightFacts:
     """Measure a scaled-down picture.
 
-    pixels : (rows, columns, 3) or, grey, (rows, columns); 0 to 255. strip_rows : left out at the bottom.
+    pixels : (rows, columns, 3) or, grey, (rows, columns); 0 to 255. strips : left out.
     luma : `luma_of(pixels)` when it is at hand.
     """
     grey = luma_of(pixels) if luma is None else luma
-    if 0 < strip_rows < grey.shape[0]:
-        pixels, grey = pixels[:-strip_rows], grey[:-strip_rows]
+    if 0 < strips.top + strips.bottom < grey.shape[0]:
+        inside = slice(strips.top, grey.shape[0] - strips.bottom)
+        pixels, grey = pixels[inside], grey[inside]
     if pixels.ndim == 2:
         spread = 0.0
     else:

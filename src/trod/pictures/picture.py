@@ -46,8 +46,8 @@ class PictureFacts:
 
     sha256 : as it was given. size_bytes : of the file.
     exif : from the header. light : from the pixels, None when there are none to be seen.
-    strip_share : height of the info strip at the bottom as a share of the picture, 0 when none is plain to
-    see.
+    top_strip_share, strip_share : height of the info strips at the top and at the bottom as a share of the picture, 0
+    where none is plain to see.
     truncated : the end of the picture is missing; its thumbnail shows what is there.
     thumb, view : whether they were written. problems : the header's and the pixels', in plain words.
     """
@@ -56,6 +56,7 @@ class PictureFacts:
     size_bytes: int
     exif: ExifFacts
     light: LightFacts | None = None
+    top_strip_share: float = 0.0
     strip_share: float = 0.0
     truncated: bool = False
     thumb: bool = False
@@ -96,8 +97,8 @@ def look(path: Path, *, thumb_to: Path | None = None, view_to: Path | None = Non
     small = _fit(image, THUMB_WIDTH, turn)
     pixels = np.asarray(small)
     luma = light.luma_of(pixels)
-    strip_rows = strip.strip_height(luma)
-    measured = light.measure(pixels, strip_rows=strip_rows, luma=luma)
+    strips = strip.find(luma)
+    measured = light.measure(pixels, strips=strips, luma=luma)
     if thumb_to:
         _write(_upright(small, turn), thumb_to, THUMB_QUALITY)
     if view_to:
@@ -105,7 +106,8 @@ def look(path: Path, *, thumb_to: Path | None = None, view_to: Path | None = Non
     return replace(
         facts,
         light=measured,
-        strip_share=strip_rows / luma.shape[0],
+        top_strip_share=strips.top / luma.shape[0],
+        strip_share=strips.bottom / luma.shape[0],
         thumb=thumb_to is not None,
         view=view_to is not None,
         problems=tuple(problems),

@@ -1,11 +1,15 @@
-"""The info strip: the band with date and name that many cameras draw along the bottom of a picture.
+"""The info strips: bands with date and name that many cameras draw along the bottom or the top of a picture.
 
-Found only where it is plain to see: a flat band right across, with one sharp straight edge above it. Where
-there is doubt (a black strip under a black night) none is reported: leaving a strip in costs little,
-cutting animals off does. All thresholds are ours, set on rendered pictures.
+Found only where they are plain to see: a flat band right across, with one sharp straight edge towards the picture.
+Where there is doubt (a black strip beside a black night) none is reported: leaving a strip in costs little, cutting
+animals off does. At the top a pale sky over a level skyline has such a band and edge too, so that there it must hold
+writing as well, clear of that edge; twigs against a sky are not clear of it. All thresholds are ours, set on rendered
+pictures.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,13 +27,38 @@ WRITING_ROW, BOTTOM_ROW, TOP_ROW = 0.35, 0.85, 0.60
 ABOVE_ROW, EDGE_COLUMNS, STEP = 0.30, 0.60, 12
 # The step across the edge is this many times the step over as many rows further up: snow or fog fades in.
 SHARPER = 2.5
+# At the top: pixels of the band that are writing, at least; of its last whole row, at most.
+INK, INK_SHARE, INK_AT_EDGE = 60, 0.01, 0.02
 
 
-def strip_height(luma: NDArray[np.uint8]) -> int:
-    """Rows of info strip at the bottom of a brightness image, 0 when none is plain to see.
+@dataclass(frozen=True)
+class Strips:
+    """Rows of info strip at the top and at the bottom of a picture, 0 where none is plain to see."""
 
-    luma : (rows, columns), 0 to 255; a scaled-down picture will do.
+    top: int = 0
+    bottom: int = 0
+
+
+NONE = Strips()
+
+
+def find(luma: NDArray[np.uint8]) -> Strips:
+    """The info strips of a brightness image.
+
+    luma : (rows, columns), 0 to 255, as the camera stored it; a scaled-down picture will do.
     """
+    top = _height(luma[::-1])
+    return Strips(top=top if top and _is_written_on(luma[: top - 1]) else 0, bottom=_height(luma))
+
+
+def _is_written_on(band: NDArray[np.uint8]) -> bool:
+    """Whether a band at the top holds writing, clear of its lower edge."""
+    ink = np.abs(band.astype(np.int16) - int(np.median(band[:2]))) > INK
+    return bool(ink.mean() >= INK_SHARE and ink[-1].mean() <= INK_AT_EDGE)
+
+
+def _height(luma: NDArray[np.uint8]) -> int:
+    """Rows of a band with a sharp edge at the bottom of a brightness image, 0 when none is plain to see."""
     rows, columns = luma.shape
     most = int(rows * MOST_SHARE)
     least = max(3, round(rows * LEAST_SHARE))
