@@ -10,6 +10,8 @@ two_sides  two periods or two sites side by side: the answer
 rounds     what a round brings, why a stop was left out, what does not fit in an order chosen by hand
 kit        what to carry on a round, and what to mind on it
 upkeep     when to go to a camera, or to all of them, and why then
+maintenance  how often a camera is lost, how long batteries lasted, what a year cost
+cardchain  where a card is, and what does not go together about it
 ways       how ways were worked out, why no way leads to a place
 ranking    why a camera stands in its place for a use
 calibrations  what walks say of a camera

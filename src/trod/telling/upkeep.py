@@ -66,6 +66,16 @@ def lost(days: float) -> str:
     return f"about {wording.plural(round(days), 'camera-day is', 'camera-days are')} lost on the average"
 
 
+def saves(days: float, fewer_visits: float) -> str:
+    """What a fix saves in a year, a clause."""
+    said = f"saves about {wording.camera_days(round(days))} a year"
+    if fewer_visits >= 0.95:
+        said += f", {wording.plural(round(fewer_visits), 'visit')} fewer among them"
+    elif fewer_visits <= -0.95:
+        said += f", with {wording.plural(-round(fewer_visits), 'visit')} more, since these then pay"
+    return said
+
+
 def round_to_all(best: RoundDay, *, by: tuple[date, str] | None = None) -> str:
     """The best day for the next round to all cameras.
 

@@ -10,17 +10,16 @@ from trod.errors import WrongInput
 from trod.planning.ground.weather import Climate
 from trod.planning.visit.maintenance import (
     BatteryVisit,
+    CostKind,
     Spent,
-    batteries_sentence,
     battery_sets,
-    costs_sentence,
     field_days,
     loss_rate,
-    money,
     year_costs,
     year_span,
     years_between,
 )
+from trod.telling import maintenance as telling
 
 START = datetime(2026, 1, 1, tzinfo=UTC)
 
@@ -61,7 +60,7 @@ def test_a_site_without_a_loss_is_not_said_to_be_safe() -> None:
     rate = loss_rate(0, 365.25)
 
     assert rate is not None
-    assert rate.sentence == "None in 1 camera-year; up to 3 a year for each camera cannot be ruled out (90 %)."
+    assert telling.losses(rate) == "None in 1 camera-year; up to 3 a year for each camera cannot be ruled out (90 %)."
     assert loss_rate(2, 0) is None
 
 
@@ -90,7 +89,7 @@ def test_sets_end_dead_changed_or_still_in() -> None:
         ("FR6", 50, "still in", 100),
     ]
     assert all(s.fresh for s in sets)
-    assert batteries_sentence(sets) == (
+    assert telling.batteries(sets) == (
         "1 set found dead: it was at most 60 days in the field; 1 set changed after 90 days with power left, at 70 %; "
         "the present set (FR6) is in for 50 days."
     )
@@ -106,7 +105,7 @@ def test_what_was_read_of_some_sets_is_not_said_of_the_others() -> None:
 
     def said(until: int) -> str:
         made = [visit for visit in visits if visit.at <= after(until)]
-        return batteries_sentence(battery_sets(made, [(after(0), after(until))], after(until)), present=False)
+        return telling.batteries(battery_sets(made, [(after(0), after(until))], after(until)), present=False)
 
     assert said(60) == "1 set changed after 30 days with power left, at 96 %."
     assert said(80) == "2 sets changed after 30 to 40 days with power left, at 96 % where it was read (1 of 2)."
@@ -131,7 +130,7 @@ def test_the_winter_at_home_does_not_count_and_a_set_of_unknown_age_says_so() ->
     assert (only.days, only.fresh, only.end) == (70, False, "still in")
     (down,) = battery_sets([], spans[:1], after(170))
     assert down.end == "retrieved"
-    assert batteries_sentence([down]).startswith("No change of batteries is noted")
+    assert telling.batteries([down]).startswith("No change of batteries is noted")
     assert battery_sets([], [], after(1)) == ()
 
 
@@ -166,7 +165,7 @@ def test_a_year_adds_up_by_site_and_travel_goes_by_visits() -> None:
     assert costs.whole.total == pytest.approx(16 + 250 + 4 + 80)
     assert sum(line.total for line in costs.lines) == pytest.approx(costs.whole.total)
     assert by["Ford"].per_camera_day == pytest.approx(0.76)
-    assert costs_sentence(costs, 2026, "€") == (
+    assert telling.costs(costs, 2026, "€") == (
         "In 2026 keeping the cameras cost 350.00 €: 2.33 € for each of the 150 days that one camera stood."
     )
 
@@ -174,7 +173,7 @@ def test_a_year_adds_up_by_site_and_travel_goes_by_visits() -> None:
 def test_what_has_no_price_is_said_to_be_missing() -> None:
     costs = year_costs([Spent(kind="incidents", site="Ford", amount=None)], visits={}, camera_days={})
 
-    assert costs_sentence(costs, 2026) == (
+    assert telling.costs(costs, 2026) == (
         "Nothing with a price is noted for 2026. Not in it: 1 incident without a price. Travel is not in it: nobody has "
         "typed the way and its price."
     )
@@ -202,4 +201,28 @@ def test_a_year_that_is_not_over_ends_now() -> None:
 
 
 def test_money_is_written_with_the_currency_as_it_was_typed() -> None:
-    assert (money(12.5, "€"), money(1234.56, "CHF"), money(3)) == ("12.50 €", "1 235 CHF", "3.00")
+    said = [telling.money(12.5, "€"), telling.money(1234.56, "CHF"), telling.money(3)]
+    assert said == ["12.50 €", "1 235 CHF", "3.00"]
+
+
+def test_what_has_no_price_is_counted_by_its_kind() -> None:
+    kinds: tuple[CostKind, ...] = ("batteries", "cards", "cards", "other", "incidents", "incidents")
+    found = year_costs([Spent(kind=k, site="Ford", amount=None) for k in kinds], visits={}, camera_days={})
+
+    assert telling.costs(found, 2026, unbooked=2) == (
+        "Nothing with a price is noted for 2026. Not in it: 1 use of batteries without a price. Not in it: 2 uses of "
+        "cards without a price. Not in it: 2 incidents without a price. Not in it: 1 other use without a price. "
+        "Not in it: 2 changes of batteries that nobody booked. Travel is not in it: nobody has typed the way and its "
+        "price."
+    )
+
+
+def test_the_rate_of_all_sites_says_on_what_it_rests() -> None:
+    assert telling.losses_of_all(None) == "No camera has stood anywhere yet."
+    assert telling.losses_of_all(loss_rate(0, 365.25)) == (
+        "Nothing in the log has stopped a camera. None in 1 camera-year; up to 3 a year for each camera cannot be ruled "
+        "out (90 %)."
+    )
+    assert telling.losses_of_all(loss_rate(3, 3652.5)) == (
+        "Of what stopped a camera the log has 3 in 10 camera-years: 0.3 a year for each camera, 0.082 to 0.78 (90 %)."
+    )

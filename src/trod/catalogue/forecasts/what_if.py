@@ -11,7 +11,6 @@ from datetime import date
 
 import numpy as np
 
-from trod import wording
 from trod.catalogue.forecasts.forecasts import Reckoned
 from trod.catalogue.forecasts.outfits import Equipped
 from trod.planning.equipment.batteries import BATTERIES
@@ -22,6 +21,7 @@ from trod.planning.last.endurance import Outfit, StopForecast, Task, Used
 from trod.planning.last.outfit_change import Change, changed
 from trod.planning.visit import fixes
 from trod.planning.visit.upkeep import CARD_LOST_SHARE
+from trod.telling.upkeep import saves
 
 FEWER_LOSSES = 0.5  # of thefts and knocks, for a camera high in its tree; assumed
 LONGER_DELAY_S = 60.0
@@ -52,15 +52,7 @@ class Help:
     @property
     def sentence(self) -> str:
         """What it saves."""
-        days = round(self.saved_days)
-        said = f"saves about {wording.camera_days(days)} a year"
-        if self.fewer_visits >= 0.95:
-            n = round(self.fewer_visits)
-            said += f", {wording.plural(n, 'visit')} fewer among them"
-        elif self.fewer_visits <= -0.95:
-            n = -round(self.fewer_visits)
-            said += f", with {wording.plural(n, 'visit')} more, since these then pay"
-        return said
+        return saves(self.saved_days, self.fewer_visits)
 
 
 def what_helps(gear: Equipped, reckoned: Reckoned, *, today: date, climate: Climate) -> tuple[Help, ...]:

@@ -31,6 +31,7 @@ LABEL = 64  # characters of a card's label
 CHOICES = ("one", "other", "both")
 LOOK_BACK = timedelta(days=60)  # so long before its day a round is gone to; ours
 ANOTHERS = "The visit was written by another hand"
+ANOTHERS_WORDS = f"{ANOTHERS}: another phone, another form or somebody here."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,7 +111,7 @@ def take_locked(notes: Sequence[VisitNote], origin: Origin) -> Taken:
         taken.new.append(note.uuid)
     for known, note in found.changed:
         if origin.by_token and not _same_hand(known, note, origin):
-            _hold(known, note, ANOTHERS, _anothers_words(note), origin, taken)
+            _hold(known, note, ANOTHERS, ANOTHERS_WORDS, origin, taken)
         else:
             _keep(note, origin, taken)
             taken.changed.append(note.uuid)
@@ -132,8 +133,9 @@ def _same_hand(known: VisitNote, note: VisitNote, origin: Origin) -> bool:
     return fields is not None and fields.get("field_form") == origin.field_form
 
 
-def _anothers_words(note: VisitNote) -> str:
-    return f"{note.site}, {note.at:%Y-%m-%d %H:%M} UTC: {ANOTHERS}: another phone, another form or somebody here."
+def _headed(note: VisitNote, words: str) -> str:
+    """What is held, with its site and its instant, for those who read a list of many."""
+    return f"{note.site}, {note.at:%Y-%m-%d %H:%M} UTC: {words}"
 
 
 def _mend(uid: str, origin: Origin, taken: Taken) -> None:
@@ -447,15 +449,14 @@ class Held:
 
     def heading(self, site: str, zone: str) -> str:
         """The sentence with the site's name and the reserve's time."""
-        said = self.words.partition(" UTC: ")[2] or self.words
-        return f"{site}, {clock.local(self.other.at, zone):%Y-%m-%d %H:%M}: {said}"
+        return f"{site}, {clock.local(self.other.at, zone):%Y-%m-%d %H:%M}: {self.words}"
 
 
 def _hold_conflict(conflict: Conflict, held: set[str], origin: Origin, taken: Taken) -> None:
     one_came = conflict.one is not None and conflict.one.uuid != conflict.other.uuid and conflict.one.uuid in held
     if conflict.one is not None and one_came:
         _photos(conflict.one)
-        taken.held[conflict.one.uuid] = conflict.words
+        taken.held[conflict.one.uuid] = _headed(conflict.other, conflict.words)
     _hold(conflict.one, conflict.other, conflict.kind, conflict.words, origin, taken, one_came=one_came)
 
 
@@ -501,7 +502,7 @@ def _hold(
         if mine and same_phone and not fields.get("decided") and fields["other"]["revision"] < other.revision:
             decided = {"what": "a newer state came", "at": _moment(origin.at)}
             files.write_held(root, earlier, {**fields, "decided": decided})
-    taken.held[other.uuid] = words
+    taken.held[other.uuid] = _headed(other, words)
 
 
 def open_held() -> list[Held]:

@@ -13,7 +13,7 @@ KINDS = (NO_SITE, OTHER_RESERVE, NO_DEPLOYMENT)
 
 @dataclass(frozen=True, kw_only=True)
 class Strange:
-    """Why a note cannot simply be taken. words : a sentence for the person who decides."""
+    """Why a note cannot simply be taken. words : a sentence for the person who decides, without site and time."""
 
     kind: str
     words: str
@@ -27,14 +27,14 @@ def strange(note: VisitNote, site: Site | None, *, field_form: str, reserve: str
     """
     other = _other_reserve(site, field_form, reserve)
     if other:
-        return Strange(kind=OTHER_RESERVE, words=f"{note.site}, {note.at:%Y-%m-%d %H:%M} UTC: {other}")
+        return Strange(kind=OTHER_RESERVE, words=other)
     if site is None:
         words = f"There is no site of the name {note.site!r} here; make it, or leave the note out."
         return Strange(kind=NO_SITE, words=words)
     if note.deployment and not Deployment.objects.filter(slug=note.deployment, site=site).exists():
         words = (
-            f"{note.site}, {note.at:%Y-%m-%d %H:%M} UTC: The form names the deployment {note.deployment}, and none of "
-            "that name is at this site. Imported, it counts as a visit to the site alone."
+            f"The form names the deployment {note.deployment}, and none of that name is at this site. Imported, it "
+            "counts as a visit to the site alone."
         )
         return Strange(kind=NO_DEPLOYMENT, words=words)
     return None

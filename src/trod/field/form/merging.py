@@ -57,7 +57,8 @@ class CardPut:
 class Conflict:
     """Two sides that do not go together. The first is what is known (or came first), the second what came.
 
-    one : None when the first side is no visit but a deployment's card. words : a sentence for a person.
+    one : None when the first side is no visit but a deployment's card. words : a sentence for a person, which names
+    neither site nor time: whoever shows it says both in the reader's own.
     """
 
     kind: Kind
@@ -131,7 +132,7 @@ def merge(known: Iterable[KnownVisit], incoming: Iterable[VisitNote], *, cards: 
 
 
 def _conflict(kind: Kind, one: VisitNote | None, other: VisitNote, words: str) -> Conflict:
-    return Conflict(kind=kind, one=one, other=other, words=f"{other.site}, {other.at:%Y-%m-%d %H:%M} UTC: {words}")
+    return Conflict(kind=kind, one=one, other=other, words=words)
 
 
 def _newest(incoming: Iterable[VisitNote], same: list[VisitNote], conflicts: list[Conflict]) -> list[VisitNote]:

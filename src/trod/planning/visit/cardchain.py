@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from trod import wording
 from trod.errors import WrongInput
 
 What = Literal["in", "out", "imported", "gone"]
@@ -51,77 +50,68 @@ class Stay:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Doubt:
+    """Two steps that do not go together: what `step` tells, and what `before` told. `trod.telling.cardchain` words it.
+
+    in two cameras : it went into one while it is in another. not imported : it went into a camera before what was taken
+    out was imported. elsewhere : it came out of another camera than it was in. out already : it came out twice.
+    still in : it was imported while it is in a camera.
+    """
+
+    why: Literal["in two cameras", "not imported", "elsewhere", "out already", "still in"]
+    step: Step
+    before: Step
+
+
+@dataclass(frozen=True, kw_only=True)
 class Story:
     """Where a card is, as far as the steps tell.
 
-    since : when that began. last : the step that says so. doubts : what does not go together, one sentence each.
+    since : when that began. last : the step that says so. doubts : what does not go together.
     """
 
     where: Whereabouts
     since: datetime | None
     last: Step | None
     steps: tuple[Step, ...]
-    doubts: tuple[str, ...]
-
-
-def _day(at: datetime) -> str:
-    return wording.short_day(at)
-
-
-def _there(step: Step) -> str:
-    return step.place or step.camera or "a camera"
+    doubts: tuple[Doubt, ...]
 
 
 def story(steps: Iterable[Step], stays: Sequence[Stay] = ()) -> Story:
     """Put the steps of one card in order, and tell where it is and what does not go together.
 
-    Days in sentences are those of the instants given: convert them to local time before.
+    Days told of it are those of the instants given: convert them to local time before.
     stays : when cameras stood; a card in a camera that was retrieved has no place of its own any more.
     """
     ordered = sorted(steps, key=lambda s: (s.at, _TURNS[s.what]))
-    doubts: list[str] = []
+    doubts: list[Doubt] = []
     inside: Step | None = None  # the step by which it went in
     waiting: Step | None = None  # out, and not copied yet
     for step in ordered:
         if step.what == "in":
             if inside is not None and inside.camera != step.camera:
-                doubts.append(
-                    f"In two cameras: it went into {_there(step)} on {_day(step.at)}, while by the records it is in "
-                    f"{_there(inside)} since {_day(inside.at)} and nobody took it out."
-                )
+                doubts.append(Doubt(why="in two cameras", step=step, before=inside))
             if waiting is not None:
-                doubts.append(
-                    f"It went into {_there(step)} on {_day(step.at)} before the pictures from {_there(waiting)}, taken "
-                    f"out on {_day(waiting.at)}, were imported. Look whether they are still on it."
-                )
+                doubts.append(Doubt(why="not imported", step=step, before=waiting))
             # Set into the camera that it is in already: the first day stays.
             inside = inside if inside is not None and inside.camera == step.camera else step
             waiting = None
         elif step.what == "out":
             if inside is not None and step.camera and inside.camera != step.camera:
-                doubts.append(
-                    f"It came out of {_there(step)} on {_day(step.at)}, while by the records it was in {_there(inside)} "
-                    f"since {_day(inside.at)}."
-                )
+                doubts.append(Doubt(why="elsewhere", step=step, before=inside))
             elif inside is None and waiting is not None:
-                doubts.append(
-                    f"It came out of {_there(step)} on {_day(step.at)}, though it was out already since "
-                    f"{_day(waiting.at)} and nobody put it in again."
-                )
+                doubts.append(Doubt(why="out already", step=step, before=waiting))
             inside, waiting = None, step
         elif step.what == "imported":
             if inside is not None:
-                doubts.append(
-                    f"It was imported on {_day(step.at)}, while by the records it is in {_there(inside)} since "
-                    f"{_day(inside.at)}. A visit that took it out is missing."
-                )
+                doubts.append(Doubt(why="still in", step=step, before=inside))
             inside, waiting = None, None
         else:
             inside = None
     return _told(ordered, inside, doubts, stays)
 
 
-def _told(ordered: list[Step], inside: Step | None, doubts: list[str], stays: Sequence[Stay]) -> Story:
+def _told(ordered: list[Step], inside: Step | None, doubts: list[Doubt], stays: Sequence[Stay]) -> Story:
     where: Whereabouts = "stock"
     last = ordered[-1] if ordered else None
     since = last.at if last else None
@@ -138,22 +128,3 @@ def _told(ordered: list[Step], inside: Step | None, doubts: list[str], stays: Se
     elif last is not None and last.what == "gone":
         where = "gone"
     return Story(where=where, since=since, last=last, steps=tuple(ordered), doubts=tuple(doubts))
-
-
-def sentence(found: Story) -> str:
-    """Where the card is, as a sentence."""
-    step, day = found.last, _day(found.since) if found.since else ""
-    by = f" by {step.by}" if step is not None and step.by else ""
-    if step is None or found.where == "stock":
-        return "Nothing is noted of it yet."
-    if found.where == "in a camera":
-        return f"In {_there(step)} since {day}."
-    if found.where == "left in a camera":
-        return f"Still in {_there(step)}, which was retrieved on {day}; nobody noted that the card came out."
-    if found.where == "home":
-        return f"Taken out of {_there(step)} on {day}{by}; not imported yet."
-    if found.where == "copied":
-        return f"Imported on {day}, but not everything on it is safe: do not format it yet."
-    if found.where == "safe":
-        return f"Imported on {day}: safe to format in the camera."
-    return f"Gone with {_there(step)}, found gone on {day}."

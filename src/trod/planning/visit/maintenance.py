@@ -1,4 +1,7 @@
-"""What keeping cameras costs and shows: how often a site loses one, how long batteries last, what a year costs."""
+"""What keeping cameras costs and shows: how often a site loses one, how long batteries last, what a year costs.
+
+`trod.telling.maintenance` words it.
+"""
 
 from __future__ import annotations
 
@@ -10,15 +13,12 @@ from typing import Literal
 
 import numpy as np
 
-from trod import wording
 from trod.errors import WrongInput
 from trod.planning.ground.weather import Climate
 from trod.planning.visit.upkeep import hazard_from_log
 
 YEAR_DAYS = 365.25
 DAY_S = 86_400.0
-# Fewer sets of batteries than this give no middle worth naming. Ours.
-LEAST_SETS = 3
 
 Span = tuple[datetime, datetime]
 
@@ -39,18 +39,6 @@ class LossRate:
     low: float
     high: float
 
-    @property
-    def sentence(self) -> str:
-        """The rate with what it rests on."""
-        years = _plain(self.camera_years)
-        stood = f"{years} camera-year{'' if years == '1' else 's'}"
-        if self.incidents == 0:
-            return f"None in {stood}; up to {_plain(self.high)} a year for each camera cannot be ruled out (90 %)."
-        return (
-            f"{self.incidents} in {stood}: {_plain(self.per_year)} a year for each camera, "
-            f"{_plain(self.low)} to {_plain(self.high)} (90 %)."
-        )
-
 
 def loss_rate(incidents: int, camera_days: float) -> LossRate | None:
     """How often a year a camera is stopped, from a log. None where no camera stood.
@@ -68,11 +56,6 @@ def loss_rate(incidents: int, camera_days: float) -> LossRate | None:
         low=found.low * YEAR_DAYS,
         high=found.high * YEAR_DAYS,
     )
-
-
-def _plain(value: float) -> str:
-    """A number of 0 or more to two digits."""
-    return f"{value:.2g}" if value < 9.95 else f"{value:.0f}"
 
 
 # Batteries -----------------------------------------------------------------------------------------------------
@@ -172,57 +155,6 @@ def _mean_night_c(start: datetime, until: datetime, spans: Iterable[Span], clima
     return float(np.mean(climate.night_minimum_c(np.concatenate(days))))
 
 
-def batteries_sentence(sets: Sequence[BatterySet], *, present: bool = True) -> str:
-    """What a camera's sets of batteries tell, without calling a set finished that was changed with power left.
-
-    present : tell of the set that is in, too.
-    """
-    if not sets:
-        return "It has not stood anywhere yet, so nothing is known of its batteries."
-    known = [s for s in sets if s.fresh]
-    dead = [s for s in known if s.end == "dead"]
-    early = [s for s in known if s.end == "changed"]
-    parts: list[str] = []
-    if dead:
-        days = sorted(s.days for s in dead)
-        some = _middle(days) if len(days) >= LEAST_SETS else _list_days(days)
-        found = f"{wording.plural(len(dead), 'set')} found dead"
-        parts.append(f"{found}: it was at most {some} in the field" if len(dead) == 1
-                     else f"{found}, at most {some} in the field")  # fmt: skip
-    if early:
-        days = sorted(s.days for s in early)
-        span = f"{days[0]:.0f}" if len(days) == 1 else f"{days[0]:.0f} to {days[-1]:.0f}"
-        left = sorted(s.percent for s in early if s.percent is not None)
-        shown = _span_of_charge(left, len(early))
-        parts.append(f"{wording.plural(len(early), 'set')} changed after {span} days with power left{shown}")
-    last = sets[-1]
-    if present and last.end == "still in":
-        of = f" ({last.kind})" if last.kind else ""
-        parts.append(f"the present set{of} is in for {wording.plural(round(last.days), 'day')}")
-    if not parts and present:
-        return "No change of batteries is noted of it yet, so nothing is known of how long they last."
-    if not parts:
-        return "No set has been changed yet."
-    text = "; ".join(parts)
-    return f"{text[0].upper()}{text[1:]}."
-
-
-def _span_of_charge(left: Sequence[float], sets: int) -> str:
-    """What was read of sets that were changed early; that of some sets says nothing of the others. [%]"""
-    if not left:
-        return ""
-    span = f"{left[0]:.0f} %" if round(left[0]) == round(left[-1]) else f"{left[0]:.0f} to {left[-1]:.0f} %"
-    return f", at {span}" if len(left) == sets else f", at {span} where it was read ({len(left)} of {sets})"
-
-
-def _middle(days: Sequence[float]) -> str:
-    return f"{float(np.median(days)):.0f} days in the middle ({days[0]:.0f} to {days[-1]:.0f})"
-
-
-def _list_days(days: Sequence[float]) -> str:
-    return " and ".join(f"{d:.0f}" for d in days) + " days"
-
-
 # A year's costs --------------------------------------------------------------------------------------------
 
 CostKind = Literal["batteries", "cards", "other", "incidents"]
@@ -318,34 +250,6 @@ def year_costs(
             setattr(whole, name, getattr(whole, name) + getattr(each, name))
     ordered = sorted(lines.values(), key=lambda c: (c.site == "", -c.total, c.site))
     return YearCosts(tuple(ordered), whole, dict(unpriced), travel is None)
-
-
-def money(value: float, currency: str = "") -> str:
-    """An amount with its currency as people wrote it: `1 234.50 €`. Two decimals below 1000, none above."""
-    text = f"{value:,.2f}" if abs(value) < 1000 else f"{value:,.0f}"
-    return f"{text.replace(',', ' ')} {currency}".strip()
-
-
-def costs_sentence(costs: YearCosts, year: int, currency: str = "", *, unbooked: int = 0) -> str:
-    """A year in a sentence, and what is not in it. unbooked : visits whose batteries nobody took off the stock."""
-    whole = costs.whole
-    if not whole.total:
-        text = f"Nothing with a price is noted for {year}."
-    else:
-        text = f"In {year} keeping the cameras cost {money(whole.total, currency)}"
-        if whole.per_camera_day is not None:
-            days = wording.count(round(whole.camera_days))
-            text += f": {money(whole.per_camera_day, currency)} for each of the {days} days that one camera stood"
-        text += "."
-    for kind, n in sorted(costs.unpriced.items()):
-        name = {"incidents": "incident", "batteries": "use of batteries", "cards": "use of cards"}.get(kind, "other use")
-        many = {"incident": "incidents", "use of batteries": "uses of batteries", "use of cards": "uses of cards"}
-        text += f" Not in it: {n} {name if n == 1 else many.get(name, 'other uses')} without a price."
-    if unbooked:
-        text += f" Not in it: {wording.plural(unbooked, 'change')} of batteries that nobody booked."
-    if costs.travel_unknown:
-        text += " Travel is not in it: nobody has typed the way and its price."
-    return text
 
 
 def year_span(year: int, now: datetime) -> Span:

@@ -15,9 +15,9 @@ from trod.planning.ground.weather import Climate
 from trod.planning.visit.maintenance import (
     BatterySet,
     BatteryVisit,
-    batteries_sentence,
     battery_sets,
 )
+from trod.telling import maintenance as telling
 from trod.web.maintenance.common import spans
 from trod.web.maintenance.stock import said_of_batteries
 
@@ -41,7 +41,7 @@ class BatteryStory:
     @property
     def past(self) -> str:
         """What the sets before the present one tell."""
-        return batteries_sentence(self.sets, present=False)
+        return telling.batteries(self.sets, present=False)
 
     @property
     def present(self) -> BatterySet | None:
@@ -88,7 +88,7 @@ def stories(reserve: Reserve | None, now: datetime, *, only: Camera | None = Non
     out = []
     for camera in cameras:
         sets = battery_sets(told[camera.pk], spans(stood[camera.pk], now), now, climate=climate)
-        out.append(BatteryStory(camera, sets, batteries_sentence(sets)))
+        out.append(BatteryStory(camera, sets, telling.batteries(sets)))
     return out
 
 

@@ -11,7 +11,8 @@ from django.db.models import Q
 
 from trod import clock
 from trod.catalogue.models import Card, Deployment, Import, Reserve, Visit
-from trod.planning.visit.cardchain import Stay, Step, Story, What, sentence, story
+from trod.planning.visit.cardchain import Stay, Step, Story, What, story
+from trod.telling import cardchain as telling
 
 # What the record of a card may say where the steps tell this; ready is never wrong after a safe copy.
 FITS = {
@@ -71,7 +72,7 @@ def lines(reserve: Reserve | None, *, only: Card | None = None) -> list[CardLine
 
 
 def _line(card: Card, found: Story) -> CardLine:
-    doubts, says, fitting = list(found.doubts), sentence(found), ""
+    doubts, says, fitting = [telling.doubt(one) for one in found.doubts], telling.where(found), ""
     place: str = found.where
     if card.state == Card.State.LOST:
         place, says = "gone", f"Lost. {says}" if found.steps else "Lost."

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from trod import clock
 from trod.catalogue.models import Camera, CostYear, Deployment, Incident, Reserve, Site
+from trod.telling.maintenance import losses_of_all
 from trod.web import seen
 from trod.web.access import person
 from trod.web.forms.common import offer_undo
@@ -37,7 +38,7 @@ def log(request: HttpRequest) -> HttpResponse:
         "rest_rate": rest[0].suggested if rest else None,
         "incidents": Incident.objects.select_related("site", "camera", "deployment"),
         "rates": found,
-        "whole": whole,
+        "says": losses_of_all(whole),
         "currency": last.currency if last else "",
         **HERE,
     }

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from trod.catalogue.models import Deployment, Incident, Site
 from trod.planning.visit.maintenance import LossRate, field_days, loss_rate
+from trod.telling.maintenance import losses
 from trod.web.maintenance.common import spans
 
 
@@ -19,6 +20,11 @@ class SiteRate:
     rate: LossRate
     suggested: float | None
     borrowed: bool
+
+    @property
+    def says(self) -> str:
+        """Its own rate in words."""
+        return losses(self.rate)
 
     @property
     def taken(self) -> bool:

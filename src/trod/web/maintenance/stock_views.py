@@ -15,7 +15,8 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from trod import clock, wording
 from trod.catalogue.models import Booking, CostYear, Deployment, StockItem, Visit
-from trod.planning.visit.maintenance import costs_sentence, year_span, years_between
+from trod.planning.visit.maintenance import year_span, years_between
+from trod.telling import maintenance as telling
 from trod.web.access import person
 from trod.web.forms.common import offer_undo, status_of, tell_merged, whole
 from trod.web.forms.records import RecordPages, the_reserve, typist
@@ -170,7 +171,7 @@ def cost_page(request: HttpRequest, year: int | None = None) -> HttpResponse:
         "year": number,
         "years": years if number in years else (number, *years),
         "costs": found,
-        "says": costs_sentence(found, number, typed.currency, unbooked=unbooked),
+        "says": telling.costs(found, number, typed.currency, unbooked=unbooked),
         "currency": typed.currency,
         "form": form,
         "reserve_known": reserve is not None,
