@@ -38,7 +38,7 @@ RANGES: dict[str, tuple[float, float]] = {
     "swing": (0.15, 0.45),  # season's amplitude (0.3, ± 0.1)
     "false_run_start": (0.01, 0.06),  # (0.03, Beta)
     "false_run_stay": (0.4, 0.6),  # (0.5)
-    "false_run_ln": (-0.5, 0.5),  # of 60 blanks a run of false triggers day (lognormal 0.5)
+    "false_run_ln": (-0.5, 0.5),  # of 60 blanks a day of such a run (lognormal 0.5)
     "power_draw_sd": (0.2, 0.2),  # of the logarithm of what camera and batteries take (0.2)
     "draw_off": (1.0, 1.0),  # times the spread of each figure that nobody measured (1)
     "bytes_sd": (0.08, 0.08),

@@ -154,6 +154,31 @@ def test_every_public_name_of_the_core_says_what_it_is() -> None:
     assert not bare, "no docstring:\n" + "\n".join(bare)
 
 
+ROOMS = [p.parent for p in sorted([*SOURCE.glob("*/__init__.py"), ROOT / "src" / "trod_demo" / "__init__.py"])]
+
+
+def on_the_map(text: str) -> list[str]:
+    """The names that a map tells of: those that stand before two blanks or more at the beginning of a line."""
+    heads = [re.match(r" {0,4}([a-z_]+(?: [a-z_]+)?) {2,}\S", line) for line in text.splitlines()]
+    return [name for head in heads if head for name in head[1].split()]
+
+
+@pytest.mark.parametrize("room", ROOMS, ids=lambda room: room.name)
+def test_the_map_of_a_room_names_all_that_is_in_it_and_nothing_else(room: Path) -> None:
+    inside = {p.stem for p in room.glob("*.py")} | {p.parent.name for p in room.glob("*/__init__.py")}
+    told = on_the_map(ast.get_docstring(ast.parse((room / "__init__.py").read_text("utf-8"))) or "")
+
+    assert sorted(told) == sorted(inside - {"__init__"})
+
+
+def test_a_map_is_read_by_its_names_alone() -> None:
+    assert on_the_map("A room.\n\nfolder  what  lies there\none two  both\nThis is no  entry.") == [
+        "folder",
+        "one",
+        "two",
+    ]
+
+
 def test_a_module_past_600_lines_is_told_and_past_800_refused() -> None:
     sizes = {
         path.relative_to(ROOT).as_posix(): len(path.read_text("utf-8").splitlines())

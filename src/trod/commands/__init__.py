@@ -1,4 +1,25 @@
-"""The `trod` verbs, one file each. A verb's module is imported only when it is called or its help is shown."""
+"""The `trod` verbs, one file each.
+
+demo            the invented reserve, built once and opened in the browser
+serve           the pages in the browser
+card            a card or a folder of pictures into the archive
+records         `trod import`: records that are identified already
+verify          the archive against its register and its manifests
+rebuild         the catalogue again from the archive
+backup restore  a second copy of the archive, and the way back
+ask             the questions, answered by the same call as on the page
+place           a placement worked out, with or without a catalogue
+rounds          who is due, and a round planned
+fieldform       a round's field form for a phone, and what comes back from it
+power           how long cameras last, of the catalogue or as told on the command line
+report          the report as a PDF and as a folder of tables
+export          the records as a folder of tables
+effort          when every camera watched, by deployment and by day
+stops           how a command that cannot go on ends: one sentence and exit status 3
+bar             a progress bar on stderr, silent when nobody looks
+
+A verb's module is imported only when it is called or its help is shown: `VERBS` below is the list.
+"""
 
 from __future__ import annotations
 

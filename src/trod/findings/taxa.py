@@ -1,4 +1,4 @@
-"""The kinds above species: "a deer, kind unknown", "a bird"; and which kinds a question about deer imports.
+"""The kinds above species: "a deer, kind unknown", "a bird"; and which kinds a question about deer takes in.
 
 A short tree of general knowledge, for the animals that trail cameras mostly see: classes, a few orders and families
 with their everyday names, and which genus belongs to which family. It is where a reserve's own list begins; that

@@ -1,1 +1,16 @@
-"""What the files say: facts of pictures and clips, light, sequences, and the time a camera really watched."""
+"""What the files say: facts of pictures and clips, light, sequences, and how well a camera resolves.
+
+exif            header bytes to facts; the odd habits of makers stay in here
+picture         one picture: its facts, its light, its thumbnail, from one read
+clips           one clip (video): how long, when, its first frame
+light           what the pixels say: day or infrared, brightness, burnt-out parts, a veil over the lens
+strip           the info strip along the bottom of a picture
+sequences       pictures close in time to sequences, sequences close in time to detections
+resampled       whether a picture was resampled, from the traces of interpolation
+untouched       which files that test may judge
+target_layout   the printed target's drawing, in millimetres
+target_finding  the target found in a photograph, and its edges cut out
+edge            how much detail a picture carries, from a slanted edge in it
+resolution      what a camera really resolves: one record for page and command
+sidebyside      sample pictures of two cameras at the same angular scale
+"""

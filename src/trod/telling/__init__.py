@@ -1,20 +1,22 @@
 """Where facts become sentences, in metric or US units. The core hands facts in and imports nothing of this.
 
-measures   lengths, weights, speeds, temperatures, bearings, hours; and what was typed, read back
-placement  how a camera is to be hung, piece by piece, and in two sentences
-settings   what to set, why, at what price
-setups     all of a setup: what it gives, the walk test, what to mind, what it supposes
-herds      how much of a herd is seen
-change     whether they come more or less often than before: the answer
-two_sides  two periods or two sites side by side: the answer
-rounds     what a round brings, why a stop was left out, what does not fit in an order chosen by hand
-kit        what to carry on a round, and what to mind on it
-upkeep     when to go to a camera, or to all of them, and why then
-maintenance  how often a camera is lost, how long batteries lasted, what a year cost
-cardchain  where a card is, and what does not go together about it
-ways       how ways were worked out, why no way leads to a place
-ranking    why a camera stands in its place for a use
-calibrations  what walks say of a camera
-season     why a place promises much or little in a month
-glare      the sun in and near the picture
+measures      lengths, weights, speeds, temperatures, bearings, hours; and what was typed, read back
+placement     how a camera is to be hung, piece by piece, and in two sentences
+settings      what to set, why, at what price
+setups        all of a setup: what it gives, the walk test, what to mind, what it supposes
+herds         how much of a herd is seen
+glare         the sun in and near the picture
+season        why a place promises much or little in a month
+ranking       why a camera stands in its place for a use
+calibrations  what walks and counted pictures say of a camera
+change        whether they come more or less often than before: the answer
+two_sides     two periods or two sites side by side: the answer
+overlap       how far two sides share their hours: the answer
+intervals     what the independence interval does to a rate
+upkeep        when to go to a camera, or to all of them, and why then
+rounds        what a round brings, why a stop was left out, what does not fit in an order chosen by hand
+kit           what to carry on a round, and what to mind on it
+maintenance   how often a camera is lost, how long batteries lasted, what a year cost
+cardchain     where a card is, and what does not go together about it
+ways          how ways were worked out, why no way leads to a place
 """

@@ -1,11 +1,31 @@
 """The pages: views, forms, addresses, templates, scripts. What they keep goes through `trod.catalogue`.
 
-today/ map/ cameras/ maintenance/ planner/ setup_sheet/ rounds/ cards/ review/ questions/ reports/ pictures/ people/
-            a room for each work; none imports another
-shared/     what several of them need: rights, who may see people, lists, timelines, drawings that stand for pictures
-forms/      the forms of records; `common` has units, local times, limits beside the field
-pages.py    the heading, the person at the keyboard, theme and units
-access.py   who may come in; seen.py: nobody's change is overwritten unseen; refused.py: why something was not saved
-server.py   waitress and the worker beside it; worker.py: the process that does the long work
-urls.py     every room's addresses; settings.py: Django's settings, all from TROD_HOME and TROD_… variables
+today            what wants somebody today
+map              sites, signs and tracks on the reserve's map
+cameras          cameras and their models, what each is and sees
+maintenance      cards, locks, incidents, batteries, stock, and what it all costs
+planner          a placement worked out before the walk
+setup_sheet      what is taken along of it
+rounds           who is due, a round planned, taken along and brought home
+cards            cards coming home: what is on them, imports, clocks
+review           one sequence after another: what is there
+pictures         pictures on their way to the browser
+questions        the questions and their answers
+reports          reports, exports, packages
+people           the person at the keyboard, accounts, species, the reserve, cautions
+
+shared           what several of them need: rights, who may see people, lists, timelines
+forms            the forms of records; `common` has units, local times, limits beside the field
+templatetags     what templates call
+
+pages            what every page shares: the heading, the person at the keyboard, theme and units
+access sessions  who may come in; sessions whose keys the database does not know
+seen refused     nobody's change is overwritten unseen; why something was not saved
+reading beside   what takes seconds, read or worked out beside the pages
+server doors     waitress and the worker beside it; room kept for those who ask
+worker           the process that does the long work
+urls settings    every room's addresses; Django's settings, all from TROD_HOME and TROD_… variables
+apps wsgi        the Django app of the pages; the door for a web server
+
+None of the page rooms, which stand first, imports another.
 """

@@ -241,7 +241,7 @@ def test_lines_at_random_enter_a_sector_as_its_mean_profile_is_wide(theta_deg: f
 
 def test_animals_from_anywhere_fire_the_camera_as_its_zone_is_wide() -> None:
     """D1 through the whole simulation: small, warm, slow-spread animals and a sensor that sees just so far
-    make the zone a sector; its rays are close, so hardly any set-up sheets between them.
+    make the zone a sector; its rays are close, so hardly anything passes between them.
     """
     reach = 10.0
     case = Case(

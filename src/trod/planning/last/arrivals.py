@@ -48,7 +48,7 @@ K_GRID: Floats = np.geomspace(0.25, 8.0, 14)
 FALSE_RUN_STAY = 0.5  # chance that a run of false triggers goes on for another day: two days on average
 LASTING_SHARE = 0.05  # of runs of false triggers that something lasting makes, not wind; assumed
 LASTING_STAY = 1 - 1 / 60  # chance that such a run goes on for another day: until somebody cuts it, or frost; assumed
-FALSE_RUN_SHAPE = 1.5  # spread (NB size) of a run of false triggers day's blanks
+FALSE_RUN_SHAPE = 1.5  # spread (NB size) of the blanks on one day of such a run
 FALSE_RUN_BLANKS, FALSE_RUN_SIGMA_LN = 60.0, 0.5
 FALSE_RUN_DAY_BLANKS = (
     12  # so many blanks or more on a day are a run of false triggers, fewer belong to the steady stream
@@ -84,8 +84,8 @@ class Prior:
 
     level_per_day : mean of the steady triggers. shape : of its Gamma; 1/cv². false_run_start : mean chance a day
     that a run of false triggers begins. false_run_weight : how many days of watching that chance is worth.
-    false_run_blanks : median blanks of a run of false triggers day. night_share : of the steady triggers; night_weight
-    : its worth in triggers.
+    false_run_blanks : median blanks on a day of such a run. night_share : of the steady triggers; night_weight : its
+    worth in triggers.
     source : where the figures come from.
     """
 
@@ -254,9 +254,9 @@ class Posterior:
     """All that is known of a site's arrivals. Weights stand for chances and add up to one.
 
     level : of the steady stream. k_weights : of `K_GRID`. false_run_a, false_run_b : Beta of the chance that a run of
-    false triggers begins. false_run_sizes, false_run_weights : blanks of a run of false triggers day. night_a, night_b
-    : Beta of the night share.
-    days : watched. run_days : run of false triggers days in a row up to the last day watched, 0 when that was none.
+    false triggers begins. false_run_sizes, false_run_weights : blanks on a day of such a run. night_a, night_b : Beta of
+    the night share.
+    days : watched. run_days : days of such a run up to the last day watched, 0 when that was none of them.
     last_day : the last one watched.
     """
 
@@ -274,7 +274,7 @@ class Posterior:
 
     @property
     def in_false_run(self) -> bool:
-        """Whether the last day watched was a run of false triggers day."""
+        """Whether the last day watched was of a run of false triggers."""
         return self.run_days > 0
 
     @property
@@ -317,7 +317,7 @@ class Posterior:
 
     @property
     def false_run_blanks(self) -> float:
-        """Mean blanks of a run of false triggers day."""
+        """Mean blanks on a day of a run of false triggers."""
         return float(self.false_run_sizes @ self.false_run_weights)
 
     @property
@@ -421,7 +421,7 @@ def _posterior(prior: Prior, counts: list[DayCount]) -> Posterior:
     k_weights = _k_weights(steady, factors)
     level = discounted(prior, total=total, factors=float(factors.sum()), days=days, k=float(K_GRID @ k_weights))
 
-    # A run of false triggers starts on a run of false triggers day that does not follow another one; a day missing
+    # A run of false triggers starts on a day of one that does not follow another; a day missing
     # between parts them.
     follows = np.array(
         [i > 0 and bool(false_run[i - 1]) and (counts[i].day - counts[i - 1].day).days == 1 for i in range(days)],
@@ -450,7 +450,7 @@ def _posterior(prior: Prior, counts: list[DayCount]) -> Posterior:
 
 
 def _run(counts: list[DayCount], false_run: NDArray[np.bool_]) -> int:
-    """Run of false triggers days in a row up to the last day; a day missing ends it."""
+    """Days of a run of false triggers up to the last day; a day missing ends it."""
     run = 0
     for i in range(len(counts) - 1, -1, -1):
         if not false_run[i] or (run and (counts[i + 1].day - counts[i].day).days != 1):

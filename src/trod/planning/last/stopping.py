@@ -41,7 +41,7 @@ BYTES_SD_LN = 0.08
 DRIFT_MEDIAN_SD, DRIFT_SD_SPREAD = 0.3, 0.35
 SEASON_SD = 0.1  # of the amplitude
 FALSE_RUN_NIGHT_SHARE = (
-    0.3  # of run of false triggers blanks: wind and sun-warmed leaves set it off by day more; assumed
+    0.3  # of the blanks of a run of false triggers: wind and sun-warmed leaves set it off by day more; assumed
 )
 MILD_C = 10.0
 COLD_SPELL = 0.7  # how much of a night's deviation is left on the next; assumed
@@ -454,7 +454,7 @@ def _scale(scale: EnergyScale, capacity_wh: float, used: Used, draws: int, rng: 
 def _false_runs(
     blanks: Floats, starts_a_step: Floats, steps: int, rng: np.random.Generator, *, first: NDArray[np.bool_]
 ) -> Floats:
-    """Run of false triggers blanks of each step, shape (n, steps).
+    """Blanks of runs of false triggers in each step, shape (n, steps).
 
     first : in which rows a run of false triggers is on when the first step begins.
     """
