@@ -7,8 +7,8 @@ much and why:
     UTC = raw − utc_offset_min + shift_s + drift_s_per_day · days since from_raw
 
 A clock that was put back shows the same raw time twice. Which of the two was meant cannot be read from the
-time alone, so it is told (`AmbiguousTime`, or NaN for many at once) and never guessed. So is a wall-clock
-time that summer time makes happen twice or not at all.
+time alone, so it is told (NaN) and never guessed. So is a wall-clock time that summer time makes happen twice
+or not at all (`AmbiguousTime`).
 """
 
 from __future__ import annotations
@@ -22,7 +22,6 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from trod import wording
 from trod.errors import TrodError, WrongInput
 
 DAY_S = 86_400
@@ -76,11 +75,6 @@ def _check_offset(utc_offset_min: int) -> None:
 def raw_seconds(raw: datetime) -> float:
     """A naive clock time as seconds since 1970-01-01 00:00 *of the same clock*: what the vectorised calls take."""
     return (_check_naive("raw", raw) - _EPOCH).total_seconds()
-
-
-def raw_from_seconds(raw_s: float) -> datetime:
-    """The inverse of `raw_seconds`, to the microsecond."""
-    return _EPOCH + timedelta(seconds=raw_s)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -146,30 +140,6 @@ class CameraClock:
         _check_offset(self.utc_offset_min)
         object.__setattr__(self, "corrections", tuple(self.corrections))
 
-    def candidates(self, raw: datetime) -> tuple[datetime, ...]:
-        """Every instant (aware, UTC) that this clock time may mean, in order. At least one."""
-        raw_s = np.array([raw_seconds(raw)])
-        plain = _check_naive("raw", raw) - timedelta(minutes=self.utc_offset_min)
-        shifts = {
-            float(c._added_s(raw_s)[0]) for c in self.corrections if (bounds := c._bounds_s())[0] <= raw_s[0] < bounds[1]
-        } or {0.0}
-        return tuple(sorted((plain + timedelta(seconds=s)).replace(tzinfo=UTC) for s in shifts))
-
-    def to_utc(self, raw: datetime) -> datetime:
-        """The instant (aware, UTC) at which the clock showed `raw`.
-
-        Raises AmbiguousTime when corrections that disagree overlap there; WrongInput for a zoned time.
-        """
-        found = self.candidates(raw)
-        if len(found) > 1:
-            raise AmbiguousTime(
-                raw,
-                found,
-                "was shown twice by this camera's clock",
-                "Give the corrections ends that do not overlap, or say which is meant.",
-            )
-        return found[0]
-
     def to_utc_s(self, raw_s: ArrayLike) -> NDArray[np.float64]:
         """Many clock times at once.
 
@@ -188,43 +158,6 @@ class CameraClock:
             added = np.where(clash, np.nan, added)
             claimed |= here
         return raw - self.utc_offset_min * 60 + added
-
-    def raw_candidates(self, utc: datetime) -> tuple[datetime, ...]:
-        """Every naive time this clock may have shown at an instant, in order; none in a stretch it leapt over."""
-        plain_s = raw_seconds(
-            _check_aware("utc", utc).astimezone(UTC).replace(tzinfo=None) + timedelta(minutes=self.utc_offset_min)
-        )
-        found: set[datetime] = set()
-        for c in self.corrections:
-            low, high = c._bounds_s()
-            raw_s = plain_s - c.shift_s
-            if c.drift_s_per_day:
-                raw_s = low + (raw_s - low) / (1 + c.drift_s_per_day / DAY_S)
-            # To the microsecond, so that a stretch's own first instant comes back inside it.
-            raw_s = round(raw_s, 6)
-            if low <= raw_s < high:
-                found.add(raw_from_seconds(raw_s))
-        if not any(low <= plain_s < high for low, high in (c._bounds_s() for c in self.corrections)):
-            found.add(raw_from_seconds(plain_s))
-        return tuple(sorted(found))
-
-    def to_raw(self, utc: datetime) -> datetime:
-        """What the clock showed at an instant (aware). Naive.
-
-        Raises AmbiguousTime when it cannot be told: corrections that overlap, or a stretch the clock leapt
-        over.
-        """
-        found = self.raw_candidates(utc)
-        if len(found) != 1:
-            shown = utc.astimezone(UTC).replace(tzinfo=None)
-            as_utc = tuple(sorted({i for raw in found for i in self.candidates(raw)}))
-            raise AmbiguousTime(
-                shown,
-                as_utc if found else (),
-                f"UTC has {wording.plural(len(found), 'time', words=True)} on this camera's clock",
-                "Give the corrections ends that meet.",
-            )
-        return found[0]
 
 
 def offset_from_visit(shown_raw: datetime, true_utc: datetime, utc_offset_min: int) -> float:

@@ -116,21 +116,6 @@ def feet_from_m(length_m: float) -> float:
     return length_m / FOOT_M
 
 
-def m_from_feet(length_ft: float) -> float:
-    """A length in feet, in metres."""
-    return length_ft * FOOT_M
-
-
 def miles_from_m(length_m: float) -> float:
     """A length in metres, in statute miles."""
     return length_m / MILE_M
-
-
-def fahrenheit_from_c(temperature_c: float) -> float:
-    """A temperature in °C, in °F."""
-    return temperature_c * 9 / 5 + 32
-
-
-def c_from_fahrenheit(temperature_f: float) -> float:
-    """A temperature in °F, in °C."""
-    return (temperature_f - 32) * 5 / 9

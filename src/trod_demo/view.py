@@ -7,7 +7,7 @@ in the direction the camera points. The ground is the plane Y = -Z·tan(slope); 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -103,7 +103,3 @@ class View:
         z = (ahead * t).astype(np.float32)
         distance = (t * np.sqrt(px * px + py * py + 1)).astype(np.float32)
         return np.broadcast_to(x, (h, w)), np.broadcast_to(z, (h, w)), np.broadcast_to(distance, (h, w))
-
-    def resized(self, width_px: int, height_px: int) -> View:
-        """The same camera with another picture size."""
-        return replace(self, width_px=width_px, height_px=height_px)

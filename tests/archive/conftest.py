@@ -14,6 +14,7 @@ import pytest
 
 from trod.archive.card import scan
 from trod.archive.card_import import ImportResult, Placement, import_card, resume
+from trod.archive.sidecar import walk
 
 NOW = datetime(2026, 5, 17, 12, 0, tzinfo=UTC)
 FORD = Placement("willow-ford", "2026-spring")
@@ -72,6 +73,11 @@ class Desk:
 
     def resume(self, name: str = "one", **changes: Any) -> ImportResult:
         return resume(self.root, name, **{"already_have": lambda sha256: None, **changes})
+
+    def known(self) -> dict[str, str]:
+        """{SHA-256: path below the archive} of all files in bags: the memory of an archive without a catalogue."""
+        bags = [bag for folder in walk(self.root) for bag in folder.bags]
+        return {file.sha256: f"{bag.path}/{file.path}" for bag in bags for file in bag.files}
 
     def bag(self, result: ImportResult) -> Path:
         assert result.bag is not None

@@ -19,7 +19,6 @@ from trod.archive import copying, disk
 from trod.archive.card import Entry, scan
 from trod.archive.card_import import Placement, resume, unfinished
 from trod.archive.manifest import hash_file
-from trod.archive.sidecar import known_files
 from trod.archive.verify import verify
 from trod.errors import (
     ArchiveUnwritable,
@@ -272,7 +271,7 @@ def test_a_second_card_import_of_a_card_keeps_what_is_new_and_lists_the_rest(des
     desk.pictures(10)
     desk.take()
     desk.pictures(3, first=11)
-    result = desk.take(name="two", already_have=known_files(desk.root).get)
+    result = desk.take(name="two", already_have=desk.known().get)
     assert (result.files, result.new, result.duplicates) == (13, 3, 10)
     kept = lines(desk.bag(result) / "already-kept.jsonl")
     assert len(kept) == 10
@@ -286,7 +285,7 @@ def test_a_second_card_import_of_a_card_keeps_what_is_new_and_lists_the_rest(des
 def test_nothing_new_makes_no_bag(desk: Any) -> None:
     desk.pictures(4)
     desk.take()
-    result = desk.take(name="two", already_have=known_files(desk.root).get)
+    result = desk.take(name="two", already_have=desk.known().get)
     assert (result.bag, result.new, result.duplicates, result.safe_to_format) == (None, 0, 4, True)
     assert not (desk.root / "willow-ford" / "2026-spring" / "two").exists()
     assert unfinished(desk.root) == []
@@ -301,7 +300,7 @@ def test_an_earlier_copy_is_believed_only_when_it_is_there_and_whole(desk: Any, 
     desk.pictures(1)
     first = desk.take()
     kept = desk.bag(first) / first.copies[0].to
-    known = known_files(desk.root)
+    known = desk.known()
     if harm == "gone":
         kept.unlink()
     elif harm == "cut":

@@ -13,7 +13,6 @@ import pytest
 from trod.archive import card, disk
 from trod.archive.card import scan
 from trod.archive.card_import import resume, unfinished
-from trod.archive.sidecar import known_files
 from trod.errors import SourceBusy, SourceVanished, TrodError
 
 FIRST = "DCIM/100MEADW/MEAD0001.JPG"
@@ -49,7 +48,7 @@ def test_a_damaged_picture_is_kept_and_the_card_is_not_safe(desk: Any, content: 
     desk.fill(desk.card, {"DCIM/100MEADW/MEAD0050.JPG": content})
     result = desk.take()
     assert (result.new, whats(result)) == (3, {what})
-    again = desk.take(name="two", already_have=known_files(desk.root).get)
+    again = desk.take(name="two", already_have=desk.known().get)
     assert (again.bag, again.new, len(again.damaged), whats(again)) == (None, 0, 1, {what})
 
 
@@ -91,7 +90,7 @@ def test_a_folder_that_cannot_be_read(desk: Any, monkeypatch: pytest.MonkeyPatch
         result = desk.take()
     assert (result.new, whats(result)) == (3 + after, {"folder-unread"})
     assert "1 folder could not be read (DCIM/101MEADW)" in result.sentence
-    again = desk.take(name="two", already_have=known_files(desk.root).get)
+    again = desk.take(name="two", already_have=desk.known().get)
     assert (again.new, again.duplicates, again.safe_to_format) == (5 - after, 3 + after, True)
 
 
@@ -228,7 +227,7 @@ def test_a_read_error_that_a_second_try_mends_is_told(desk: Any, monkeypatch: py
     assert (result.new, result.lost, whats(result)) == (4, (), {"read-error"})
     assert (desk.bag(result) / "data/DCIM/100MEADW/MEAD0003.JPG").read_bytes() == desk.jpeg(3)
     monkeypatch.undo()
-    assert desk.take(name="two", already_have=known_files(desk.root).get).safe_to_format, "a run without errors"
+    assert desk.take(name="two", already_have=desk.known().get).safe_to_format, "a run without errors"
 
 
 def test_a_copy_that_came_out_damaged_is_read_again_and_the_better_one_kept(
@@ -426,5 +425,5 @@ def test_a_card_that_is_being_imported_is_left_alone(desk: Any, where: str) -> N
 
     assert desk.take(already_have=second).new == 3
     assert len(refused) == 3
-    assert desk.take(name="three", already_have=known_files(desk.root).get).new == 0
+    assert desk.take(name="three", already_have=desk.known().get).new == 0
     assert unfinished(desk.root) == [] and not list((desk.root / ".incoming").iterdir())

@@ -21,7 +21,6 @@ from trod.archive.sidecar import (
     append_identification,
     append_identifications,
     archive_id,
-    known_files,
     lock,
     move_bag,
     read_identifications,
@@ -306,12 +305,6 @@ def test_a_walk_tells_of_damage_and_goes_on(desk: Any) -> None:
     assert [f.size_bytes for f in folder.bags[0].files] == [None, 2000]
     assert len(folder.torn) == 3
     assert folder.words == ({},)
-
-
-def test_known_files_are_the_memory_of_an_archive_without_a_catalogue(desk: Any) -> None:
-    desk.pictures(2)
-    result = desk.take()
-    assert known_files(desk.root) == {c.sha256: f"{result.bag}/{c.to}" for c in result.copies}
 
 
 def test_a_bag_without_a_deployment_is_moved_to_one_whole(desk: Any) -> None:

@@ -17,7 +17,7 @@ from trod.drawing import silhouettes
 from trod.errors import WrongInput
 from trod.planning.catch.animals import ANIMALS, Build, animal
 from trod.planning.equipment.camera import CameraSpec, Figures
-from trod.planning.ground.site import SiteGround, Trunk, snow_by_month
+from trod.planning.ground.site import SiteGround, Trunk
 from trod.planning.place import glare, inputs, setup
 from trod.planning.place.advice import path_to_axis
 from trod.planning.place.placement import Mount, work_out
@@ -87,7 +87,7 @@ def test_the_path_is_drawn_on_the_side_that_bearing_and_heading_give() -> None:
 
 
 def test_snow_is_drawn_when_there_is_any() -> None:
-    snowy = replace(TRAIL, snow_m=snow_by_month({1: 0.5}))
+    snowy = replace(TRAIL, snow_m=(0.5, *[0.0] * 11))
 
     assert "usual snow 0.50 m" in text_of(both(snowy)[1])
     assert "snow" not in text_of(both(TRAIL)[1])

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from trod.findings import Evidence, Filter
-from trod.findings.effort import effort, hours_by_clock, watched_at
+from trod.findings.effort import effort, hours_by_clock, possible_at
 from trod.findings.observations import select
 
 watch = invented.watch
@@ -104,6 +104,6 @@ def test_an_instant_in_a_gap_is_not_watched() -> None:
         )
     )
 
-    assert watched_at(chosen)("alder-ford", invented.utc("2026-01-09 00:00"))  # type: ignore[arg-type]
-    assert not watched_at(chosen)("alder-ford", invented.utc("2026-01-12 00:00"))  # type: ignore[arg-type]
-    assert not watched_at(chosen)("barn-track", invented.utc("2026-01-09 00:00"))  # type: ignore[arg-type]
+    assert possible_at(chosen)("alder-ford", invented.utc("2026-01-09 00:00"))  # type: ignore[arg-type]
+    assert not possible_at(chosen)("alder-ford", invented.utc("2026-01-12 00:00"))  # type: ignore[arg-type]
+    assert not possible_at(chosen)("barn-track", invented.utc("2026-01-09 00:00"))  # type: ignore[arg-type]

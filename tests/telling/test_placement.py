@@ -14,7 +14,7 @@ from trod.errors import WrongInput
 from trod.planning.catch import crossing, walkby
 from trod.planning.catch.animals import ANIMALS, animal
 from trod.planning.equipment.camera import CameraSpec, Figures
-from trod.planning.ground.site import Branch, Horizon, SiteGround, Trunk, snow_by_month
+from trod.planning.ground.site import Branch, Horizon, SiteGround, Trunk
 from trod.planning.place.advice import PlacementAdvice
 from trod.planning.place.placement import Mount, work_out
 from trod.telling import placement, setups
@@ -57,7 +57,7 @@ def test_every_piece_of_advice_has_a_value_and_a_reason() -> None:
         TRAIL,
         trunk=Trunk(diameter_cm=18),
         branch=Branch(height_m=2, length_m=1.5, diameter_mm=20),
-        snow_m=snow_by_month({1: 0.5}),
+        snow_m=(0.5, *[0.0] * 11),
     )
     found = work_out(CAMERA, ground, DEER, Mount(herd=4))
 
@@ -149,7 +149,7 @@ def test_a_herd_too_dense_for_a_low_camera_gets_no_number() -> None:
 
 
 def test_snow_lifts_the_lens_or_warns() -> None:
-    winter = replace(TRAIL, slope_deg=0, snow_m=snow_by_month({1: 0.8, 2: 0.8}))
+    winter = replace(TRAIL, slope_deg=0, snow_m=(0.8, 0.8, *[0.0] * 10))
     free = work_out(CAMERA, winter, DEER)
     asked = work_out(CAMERA, winter, DEER, Mount(height_m=0.6))
     summer = work_out(CAMERA, winter, DEER, Mount(months=(6, 7)))
@@ -161,7 +161,7 @@ def test_snow_lifts_the_lens_or_warns() -> None:
 
 
 def test_deep_snow_that_only_a_ladder_reaches_says_so() -> None:
-    deep = replace(TRAIL, snow_m=snow_by_month({2: 2.0}))
+    deep = replace(TRAIL, snow_m=(0.0, 2.0, *[0.0] * 10))
 
     assert "take a ladder" in piece(work_out(CAMERA, deep, DEER), "height").caution
 

@@ -47,7 +47,6 @@ __all__ = [
     "deployment_folder",
     "drop_sidecar",
     "folders_of_bags",
-    "known_files",
     "lock",
     "look_ledger",
     "look_private",
@@ -428,17 +427,6 @@ def _lines(path: Path) -> list[Json]:
     except FileNotFoundError:
         return []
     return [identification for line in data.split(b"\n") if (identification := _word(line)) is not None]
-
-
-def known_files(archive_root: Path) -> dict[str, str]:
-    """{SHA-256: path below the archive} of all files in bags: `already_have` without a catalogue."""
-    known: dict[str, str] = {}
-    for bag in bag_folders(archive_root):
-        with contextlib.suppress(OSError):
-            at = bag.relative_to(archive_root).as_posix()
-            for path, sha256 in read_manifest((bag / MANIFEST).read_bytes()).files.items():
-                known.setdefault(sha256, f"{at}/{path}")
-    return known
 
 
 def move_bag(archive_root: Path, bag: str, place: Placement, *, now: datetime) -> str:

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from trod.planning.ground.weather import Climate
     from trod.planning.last.endurance import Outfit, StopForecast
 
-OUTFIT = ("batteries", "card", "delay", "burst", "clip")
 FREE = ("model", "idle", "triggers", "feature", "lat", "nights", "losses", "begin")
 
 

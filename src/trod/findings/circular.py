@@ -67,27 +67,6 @@ def direction(theta: ArrayLike, counts: ArrayLike | None = None, *, group_width_
     return Direction(x=x, y=y, r=r, r_corrected=min(1.0, r * mend), mean_rad=math.atan2(y, x) % TURN, n=n)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Rayleigh:
-    """Rayleigh's test of evenness against one preferred direction: R = n·r, z = n·r², and p."""
-
-    resultant: float
-    z: float
-    p: float
-
-
-def rayleigh(found: Direction) -> Rayleigh:
-    """Whether the sample could come from an even circle.
-
-    Blind to two opposite peaks: double the angles to see those.
-    Notes : p = exp(√(1 + 4n + 4(n² − R²)) − (1 + 2n)).
-    References : Zar (2010) eqs 27.2–27.4 (the approximation is Greenwood & Durand's).
-    """
-    n, resultant = found.n, found.n * found.r
-    p = math.exp(math.sqrt(1 + 4 * n + 4 * (n * n - resultant * resultant)) - (1 + 2 * n))
-    return Rayleigh(resultant=resultant, z=n * found.r**2, p=min(1.0, p))
-
-
 def a1(kappa: ArrayLike) -> Floats:
     """Mean resultant length of a von Mises law, I₁(κ)/I₀(κ)."""
     k = np.asarray(kappa, dtype=float)
@@ -112,23 +91,6 @@ def von_mises(theta: ArrayLike, mean_rad: float, kappa: float) -> Floats:
         np.exp(kappa * (np.cos(np.asarray(theta, dtype=float) - mean_rad) - 1)) / (TURN * i0e(kappa)),
         dtype=float,
     )
-
-
-def kernel_curve(at: ArrayLike, theta: ArrayLike, kappa: float, weights: ArrayLike | None = None) -> Floats:
-    """Kernel density on the circle: the weighted mean of von Mises kernels, per radian.
-
-    at : (m,), theta : (n,), weights : (n,), any scale. Returns (m,).
-    References : C. C. Taylor (2008) Automatic bandwidth selection for circular density estimation,
-    Comput. Stat. Data Anal. 52:3493–3500.
-    """
-    where, sample = np.asarray(at, dtype=float), np.asarray(theta, dtype=float)
-    weight = np.ones_like(sample) if weights is None else np.asarray(weights, dtype=float)
-    out = np.zeros(len(where))
-    for start in range(0, len(sample), 4096):  # in slices, so that memory stays small
-        part = slice(start, start + 4096)
-        out += np.exp(kappa * (np.cos(where[:, None] - sample[None, part]) - 1)) @ weight[part]
-    curve: Floats = out / (weight.sum() * TURN * float(i0e(kappa)))
-    return curve
 
 
 def bandwidth_kappa(theta: ArrayLike, *, weights: ArrayLike | None = None, worth: float | None = None) -> float:
@@ -172,11 +134,6 @@ def activity_level(curve_per_rad: ArrayLike) -> float:
     if not peak > 0:
         raise NotEnoughEvidence("a curve that is nowhere above zero", need="at least one time of day")
     return 1 / (TURN * peak)
-
-
-def von_mises_activity_level(kappa: float) -> float:
-    """Activity level of a von Mises law: I₀(κ)·e^{−κ}."""
-    return float(i0e(kappa))
 
 
 def overlap(curve_a: ArrayLike, curve_b: ArrayLike) -> float:

@@ -396,7 +396,7 @@ def _activity(
             None,
             f"the detections are worth {round(n / scatter.phi)} that come by themselves; it takes {FEWEST_FOR_LEVEL}",
         )
-    plain = 1 / (24 * float(smooth.density.max()))
+    plain = circular.activity_level(smooth.density * 24 / circular.TURN)
     again = 1 / (24 * boot.max(axis=1))
     level = min(1.0, plain**2 / float(np.exp(np.log(again).mean())))
     ends = (1 / (24 * float(high.max())), min(1.0, 1 / (24 * float(low.max()))))

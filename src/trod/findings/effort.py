@@ -168,13 +168,11 @@ def all_spans(selection: Selection) -> tuple[Span, ...]:
     return tuple(span for _, spans in selection.watched.values() for span in spans)
 
 
-def watched_at(selection: Selection) -> Callable[[str, float], bool]:
-    """A question to ask often: did any camera at a site count as watching at an instant? Ends included."""
-    return _lookup(selection.watched.values())
-
-
 def possible_at(selection: Selection) -> Callable[[str, float], bool]:
-    """The same with all the time of which nobody knows."""
+    """A question to ask often: may any camera at a site have watched at an instant?
+
+    What counts as watched, and all the time of which nobody knows. Ends included.
+    """
     return _lookup((*selection.watched.values(), *selection.open.values()))
 
 

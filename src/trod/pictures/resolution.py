@@ -114,22 +114,6 @@ class Resolution:
             f"(90 % interval over {self.edges} edges {low:.2g} to {high:.2g})."
         )
 
-    def chart_rows(self) -> list[dict[str, float | str]]:
-        """Rows for a chart of both responses, up to half a cycle per pixel."""
-        made: list[dict[str, float | str]] = []
-        for name, response in (("left to right", self.columns), ("top to bottom", self.rows)):
-            for f, m in zip(response.frequency_cpp[::2], response.mtf[::2], strict=True):
-                if f <= 0.5:
-                    made.append(
-                        {
-                            "direction": name,
-                            "cycles_per_pixel": round(float(f), 4),
-                            "cycles_per_deg": round(float(f) * self.pixels_per_deg, 3),
-                            "response": round(float(m), 4),
-                        }
-                    )
-        return made
-
 
 def read_levels(path: Path) -> NDArray[np.uint8]:
     """The pixels of a picture, upright: (rows, columns, 3), or (rows, columns) when it is stored grey.

@@ -6,7 +6,6 @@ import base64
 import io
 import json
 import re
-from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -19,7 +18,7 @@ from PIL import Image
 from trod.errors import WrongInput
 from trod.field.form import reading
 from trod.field.form.reading import read_field_form
-from trod.field.form.visit import Changes, VisitNote, WalkPass
+from trod.field.form.visit import Changes, WalkPass
 
 
 def read(file: dict[str, Any]) -> reading.FieldFormReturn:
@@ -47,13 +46,6 @@ def test_all_that_was_noted_comes_back(made: Any) -> None:
     assert visit.place is not None and visit.place.accuracy_m == 6
     assert visit.photos[0].jpeg == made.jpeg() and visit.photos[0].width == 8
     assert came.doubts == ()
-
-
-def test_the_clock_s_error_is_told_against_the_offset_it_was_set_to(note: Callable[..., VisitNote]) -> None:
-    """Camera 09:33:12 when it was 08:33:10 UTC: 2 s ahead for a camera that keeps UTC+1."""
-    assert note().clock_ahead_s(60) == 2
-    assert note().clock_ahead_s(0) == 3602
-    assert note(clock={"shown": None, "true_at": None, "photographed_at": None}).clock_ahead_s(60) is None
 
 
 def test_a_file_with_a_byte_order_mark_or_as_bytes_reads_the_same(made: Any) -> None:

@@ -15,9 +15,7 @@ from trod.planning.equipment.camera import ASSUMED, CameraSpec, Figures
 from trod.planning.equipment.energy import (
     Draw,
     burst_energy_j,
-    day_energy_wh,
     parts_doubt_ln,
-    steady_days,
     trigger_energy_j,
 )
 from trod.planning.last.stopping import Outfit
@@ -46,35 +44,6 @@ def test_common_practice_a_burst_of_three_costs_less_than_three_singles(frame: s
 def test_a_burst_of_nothing_is_refused() -> None:
     with pytest.raises(WrongInput, match="frames: got 0; needed: a whole number of pictures, 1 or more"):
         burst_energy_j(frames=0, wake_j=2, frame_j=1)
-
-
-def test_a_day_of_sixty_pictures_and_how_long_eight_batteries_last() -> None:
-    """By hand: 1.2 mW all day, 40 pictures of 3 J, 20 of 9 J are 0.112133 Wh; 28.8 Wh last 256.84 days."""
-    draw = WORKED
-
-    day_wh = day_energy_wh(draw, 60, frames=1, night_share=20 / 60)
-
-    assert day_wh == approx(0.112133, abs=5e-7)
-    assert 36 * 0.8 / day_wh == approx(256.837, abs=5e-4)
-
-
-def test_a_quiet_camera_on_eight_lithium_batteries() -> None:
-    """By hand: six bursts of three a day, half by night, are 0.0521333 Wh; 33.8554 Wh at 5 °C last 649.40 days."""
-    draw = WORKED
-    day_wh = day_energy_wh(draw, 6, frames=3, night_share=0.5)
-
-    lasting = steady_days(Pack(battery=BATTERIES["FR6"]), draw, day_wh=day_wh, temperature_c=5)
-
-    assert day_wh == approx(0.0521333, abs=5e-8)
-    assert lasting.flash_days == approx(649.40, abs=0.005)
-    assert lasting.day_days > lasting.flash_days
-
-
-def test_the_flash_fails_long_before_day_pictures_on_alkaline_in_the_cold() -> None:
-    draw = Draw()
-    cold = steady_days(Pack(battery=BATTERIES["LR6"]), draw, day_wh=0.1, temperature_c=-20)
-
-    assert cold.day_days > 1.5 * cold.flash_days
 
 
 def test_common_practice_three_single_triggers_cost_more_than_a_burst_of_three() -> None:
@@ -112,14 +81,6 @@ def test_a_camera_without_flash_pays_no_flash() -> None:
 
     assert draw.night_frame_j == draw.day_frame_j
     assert draw.night_pulse_w == draw.day_pulse_w
-
-
-def test_waiting_alone_is_the_energy_of_a_day_without_triggers() -> None:
-    draw = replace(WORKED, radio_j=30)
-
-    assert day_energy_wh(draw, 0) == approx(draw.idle_wh_a_day) == approx(0.0288)
-    assert day_energy_wh(draw, 0, messages_per_day=12) == approx(0.0288 + 0.1)
-    assert day_energy_wh(draw, 0, lapses_per_day=1) == approx(0.0288 + 3 / 3600)
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from pytest import approx
 
 from trod.errors import TrodError, WrongInput
-from trod.planning.ground import site
 from trod.planning.ground.site import Horizon, SiteGround
 
 
@@ -49,13 +48,13 @@ def test_any_typed_text_is_read_or_refused(text: str) -> None:
 
 
 def test_snow_is_told_by_month() -> None:
-    ground = SiteGround(latitude_deg=47, snow_m=site.snow_by_month({1: 0.6, 2: 0.9}))
+    ground = SiteGround(latitude_deg=47, snow_m=(0.6, 0.9, *[0.0] * 10))
 
     assert ground.deepest_snow_m() == 0.9
     assert ground.deepest_snow_m((1, 12)) == 0.6
     assert SiteGround(latitude_deg=47).deepest_snow_m() == 0
-    with pytest.raises(WrongInput):
-        site.snow_by_month({13: 1.0})
+    with pytest.raises(WrongInput, match="needed: twelve depths in metres"):
+        SiteGround(latitude_deg=47, snow_m=(0.6, 0.9))
 
 
 @pytest.mark.parametrize(

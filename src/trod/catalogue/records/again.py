@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import uuid as uuids
 from collections.abc import Mapping
-from datetime import UTC, timedelta
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -191,8 +191,3 @@ def _link(deployment: Deployment, new: list[tuple[Sequence, StatedSequence]], pi
             covers.append((mine[len(mine) // 2], row.pk))
     facts.write_many(Picture, ("deployment", "sequence", "taken_at"), linked)
     facts.write_many(Sequence, ("cover",), covers)
-
-
-def in_utc(row: RecordImport) -> str:
-    """When it was imported, as text."""
-    return f"{row.at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"

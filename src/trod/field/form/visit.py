@@ -8,8 +8,6 @@ from dataclasses import dataclass, field, fields
 from datetime import datetime
 from typing import Any, Literal
 
-from trod import clock
-
 Outcome = Literal["visited", "not visited"]
 Arrival = Literal["working", "dead", "full", "knocked", "blind", "gone", "unknown"]
 Way = Literal["left to right", "right to left", "towards", "away"]
@@ -111,13 +109,6 @@ class VisitNote:
     def stands(self) -> bool:
         """Whether somebody was there, by this note."""
         return self.outcome == "visited" and not self.withdrawn
-
-    def clock_ahead_s(self, utc_offset_min: int) -> float | None:
-        """By how much the camera's clock was ahead of the phone's; None when it was not read [s].
-
-        utc_offset_min : the offset from UTC that the camera's clock is meant to keep [min].
-        """
-        return clock.error_s(self.clock_shown, self.clock_true_at, utc_offset_min)
 
     def digest(self) -> str:
         """SHA-256 over all that the note says; the same for the same words.

@@ -12,15 +12,8 @@ from trod.errors import WrongInput, positive
 
 # Part of a card that is left for pictures after the file system's own tables. Assumed.
 USABLE_SHARE = 0.995
-# A FAT32 file is at most 2**32 - 1 bytes long (Microsoft FAT specification; SD Association).
-FAT32_MOST_BYTES = 2**32 - 1
-# DCF (CIPA DC-009): file numbers run from 0001 to 9999, then a new folder begins or names repeat.
-LAST_NUMBER = 9999
 # Fewer pictures than this say too little of their mean size.
 FEWEST = 20
-GIB = 2**30
-# SD Association: up to 2 GB FAT12/16, to 32 GB FAT32, to 2 TB exFAT.
-FAMILIES = ((2.0, "FAT16"), (32.0, "FAT32"), (2000.0, "exFAT"))
 
 
 def usable_mb(card_gb: float) -> float:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from trod.errors import WrongInput, positive
-from trod.planning.equipment.batteries import PULSE_WEIGHT, Pack
+from trod.planning.equipment.batteries import PULSE_WEIGHT
 from trod.planning.equipment.camera import ASSUMED, CameraSpec
 
 # Assumed until somebody measures with a meter in the line; see `Draw.sources`.
@@ -149,57 +149,3 @@ def trigger_energy_j(draw: Draw, *, frames: int, clip_s: float, night_share: flo
     day = frames * draw.day_frame_j + clip_s * draw.day_clip_w
     night = frames * draw.night_frame_j + clip_s * draw.night_clip_w
     return draw.wake_j + (1 - night_share) * day + night_share * night
-
-
-def day_energy_wh(
-    draw: Draw,
-    triggers_per_day: float,
-    *,
-    frames: int = 1,
-    clip_s: float = 0.0,
-    night_share: float = 0.5,
-    lapses_per_day: float = 0.0,
-    messages_per_day: float = 0.0,
-) -> float:
-    """What a day costs. [Wh]
-
-    lapses_per_day : pictures by the clock, taken to be day pictures. messages_per_day : sent by radio.
-    """
-    for name, value in (
-        ("triggers_per_day", triggers_per_day),
-        ("lapses_per_day", lapses_per_day),
-        ("messages_per_day", messages_per_day),
-    ):
-        positive(name, value, needed="a number a day, 0 or more", zero=True)
-    each = trigger_energy_j(draw, frames=frames, clip_s=clip_s, night_share=night_share)
-    joules = draw.idle_w * SECONDS_A_DAY + triggers_per_day * each
-    joules += lapses_per_day * (draw.wake_j + draw.day_frame_j) + messages_per_day * draw.radio_j
-    return joules / 3600
-
-
-@dataclass(frozen=True, kw_only=True)
-class Lasting:
-    """Days a pack lasts when every day is alike.
-
-    flash_days : until the flash's pulse is too much for the batteries: night pictures fail or the camera resets.
-    day_days :
-    until day pictures fail, too, at the same use; never sooner.
-    """
-
-    flash_days: float
-    day_days: float
-
-
-def steady_days(pack: Pack, draw: Draw, *, day_wh: float, temperature_c: float, age_years: float = 0.0) -> Lasting:
-    """How long a pack lasts at one temperature and one use a day: two dates, flash and day pictures.
-
-    A quick look, for comparing. When camera and weather vary, ask for a forecast, which has a range.
-    """
-    positive("day_wh", day_wh, needed="watt-hours a day, 0 or more", zero=True)
-    if day_wh == 0:
-        return Lasting(flash_days=math.inf, day_days=math.inf)
-    flash, day = (
-        float(pack.usable_wh(temperature_c, pulse, pulse_weight=draw.pulse_weight, age_years=age_years))
-        for pulse in (max(draw.night_pulse_w, draw.day_pulse_w), draw.day_pulse_w)
-    )
-    return Lasting(flash_days=flash / day_wh, day_days=day / day_wh)

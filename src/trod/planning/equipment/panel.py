@@ -13,10 +13,6 @@ from trod.errors import WrongInput, positive
 PERFORMANCE = 0.5
 # Hours of full sun a day by month, January first: an open northern site under some trees. Assumed.
 SUN_HOURS = (0.8, 1.3, 2.0, 2.5, 2.8, 3.0, 2.9, 2.6, 2.0, 1.3, 0.9, 0.6)
-NO_CHARGE_IN_FROST = (
-    "Lithium iron phosphate and other rechargeable lithium batteries must not be charged below 0 °C; lead-acid "
-    "takes little charge in frost. A panel helps least when it is needed most: snow, low sun, cold."
-)
 
 
 @dataclass(frozen=True, kw_only=True)

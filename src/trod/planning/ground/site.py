@@ -6,7 +6,7 @@ map. Nothing in it is a camera's.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -179,11 +179,3 @@ class SiteGround:
     def deepest_snow_m(self, months: Sequence[int] = range(1, 13)) -> float:
         """The deepest usual snow of these months (1 is January). [m]"""
         return max((self.snow_m[month - 1] for month in months), default=0.0) if self.snow_m else 0.0
-
-
-def snow_by_month(depths: Mapping[int, float]) -> tuple[float, ...]:
-    """Twelve depths from the months that have any, {1: 0.6, 2: 0.8}. [m]"""
-    for month in depths:
-        if month not in range(1, 13):
-            raise WrongInput("month", got=month, needed="a month from 1 to 12")
-    return tuple(float(depths.get(month, 0.0)) for month in range(1, 13))

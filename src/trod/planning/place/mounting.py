@@ -31,7 +31,6 @@ REFERENCE_TRUNK_CM = 25.4
 CLOSE_M = 0.1  # nearer than this nothing is told in metres
 STEEPEST_DEG = 89.999  # of a picture's edges; a wide lens on a steep tilt looks past its own foot
 GREEN_WOOD_GPA = 8.0  # stiffness of a living branch; assumed
-GREEN_WOOD_KG_M3 = 900.0
 
 
 def _slope(slope_deg: float) -> float:
