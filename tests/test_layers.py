@@ -302,6 +302,21 @@ def test_no_page_room_imports_another() -> None:
     assert not faults, "\n".join(faults)
 
 
+def test_what_page_rooms_share_knows_nothing_of_forms() -> None:
+    """Forms of records may use what is shared; it was the other way round as well, and neither could be read alone."""
+    edges = edges_below("web")
+    rooms = {p.name for p in (SOURCE / "web").iterdir() if (p / "__init__.py").exists()} - {"templatetags"}
+
+    assert ("forms", "shared") in {(room, target) for room, _, target in edges}
+    faults = [f"{module} imports {target}" for room, module, target in edges if room == "shared" and target in rooms]
+    faults += [
+        f"{module} imports {target}"
+        for room, module, target in edges
+        if room == "forms" and target in rooms - {"shared"}
+    ]
+    assert not faults, "\n".join(faults)
+
+
 def test_the_test_of_page_rooms_can_fail() -> None:
     named = imports_of("def f():\n    from trod.web.today import pages", "trod.web.map")
 

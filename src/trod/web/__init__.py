@@ -14,11 +14,12 @@ questions        the questions and their answers
 reports          reports, exports, packages
 people           the person at the keyboard, accounts, species, the reserve, cautions
 
-shared           what several of them need: rights, who may see people, lists, timelines
-forms            the forms of records; `common` has units, local times, limits beside the field
+shared           what several of them need: rights, who may see people, timelines, keys of maps
+forms            the forms of records, lists of them; `common` has units, local times, limits beside the field
 templatetags     what templates call
 
 pages            what every page shares: the heading, the person at the keyboard, theme and units
+addresses        numbers in an address
 access sessions  who may come in; sessions whose keys the database does not know
 seen refused     nobody's change is overwritten unseen; why something was not saved
 reading beside   what takes seconds, read or worked out beside the pages

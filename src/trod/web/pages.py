@@ -36,6 +36,9 @@ FOOT = (
     Door("Settings", "people:settings", "people"),
 )
 
+# Rooms that have no door of their own: the one they are reached through.
+THROUGH = {"maintenance": "cameras", "planner": "map", "setup_sheet": "map"}
+
 THEMES = ("auto", "light", "night")
 
 
@@ -50,13 +53,14 @@ def everywhere(request: HttpRequest) -> dict[str, Any]:
     from trod.catalogue.models import Reserve
 
     match = getattr(request, "resolver_match", None)
+    room = match.namespace if match else ""
     theme = request.COOKIES.get("theme", "auto")
     reserve = Reserve.objects.order_by("id").first()
     units = request.COOKIES.get("units") or (reserve.units if reserve else "metric")
     return {
         "nav": NAV,
         "foot": FOOT,
-        "here": match.namespace if match else "",
+        "here": THROUGH.get(room, room),
         "theme": theme if theme in THEMES else "auto",
         "units": "us" if units == "us" else "metric",
         "reserve": reserve,

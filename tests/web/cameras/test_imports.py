@@ -8,7 +8,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from trod.catalogue import models as m
 from trod.catalogue import texts
 from trod.errors import WrongInput
-from trod.web.shared import lists
+from trod.web.forms import lists
 
 pytestmark = pytest.mark.django_db
 SITES = "name,latitude,longitude,feature\nMill,47.31,13.92,ford\nTop,47.32,13.93,saddle or ridge\n"

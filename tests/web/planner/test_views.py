@@ -10,6 +10,7 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from forms_on_pages import forms_of
 
 from trod.catalogue import models as m
 from trod.web.planner.forms import SITE_COLUMNS
@@ -395,7 +396,7 @@ def test_walks_come_back_in_feet_as_they_were_walked(client, cast, model):
     test = m.WalkTest.objects.get()
 
     assert test.walks[0]["offset_m"] == pytest.approx(13 * 0.3048, abs=1e-3)
-    assert client.get(f"{MEADOW}walk-test/{test.uuid}/").context["walks"][0]["offset"] == "13"
+    assert client.get(f"{MEADOW}walk-test/{test.uuid}/").context["walks"][0]["offset"].value() == "13"
 
 
 @pytest.mark.parametrize(
@@ -415,6 +416,29 @@ def test_a_walk_that_cannot_be_noted_is_told_and_nothing_typed_is_lost(client, c
     assert told in text(answer)
     assert "by the ash" in text(answer)
     assert not m.WalkTest.objects.exists()
+
+
+def test_a_kept_angle_and_speed_that_are_on_no_list_can_be_kept_again(client, cast, model):
+    odd = {"offset_m": 4.0, "angle_deg": 72.5, "speed_m_s": 1.7, "got": "part"}
+    test = m.WalkTest.objects.create(deployment=cast.deployment, at=cast.now, by="Ada", walks=[odd])
+    page = client.get(f"{MEADOW}walk-test/{test.uuid}/").content.decode()
+
+    assert '<option value="72.5" selected>72.5°</option>' in page
+    assert '<option value="1.7" selected>as kept, 1.7 m/s</option>' in page
+    form = next(one for one in forms_of(page, path=f"{MEADOW}walk-test/{test.uuid}/") if "got_1" in one.data())
+    client.post(f"{MEADOW}walk-test/{test.uuid}/", form.data(offset_1="5"))
+    assert m.WalkTest.objects.get().walks == [odd | {"offset_m": 5.0}]
+
+
+def test_a_walk_in_feet_and_inches_is_read_and_what_is_wrong_stands_at_its_line(client, cast, model):
+    m.Reserve.objects.update(units="us")
+    told = {"at": "2026-07-01T10:00"}
+    wrong = client.post(f"{MEADOW}walk-test/", told | walk(1) | walk(2, offset="half an inch")).content.decode()
+
+    assert 'id="walk-2-error"><li>got “half an inch”; needed: how far off the line lay, in ft</li>' in wrong
+    assert 'aria-describedby="walk-2-error"' in wrong and "walk-1-error" not in wrong
+    client.post(f"{MEADOW}walk-test/", told | walk(1, offset="13 ft 2 in") | walk(2, offset="", got=""))
+    assert m.WalkTest.objects.get().walks[0]["offset_m"] == pytest.approx((13 + 2 / 12) * 0.3048, abs=1e-3)
 
 
 def test_more_lines_can_be_had_for_more_walks(client, cast, model):

@@ -16,8 +16,8 @@ from trod.catalogue.imports import clocks
 from trod.catalogue.models import ClockCorrection, Deployment, Job
 from trod.errors import TrodError
 from trod.web.access import person
+from trod.web.addresses import whole
 from trod.web.forms.cameras import ClockForm, offset_words
-from trod.web.forms.common import whole
 
 FOLLOWS = "Times and sequences follow meanwhile; the bar below tells how far they are."
 

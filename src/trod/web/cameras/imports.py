@@ -13,8 +13,8 @@ from django.views.decorators.http import require_GET, require_http_methods
 from trod.catalogue import texts
 from trod.catalogue.models import Reserve, Site
 from trod.errors import WrongInput
+from trod.web.forms import lists
 from trod.web.forms.common import offer_undo
-from trod.web.shared import lists
 
 TITLES = {
     "sites": "Bring sites",

@@ -21,9 +21,9 @@ from trod.telling import measures, ranking
 from trod.units import system_of
 from trod.web.cameras import models_compare, models_csv, models_pages, models_picture, models_resolve
 from trod.web.cameras.models_form import CameraModelForm
+from trod.web.forms import lists
 from trod.web.forms.common import offer_undo, units_for
 from trod.web.forms.records import RecordPages, the_reserve
-from trod.web.shared import lists
 
 form_methods = require_http_methods(["GET", "POST"])
 MOST_COMPARED = 40

@@ -15,7 +15,8 @@ from trod import clock
 from trod.catalogue.models import Camera, Card, Deployment, Reserve, Site, Visit
 from trod.catalogue.models.overlap import MESSAGE as OVERLAP
 from trod.catalogue.models.overlap import NAME as OVERLAP_NAME
-from trod.web.forms.common import Input, LocalMoment, RecordForm, box, refusal, whole
+from trod.web.addresses import whole
+from trod.web.forms.common import Input, LocalMoment, RecordForm, box, refusal
 
 
 def camera_asked(request: HttpRequest) -> Camera | None:

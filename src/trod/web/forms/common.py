@@ -6,7 +6,6 @@ that asks and can be undone.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Mapping
 from copy import copy
 from datetime import datetime
@@ -62,11 +61,6 @@ def unit_of(field: str, units: str) -> Scale | None:
     """The scale on which a person who reads `units` ('metric' or 'us') types this field."""
     stored = stored_in(field)
     return None if stored is None else scale(stored, units)
-
-
-def whole(text: str) -> int | None:
-    """The number of an address or a form that Trod itself wrote: up to nine plain digits, else None."""
-    return int(text) if re.fullmatch(r"[0-9]{1,9}", text) else None
 
 
 def units_for(request: HttpRequest, reserve: Reserve | None) -> System:

@@ -10,7 +10,6 @@ from django.views.decorators.http import require_GET
 from trod.catalogue.models import Camera
 from trod.web.forms.records import the_reserve
 from trod.web.maintenance import batteries
-from trod.web.maintenance.common import HERE
 
 
 @require_GET
@@ -18,7 +17,7 @@ def all_batteries(request: HttpRequest) -> HttpResponse:
     """Every camera's batteries in a line; the longest in first."""
     found = batteries.stories(the_reserve(), timezone.now())
     found.sort(key=lambda s: (-(s.present.days if s.present else -1), str(s.camera)))
-    return render(request, "trod/maintenance/all_batteries.html", {"stories": found, **HERE})
+    return render(request, "trod/maintenance/all_batteries.html", {"stories": found})
 
 
 @require_GET
@@ -35,6 +34,5 @@ def of_camera(request: HttpRequest, pk: int) -> HttpResponse:
         "chart": batteries.bars_svg(story.sets) if story.sets else "",
         "marks": [(batteries.mark_svg(end), words) for end, words in batteries.MARKS],
         "nights_known": batteries.nights(reserve) is not None,
-        **HERE,
     }
     return render(request, "trod/maintenance/batteries.html", context)

@@ -14,7 +14,6 @@ from trod.web import seen
 from trod.web.forms.common import offer_undo
 from trod.web.forms.records import the_reserve
 from trod.web.maintenance import cards
-from trod.web.maintenance.common import HERE
 
 DOUBT = "doubt"
 
@@ -46,7 +45,6 @@ def chain(request: HttpRequest) -> HttpResponse:
         "where": asked,
         "label": word,
         "total": len(found),
-        **HERE,
     }
     return render(request, "trod/maintenance/cards.html", context)
 
@@ -72,7 +70,7 @@ def card(request: HttpRequest, pk: int) -> HttpResponse:
         )
         if _offered(state, row, line)
     ]
-    context = {"line": line, "card": row, "steps": steps, "moves": moves, **HERE}
+    context = {"line": line, "card": row, "steps": steps, "moves": moves}
     return render(request, "trod/maintenance/card.html", context)
 
 

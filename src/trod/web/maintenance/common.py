@@ -12,8 +12,6 @@ from django.http import HttpResponse
 
 from trod.catalogue.models import Deployment
 
-HERE: dict[str, Any] = {"here": "cameras"}  # the page name that stands marked in the masthead
-
 
 def spans(deployments: Iterable[Deployment], now: datetime) -> list[tuple[datetime, datetime]]:
     """When these stood, up to now."""

@@ -20,7 +20,6 @@ from trod.web.access import person
 from trod.web.forms.common import offer_undo
 from trod.web.forms.records import RecordPages
 from trod.web.maintenance import incidents
-from trod.web.maintenance.common import HERE
 from trod.web.maintenance.forms import IncidentForm
 
 USUAL_STATE = {"theft": Camera.State.LOST, "fault": Camera.State.REPAIR}
@@ -40,7 +39,6 @@ def log(request: HttpRequest) -> HttpResponse:
         "rates": found,
         "says": losses_of_all(whole),
         "currency": last.currency if last else "",
-        **HERE,
     }
     return render(request, "trod/maintenance/incidents.html", context)
 
@@ -52,7 +50,6 @@ class IncidentPages(RecordPages[Incident]):
     address, among = "maintenance:incident", "maintenance:incidents"
     new, change, kept = "Theft or damage", "Change what happened", "It is written down."
     called = "what happened at {row.site} ({row.found_on})"
-    page = HERE
 
     def start(self, request: HttpRequest, reserve: Reserve | None) -> dict[str, Any]:
         d = Deployment.objects.filter(slug=request.GET.get("deployment", "")).first()

@@ -16,11 +16,11 @@ from trod import wording
 from trod.catalogue.models import Lock, Reserve, Site
 from trod.errors import WrongInput
 from trod.web.access import person
+from trod.web.addresses import whole
 from trod.web.forms.cameras import camera_asked
-from trod.web.forms.common import RecordForm, whole
+from trod.web.forms.common import RecordForm
 from trod.web.forms.records import RecordPages
 from trod.web.maintenance import locks
-from trod.web.maintenance.common import HERE
 from trod.web.maintenance.forms import LockForm, PhraseForm
 from trod.web.pages import HtmxRequest
 from trod.web.shared import rights, seal, tries
@@ -33,7 +33,6 @@ def _no_right(request: HttpRequest) -> HttpResponse:
         "title": "Numbers of locks are for few",
         "words": "You may see which locks there are, not their numbers, and not change them. Somebody who may can give "
         "you the right on this page; else open Trod on the machine itself (trod serve without --host).",
-        **HERE,
     }
     return render(request, "trod/maintenance/no_right.html", context, status=403)
 
@@ -55,7 +54,6 @@ def locks_page(request: HttpRequest) -> HttpResponse:
         "sealed": may and seal.current() is not None,
         "opened": may and seal.key_of(request) is not None,
         "holders": locks.holders() if may else [],
-        **HERE,
     }
     return _private(render(request, "trod/maintenance/locks.html", context))
 
@@ -67,7 +65,7 @@ def show(request: HtmxRequest, uuid: uuids.UUID) -> HttpResponse:
         return _no_right(request)
     row = get_object_or_404(Lock.objects.select_related("camera", "site"), uuid=uuid)
     page = "trod/maintenance/lock_numbers.html" if request.headers.get("HX-Request") else "trod/maintenance/lock.html"
-    context: dict[str, Any] = {"lock": row, **HERE}
+    context: dict[str, Any] = {"lock": row}
     if "phrase" in request.POST:
         context["wrong"] = _opened(request)
     try:
@@ -136,7 +134,7 @@ def phrase(request: HttpRequest) -> HttpResponse:
             done = "sealed" if said["new"] else "laid open"
             messages.success(request, f"{wording.plural(changed, 'number is', 'numbers are')} {done}.")
             return redirect("maintenance:locks")
-    context = {"form": form, "sealed": sealed, **HERE}
+    context = {"form": form, "sealed": sealed}
     return _private(render(request, "trod/maintenance/phrase.html", context, status=422 if form.is_bound else 200))
 
 
@@ -146,7 +144,6 @@ class LockPages(RecordPages[Lock]):
     model, form = Lock, LockForm
     address, among = "maintenance:lock", "maintenance:locks"
     new, change, kept, called = "New lock", "Lock {row}", "The lock {row} is kept.", "the lock {row}"
-    page = HERE
 
     def refused(self, request: HttpRequest) -> HttpResponse | None:
         return None if locks.may_see(request) else _no_right(request)

@@ -18,10 +18,11 @@ from trod.catalogue.models import Booking, CostYear, Deployment, StockItem, Visi
 from trod.planning.visit.maintenance import year_span, years_between
 from trod.telling import maintenance as telling
 from trod.web.access import person
-from trod.web.forms.common import offer_undo, status_of, tell_merged, whole
+from trod.web.addresses import whole
+from trod.web.forms.common import offer_undo, status_of, tell_merged
 from trod.web.forms.records import RecordPages, the_reserve, typist
 from trod.web.maintenance import costs, stock
-from trod.web.maintenance.common import HERE, table_answer
+from trod.web.maintenance.common import table_answer
 from trod.web.maintenance.forms import BookingForm, CostYearForm, StockForm, battery_kinds
 
 form_methods = require_http_methods(["GET", "POST"])
@@ -43,7 +44,6 @@ def stock_list(request: HttpRequest) -> HttpResponse:
         "more_waiting": max(0, len(waiting) - MOST_TO_BOOK),
         "batteries": [i for i in items if i.kind == StockItem.Kind.BATTERIES],
         "currency": costs.typed(reserve, today.year).currency,
-        **HERE,
     }
     return render(request, "trod/maintenance/stock.html", context)
 
@@ -60,7 +60,6 @@ def item(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
         "form": BookingForm(
             initial={"at": _minute(), "unit_price": row.unit_price}, on_hand=held, **typist(request, the_reserve())
         ),
-        **HERE,
     }
     return render(request, "trod/maintenance/stock_item.html", context)
 
@@ -75,7 +74,7 @@ class StockPages(RecordPages[StockItem]):
     model, form = StockItem, StockForm
     address, among, new = "maintenance:stock", "maintenance:stock", "New on the stock"
     instead = "Count it as 0 instead, or take its bookings back first."
-    page = {"template": "trod/maintenance/stock_form.html", "battery_kinds": battery_kinds(), **HERE}
+    page = {"template": "trod/maintenance/stock_form.html", "battery_kinds": battery_kinds()}
 
     def after(self, request: HttpRequest, form: StockForm, kept: StockItem) -> str:
         if count := form.cleaned_data.get("count"):
@@ -95,7 +94,7 @@ def book(request: HttpRequest, uuid: uuids.UUID) -> HttpResponse:
         offer_undo(request, "Take the booking back", row.get_absolute_url(), made=[kept])
         messages.success(request, f"{row}: there are {held + kept.change} now.", extra_tags="undo")
         return redirect(row)
-    context = {"item": row, "held": held, "form": form, "bookings": row.bookings.select_related("visit__site"), **HERE}
+    context = {"item": row, "held": held, "form": form, "bookings": row.bookings.select_related("visit__site")}
     return render(request, "trod/maintenance/stock_item.html", context, status=422)
 
 
@@ -176,7 +175,6 @@ def cost_page(request: HttpRequest, year: int | None = None) -> HttpResponse:
         "form": form,
         "reserve_known": reserve is not None,
         "over": year_span(number, now)[1].year > number,
-        **HERE,
     }
     return render(request, "trod/maintenance/costs.html", context, status=status_of(form) if form.errors else 200)
 

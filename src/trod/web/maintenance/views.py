@@ -11,7 +11,6 @@ from trod import clock
 from trod.catalogue.models import Incident, Lock
 from trod.web.forms.records import the_reserve
 from trod.web.maintenance import cards, stock
-from trod.web.maintenance.common import HERE
 
 
 @require_GET
@@ -31,6 +30,5 @@ def maintenance(request: HttpRequest) -> HttpResponse:
         "things": len(held),
         "waiting": len(stock.to_book(now, [line.item for line in held])),
         "year": today.year,
-        **HERE,
     }
     return render(request, "trod/maintenance/maintenance.html", context)

@@ -18,11 +18,11 @@ from trod.catalogue.models import Card, Deployment, Site, Visit
 from trod.catalogue.rounds import visiting
 from trod.units import Scale, scale
 from trod.web.access import person
+from trod.web.forms import walks
 from trod.web.forms.common import back_to, box, offer_undo, status_of, tell_merged, unit_of
 from trod.web.forms.records import RecordPages, the_reserve, typist
 from trod.web.maintenance.forms import battery_kinds
 from trod.web.maintenance.visit_form import VisitForm
-from trod.web.shared import walks
 
 form_methods = require_http_methods(["GET", "POST"])
 WALK_LINES = 4
@@ -43,7 +43,7 @@ def visit_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     if request.method == "POST" and row is None:
         read, found = walks.read(request.POST, told["units"])
         lines = read or lines
-        problems = [f"Mend walk {line['n']}: {line['error']}." for line in lines if line["error"]]
+        problems = [f"Mend walk {line.n}: {line.error}." for line in lines if line.error]
     form = VisitForm(request.POST or None, instance=row, initial=initial, walks=found, **told)
     if request.method == "POST" and form.is_valid() and not problems and isinstance(kept := form.keep(), Visit):
         return _kept(request, form, kept, new=row is None, back=back)
@@ -63,12 +63,7 @@ def visit_edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
         "walks": [] if row else lines,
         "walking": bool(found or problems),
         "problems": problems,
-        "angles": walks.ANGLES,
-        "ways": walks.WAYS,
-        "speeds": walks.speeds(told["units"]),
-        "gots": walks.GOTS,
         "length_sign": scale("m", told["units"]).sign,
-        "here": "cameras",
     }
     return render(request, "trod/maintenance/visit.html", context, status=status_of(form))
 

@@ -108,7 +108,7 @@ def lines_of_gpx(text: str) -> list[list[list[float]]]:
 
     Raises WrongInput when there are none.
     """
-    from trod.web.shared.lists import parse_gpx
+    from trod.web.forms.lists import parse_gpx
 
     gpx = parse_gpx(text)
     found = [segment.points for track in gpx.tracks for segment in track.segments] + [r.points for r in gpx.routes]

@@ -19,12 +19,12 @@ from trod.catalogue.rounds import not_visited
 from trod.errors import WrongInput
 from trod.web import seen
 from trod.web.access import person
-from trod.web.forms import seasons
-from trod.web.forms.common import RecordForm, whole
+from trod.web.addresses import whole
+from trod.web.forms import lists, seasons
+from trod.web.forms.common import RecordForm
 from trod.web.forms.records import RecordPages, the_reserve
 from trod.web.forms.sites import SignForm, SiteForm, TrackForm
 from trod.web.map import pages
-from trod.web.shared import lists
 
 form_methods = require_http_methods(["GET", "POST"])
 

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from trod.catalogue.models import Species
 from trod.catalogue.rows import taxa
 from trod.web.access import person
+from trod.web.addresses import whole
 from trod.web.forms import common as forms_common
 from trod.web.forms.common import form_page, units_for
 from trod.web.forms.people import AccountForm, ReserveForm, SpeciesForm
@@ -109,7 +110,7 @@ def see_people(request: HttpRequest) -> HttpResponse:
     if not pictured.may_see(request):
         messages.error(request, "You may not see people in pictures, so you cannot give the right either.")
         return redirect("people:settings")
-    chosen = {n for said in request.POST.getlist("who") if (n := forms_common.whole(said)) is not None}
+    chosen = {n for said in request.POST.getlist("who") if (n := whole(said)) is not None}
     try:
         rights.give_by(request, pictured.RIGHT, chosen)
     except rights.LastHolder as last:

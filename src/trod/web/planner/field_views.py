@@ -20,13 +20,13 @@ from trod.telling import calibrations
 from trod.units import system_of
 from trod.web import seen
 from trod.web.access import person
+from trod.web.forms import walks
 from trod.web.forms.common import offer_undo, status_of, tell_merged, units_for
 from trod.web.forms.records import RecordPages
 from trod.web.planner import pages
 from trod.web.planner.counts import CountsForm
 from trod.web.planner.shared import site_of
 from trod.web.shared import walk_evidence as evidence
-from trod.web.shared import walks
 
 
 def _model(request: HttpRequest, site: Site) -> CameraModel | None:
@@ -39,7 +39,7 @@ def field(request: HttpRequest, slug: str) -> HttpResponse:
     """A maker's claims beside what walk tests, and counted first pictures, say."""
     site = site_of(slug)
     model = _model(request, site)
-    context: dict[str, Any] = {"site": site, "here": "map", "model": model, "models": pages.models()}
+    context: dict[str, Any] = {"site": site, "model": model, "models": pages.models()}
     if model is not None:
         spec = spec_of(model)
         tests = evidence.tests_of(model)
@@ -120,10 +120,9 @@ def walk_test(request: HttpRequest, slug: str, uuid: Any = None) -> HttpResponse
         person=person(request),
     )
     if request.method == "POST":
-        wrong = [line["n"] for line in lines if line["error"]]
+        wrong = [line.n for line in lines if line.error]
         if request.POST.get("more"):
-            empty = {"offset": "", "angle": "90", "away": "away", "speed": "1.2", "got": "", "error": ""}
-            lines += [empty | {"n": len(lines) + k} for k in range(1, walks.MORE + 1)]
+            lines += walks.more(lines, units)
         elif wrong:
             problems = [f"Mend walk {', '.join(map(str, wrong))}."]
         elif not found:
@@ -134,38 +133,18 @@ def walk_test(request: HttpRequest, slug: str, uuid: Any = None) -> HttpResponse
                 messages.success(request, f"{len(kept)} walk{'s' if len(kept) > 1 else ''} noted.")
                 tell_merged(request, form)
                 return redirect(back)
-    kept_speed = next((float(line["speed"]) for line in lines if _is_odd_speed(line["speed"])), None)
     context = {
         "site": site,
-        "here": "map",
         "form": form,
         "walks": lines,
         "problems": problems,
         "title": f"Walk test past {deployment.camera} at {site}",
         "back": back,
-        "angles": _with_odd(walks.ANGLES, lines),
-        "ways": walks.WAYS,
-        "speeds": walks.speeds(units, kept_speed),
-        "gots": walks.GOTS,
         "length_sign": conversions.scale("m", units).sign,
         "delete_url": reverse("planner:walk_test_delete", args=[slug, row.uuid]) if row else "",
     }
     status = 422 if problems else status_of(form) if form.errors else 200
     return render(request, "trod/planner/walk_test.html", context, status=status)
-
-
-def _is_odd_speed(text: str) -> bool:
-    try:
-        return float(text) not in walks.SPEEDS_MPS
-    except ValueError:
-        return False
-
-
-def _with_odd(choices: tuple[tuple[str, str], ...], lines: list[dict[str, Any]]) -> list[tuple[str, str]]:
-    """The usual angles, and those of kept walks that are none of them."""
-    known = dict(choices)
-    odd = sorted({line["angle"] for line in lines if line["angle"] and line["angle"] not in known})
-    return [*choices, *((value, f"{value}°") for value in odd)]
 
 
 def _deployment(request: HttpRequest, site: Site) -> Deployment | None:

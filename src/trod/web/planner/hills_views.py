@@ -74,7 +74,7 @@ def hills(request: HttpRequest, slug: str) -> HttpResponse:
     return render(
         request,
         "trod/planner/hills.html",
-        {"site": site, "form": form, "kept": kept, "here": "map"},
+        {"site": site, "form": form, "kept": kept},
         status=422 if form.is_bound else 200,
     )
 

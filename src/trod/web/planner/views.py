@@ -99,7 +99,7 @@ def _asked(form: PlannerForm, site: Site) -> answers.Asked | None:
 def _context(request: HttpRequest, site: Site, form: PlannerForm) -> dict[str, Any]:
     """The answer for the boxes, or what is wrong with them."""
     question = _asked(form, site)
-    context: dict[str, Any] = {"site": site, "form": form, "units": form.units, "here": "map"}
+    context: dict[str, Any] = {"site": site, "form": form, "units": form.units}
     if question is None:
         return context | {"problems": form.problems()}
     found = pages.answer(answers.work(question))
@@ -280,7 +280,6 @@ def beside(request: HttpRequest, slug: str) -> HttpResponse:
     able = [k for k in kept if k.setup is not None]
     context = {
         "site": site,
-        "here": "map",
         "kept": kept,
         "able": able,
         "rows": pages.differences(kept, units=units) if len(able) > 1 else [],

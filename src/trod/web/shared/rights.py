@@ -19,7 +19,7 @@ from django.http import HttpRequest
 
 from trod.errors import TrodError
 from trod.web.access import from_this_machine
-from trod.web.forms.common import whole
+from trod.web.addresses import whole
 
 
 class LastHolder(TrodError):

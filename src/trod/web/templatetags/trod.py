@@ -37,6 +37,14 @@ def asset(path: str) -> str:
     return f"{static(path)}?v={_stamp(path)}"
 
 
+@register.inclusion_tag("trod/parts/map_key.html")
+def map_key(*marks: str) -> dict[str, Any]:
+    """What the marks on a map mean; of those that `shared.map_key` knows."""
+    from trod.web.shared.map_key import MARKS
+
+    return {"marks": [MARKS[mark] for mark in marks]}
+
+
 @register.simple_tag
 def figure(meaning: str, of: object, value: object) -> SafeString:
     """Attributes that say what a figure means and of what, so that a test finds where two pages tell it differently.

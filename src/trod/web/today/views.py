@@ -6,7 +6,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from trod.catalogue.models import Reserve
-from trod.web.forms.common import whole
+from trod.web.addresses import whole
 from trod.web.shared import timelines
 from trod.web.today import pages
 
