@@ -52,6 +52,7 @@ def ask() -> None:
       trod ask change --species red-fox --json
       trod ask compare --site "Stone Ford" --against-site "Grey Lick"
       trod ask overlap --species "Red deer" --against-species people
+      trod ask first-last --species "Red deer"
     \b
     Exit statuses:
       0  answered
@@ -156,6 +157,81 @@ def overlap(**given: Any) -> None:
     _of_two_sides("overlap", given)
 
 
+@ask.command("first-last", short_help="What came first and last in each season.")
+@_asked
+@click.option(
+    "--each",
+    type=click.Choice(["season", "year"]),
+    default="season",
+    show_default=True,
+    help="By seasons of three months, or by calendar years.",
+)
+def first_last(**given: Any) -> None:
+    """The first and the last day on record of each species in each season, with what was watched beyond them.
+
+    First on record is no arrival: beside each day stands how long cameras are known to have watched without the species,
+    and what waits for review and may be it. --light takes no part.
+
+    \b
+    Example:
+      trod ask first-last --species red-deer --each year
+    \b
+    Exit statuses: 0 answered; 2 the command line was wrong; 3 no answer, and why.
+    """
+    from trod.catalogue.start import ready
+
+    ready("trod ask")
+    from trod.catalogue.answers import answers, ends, evidence
+    from trod.telling import first_last as told
+
+    as_json, each = given.pop("as_json"), given.pop("each")
+    account = evidence.gather(answers.the_reserve())
+    found = ends.ask(account, answers.make_filter(account, **given), each)
+    if found.finding is None:
+        _no_answer("first-last", told.QUESTION, found.trouble, as_json=as_json)
+    elif as_json:
+        click.echo(found.finding.to_json())
+    else:
+        _print_ends(found.finding)
+
+
+def _no_answer(kind: str, title: str, trouble: NotEnoughEvidence | None, *, as_json: bool) -> None:
+    """End with status 3: the reason as an error, or as JSON."""
+    trouble = trouble or NotEnoughEvidence("nothing is known", need="import a card")
+    if not as_json:
+        raise trouble
+    told: dict[str, Any] = {
+        "kind": kind, "question": title, "sentence": f"No answer yet: {trouble.have}.",
+        "need": trouble.need, "value": None, "interval": None, "pictures": [],
+    }  # fmt: skip
+    click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+    click.get_current_context().exit(3)
+
+
+def _print_ends(finding: Any) -> None:
+    """Sentence, then each season with its species, each end with what is known of the days beyond it."""
+    from rich.console import Console
+    from rich.padding import Padding
+    from rich.text import Text
+
+    from trod import wording
+
+    console = Console(highlight=False)
+    console.print(Text(finding.sentence, style="bold"))
+    console.print(Text(f"Asked of: {finding.filter_sentence}.", style="dim"))
+    stretch = None
+    for row in finding.rows:
+        if row["stretch"] != stretch:
+            stretch = row["stretch"]
+            console.print(Text(f"\n{stretch}"))
+        console.print(Text(f"  {row['species']}: {wording.plural(row['detections'], 'detection')}"))
+        for which in ("first", "last"):
+            words = " ".join(row[f"told_{which}"])
+            line = f"{which} {row[which]} at {row[f'{which}_site']}. {words}"
+            console.print(Padding(Text(line), (0, 0, 0, 4)))
+    _print_cautions(console, finding)
+
+
 def _of_two_sides(kind: str, given: dict[str, Any]) -> None:
     from trod.catalogue.start import ready
 
@@ -174,15 +250,8 @@ def _of_two_sides(kind: str, given: dict[str, Any]) -> None:
         title, found = overlap_told.QUESTION, side_by_side.ask_overlap(account, *sides, people=people)
     finding = found.finding
     if finding is None or (kind == "overlap" and finding.value is None):
-        trouble = found.trouble or NotEnoughEvidence("nothing is known", need="take a card in")
-        if not as_json and finding is None:
-            raise trouble
         if finding is None:
-            told: dict[str, Any] = {
-                "kind": kind, "question": title, "sentence": f"No answer yet: {trouble.have}.",
-                "need": trouble.need, "value": None, "interval": None, "pictures": [],
-            }  # fmt: skip
-            click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+            _no_answer(kind, title, found.trouble, as_json=as_json)
         elif as_json:
             click.echo(finding.to_json())
         else:

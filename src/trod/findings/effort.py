@@ -123,15 +123,23 @@ def effort(selection: Selection) -> Effort:
 
 def _both_ends(selection: Selection) -> tuple[dict[tuple[str, date], float], dict[tuple[str, date], float]]:
     """Site-days by site and month with the open time not counted, and with it."""
-    proven: list[tuple[str, tuple[Span, ...]]] = []
     possible: list[tuple[str, tuple[Span, ...]]] = []
     for key in sorted({*selection.watched, *selection.open}):
         site, counted = selection.watched.get(key, ("", ()))
         site, unknown = selection.open.get(key, (site, ()))
-        proven.append((site, without(counted, unknown)))
         possible.append((site, joined((*counted, *unknown))))
     zone = selection.reserve.zone
-    return _by_site_month(joined_by_site(proven), zone), _by_site_month(joined_by_site(possible), zone)
+    return _by_site_month(proven_by_site(selection), zone), _by_site_month(joined_by_site(possible), zone)
+
+
+def proven_by_site(selection: Selection) -> dict[str, tuple[Span, ...]]:
+    """Per site, the spans in which a camera is known to have watched: what nobody knows of is left out."""
+    proven: list[tuple[str, tuple[Span, ...]]] = []
+    for key in sorted({*selection.watched, *selection.open}):
+        site, counted = selection.watched.get(key, ("", ()))
+        site, unknown = selection.open.get(key, (site, ()))
+        proven.append((site, without(counted, unknown)))
+    return joined_by_site(proven)
 
 
 def joined_by_site(watched: Iterable[tuple[str, tuple[Span, ...]]]) -> dict[str, tuple[Span, ...]]:

@@ -10,6 +10,7 @@ season        why a place promises much or little in a month
 ranking       why a camera stands in its place for a use
 calibrations  what walks and counted pictures say of a camera
 change        whether they come more or less often than before: the answer
+first_last    what came first and last in each season: the answer
 two_sides     two periods or two sites side by side: the answer
 overlap       how far two sides share their hours: the answer
 intervals     what the independence interval does to a rate

@@ -38,7 +38,13 @@ def finding(evidence: Evidence, known: SharedHours) -> Finding:
     names = _names(evidence, known)
     over = known.overlapped
     rows = tuple(
-        _row(name, side, over.effective[n] if over else None)
+        _row(
+            ("first", "second")[n],
+            name,
+            side,
+            over.effective[n] if over else None,
+            opens=n == 0 or known.way != "people",
+        )
         for n, (name, side) in enumerate(zip(names, (known.first, known.second), strict=True))
     )
     return Finding(
@@ -163,9 +169,11 @@ def _cautions(names: tuple[str, str], known: SharedHours) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _row(name: str, side: Side, effective: float | None) -> dict[str, Any]:
-    doors = asking.opened(side.found)
+def _row(key: str, name: str, side: Side, effective: float | None, *, opens: bool) -> dict[str, Any]:
+    """opens : whether its pictures are opened from here; of people none are."""
+    doors = asking.opened(side.found if opens else ())
     return {
+        "key": key,
         "side": name,
         "detections": len(side.found),
         "effective": None if effective is None else round(effective),

@@ -34,11 +34,11 @@ def finding(evidence: Evidence, known: TwoSides) -> Finding:
     both = (known.first, known.second)
     labels = (_label(known.first.selection, known.by_period), _label(known.second.selection, known.by_period))
     rows = []
-    for label, side in zip(labels, both, strict=True):
+    for key, label, side in zip(("first", "second"), labels, both, strict=True):
         doors = asking.opened(side.found)
         rows.append(
             {
-                "side": label, "detections": round(side.seen), "site_days": side.days,
+                "key": key, "side": label, "detections": round(side.seen), "site_days": side.days,
                 "rate": PER_DAYS * side.seen / side.days if side.days >= 1 else None,
                 "pictures": doors["pictures"], "sequence_keys": doors["sequences"],
             }

@@ -104,7 +104,7 @@ def test_a_number_opens_to_exactly_the_pictures_of_the_finding(client, made):
 
 
 def test_pictures_behind_a_number_are_leafed_through_without_losing_one(client, made, monkeypatch):
-    monkeypatch.setattr("trod.web.questions.views.A_PAGE", 12)
+    monkeypatch.setattr("trod.web.questions.behind.A_PAGE", 12)
     finding = answers.answer("change", Filter(), evidence.gather(made.reserve)).finding
     shown = []
     for number in (1, 2, 3, 4):

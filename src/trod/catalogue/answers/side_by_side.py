@@ -5,13 +5,10 @@ How often: two periods or two sites. Whether they share their hours: two kinds, 
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Any
 
-from trod.catalogue.answers import answers, evidence
+from trod.catalogue.answers import answers, remembered
 from trod.catalogue.answers.evidence import Account
 from trod.errors import NotEnoughEvidence
 from trod.findings import Filter, Finding, compare
@@ -21,9 +18,6 @@ from trod.telling import overlap as overlap_told
 from trod.telling import two_sides as compare_told
 
 TITLE = "Do they come more often?"
-MOST_KEPT = 24
-_kept: OrderedDict[Any, Compared] = OrderedDict()
-_lock = threading.Lock()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,20 +88,5 @@ def ask_overlap(account: Account, first: Filter, second: Filter, *, people: bool
 
 
 def _answered(account: Account, kind: str, first: Filter, second: Filter, work: Callable[[], Finding]) -> Compared:
-    key = (account.stamp, kind, repr(first.to_dict()), repr(second.to_dict()))
-    with _lock:
-        if key in _kept:
-            _kept.move_to_end(key)
-            return _kept[key]
-    evidence.leave_if_long(account, lambda: _answered(account, kind, first, second, work))
-    finding, trouble = None, None
-    try:
-        finding = work()
-    except NotEnoughEvidence as why:
-        trouble = why
-    made = Compared(first=first, second=second, finding=finding, trouble=trouble)
-    with _lock:
-        _kept[key] = made
-        while len(_kept) > MOST_KEPT:
-            _kept.popitem(last=False)
-    return made
+    finding, trouble = remembered.answered(account, (kind, *remembered.key_of(first, second)), work)
+    return Compared(first=first, second=second, finding=finding, trouble=trouble)

@@ -5,18 +5,40 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from trod import wording
 from trod.catalogue.answers import answers, evidence, side_by_side
+from trod.catalogue.answers.evidence import Account
 from trod.catalogue.models import Reserve
-from trod.errors import WrongInput
-from trod.findings import Filter
+from trod.errors import NotEnoughEvidence, WrongInput
+from trod.findings import Filter, Finding
 from trod.web.questions import pages
 from trod.web.reading import without_waiting
+
+
+def sides_of(given: QueryDict, account: Account) -> tuple[Filter, Filter]:
+    """Both filters of an address. Raises WrongInput."""
+    return side_by_side.make_filters(
+        account,
+        species=[name for name in given.getlist("species") if name],
+        sites=[site for site in given.getlist("site") if site],
+        against_sites=[site for site in given.getlist("against-site") if site],
+        first=given.get("from", ""),
+        last=given.get("to", ""),
+        against_first=given.get("against-from", ""),
+        against_last=given.get("against-to", ""),
+        light=given.get("light", "") or "any",
+    )
+
+
+def find(given: QueryDict, account: Account) -> tuple[Finding | None, NotEnoughEvidence | None]:
+    """The answer of an address, or why there is none. Raises WrongInput."""
+    found = side_by_side.ask(account, *sides_of(given, account))
+    return found.finding, found.trouble
 
 
 @require_GET
@@ -31,17 +53,7 @@ def compare(request: HttpRequest) -> HttpResponse:
     asked = any(given.get(name) for name in ("from", "to", "against-from", "against-to", "site", "against-site"))
     problem, found, sides = "", None, (Filter(), Filter())
     try:
-        sides = side_by_side.make_filters(
-            account,
-            species=given.getlist("species"),
-            sites=[site for site in given.getlist("site") if site],
-            against_sites=[site for site in given.getlist("against-site") if site],
-            first=given.get("from", ""),
-            last=given.get("to", ""),
-            against_first=given.get("against-from", ""),
-            against_last=given.get("against-to", ""),
-            light=given.get("light", "") or "any",
-        )
+        sides = sides_of(given, account)
         if asked:
             found = side_by_side.ask(account, *sides)
     except WrongInput as trouble:
@@ -60,6 +72,7 @@ def compare(request: HttpRequest) -> HttpResponse:
             "finding": finding,
             "trouble": found.trouble if found else None,
             "rows": _rows(finding),
+            "query": given.urlencode(),
             "intervals": pages.intervals_of(finding) if finding else (),
             "number": pages.number_of(finding) if finding else "",
             "p": _p(finding),
@@ -74,7 +87,7 @@ def compare(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _rows(finding: Any) -> list[tuple[str, str, str, str]]:
+def _rows(finding: Any) -> list[tuple[str, str, str, str, str]]:
     if finding is None:
         return []
     return [
@@ -83,6 +96,7 @@ def _rows(finding: Any) -> list[tuple[str, str, str, str]]:
             wording.count(row["detections"]),
             wording.number(row["site_days"]),
             "–" if row["rate"] is None else wording.number(row["rate"]),
+            row["key"] if row["sequence_keys"] else "",
         )
         for row in finding.rows
     ]

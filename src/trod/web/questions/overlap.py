@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.html import json_script
@@ -12,14 +12,37 @@ from django.views.decorators.http import require_GET
 
 from trod import wording
 from trod.catalogue.answers import answers, evidence, side_by_side
+from trod.catalogue.answers.evidence import Account
 from trod.catalogue.models import Reserve
-from trod.errors import WrongInput
-from trod.findings import Filter
+from trod.errors import NotEnoughEvidence, WrongInput
+from trod.findings import Filter, Finding
 from trod.findings.shared_hours import PEOPLE
 from trod.report import charts
 from trod.web.questions import pages
 from trod.web.reading import without_waiting
 from trod.web.shared import script
+
+
+def sides_of(given: QueryDict, account: Account) -> tuple[Filter, Filter]:
+    """Both filters of an address. Raises WrongInput."""
+    return side_by_side.make_filters(
+        account,
+        species=[name for name in given.getlist("species") if name],
+        against_species=[name for name in given.getlist("against-species") if name],
+        sites=[site for site in given.getlist("site") if site],
+        against_sites=[site for site in given.getlist("against-site") if site],
+        first=given.get("from", ""),
+        last=given.get("to", ""),
+        against_first=given.get("against-from", ""),
+        against_last=given.get("against-to", ""),
+    )
+
+
+def find(given: QueryDict, account: Account) -> tuple[Finding | None, NotEnoughEvidence | None]:
+    """The answer of an address, or why there is none. Raises WrongInput."""
+    people = PEOPLE in given.getlist("against-species")
+    found = side_by_side.ask_overlap(account, *sides_of(given, account), people=people)
+    return found.finding, found.trouble
 
 
 @require_GET
@@ -35,17 +58,7 @@ def overlap(request: HttpRequest) -> HttpResponse:
     asked = bool(against) or any(given.get(name) for name in ("against-from", "against-to", "against-site"))
     problem, found, sides = "", None, (Filter(), Filter())
     try:
-        sides = side_by_side.make_filters(
-            account,
-            species=[name for name in given.getlist("species") if name],
-            against_species=against,
-            sites=[site for site in given.getlist("site") if site],
-            against_sites=[site for site in given.getlist("against-site") if site],
-            first=given.get("from", ""),
-            last=given.get("to", ""),
-            against_first=given.get("against-from", ""),
-            against_last=given.get("against-to", ""),
-        )
+        sides = sides_of(given, account)
         if asked:
             found = side_by_side.ask_overlap(account, *sides, people=PEOPLE in against)
     except WrongInput as trouble:
@@ -64,6 +77,7 @@ def overlap(request: HttpRequest) -> HttpResponse:
             "finding": finding,
             "trouble": found.trouble if found else None,
             "rows": _rows(finding),
+            "query": given.urlencode(),
             "number": pages.number_of(finding) if finding and finding.value is not None else "",
             "statistics": _statistics(finding),
             "chart": spec and _script_of(spec),
@@ -87,7 +101,7 @@ def _script_of(spec: dict[str, Any]) -> str:
     return json_script({"spec": plain, "themes": {t: charts.config(t) for t in charts.THEMES}}, "chart-data")
 
 
-def _rows(finding: Any) -> list[tuple[str, str, str, str]]:
+def _rows(finding: Any) -> list[tuple[str, str, str, str, str]]:
     if finding is None:
         return []
     return [
@@ -96,6 +110,7 @@ def _rows(finding: Any) -> list[tuple[str, str, str, str]]:
             wording.count(row["detections"]),
             "–" if row["effective"] is None else wording.count(row["effective"]),
             wording.number(row["camera_days"]),
+            row["key"] if row["sequence_keys"] else "",
         )
         for row in finding.rows
     ]

@@ -89,10 +89,7 @@ def make(answer: Answer, *, by: str, site_names: Mapping[str, str], latitude_deg
         answer=answer,
         table=table_of(_plain(finding), answer.kind, query) if finding else Table(),
         drawn=_drawn(answer, by, here, query),
-        doors=tuple(
-            Door(title, _url(reverse("questions:question", args=[kind]), query), kind == answer.kind)
-            for kind, title in answers.TITLES.items()
-        ),
+        doors=doors(query, answer.kind),
         shortcuts=shortcuts(answer, here, latitude_deg, today),
         number=number_of(finding) if finding else "",
         intervals=intervals_of(finding) if finding else (),
@@ -108,6 +105,17 @@ def make(answer: Answer, *, by: str, site_names: Mapping[str, str], latitude_deg
             "behind": _url(reverse("questions:behind", args=[answer.kind]), query),
         },
     )
+
+
+# Beside the three questions, pages that take the same filter.
+BESIDE = {"first-last": "What came first and last?"}
+
+
+def doors(query: str, here: str) -> tuple[Door, ...]:
+    """The ways between the questions, all with the same filter. here : the one that is open."""
+    asked = [(reverse("questions:question", args=[kind]), kind, title) for kind, title in answers.TITLES.items()]
+    asked += [(reverse(f"questions:{kind}"), kind, title) for kind, title in BESIDE.items()]
+    return tuple(Door(title, _url(url, query), kind == here) for url, kind, title in asked)
 
 
 def _plain(finding: Any) -> dict[str, Any]:

@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.urls import path, re_path, register_converter
 
 from trod.catalogue.answers.answers import ASK
-from trod.web.questions import compare, independence, overlap, views
+from trod.web.questions import behind, compare, first_last, independence, open_formats, overlap, views
 
 
 class KindConverter:
@@ -25,6 +25,10 @@ urlpatterns = [
     path("", views.questions, name="questions"),
     path("compare", compare.compare, name="compare"),
     path("overlap", overlap.overlap, name="overlap"),
+    path("first-last", first_last.first_last, name="first-last"),
+    path("<slug:kind>.json", open_formats.as_json, name="json"),
+    path("<slug:kind>.csv", open_formats.as_csv, name="csv"),
+    path("pictures/<slug:door>", behind.of_door, name="door-pictures"),
     path("independence", independence.independence, name="independence"),
     path("keep", views.keep, name="keep"),
     path("kept/<uuid:uuid>", views.kept, name="kept"),
@@ -32,7 +36,5 @@ urlpatterns = [
     path("kept/<uuid:uuid>/forget", views.forget, name="forget"),
     re_path(r"^charts/(?P<stamp>[0-9a-z.-]{1,60})\.js$", views.charts_script, name="charts_script"),
     path("<question:kind>", views.question, name="question"),
-    path("<question:kind>.json", views.as_json, name="json"),
-    path("<question:kind>.csv", views.as_csv, name="csv"),
-    path("<question:kind>/pictures", views.behind, name="behind"),
+    path("<question:kind>/pictures", behind.behind, name="behind"),
 ]

@@ -7,7 +7,6 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.db import transaction
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
@@ -20,17 +19,14 @@ from trod import wording
 from trod.catalogue.answers import answers, evidence
 from trod.catalogue.answers.answers import Answer
 from trod.catalogue.answers.evidence import Account
-from trod.catalogue.models import Finding, Question, Reserve, Sequence
-from trod.errors import NotEnoughEvidence, WrongInput
-from trod.exchange import tables
+from trod.catalogue.models import Finding, Question, Reserve
+from trod.errors import WrongInput
 from trod.findings import Filter
 from trod.report import charts
 from trod.web import access
 from trod.web.questions import pages
 from trod.web.reading import without_waiting
 from trod.web.shared import script
-
-A_PAGE = 48  # thumbnails
 
 
 @require_GET
@@ -46,7 +42,7 @@ def question(request: HttpRequest, kind: str) -> HttpResponse:
 
 
 def _question(request: HttpRequest, kind: str) -> HttpResponse:
-    reserve = _reserve()
+    reserve = the_reserve()
     kept = _kept(reserve)
     if reserve is None:
         return render(request, "trod/questions.html", {"page": None, "kept": kept, "kind": kind})
@@ -82,7 +78,7 @@ def _question(request: HttpRequest, kind: str) -> HttpResponse:
     )
 
 
-def _reserve() -> Reserve | None:
+def the_reserve() -> Reserve | None:
     return Reserve.objects.order_by("id").first()
 
 
@@ -157,126 +153,10 @@ def _chart(drawn: pages.Drawn) -> str:
     )
 
 
-# --- what is behind a number ---------------------------------------------------------------------
-
-
-@require_GET
-@without_waiting
-def behind(request: HttpRequest, kind: str) -> HttpResponse:
-    """The pictures a number rests on, in time order, a page at a time."""
-    _, answer = _ask(request, kind)
-    if answer.finding is None:
-        return redirect(f"{reverse('questions:question', args=[kind])}?{request.GET.urlencode()}")
-    row = request.GET.get("row", "")
-    try:
-        keys, pictures, line = answers.behind(answer.finding, row)
-    except WrongInput as trouble:
-        raise Http404(str(trouble)) from None
-    page = Paginator(keys, A_PAGE).get_page(request.GET.get("page"))
-    reserve = _reserve()
-    known: dict[str, dict[str, Any]] = {
-        sequence["key"]: {**sequence}
-        for sequence in Sequence.objects.filter(key__in=list(page.object_list)).values(
-            "key", "pk", "start_at", "frames", "deployment__site__name"
-        )
-    }
-    firsts = set(pictures)
-    shown = [
-        {
-            "key": key,
-            "sha": (sha := evidence.first_picture(key)),
-            "first": sha in firsts,
-            **known.get(key, {}),
-            "site": known.get(key, {}).get("deployment__site__name", ""),
-        }
-        for key in page.object_list
-    ]
-    query = request.GET.copy()
-    query.pop("page", None)
-    back = query.copy()
-    back.pop("row", None)
-    return render(
-        request,
-        "trod/questions_behind.html",
-        {
-            "answer": answer,
-            "of": _of(answer, line),
-            "sequences": shown,
-            "detections": len(pictures),
-            "page": page,
-            "numbers": pages.pager(len(keys), page.number, A_PAGE),
-            "query": query.urlencode(),
-            "back": f"{reverse('questions:question', args=[kind])}?{back.urlencode()}",
-            "reserve_here": reserve,
-            "kind": kind,
-        },
-    )
-
-
-def _of(answer: Answer, line: Any) -> str:
-    """Which line of the table is opened, in words."""
-    if line is None:
-        return "all of the answer"
-    if answer.kind == "what-comes":
-        return str(line["species"])
-    if answer.kind == "when":
-        return {"day": "by day", "night": "by night", "twilight": "in twilight"}.get(line["light"], line["light"])
-    return (
-        pages.table_of(
-            {"columns": [{"key": "month", "title": "", "kind": "date", "unit": ""}], "rows": [line]},
-            answer.kind,
-            None,
-        )
-        .rows[0][0]
-        .text
-    )
-
-
-def _ask(request: HttpRequest, kind: str) -> tuple[Account, Answer]:
+def ask_of(request: HttpRequest, kind: str) -> tuple[Account, Answer]:
     account = evidence.gather(answers.the_reserve())
     asked, _ = read(request.GET, account)
     return account, answers.answer(kind, asked, account)
-
-
-# --- in open formats -----------------------------------------------------------------------------
-
-
-@require_GET
-def as_json(request: HttpRequest, kind: str) -> HttpResponse:
-    reserve = _reserve()
-    if reserve is None:
-        return _refused(NotEnoughEvidence("no reserve is entered yet", need="enter it on the page Ground"), kind)
-    _, answer = _ask(request, kind)
-    if answer.finding is None:
-        assert answer.trouble is not None
-        return _refused(answer.trouble, kind)
-    return _file(answer.finding.to_json() + "\n", "application/json", f"{kind}.json")
-
-
-@require_GET
-def as_csv(request: HttpRequest, kind: str) -> HttpResponse:
-    reserve = _reserve()
-    if reserve is None:
-        return _refused(NotEnoughEvidence("no reserve is entered yet", need="enter it on the page Ground"), kind)
-    _, answer = _ask(request, kind)
-    if answer.finding is None:
-        assert answer.trouble is not None
-        return _refused(answer.trouble, kind)
-    columns = [column.key for column in answer.finding.columns]
-    text = tables.text(columns, ([row.get(key) for key in columns] for row in answer.finding.rows))
-    return _file(text, "text/csv; charset=utf-8", f"{kind}.csv")
-
-
-def _file(text: str, content_type: str, name: str) -> HttpResponse:
-    answer = HttpResponse(text, content_type=content_type)
-    answer.headers["Content-Disposition"] = f'attachment; filename="trod-{name}"'
-    return answer
-
-
-def _refused(trouble: NotEnoughEvidence, kind: str) -> HttpResponse:
-    """No number is given, and the answer says so: 422, with the reason."""
-    body = {"kind": kind, "sentence": trouble.have, "need": trouble.need, "value": None, "interval": None}
-    return HttpResponse(json.dumps(body, ensure_ascii=False) + "\n", content_type="application/json", status=422)
 
 
 # --- kept questions ------------------------------------------------------------------------------
