@@ -4,6 +4,7 @@ observations    the evidence that every question is asked of, and the filter tha
 taxa            the kinds above species, and which kinds a question about one takes in
 detections      one species at one site, no closer together than the chosen interval
 localtime       instants in the reserve's own calendar
+seasons         seasons and years, the stretches a record is laid side by side by
 
 watching        when one deployment's camera watched: what proves it, what proves that it did not, what nobody knows
 effort          camera-days and site-days, in all, by site, by month, by both
@@ -34,6 +35,7 @@ hours_answer    when they come
 changing        is it changing
 two_sides       two periods, or two sites, compared
 shared_hours    whether two sides share their hours
+first_last      the first and last detections of a season, and what is known of the days beyond
 finding         the answer as one record: page, command, chart and report read this and nothing else
 blur            places that must not be given away: a coarse cell, never a point
 """
