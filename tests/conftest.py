@@ -46,6 +46,12 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
         os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
 
+@pytest.fixture(autouse=True)
+def no_metadata_reader(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same on every machine: the general metadata reader is off, but in the tests of it."""
+    monkeypatch.setenv("TROD_METADATA_READER", "off")
+
+
 @pytest.fixture(scope="session")
 def root() -> Path:
     """The folder of the checkout."""

@@ -360,3 +360,11 @@ def test_a_header_with_any_bytes_spoilt_never_raises(data: st.DataObject) -> Non
     facts = exif.read_facts(bytes(spoilt[:cut]))
     assert facts.gps_latitude_deg is None or -90 <= facts.gps_latitude_deg <= 90
     assert 1 <= facts.orientation <= 8
+
+
+@pytest.mark.parametrize(
+    ("value", "told"), [((-75, 10), -7.5), ((22, 1), 22.0), ((9000, 10), None), ((5, -1), None), ((5, 0), None)]
+)
+def test_the_ambient_temperature_is_read_from_its_own_tag(value: tuple[int, int], told: float | None) -> None:
+    """Exif 2.32, tag 0x9400: °C as a signed ratio; a denominator of all ones means unknown."""
+    assert exif.read_facts(jpeg(of_exposure={0x9400: value})).air_c == told

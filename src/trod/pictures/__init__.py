@@ -1,10 +1,11 @@
 """What the files say: facts of pictures and clips, light, sequences, and how well a camera resolves.
 
 exif            header bytes to facts; the odd habits of makers stay in here
+metadata_reader  what a general metadata reader finds in makers' notes: serial, temperature, voltage
 picture         one picture: its facts, its light, its thumbnail, from one read
 clips           one clip (video): how long, when, its first frame
 light           what the pixels say: day or infrared, brightness, burnt-out parts, a veil over the lens
-strip           the info strip along the bottom of a picture
+strip           the info strips along the top and the bottom of a picture
 sequences       pictures close in time to sequences, sequences close in time to detections
 resampled       whether a picture was resampled, from the traces of interpolation
 untouched       which files that test may judge

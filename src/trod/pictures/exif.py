@@ -25,6 +25,8 @@ from typing import BinaryIO, Literal
 import exifread
 from PIL import Image
 
+from trod.pictures import metadata_reader
+
 # A header ends long before this; a file that has no picture data by then is told as such and not read
 # further.
 MOST_HEADER_BYTES = 4 * 1024 * 1024
@@ -43,8 +45,9 @@ class ExifFacts:
     taken_raw : naive, exactly as the camera wrote it, whole seconds. taken_from : the tag it comes from.
     utc_offset_min : the zone the camera wrote beside that time, if any; never guessed.
     subsecond_s : 0 ≤ s < 1.
-    serial : of the camera's body. exposure_s, f_number, iso, focal_length_mm, focal_length_35mm_mm : of the
-    exposure. gps_… : degrees north and east, metres above the sea.
+    serial : of the camera's body. air_c : the ambient temperature by the standard's own tag, in °C.
+    exposure_s, f_number, iso, focal_length_mm, focal_length_35mm_mm : of the exposure.
+    gps_… : degrees north and east, metres above the sea.
     width, height : pixels as stored, before `orientation` (1 to 8) is applied.
     problems : in plain words, for a person.
     """
@@ -56,6 +59,7 @@ class ExifFacts:
     make: str = ""
     model: str = ""
     serial: str = ""
+    air_c: float | None = None
     software: str = ""
     exposure_s: float | None = None
     f_number: float | None = None
@@ -265,6 +269,7 @@ _EXIF = {
     0x9290: "SubSecTime",
     0x9291: "SubSecTimeOriginal",
     0x9292: "SubSecTimeDigitized",
+    0x9400: "air",
     0xA405: "focal35",
     0xA431: "serial",
 }
@@ -429,6 +434,7 @@ def _from_tags(
         make=_text(tags.get("make")),
         model=_text(tags.get("model")),
         serial=serial,
+        air_c=_air(tags.get("air")),
         software=_text(tags.get("software")),
         exposure_s=_above_0(tags.get("exposure")),
         f_number=_above_0(tags.get("f_number")),
@@ -469,6 +475,13 @@ def _number(value: object) -> float | None:
     except (TypeError, ValueError, ZeroDivisionError, OverflowError):
         return None
     return number if math.isfinite(number) else None
+
+
+def _air(value: object) -> float | None:
+    """Exif 2.32, 0x9400: °C; a denominator of all ones means unknown."""
+    if getattr(value, "denominator", 1) in (-1, 0xFFFFFFFF):
+        return None
+    return metadata_reader.of_air(_number(value))
 
 
 def _above_0(value: object) -> float | None:

@@ -19,5 +19,6 @@ rounds        what a round brings, why a stop was left out, what does not fit in
 kit           what to carry on a round, and what to mind on it
 maintenance   how often a camera is lost, how long batteries lasted, what a year cost
 cardchain     where a card is, and what does not go together about it
+file_facts    what the files of a card say besides: temperature, voltage, another camera's serial
 ways          how ways were worked out, why no way leads to a place
 """

@@ -10,6 +10,7 @@ from typing import Any
 from trod.pictures import clips, picture
 
 LONGEST_PROBLEM = 200
+AIR_TAG = "EXIF:AmbientTemperature"
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,8 @@ def _picture(task: Task, path: Path, thumb_to: Path | None) -> dict[str, Any]:
         "make": exif.make[:80],
         "model": exif.model[:80],
         "serial": exif.serial[:80],
+        "temperature_c": exif.air_c,
+        "header_said": None if exif.air_c is None else {"by": "Trod", "told": {AIR_TAG: f"{exif.air_c:g} C"}},
         "exposure_s": exif.exposure_s,
         "iso": exif.iso if exif.iso is not None and 0 <= exif.iso < 2**31 else None,
         "infrared": light.infrared if light else None,

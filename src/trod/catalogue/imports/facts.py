@@ -6,13 +6,15 @@ a kill the work goes on with those that are not.
 
 from __future__ import annotations
 
+import os
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import Count, Max, Min, QuerySet
 
 from trod import engine
 from trod.archive import times
@@ -20,13 +22,17 @@ from trod.catalogue import home
 from trod.catalogue.imports import eye
 from trod.catalogue.line import Line
 from trod.catalogue.models import Deployment, Import, Picture
+from trod.pictures import metadata_reader
+from trod.pictures.metadata_reader import MetadataReader, ReaderSaid
+from trod.telling import file_facts
+from trod.telling.file_facts import FileFacts
 
 TOGETHER = 256  # pictures a transaction
 FEW = 24  # for so few, starting helpers costs more than they bring
 MESSAGE = "Reading what the pictures say"
 FIELDS = (
     "taken_raw", "subsecond_ms", "time_from", "width", "height", "duration_s", "make", "model", "serial",
-    "exposure_s", "iso", "infrared", "brightness", "problem",
+    "temperature_c", "battery_v", "header_said", "exposure_s", "iso", "infrared", "brightness", "problem",
 )  # fmt: skip
 BLANKS: dict[str, Any] = {
     "subsecond_ms": 0, "time_from": "none", "make": "", "model": "", "serial": "", "problem": "",
@@ -57,6 +63,7 @@ def read(pictures: QuerySet[Picture], line: Line, *, workers: int | None = None,
 
     workers : local processes; by default as many as there are processors.
     remake : make thumbnails anew also where there are some.
+    Where a general metadata reader is on this machine it is asked for each batch, too, while the helpers go on.
     Raises Stopped; DiskFull when there is no room for thumbnails.
     """
     root = home.archive_root()
@@ -92,24 +99,25 @@ def read(pictures: QuerySet[Picture], line: Line, *, workers: int | None = None,
         workers = 1
     done = 0
     results: list[Any] = []
+    reader = metadata_reader.find(os.environ)
     line.step(0, len(tasks), MESSAGE)
     for outcome in engine.run(tasks, eye.look, workers=workers, stop=line.stop):
         values = outcome.value
         if values is None:
             error = outcome.error
             if error is not None and error.kind in ("DiskFull",):
-                _keep(results, done, len(tasks), line)
+                _keep(results, done, len(tasks), line, reader)
                 from trod.errors import DiskFull
 
                 raise DiskFull(error.text)
             values = {"problem": f"could not be looked into: {error}"[:200]}
-        results.append((outcome.task.pk, values))
+        results.append((outcome.task, values))
         if len(results) >= TOGETHER:
             done += len(results)
-            _keep(results, done, len(tasks), line)
+            _keep(results, done, len(tasks), line, reader)
             results = []
     done += len(results)
-    _keep(results, done, len(tasks), line)
+    _keep(results, done, len(tasks), line, reader)
     return done
 
 
@@ -127,13 +135,31 @@ def remake(line: Line, *, all_of_them: bool = False, workers: int | None = None)
     return len(tasks)
 
 
-def _keep(results: list[tuple[int, dict[str, Any]]], done: int, total: int, line: Line) -> None:
+def _keep(
+    results: list[tuple[eye.Task, dict[str, Any]]], done: int, total: int, line: Line, reader: MetadataReader | None
+) -> None:
+    if reader is not None and results:
+        said = reader.read((Path(task.path) for task, _ in results), stop=line.stop)
+        for task, values in results:
+            if (found := said.get(Path(task.path))) is not None:
+                values.update(_with(values, found, reader.name))
     with line.saving(done, total, MESSAGE):
         write_many(
             Picture,
             (*FIELDS, "looked"),
-            [[*(values.get(name, BLANKS.get(name)) for name in FIELDS), True, pk] for pk, values in results],
+            [[*(values.get(name, BLANKS.get(name)) for name in FIELDS), True, task.pk] for task, values in results],
         )
+
+
+def _with(values: Mapping[str, Any], found: ReaderSaid, by: str) -> dict[str, Any]:
+    """What the general reader adds to what we read ourselves by the standard's own tags, which comes first."""
+    own = values.get("temperature_c")
+    return {
+        "header_said": {"by": by, "told": dict(found.raw)},
+        "serial": values.get("serial") or found.serial,
+        "temperature_c": found.temperature_c if own is None else own,
+        "battery_v": found.battery_v,
+    }
 
 
 # Whose pictures ---------------------------------------------------------------------------------------------
@@ -180,16 +206,20 @@ def whose(rows: Iterable[tuple[int, str, str, str]], deployment: Deployment | No
         own = [mark for mark in counts if same_serial(mark[2], camera.serial)]
         if own:
             usual = max(own, key=lambda mark: counts[mark])
-        elif usual[2] and number >= MOST * len(marked):
-            told.append(
-                f"The pictures bear the serial {usual[2]}; the camera of this deployment is entered as "
-                f"{camera.serial}. "
-                "If it is the same, mend its serial under Cameras; if not, place this import elsewhere."
-            )
+        elif stranger := _stranger(counts, camera.serial):
+            told.append(stranger)
         elif number < MOST * len(marked):
             return Makers(usual, (), tuple(told))
     foreign = tuple(pk for pk, *mark in marked if not _one_camera(tuple(mark), usual))
     return Makers(usual, foreign, tuple(told))
+
+
+def _stranger(counts: Counter[tuple[str, str, str]], serial: str) -> str:
+    """What is to be said where most pictures bear one serial, and none that of the camera on record."""
+    if not counts or any(same_serial(mark[2], serial) for mark in counts):
+        return ""
+    usual, number = counts.most_common(1)[0]
+    return file_facts.another_camera(usual[2], serial) if usual[2] and number >= MOST * counts.total() else ""
 
 
 def _one_camera(mark: tuple[str, ...], usual: tuple[str, ...]) -> bool:
@@ -207,3 +237,35 @@ def tell_foreign(card_import: Import) -> Makers:
         card_import.pictures.filter(pk__in=makers.foreign[start : start + 500]).update(foreign=True)
     card_import.foreign = len(makers.foreign)
     return makers
+
+
+def what_files_say(card_import: Import) -> FileFacts:
+    """What the headers of an import's own files tell of the air and the batteries. At most four queries."""
+    own = card_import.pictures.filter(foreign=False)
+    many = own.aggregate(
+        files=Count("pk"),
+        with_air=Count("temperature_c"),
+        coldest_c=Min("temperature_c"),
+        warmest_c=Max("temperature_c"),
+        with_voltage=Count("battery_v"),
+    )
+    readers: list[str] = []
+    first_v, last_v = voltage_ends(own) if many["with_voltage"] else (None, None)
+    if many["with_air"] or many["with_voltage"]:
+        readers = sorted(filter(None, own.order_by().values_list("header_said__by", flat=True).distinct()))
+    return FileFacts(**many, first_v=first_v, last_v=last_v, readers=readers)
+
+
+def voltage_ends(pictures: QuerySet[Picture]) -> tuple[float | None, float | None]:
+    """The voltage in the first and in the last of some pictures that tell one."""
+    told = pictures.filter(battery_v__isnull=False, taken_at__isnull=False).values_list("battery_v", flat=True)
+    return told.order_by("taken_at", "pk").first(), told.order_by("-taken_at", "-pk").first()
+
+
+def another_camera(card_import: Import) -> str:
+    """What is to be said where an import's pictures bear another serial than its deployment's camera; "" else."""
+    if card_import.deployment is None:
+        return ""
+    marks = card_import.pictures.order_by().values_list("make", "model", "serial").annotate(n=Count("pk"))
+    counts = Counter({(make, model, serial): n for make, model, serial, n in marks if make or model or serial})
+    return _stranger(counts, card_import.deployment.camera.serial)

@@ -7,6 +7,7 @@ weights are ours; tests/catalogue/test_propose.py holds the cases they were set 
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -17,7 +18,7 @@ from trod import wording
 from trod.archive.card import CardListing, Entry
 from trod.catalogue.imports import facts
 from trod.catalogue.models import Card, Deployment, Import, Visit
-from trod.pictures import exif
+from trod.pictures import exif, metadata_reader
 
 SAMPLE = 40  # files whose header is read
 SURE, LEAD = 5.0, 3.0
@@ -101,15 +102,19 @@ def read_marks(listing: CardListing) -> Marks:
     serials: Counter[str] = Counter()
     models: Counter[tuple[str, str]] = Counter()
     times, places = [], []
+    without: list[Path] = []  # a serial of the standard's own tag
     unread = 0
     pictures = [e for e in listing.taken if e.kind == "picture" and e.size_bytes]
     sample = sample_of(pictures)
     for entry in sample:
+        path = listing.place_of(entry)
         try:
-            found = exif.read_facts(listing.place_of(entry))
+            found = exif.read_facts(path)
         except OSError:
             unread += 1
             continue
+        if not found.serial:
+            without.append(path)
         if found.serial:
             serials[found.serial] += 1
         if found.make or found.model:
@@ -118,6 +123,8 @@ def read_marks(listing: CardListing) -> Marks:
             times.append(found.taken_raw)
         if found.gps_latitude_deg is not None and found.gps_longitude_deg is not None:
             places.append((found.gps_latitude_deg, found.gps_longitude_deg))
+    if without and (reader := metadata_reader.find(os.environ)) is not None:
+        serials.update(said.serial for said in reader.read(without).values() if said.serial)
     return Marks(len(sample), serials, models, tuple(times), tuple(places), unread)
 
 

@@ -43,6 +43,11 @@ class Picture(models.Model):
     make = models.CharField(max_length=80, blank=True)
     model = models.CharField(max_length=80, blank=True)
     serial = models.CharField(max_length=80, blank=True)
+    temperature_c = models.FloatField(null=True, help_text="by the camera's own thermometer, °C")
+    battery_v = models.FloatField(null=True, help_text="of its batteries, as the camera wrote it, V")
+    header_said = models.JSONField(
+        null=True, help_text="who read serial, temperature and voltage, and as what: {by, told: {tag: text}}"
+    )
     exposure_s = models.FloatField(null=True)
     iso = models.PositiveIntegerField(null=True)
     foreign = models.BooleanField(default=False, help_text="looks like another camera's")
@@ -57,6 +62,9 @@ class Picture(models.Model):
             models.Index(fields=["sequence", "taken_at"]),
             models.Index(fields=["card_import", "file_order"]),
             models.Index(fields=["looked"], name="picture_to_look", condition=Q(looked=False)),
+            models.Index(
+                fields=["deployment", "taken_at"], name="picture_voltage", condition=Q(battery_v__isnull=False)
+            ),
             # The newest by day of one deployment, however many there are by night. The kind stands in the fields, for
             # SQLite does not see that a condition with a handed-in value holds.
             models.Index(

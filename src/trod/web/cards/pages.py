@@ -14,11 +14,13 @@ from django.db.models import Count, Exists, Max, Min, OuterRef, Q
 from trod.archive.card import MountedCard
 from trod.archive.verdict import Verdict
 from trod.catalogue.answers.summary import seconds
-from trod.catalogue.imports import clocks, moving
+from trod.catalogue.imports import clocks, facts, moving
 from trod.catalogue.models import Deployment, Import, Job, Picture, RecordImport, Sequence, Visit
 from trod.catalogue.work.backup import last as last_backup
 from trod.findings.watching import Watching
 from trod.pictures.sequences import BURST_GAP_S, sentence
+from trod.telling import file_facts
+from trod.units import System
 from trod.web.shared import silences
 
 A_PAGE = 20
@@ -159,10 +161,20 @@ class ImportPage:
     choices: list[Deployment] = field(default_factory=list)
     cargo: moving.Cargo | None = None
     moved: LastMove | None = None
+    files_say: list[str] = field(default_factory=list)
+    another_camera: str = ""
 
     @property
     def wrong(self) -> bool:
-        return bool(self.false_runs or self.gaps or self.clocks or self.jumps or self.damaged or self.foreign)
+        return bool(
+            self.false_runs
+            or self.gaps
+            or self.clocks
+            or self.jumps
+            or self.damaged
+            or self.foreign
+            or self.another_camera
+        )
 
 
 def job_of(name: str) -> Job | None:
@@ -170,7 +182,7 @@ def job_of(name: str) -> Job | None:
     return Job.objects.filter(kind__in=("import", "place"), args__card_import=name).order_by("-id").first()
 
 
-def card_import_page(card_import: Import, page: str | None) -> ImportPage:
+def card_import_page(card_import: Import, page: str | None, *, system: System) -> ImportPage:
     """All of one import's page. A card may hold tens of thousands of pictures, so the database adds up."""
     job = job_of(card_import.name)
     pictures = card_import.pictures.order_by("file_order")
@@ -206,6 +218,8 @@ def card_import_page(card_import: Import, page: str | None) -> ImportPage:
         choices=_choices(card_import) if whole else [],
         cargo=moving.cargo(card_import) if whole and card_import.deployment_id else None,
         moved=_last_move(card_import),
+        files_say=file_facts.sentences(facts.what_files_say(card_import), system) if whole else [],
+        another_camera=facts.another_camera(card_import) if ready else "",
     )
 
 

@@ -19,6 +19,8 @@ from trod.errors import TrodError
 from trod.web import seen
 from trod.web.access import person
 from trod.web.cards import pages, places
+from trod.web.forms.common import units_for
+from trod.web.forms.records import the_reserve
 
 
 @require_GET
@@ -122,7 +124,7 @@ def card_import(request: HttpRequest, name: str) -> HttpResponse:
     row = get_object_or_404(
         Import.objects.select_related("deployment__site__reserve", "deployment__camera", "card"), name=name
     )
-    page = pages.card_import_page(row, request.GET.get("page"))
+    page = pages.card_import_page(row, request.GET.get("page"), system=units_for(request, the_reserve()))
     return render(request, "trod/cards_import.html", {"page": page, "card_import": row, "job": page.job})
 
 

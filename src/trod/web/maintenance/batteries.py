@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from trod.catalogue.forecasts.outfits import climate_of
-from trod.catalogue.models import Camera, Deployment, Reserve, Visit
+from trod.catalogue.imports import facts
+from trod.catalogue.models import Camera, Deployment, Picture, Reserve, Visit
 from trod.drawing.pen import Pen, Svg, shape
 from trod.drawing.scales import Axis
 from trod.planning.ground.weather import Climate
@@ -17,6 +18,7 @@ from trod.planning.visit.maintenance import (
     BatteryVisit,
     battery_sets,
 )
+from trod.telling import file_facts
 from trod.telling import maintenance as telling
 from trod.web.maintenance.common import spans
 from trod.web.maintenance.stock import said_of_batteries
@@ -90,6 +92,14 @@ def stories(reserve: Reserve | None, now: datetime, *, only: Camera | None = Non
         sets = battery_sets(told[camera.pk], spans(stood[camera.pk], now), now, climate=climate)
         out.append(BatteryStory(camera, sets, telling.batteries(sets)))
     return out
+
+
+def voltages(camera: Camera, sets: Sequence[BatterySet]) -> list[str]:
+    """The voltage that a camera's own files tell of each set, at its first file and at its last; "" where none does."""
+    told = Picture.objects.filter(deployment__camera=camera, foreign=False, battery_v__isnull=False)
+    if not told.exists():
+        return [""] * len(sets)
+    return [file_facts.course(*facts.voltage_ends(told.filter(taken_at__range=(s.start, s.until)))) for s in sets]
 
 
 MARKS = (("dead", "found dead"), ("changed", "changed or retrieved with power left"), ("still in", "still in"))

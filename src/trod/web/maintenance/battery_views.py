@@ -26,13 +26,17 @@ def of_camera(request: HttpRequest, pk: int) -> HttpResponse:
     camera = get_object_or_404(Camera, pk=pk)
     reserve = the_reserve()
     (story,) = batteries.stories(reserve, timezone.now(), only=camera)
-    sets = [{"set": s, "end": batteries.END_WORDS[s.end]} for s in story.sets]
+    voltages = batteries.voltages(camera, story.sets)
+    sets = [
+        {"set": s, "end": batteries.END_WORDS[s.end], "voltage": v} for s, v in zip(story.sets, voltages, strict=True)
+    ]
     context = {
         "camera": camera,
         "story": story,
         "sets": sets[::-1],
         "chart": batteries.bars_svg(story.sets) if story.sets else "",
         "marks": [(batteries.mark_svg(end), words) for end, words in batteries.MARKS],
+        "voltages_known": any(voltages),
         "nights_known": batteries.nights(reserve) is not None,
     }
     return render(request, "trod/maintenance/batteries.html", context)

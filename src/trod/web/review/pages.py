@@ -28,6 +28,8 @@ from trod.catalogue.models import (
 )
 from trod.catalogue.rows import taxa
 from trod.findings.taxa import unknown_kind
+from trod.telling import measures
+from trod.units import system_of
 from trod.web.shared.seeing import SHOWS_PEOPLE, SUGGESTION_SCORE, WITHHELD, verdict
 
 MOST_FRAMES = 80  # on the strip; of a longer sequence evenly chosen ones
@@ -71,13 +73,14 @@ class Key:
 
 @dataclass(frozen=True, kw_only=True)
 class Frame:
-    """One picture of a sequence. after_s : since the sequence's first. [s]"""
+    """One picture of a sequence. after_s : since the sequence's first. [s] air_c : by the camera's thermometer."""
 
     sha: str
     clip: bool
     after_s: float
     name: str
     infrared: bool
+    air_c: float | None
     wide: int
     high: int
 
@@ -231,12 +234,12 @@ def _frames(ids: abc.Sequence[int]) -> dict[int, list[tuple[int, Frame]]]:
         .filter(left_over=0)
         .order_by("sequence", "turn")
         .values_list(
-            "sequence", "pk", "sha256", "kind", "taken_at", "subsecond_ms", "path", "infrared", "width",
-            "height", "sequence__start_at",
+            "sequence", "pk", "sha256", "kind", "taken_at", "subsecond_ms", "path", "infrared", "temperature_c",
+            "width", "height", "sequence__start_at",
         )
     )  # fmt: skip
     frames: dict[int, list[tuple[int, Frame]]] = defaultdict(list)
-    for sequence, pk, sha, kind, at, ms, path, infrared, wide, high, start in rows:
+    for sequence, pk, sha, kind, at, ms, path, infrared, air_c, wide, high, start in rows:
         after = (at - start).total_seconds() + (0 if at.microsecond else ms / 1000) if at else 0.0
         frame = Frame(
             sha=sha,
@@ -244,6 +247,7 @@ def _frames(ids: abc.Sequence[int]) -> dict[int, list[tuple[int, Frame]]]:
             after_s=round(after, 1),
             name=path.rsplit("/", 1)[-1],
             infrared=bool(infrared),
+            air_c=air_c,
             wide=wide or 0,
             high=high or 0,
         )
@@ -313,6 +317,8 @@ def sentence(sequence: Sequence, frames: abc.Sequence[Frame]) -> str:
     parts = [f"{site.name}, {_when(sequence.start_at, reserve.zone_info)}"]
     if sequence.infrared:
         parts.append("infrared")
+    if (air_c := next((f.air_c for f in frames if f.air_c is not None), None)) is not None:
+        parts.append(f"{measures.air(air_c, system_of(reserve.units))} by the camera's own thermometer")
     parts.append(what)
     return ", ".join(parts) + "; " + light_words(sequence.start_at, reserve) + "."
 
