@@ -34,7 +34,7 @@ def visit(cast, days_ago, **more):
 
 
 def told(forecast, what):
-    return next(a for a in forecast.assumed if a.what == what)
+    return next(a.told("metric") for a in forecast.assumed if a.what == what)
 
 
 def test_a_camera_of_which_nothing_is_known_is_forecast_and_all_is_told_as_assumed(cast):
@@ -338,6 +338,8 @@ def test_the_way_is_taken_from_where_rounds_start(cast):
     assert way.value == f"{2 * 1.3 * 3.02 / 20 * 60 + 2 * 0.15 / 5.04 * 60:.0f} min"
     assert way.source.startswith("there and back, from where rounds start; by car along the straight line")
     assert "level" in way.source
+    (fact,) = [a for a in mine(cast).assumed if a.way is not None]
+    assert ", at 12 mph, and on foot" in fact.told("us").source and ", at 20 km/h, and on foot" in way.source
 
 
 def test_a_camera_among_others_bears_its_share_of_the_round_and_not_a_trip_of_its_own(cast):

@@ -12,8 +12,11 @@ import click
 
 from trod import wording
 from trod.errors import WrongInput
+from trod.units import system_of
 
 if TYPE_CHECKING:
+    from trod.catalogue.forecasts.forecasts import Forecast
+    from trod.catalogue.forecasts.outfits import Assumed
     from trod.planning.equipment.camera import CameraSpec
     from trod.planning.ground.weather import Climate
     from trod.planning.last.endurance import Outfit, StopForecast
@@ -290,7 +293,7 @@ def _standing(name: str) -> dict[str, Any]:
                 "faults_per_day": f.faults_per_day,
                 "from": f.start.isoformat(),
                 "caveats": list(f.caveats),
-                "assumed": [{"what": a.what, "value": a.value, "source": a.source} for a in f.assumed],
+                "assumed": [{"what": a.what, "value": a.value, "source": a.source} for a in _worded(f, reserve.units)],
                 "stopped": list(f.stopped),
             }
             for f in told
@@ -399,6 +402,11 @@ def _say(told: dict[str, Any]) -> None:
         )
         table.add_row(*(Text(str(battery)) for battery in batteries))
     console.print(table)
+
+
+def _worded(forecast: Forecast, units: str) -> list[Assumed]:
+    """What a forecast rests on, in the reserve's units."""
+    return [one.told(system_of(units)) for one in forecast.assumed]
 
 
 WORDS = {"batteries": "batteries", "card": "card full", "fault": "fault or theft"}

@@ -16,6 +16,7 @@ overlap       how far two sides share their hours: the answer
 intervals     what the independence interval does to a rate
 upkeep        when to go to a camera, or to all of them, and why then
 rounds        what a round brings, why a stop was left out, what does not fit in an order chosen by hand
+due           why a site is due for a visit, and what is to be done there
 kit           what to carry on a round, and what to mind on it
 maintenance   how often a camera is lost, how long batteries lasted, what a year cost
 cardchain     where a card is, and what does not go together about it

@@ -160,6 +160,17 @@ def test_degrees_are_in_the_persons_units(client, stands):
     assert "°C" not in page
 
 
+def test_the_share_of_the_way_is_told_in_the_persons_units(client, stands):
+    m.Reserve.objects.update(base_latitude=47.3, base_longitude=13.94)
+
+    assert "from where rounds start; by car along the straight line, lengthened by 1.3, at 20 km/h, and on" in seen(
+        client
+    )
+    client.cookies["units"] = "us"
+    page = seen(client)
+    assert "lengthened by 1.3, at 12 mph, and on" in page and "km/h" not in page
+
+
 def test_the_page_asks_a_fixed_number_of_queries(client, stands, bring_sequences):
     def asked():
         client.get(URL)

@@ -42,11 +42,10 @@ from trod.planning.last import endurance
 from trod.planning.last.endurance import NO_HAZARD, StopForecast
 from trod.planning.visit import upkeep
 from trod.planning.visit.upkeep import Access, GoWhy, NextVisit, Standing, VisitPrice
-from trod.telling import ways as telling_ways
 
 Floats = NDArray[np.float64]
 JOB = "forecasts"
-VERSION = 6
+VERSION = 7
 KEPT_DAYS = 730  # of a curve, in the file
 FEW = 25  # so few cameras are forecast at once when nothing is kept yet
 AGAIN_AFTER = timedelta(hours=1)  # before a failed making is tried again
@@ -466,9 +465,7 @@ def reckon(
     (after,) = endurance.forecast_many([task], climate=climate, second_date=True) if close else (stop,)
     by_cause = with_faults({str(cause): share for cause, share in stop.by_cause.items()}, hazard or 0.0)
     stopped = np.clip(np.sum(list(by_cause.values()), axis=0), 0.0, 1.0)
-    minutes, way = gear.travel.minutes, telling_ways.share(gear.travel, "metric")
-    if price.travel_min is not None:
-        minutes, way = price.travel_min, "typed in"
+    minutes = gear.travel.minutes if price.travel_min is None else price.travel_min
     quiet = site.disturbance_days if price.disturbance_days is None else price.disturbance_days
     cost = VisitPrice(
         travel_min=minutes,
@@ -496,7 +493,9 @@ def reckon(
             if price.losses_per_year is not None
             else "as written down for the site",
         ),
-        Assumed("Its share of the way", f"{minutes:.0f} min", way),
+        Assumed("Its share of the way", f"{minutes:.0f} min", way=gear.travel)
+        if price.travel_min is None
+        else Assumed("Its share of the way", f"{minutes:.0f} min", "typed in"),
         Assumed("Cards lost with a camera", f"{wording.share(upkeep.CARD_LOST_SHARE)} of faults and thefts", "assumed"),
         Assumed(
             "Quiet after a visit",

@@ -29,6 +29,8 @@ from trod.planning.last.endurance import EnergyScale, Outfit, Used
 from trod.planning.last.stopping import scale_for
 from trod.planning.visit.travel import WayShare
 from trod.planning.visit.upkeep import Closure
+from trod.telling import ways as telling_ways
+from trod.units import System
 
 CARD_GB = 32.0
 CLIP_S = 15.0
@@ -49,11 +51,20 @@ SAID = {
 
 @dataclass(frozen=True)
 class Assumed:
-    """One figure behind a forecast. source : where it is from; "assumed" when nobody said."""
+    """One figure behind a forecast.
+
+    source : where it is from; "assumed" when nobody said. way : the same for a share of a round's way, which has lengths
+    and speeds in it; `told` words it.
+    """
 
     what: str
     value: str
-    source: str
+    source: str = ""
+    way: WayShare | None = None
+
+    def told(self, system: System) -> Assumed:
+        """The same with all of its source in words."""
+        return self if self.way is None else Assumed(self.what, self.value, telling_ways.share(self.way, system))
 
     @property
     def guessed(self) -> bool:

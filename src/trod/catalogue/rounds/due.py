@@ -17,7 +17,7 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from trod import clock, wording
+from trod import clock
 from trod.catalogue.forecasts import forecasts, outfits
 from trod.catalogue.forecasts.forecasts import Forecast
 from trod.catalogue.forecasts.ways import VISIT_MIN
@@ -33,6 +33,7 @@ from trod.planning.visit.upkeep import (
     VisitPrice,
     best_day_for_round,
 )
+from trod.telling import due as due_told
 from trod.telling import upkeep as telling
 
 CLOCK_S = 120.0  # a clock that is out by more is wrong; the same as on Today
@@ -151,7 +152,7 @@ def _due(
         if been and been[-1].lock_left in (Visit.LockLeft.MISSING, Visit.LockLeft.STUCK):
             locks += 1
             load += LOCK_KG
-            work.append(f"A lock for {name}: {been[-1].get_lock_left_display()} when somebody was there last")
+            work.append(due_told.lock_wanted(name, str(been[-1].get_lock_left_display())))
         no_test = d.pk not in tested and not any(v.walk_test for v in been)
         walk_test = walk_test or no_test
         if f is not None:
@@ -167,29 +168,24 @@ def _due(
             )  # fmt: skip
             spare_stops.append(stop_kit)
             if f.found_on is not None:
-                work.append(f"Find out why {name} stopped ({f.found})")
+                work.append(due_told.find_out(name, f.found))
             if renew > spares.RENEW_ABOVE:
                 batteries[f.batteries] = batteries.get(f.batteries, 0) + f.number
                 load += f.number * BATTERY_KG.get(f.batteries, 0.025)
-                work.append(f"Fresh batteries for {name}: {f.number} × {f.batteries}")
+                work.append(due_told.fresh_batteries(name, f.number, f.batteries))
         else:
-            why.append((0.0, f"{name} has no forecast yet"))
-        work.append(f"Card out, an empty one in{f' ({d.card} is in {name})' if d.card else f' ({name})'}")
+            why.append((0.0, due_told.no_forecast(name)))
+        work.append(due_told.change_card(name, str(d.card) if d.card else ""))
         if clock_s is not None:
             saves += CLOCK_SHARE * next_days
-            why.append(
-                (
-                    CLOCK_SHARE * next_days,
-                    f"the clock of {name} was {wording.clock_error(clock_s)} when it was read last",
-                )
-            )
-            work.append(f"Set the clock of {name}")
+            why.append((CLOCK_SHARE * next_days, due_told.clock_wrong(name, clock_s)))
+            work.append(due_told.set_clock(name))
         if no_test:
-            work.append(f"Walk test of {name}: none is noted since it was set")
+            work.append(due_told.walk_test(name))
         last = _local(max([d.start, *(v.at for v in been)]), zone)
         if (today - last).days >= SPACE_DAYS:
-            why.append((-1.0, f"nobody was there for {wording.plural((today - last).days, 'day')}"))
-    work.append("Read the clock, wipe lens and sensor, look at aim, strap and lock")
+            why.append((-1.0, due_told.nobody_there((today - last).days)))
+    work.append(due_told.ALWAYS)
     saves = np.maximum(0.0, saves - quiet)
     return Due(
         site=site,
@@ -254,20 +250,14 @@ def _batteries_fail(f: Forecast, by: date) -> float:
 
 def _reasons(f: Forecast, day: date, today: date, next_days: int) -> list[tuple[float, str]]:
     if f.found_on is not None:
-        return [(1e6, f"{f.camera} was found stopped on {wording.day(f.found_on)} ({f.found})")]
-    now, then = f.chance(day), f.chance(day + timedelta(days=next_days))
-    cause = {"batteries": "its batteries", "card": "its card", "fault": "a fault or theft"}.get(f.cause, "")
-    because = f", most likely by {cause}" if cause else ""
+        return [(1e6, due_told.found_stopped(f.camera, f.found_on, f.found))]
+    later = day + timedelta(days=next_days)
+    now, then = f.chance(day), f.chance(later)
     if now >= 0.05:
-        return [(100 * now, f"{f.camera} has stopped by {wording.day(day)} {_times(now)}{because}")]
+        return [(100 * now, due_told.has_stopped(f.camera, day, now, f.cause))]
     if then >= 0.05:
-        till = wording.day(day + timedelta(days=next_days))
-        return [(10 * then, f"{f.camera} stops by {till} {_times(then)}{because}")]
-    return [(0.0, f"{f.camera} has power and room for longer")]
-
-
-def _times(chance: float) -> str:
-    return "almost surely" if chance > 0.995 else f"{100 * chance:.0f} times in 100"
+        return [(10 * then, due_told.will_stop(f.camera, later, then, f.cause))]
+    return [(0.0, due_told.goes_on(f.camera))]
 
 
 def _clock_error(d: Deployment, visits: Sequence[Visit]) -> float | None:

@@ -69,6 +69,7 @@ _WORDS: dict[str, str] = {
     "fault": "a fault or theft",
 }
 RUN_DAYS = 3  # so many days of false triggers in a row are worth telling both futures of
+NO_CARD = "No card has come from this site yet: triggers a day are assumed for its kind. The first card narrows this."
 NO_HAZARD = (
     "No chance of a fault, damage or theft is in this forecast. Say how often that happens on your map: "
     "for a camera that lasts long it may matter more than batteries and card."
@@ -362,9 +363,7 @@ def _caveats(
     if faults_per_day == 0:
         said.append(NO_HAZARD)
     if not arrivals.posterior.days:
-        said.append(
-            "No card has come from this site yet: triggers a day are assumed for its kind. The first card narrows this."
-        )
+        said.append(NO_CARD)
     if outfit.pack.battery.designation in ("FR6", "HR6"):
         said.append(GAUGE)
     if outfit.pack.battery.wakes and cold_share > 0.2 and causes["batteries"] > 0.1:

@@ -25,6 +25,7 @@ from trod.planning.equipment.pack_text import pack_from
 from trod.planning.last.outfit_change import Change
 from trod.report import charts
 from trod.telling import upkeep
+from trod.units import system_of
 from trod.web.cameras import power_chart
 from trod.web.forms.common import units_for
 from trod.web.shared import script
@@ -103,7 +104,8 @@ def page_of(found: Lasting, today: date, *, units: str = "metric") -> Page:
     told = found.forecast
     gone = max(0, (today - told.start).days)
     end = power_chart.last_day(found.by_cause, gone=gone)
-    assumed = tuple(Assumed(a.what, in_units(a.value, units), in_units(a.source, units)) for a in told.assumed)
+    known = [a.told(system_of(units)) for a in told.assumed]
+    assumed = tuple(Assumed(a.what, in_units(a.value, units), in_units(a.source, units)) for a in known)
     return Page(
         of=found,
         today=today,

@@ -219,7 +219,7 @@ def lasting(spec: CameraSpec, d: Inputs, wish: Wish, site: Site, *, start: date)
     origin = spec.figure("batteries").origin
     batteries = f"{number} × {battery}"
     guess = "; their kind is assumed" if assumed else "; their number is assumed" if origin == "assumed" else ""
-    caveats = [c for c in forecast.caveats if not c.startswith("No card has come")]
+    caveats = [c for c in forecast.caveats if c != endurance.NO_CARD]  # triggers are typed here
     return Lasting(
         sentence=forecast.sentence(),
         after=forecast.after_flash(),
