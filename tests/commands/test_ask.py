@@ -85,7 +85,10 @@ def test_before_there_is_a_reserve_the_way_to_one_is_told(trod, trod_home, db):
 
 
 def test_an_unknown_question_is_a_wrong_command_line(trod):
-    assert trod("ask", "whither").exit_code == 2
+    done = trod("ask", "whither")
+
+    assert done.exit_code == 2
+    assert "No such command 'whither'" in done.stderr
 
 
 def test_the_answer_is_that_of_the_core(made, said):

@@ -86,7 +86,10 @@ def test_the_page_and_the_command_give_the_same_files(client: Any, secret: Any, 
 
 
 def test_a_day_that_is_none_is_told(client: Any, secret: Any) -> None:
-    assert client.get(URL + "?from=yesterday").status_code == 422
+    answer = client.get(URL + "?from=yesterday")
+
+    assert answer.status_code == 422
+    assert "yesterday" in answer.content.decode()
 
 
 def test_who_may_not_see_people_cannot_ask_for_them(client: Any, secret: Any, monkeypatch: Any) -> None:

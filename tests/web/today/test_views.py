@@ -43,7 +43,12 @@ def test_each_timeline_also_stands_in_the_table(client, cast):
 
 @pytest.mark.parametrize("asked", ["90", "0", "x", "99999999", "-1", ""])
 def test_an_odd_span_is_no_fault(client, cast, asked):
-    assert client.get("/", {"days": asked}).status_code == 200
+    answer = client.get("/", {"days": asked})
+
+    assert answer.status_code == 200
+    assert answer.content.decode().count('class="timeline"') == client.get("/").content.decode().count(
+        'class="timeline"'
+    )
 
 
 def test_a_summary_follows_new_sequences_and_changed_times(cast, bring_sequences):
