@@ -61,6 +61,7 @@ def test_lists_end_with_and_or_with_how_many_more() -> None:
     assert wording.listed(["a", "b", "c"]) == "a, b and c"
     assert wording.listed([]) == ""
     assert wording.listed_at_most(["a", "b", "c", "d", "e", "f"]) == "a, b, c, d and 2 others"
+    assert wording.listed_at_most(["a", "b", "c", "d", "e"]) == "a, b, c, d and e"
 
 
 def test_a_period_says_what_its_days_share_once() -> None:

@@ -55,8 +55,8 @@ def listed(parts: Sequence[str], last: str = "and") -> str:
 
 
 def listed_at_most(parts: Sequence[str], most: int = 4, noun: str = "others") -> str:
-    """A list that stops after `most` names and counts the rest."""
-    if len(parts) <= most:
+    """A list that stops after `most` names and counts the rest: two or more, for one is named as quickly."""
+    if len(parts) <= most + 1:
         return listed(parts)
     return f"{', '.join(parts[:most])} and {count(len(parts) - most)} {noun}"
 
