@@ -331,6 +331,19 @@ def utc_offsets_s(utc_s: ArrayLike, zone_name: str) -> NDArray[np.float64]:
     return found
 
 
+def changes_s(from_utc_s: float, to_utc_s: float, zone_name: str) -> tuple[float, ...]:
+    """The instants [Unix s] between the two at which a zone's wall clock is put forward or back, in order."""
+    days = np.arange(from_utc_s, to_utc_s + DAY_S, DAY_S)
+    offsets = utc_offsets_s(days, zone_name)
+    found = []
+    for at in np.flatnonzero(np.diff(offsets)):
+        quarters = np.arange(np.floor(days[at] / 900) * 900, days[at + 1] + 900, 900.0)
+        first = int(np.flatnonzero(np.diff(utc_offsets_s(quarters, zone_name)))[0]) + 1
+        if from_utc_s <= quarters[first] <= to_utc_s:
+            found.append(float(quarters[first]))
+    return tuple(found)
+
+
 def day_starts_s(from_utc_s: float, to_utc_s: float, zone_name: str) -> list[float]:
     """The local midnights [Unix s] that cut from…to into local days: first at or before from, last at or after to."""
     return list(_cuts(from_utc_s, to_utc_s, zone_name, months=False))

@@ -51,6 +51,7 @@ VERBS = (
     "report",
     "export",
     "effort",
+    "clock",
 )
 # Where a verb's module cannot bear its name.
 MODULES = {"import": "records"}

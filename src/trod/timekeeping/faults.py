@@ -51,6 +51,9 @@ FEWEST_FOR_LIGHT = 30
 # So near a legal change of time, a step of an hour is called summer time.
 NEAR_CHANGE_S = 2.5 * DAY_S
 
+# How strongly an explanation is thought of: a reading, both visits, what the trade knows to happen, one visit.
+READ, BOTH_ENDS, OF_THE_TRADE, ONE_END = 4, 3, 2, 1
+
 Kind = Literal[
     "wrong year", "day and month swapped", "half a day", "an hour", "summer time", "offset", "set elsewhere",
     "factory date", "outside", "out of order", "drift",
@@ -98,7 +101,8 @@ class Fault:
     went back there, and nothing tells whether the pictures before or those after are out.
     first, last : indices of the pictures in the order of the files. from_s, to_s : the stretch of the camera's own time
     [first, last + 1 s) that they fill.
-    add_s : seconds to add to that stretch; None where it is not known. doubt_s : how far beside that may be, either way.
+    add_s : seconds to add to that stretch; None where it is not known. doubt_s : how far beside that may be, either way;
+    None with it.
     drift_s_per_day : to add per day on top, for "drift".
     rests_on : what it follows from, the strongest first. others : shifts [s] that would fit, for a person to choose from
     by looking at the pictures: where several explanations do, or where one end of the run would be the visit.
@@ -110,7 +114,7 @@ class Fault:
     from_s: float
     to_s: float
     add_s: float | None
-    doubt_s: float
+    doubt_s: float | None
     rests_on: tuple[Basis, ...]
     drift_s_per_day: float = 0.0
     others: tuple[float, ...] = ()
@@ -137,12 +141,13 @@ class _Run:
 
 @dataclass(frozen=True)
 class _Guess:
-    """One explanation: add so much, and what speaks for it."""
+    """One explanation: add so much, and what speaks for it. strength : of READ to ONE_END."""
 
     kind: Kind
     add_s: float | None
     rests_on: tuple[Basis, ...]
-    doubt_s: float = 0.0
+    doubt_s: float | None = 0.0
+    strength: int = 0
 
 
 class _Lights:
@@ -303,12 +308,12 @@ def _of_run(run: _Run, stay: Stay, light: _Lights, *, after: float, first: bool,
     fitting = [g for g in possible if light.fits(g.add_s or 0.0) is not False]
     if not fitting:
         kind: Kind = "out of order" if _may_be(run, stay, 0.0, -np.inf) else "outside"
-        nothing = _Guess(kind, None, ("order",) if kind == "out of order" else ("stay",), np.inf)
+        nothing = _Guess(kind, None, ("order",) if kind == "out of order" else ("stay",), None)
         return [nothing, *_at_an_end(run, stay, after, first=first, last=last)]
-    best = min(fitting, key=lambda g: (-_weight(g, light), abs(g.add_s or 0.0)))
-    equal = [g for g in fitting if _weight(g, light) == _weight(best, light)]
+    best = min(fitting, key=lambda g: (-g.strength, abs(g.add_s or 0.0)))
+    equal = [g for g in fitting if g.strength == best.strength]
     if any(abs((g.add_s or 0.0) - (best.add_s or 0.0)) > HOUR_S for g in equal):
-        return [_Guess("outside", None, ("stay",), np.inf), *equal]
+        return [_Guess("outside", None, ("stay",), None), *equal]
     return [_named(best, fitting, light)]
 
 
@@ -316,11 +321,12 @@ def _named(best: _Guess, fitting: list[_Guess], light: _Lights) -> _Guess:
     """The same shift under the name that the trade has for it, with all that it rests on."""
     add = best.add_s or 0.0
     same = [g for g in fitting if abs((g.add_s or 0.0) - add) <= ENDS_AGREE_S]
-    name = next((g.kind for g in same if g.kind in ("wrong year", "day and month swapped", "half a day")), best.kind)
+    # A clock that was only set to another year is otherwise right, so that shift is the exact one.
+    named = next((g for g in same if g.kind in ("wrong year", "day and month swapped", "half a day")), best)
     basis = list(dict.fromkeys(b for g in (best, *same) for b in g.rests_on))
     if light.fits(add) and "light" not in basis:
         basis.append("light")
-    return replace(best, kind=name, rests_on=tuple(basis))
+    return replace(best, kind=named.kind, add_s=named.add_s, rests_on=tuple(basis))
 
 
 def _at_an_end(run: _Run, stay: Stay, after: float, *, first: bool, last: bool) -> Iterator[_Guess]:
@@ -329,17 +335,6 @@ def _at_an_end(run: _Run, stay: Stay, after: float, *, first: bool, last: bool) 
         yield _Guess("outside", add, ("ends",))
     if last and stay.ended_s is not None and _may_be(run, stay, add := stay.ended_s - run.last_s, after):
         yield _Guess("outside", add, ("ends",))
-
-
-def _weight(guess: _Guess, light: _Lights) -> int:
-    """How strongly an explanation is thought of: a reading, then both ends, then what the trade knows, then one end."""
-    if "reading" in guess.rests_on:
-        return 4
-    if guess.rests_on[:1] == ("ends",) and guess.doubt_s <= ENDS_AGREE_S:
-        return 3
-    if guess.kind in ("wrong year", "day and month swapped", "half a day"):
-        return 2
-    return 1 if guess.add_s is not None and light.fits(guess.add_s) else 0
 
 
 def _may_be(run: _Run, stay: Stay, add_s: float, after: float) -> bool:
@@ -354,16 +349,16 @@ def _guesses(run: _Run, stay: Stay, light: _Lights, *, first: bool, last: bool) 
     for reading in stay.readings:
         shown = reading.shown_s - 60.0 * stay.utc_offset_min
         if run.first_s - DAY_S <= shown <= run.last_s + DAY_S:
-            yield _Guess("offset", reading.true_s - shown, ("reading", "stay"))
+            yield _Guess("offset", reading.true_s - shown, ("reading", "stay"), 60.0, READ)
     kind: Kind = "factory date" if _from_factory(run, stay) else "set elsewhere"
     if first and last and (add := _ends(run, stay, least_s=0.0)) is not None:
-        yield _Guess(kind if kind == "factory date" else "offset", add, ("ends", "stay"), ENDS_AGREE_S)
+        yield _Guess(kind if kind == "factory date" else "offset", add, ("ends", "stay"), ENDS_AGREE_S, BOTH_ENDS)
     for hours in (-12, 12):
-        yield _Guess("half a day", hours * HOUR_S, ("stay",))
+        yield _Guess("half a day", hours * HOUR_S, ("stay",), SLACK_S, OF_THE_TRADE)
     if first and stay.begun_s is not None:
         set_at = datetime.fromtimestamp(stay.begun_s, UTC)
         for wrong, name in _misset(set_at):
-            yield _Guess(name, stay.begun_s - wrong.timestamp(), ("stay",))
+            yield _Guess(name, stay.begun_s - wrong.timestamp(), ("stay",), SLACK_S, OF_THE_TRADE)
         yield from _one_end(kind, stay.begun_s - run.first_s, light)
     if last and stay.ended_s is not None:
         yield from _one_end(kind, stay.ended_s - run.last_s, light)
@@ -372,7 +367,9 @@ def _guesses(run: _Run, stay: Stay, light: _Lights, *, first: bool, last: bool) 
 def _one_end(kind: Kind, add_s: float, light: _Lights) -> Iterator[_Guess]:
     """The end of a run is the person's visit, if the light puts the clock there too; and then by the light's minute."""
     if light.narrow(add_s) and light.fits(add_s):
-        yield _Guess(kind, add_s - 60.0 * (light.off_min(add_s) or 0.0), ("ends", "stay"), 60.0 * LEAST_BY_LIGHT_MIN)
+        yield _Guess(
+            kind, add_s - 60.0 * (light.off_min(add_s) or 0.0), ("ends", "stay"), 60.0 * LEAST_BY_LIGHT_MIN, ONE_END
+        )
 
 
 def _misset(set_at: datetime) -> Iterator[tuple[datetime, Kind]]:
@@ -467,6 +464,16 @@ def _as_fault(run: _Run, guess: _Guess, own: float, *, others: tuple[float | Non
         add_s=guess.add_s, doubt_s=guess.doubt_s, rests_on=guess.rests_on,
         others=tuple(add for add in others if add is not None),
     )  # fmt: skip
+
+
+def which_end(add_s: float, fault: Fault, stay: Stay) -> Literal["first", "last"] | None:
+    """Which picture of a fault's stretch a shift makes one of a visit: its first, its last, or neither."""
+    own = 60.0 * stay.utc_offset_min
+    if stay.begun_s is not None and abs(stay.begun_s - (fault.from_s - own) - add_s) < 1:
+        return "first"
+    if stay.ended_s is not None and abs(stay.ended_s - (fault.to_s - 1.0 - own) - add_s) < 1:
+        return "last"
+    return None
 
 
 def mended(shown_s: ArrayLike, found: Sequence[Fault], *, utc_offset_min: float) -> Floats:

@@ -27,7 +27,7 @@ from trod.archive.content import Problem
 from trod.archive.making import Placement
 from trod.archive.names import printable
 from trod.catalogue import home
-from trod.catalogue.imports import bags, clocks, facts
+from trod.catalogue.imports import bags, clock_checks, clocks, facts
 from trod.catalogue.line import Line, teller
 from trod.catalogue.models import Card, Deployment, Import, Job, KeptFile, Picture, Sequence
 from trod.catalogue.papers import ledger, standing
@@ -383,6 +383,7 @@ def finish(card_import: Import, *, line: Line, workers: int | None = None) -> di
             card_import.notes = list(dict.fromkeys([*card_import.notes, *told]))
             card_import.place_notes = [*of_the_place, *_time_told(card_import)]
             card_import.save(update_fields=["foreign", "notes", "place_notes"])
+            clock_checks.look(card_import)
     if deployment is not None:
         ledger.write_sidecar(deployment)
     ledger.write_ledger()

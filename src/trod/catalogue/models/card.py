@@ -69,6 +69,9 @@ class Import(models.Model):
     accepted_at = models.DateTimeField(null=True, blank=True)
     notes = models.JSONField(default=list, blank=True, help_text="what was wrong, one sentence each")
     place_notes = models.JSONField(default=list, blank=True, help_text="what does not fit where it lies; follows a move")
+    clock_faults = models.JSONField(
+        null=True, blank=True, help_text="what its times show of the camera's clock, and of what that was worked out"
+    )
     moves = models.JSONField(default=list, blank=True, help_text="from and to which deployment, when and by whom")
 
     class Meta:

@@ -18,7 +18,7 @@ from trod.archive import sidecar
 from trod.archive.papers import LEDGER, PRIVATE, SIDECAR
 from trod.catalogue import home
 from trod.catalogue.identifications import identifications
-from trod.catalogue.imports import bags, clocks, facts, sequences
+from trod.catalogue.imports import bags, clock_checks, clocks, facts, sequences
 from trod.catalogue.line import Line
 from trod.catalogue.models import Deployment, Identification, Import, Picture, Sequence
 from trod.catalogue.papers import ledger, loading, standing
@@ -229,6 +229,8 @@ def _sequences(deployment: Deployment | None, folder: sidecar.DeploymentFolder, 
         missing = facts.pictures_of(deployment).filter(sequence__isnull=True, taken_at__isnull=False, foreign=False)
         if missing.exists():
             sequences.regroup(deployment, line)
+        for card_import in mine:
+            clock_checks.look(card_import)
 
 
 def _words(folders: list[sidecar.DeploymentFolder]) -> Iterator[dict[str, Any]]:

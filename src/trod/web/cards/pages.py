@@ -22,6 +22,7 @@ from trod.pictures.sequences import BURST_GAP_S, sentence
 from trod.telling import file_facts
 from trod.units import System
 from trod.web.shared import silences
+from trod.web.shared.clock_lines import ClockLine, clock_lines
 
 A_PAGE = 20
 STRIP = 12
@@ -147,7 +148,7 @@ class ImportPage:
     gaps: list[tuple[datetime, datetime, str]]
     silences: dict[str, Any] | None
     clocks: list[clocks.ClockProposal]
-    jumps: list[str]
+    clock_lines: list[ClockLine]
     damaged: list[Picture]
     foreign: list[Picture]
     sequences: int
@@ -170,7 +171,7 @@ class ImportPage:
             self.false_runs
             or self.gaps
             or self.clocks
-            or self.jumps
+            or self.clock_lines
             or self.damaged
             or self.foreign
             or self.another_camera
@@ -193,6 +194,7 @@ def card_import_page(card_import: Import, page: str | None, *, system: System) -
     ready = whole and not unread
     found = silences.line_of(card_import.deployment) if ready and card_import.deployment else None
     backup = last_backup()
+    proposed = clocks.proposals(card_import.deployment) if ready and card_import.deployment else []
     return ImportPage(
         card_import=card_import,
         job=job,
@@ -202,9 +204,8 @@ def card_import_page(card_import: Import, page: str | None, *, system: System) -
         false_runs=false_runs(hours, card_import.deployment) if ready else [],
         gaps=_gaps(found, many["first"], many["last"]),
         silences=silences.open_ones(card_import.deployment, found) if card_import.deployment else None,
-        clocks=clocks.proposals(card_import.deployment) if ready and card_import.deployment else [],
-        # A reading of a clock never changes, so what was told of it when the card came still holds.
-        jumps=[note for note in card_import.all_notes if note.startswith(("The clock went", "The clock leapt"))][:6],
+        clocks=proposed,
+        clock_lines=clock_lines(card_import) if ready and not proposed else [],
         damaged=list(pictures.exclude(problem="")[:60]) if many["damaged"] else [],
         foreign=list(pictures.filter(foreign=True)[:STRIP]) if many["strangers"] else [],
         sequences=sum(hour.sequences for hour in hours),

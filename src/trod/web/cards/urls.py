@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from trod.web.cards import records, views, work
+from trod.web.cards import clock, records, views, work
 
 app_name = "cards"
 urlpatterns = [
@@ -15,6 +15,7 @@ urlpatterns = [
     path("import/<str:name>/place/", views.place, name="place"),
     path("import/<str:name>/accept/", views.accept, name="accept"),
     path("import/<str:name>/clock/", views.clock, name="clock"),
+    path("import/<str:name>/clock/<int:number>/", clock.fault, name="clock_fault"),
     path("records/", records.records, name="records"),
     path("records/look/", records.look, name="records_look"),
     path("records/begin/", records.begin, name="records_begin"),

@@ -6,7 +6,7 @@ thirty days if nobody does anything. It orders the list and is not shown. The we
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import pairwise
@@ -35,6 +35,7 @@ from trod.catalogue.models import (
 )
 from trod.catalogue.rounds import not_visited as missed
 from trod.catalogue.rows import rollups, taxa
+from trod.timekeeping.faults import Fault
 
 AHEAD_D = 30  # what an idle camera loses before somebody would come by anyway
 USUAL_VISIT_D = 60  # between visits, when the reserve has no rhythm of its own yet. Ours.
@@ -96,8 +97,11 @@ def silent_cameras(
     now: datetime,
     foretold: Mapping[str, Forecast] | None = None,
     mean_bytes: Mapping[int, float] | None = None,
+    wrong_times: Container[int] = (),
 ) -> list[Need]:
     """Cameras in the field that were gone, brought silence, or are not visited for too long.
+
+    wrong_times : numbers of deployments with pictures whose times cannot be right. Their silence is none that is known.
 
     mean_bytes : of a deployment's files, by its number, where a card of it has come home.
 
@@ -124,6 +128,8 @@ def silent_cameras(
                     clay=True,
                 )
             )
+            continue
+        if d.pk in wrong_times:
             continue
         if seen and seen.known_to and seen.last_at and (silent := _silence_to_end(d, seen)):
             needs.append(
@@ -379,16 +385,41 @@ def work_stuck() -> list[Need]:
     return needs
 
 
+def clocks_by_cards(waiting: Iterable[tuple[Import, int, Fault]], proposed: Container[int]) -> list[Need]:
+    """Clocks that the times on a card show to be wrong; one line for a card, and none where a visit's reading tells it.
+
+    waiting : see `clock_checks.waiting`. proposed : numbers of deployments with a proposal from a visit.
+    """
+    needs: dict[int, Need] = {}
+    for card_import, _, fault in waiting:
+        d = card_import.deployment
+        if d is None or d.pk in proposed or card_import.pk in needs:
+            continue
+        needs[card_import.pk] = Need(
+            "clock",
+            15.0 + min((fault.last - fault.first + 1) / 20, 24),
+            f"Times on the card of {_date(card_import.started_at, d)} from {d.camera} at {d.site} cannot be right; "
+            "nothing that rests on them holds until somebody has looked."
+            if fault.add_s is None or "stay" in fault.rests_on
+            else f"By its pictures the clock of {d.camera} at {d.site} was wrong on the card of "
+            f"{_date(card_import.started_at, d)}.",
+            "See what is proposed",
+            reverse("cards:card_import", args=[card_import.name]) + "#wrong",
+            clay=True,
+        )
+    return list(needs.values())
+
+
 def wrong_clocks(
     deployments: Iterable[Deployment], visits: Mapping[int, list[Visit]], sums: Mapping[int, Summary]
-) -> list[Need]:
-    """Clocks that a visit found wrong, with pictures before it at home, of which no correction speaks."""
+) -> dict[int, Need]:
+    """Clocks that a visit found wrong, with pictures before it at home, of which no correction speaks; by deployment."""
     deployments = list(deployments)
     corrected: dict[int, list[ClockCorrection]] = {}
     standing = ClockCorrection.objects.filter(undone_at__isnull=True, deployment__in=[d.pk for d in deployments])
     for correction in standing:
         corrected.setdefault(correction.deployment_id, []).append(correction)
-    needs = []
+    needs: dict[int, Need] = {}
     for d in deployments:
         worst: tuple[float, Visit] | None = None
         seen = sums.get(d.pk)
@@ -412,18 +443,16 @@ def wrong_clocks(
                 worst = (error_s, visit)
         if worst:
             error_s, visit = worst
-            needs.append(
-                Need(
-                    "clock",
-                    15.0 + min(abs(error_s) / 3600, 24),
-                    f"The clock of {d.camera} at {d.site} was {wording.clock_error(error_s)} on "
-                    f"{_date(visit.at, d)}, and its pictures "
-                    "are not corrected.",
-                    "Look first",
-                    reverse("cameras:clock_new", args=[d.slug]) + f"?visit={visit.pk}",
-                    clay=True,
-                    at_once=reverse("cameras:clock_by_visit", args=[d.slug, visit.pk]),
-                )
+            needs[d.pk] = Need(
+                "clock",
+                15.0 + min(abs(error_s) / 3600, 24),
+                f"The clock of {d.camera} at {d.site} was {wording.clock_error(error_s)} on "
+                f"{_date(visit.at, d)}, and its pictures "
+                "are not corrected.",
+                "Look first",
+                reverse("cameras:clock_new", args=[d.slug]) + f"?visit={visit.pk}",
+                clay=True,
+                at_once=reverse("cameras:clock_by_visit", args=[d.slug, visit.pk]),
             )
     return needs
 

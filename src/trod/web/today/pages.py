@@ -11,6 +11,7 @@ from trod import clock, wording
 from trod.catalogue.answers.summary import summaries
 from trod.catalogue.forecasts import forecasts
 from trod.catalogue.forecasts.forecasts import Kept
+from trod.catalogue.imports import clock_checks
 from trod.catalogue.models import Camera, Deployment, Import, Reserve, Site, Visit
 from trod.catalogue.rounds import not_visited
 from trod.web.shared.timeline_lines import ahead_of, timelines
@@ -89,13 +90,17 @@ def gather(reserve: Reserve | None, now: datetime, *, days: int = 365) -> Today:
     standing = [d for d in deployments if d.end is None]
     kept = forecasts.kept(reserve, now)
     foretold = {d.slug: kept.forecasts[d.slug] for d in standing if d.slug in kept.forecasts}
+    clock_faults = clock_checks.waiting(reserve)
+    wrong_times = {row.deployment_id for row, _, _ in clock_faults if row.deployment_id is not None}
+    by_visit = n.wrong_clocks(deployments, visits, sums)
     found = [
-        *n.silent_cameras(standing, visits, sums, now, foretold, sizes),
+        *n.silent_cameras(standing, visits, sums, now, foretold, sizes, wrong_times),
         *n.stopping_cameras(standing, foretold, today),
         *n.not_reached(not_visited.waiting(reserve), zone),
         *n.cards_not_home(deployments, homes, visits, now),
         *n.work_stuck(),
-        *n.wrong_clocks(deployments, visits, sums),
+        *by_visit.values(),
+        *n.clocks_by_cards(clock_faults, by_visit),
         *n.unseen_sequences(zone),
         *n.unnamed_species(),
         *n.lapse_gaps(deployments, sums),
