@@ -77,6 +77,11 @@ def raw_seconds(raw: datetime) -> float:
     return (_check_naive("raw", raw) - _EPOCH).total_seconds()
 
 
+def raw_from_seconds(raw_s: float) -> datetime:
+    """The inverse of `raw_seconds`, to the microsecond."""
+    return _EPOCH + timedelta(seconds=raw_s)
+
+
 @dataclass(frozen=True, kw_only=True)
 class ClockCorrection:
     """What to add to a camera's clock over a stretch of raw time, and why.

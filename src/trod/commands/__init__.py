@@ -15,6 +15,7 @@ power           how long cameras last, of the catalogue or as told on the comman
 report          the report as a PDF and as a folder of tables
 export          the records as a folder of tables
 effort          when every camera watched, by deployment and by day
+clock           camera clocks that cards show to be wrong, and putting them right
 stops           how a command that cannot go on ends: one sentence and exit status 3
 bar             a progress bar on stderr, silent when nobody looks
 

@@ -21,5 +21,6 @@ kit           what to carry on a round, and what to mind on it
 maintenance   how often a camera is lost, how long batteries lasted, what a year cost
 cardchain     where a card is, and what does not go together about it
 file_facts    what the files of a card say besides: temperature, voltage, another camera's serial
+clock_faults  what a card's times show of its camera's clock, and what would put it right
 ways          how ways were worked out, why no way leads to a place
 """

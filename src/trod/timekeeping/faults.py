@@ -206,7 +206,7 @@ def faults(shown_s: ArrayLike, stay: Stay, *, grey: ArrayLike | None = None) -> 
 
     shown_s : (n,) seconds of the camera's own clock (`clock.raw_seconds`) in the order in which the FILES were written,
     NaN where a file has no time of its own. grey : (n,) 1 infrared, 0 colour, NaN not known.
-    Returns the faults in the order of the files; empty where nothing speaks against the clock, which is not yet proof
+    Returns the faults in the order of the files; empty where the clock may be right, which is not yet proof
     that it is right: a wrong date inside the stay is seen only where runs, ends or light give it away.
     """
     shown = np.asarray(shown_s, dtype=np.float64)
@@ -291,7 +291,7 @@ def _cut_by_light(run: _Run, stay: Stay) -> Iterator[_Run]:
 
 
 def _of_run(run: _Run, stay: Stay, light: _Lights, *, after: float, first: bool, last: bool) -> list[_Guess]:
-    """What is wrong with one run: empty where nothing speaks against its clock, else the fault, and behind it what else
+    """What is wrong with one run: empty where its clock may be right, else the fault, and behind it what else
     would explain it (then the first has no shift)."""
     right = _may_be(run, stay, 0.0, after)
     lit = light.fits(0.0)

@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("trod", "0004_review_order"),
+        ("trod", "0005_header_said"),
     ]
 
     operations = [
