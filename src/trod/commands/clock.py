@@ -16,9 +16,11 @@ import click
 @click.option("--by", default="", metavar="NAME", help="Who says so; by default who is logged in.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def clock(card_import: str | None, correct: int | None, right: int | None, by: str, as_json: bool) -> None:
-    """List what the times on cards show to be wrong with their cameras' clocks: dates outside the time in which the card
-    lay in the camera, clocks put back or ahead, another year, day and month swapped, half a day, an hour, summer time,
-    drift. Nothing is corrected until somebody says so, and every correction can be undone on the deployment's page.
+    """List what the times on cards show to be wrong with their cameras' clocks.
+
+    Looked for are dates outside the time in which the card lay in the camera, clocks put back or ahead, another year,
+    day and month swapped, half a day, an hour, summer time, drift.
+    Nothing is corrected until somebody says so, and every correction can be undone on the deployment's page.
 
     Cards are held against their times anew where a visit, a place or an offset changed since.
 

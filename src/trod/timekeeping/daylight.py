@@ -346,8 +346,10 @@ def _told(shown: Floats, flag: Bools, sun: Sun, *, asymmetry_deg: float, cloud_d
 
 
 def _near(true_s: Floats, threshold_deg: float, sun: Sun) -> tuple[float | None, Bools, Bools]:
-    """Speed of the sun where it passes the threshold (°/min, None where it never does), which pictures lie near that,
-    and at which the sun rises."""
+    """Speed of the sun where it passes the threshold, which pictures lie near that, and at which the sun rises.
+
+    The speed in °/min; None where the sun never passes.
+    """
     height = sun.height_deg(true_s)
     rising = sun.height_deg(true_s + STEP_S) > height
     near = np.abs(height - threshold_deg) < NEAR_DEG

@@ -151,8 +151,10 @@ class _Guess:
 
 
 class _Lights:
-    """What the light says of one run once its date is put right by so many days: the sun of the wrong season would be
-    held against it otherwise. Each is worked out once."""
+    """What the light says of one run once its date is put right by so many days.
+
+    The sun of the wrong season would be held against it otherwise. Each is worked out once.
+    """
 
     def __init__(self, run: _Run, stay: Stay) -> None:
         self.run, self.stay = run, stay
@@ -244,8 +246,10 @@ def _judged(runs: list[_Run], stay: Stay, own: float) -> tuple[list[Fault], int]
 
 
 def _runs(shown: Floats, grey: Floats, known: NDArray[np.intp], stay: Stay, *, at_edges: bool) -> list[_Run]:
-    """Cut where the clock goes back, and, if asked, where it leaps across the edge of the stay; then where the light
-    shows a step."""
+    """Cut where the clock goes back, where it leaps across the edge of the stay, and where the light shows a step.
+
+    at_edges : whether at the edges of the stay.
+    """
     low = -np.inf if stay.begun_s is None else stay.begun_s - SLACK_S
     inside = (shown >= low) & (shown <= stay.until_s + SLACK_S)
     step = np.diff(shown)
@@ -291,8 +295,10 @@ def _cut_by_light(run: _Run, stay: Stay) -> Iterator[_Run]:
 
 
 def _of_run(run: _Run, stay: Stay, light: _Lights, *, after: float, first: bool, last: bool) -> list[_Guess]:
-    """What is wrong with one run: empty where its clock may be right, else the fault, and behind it what else
-    would explain it (then the first has no shift)."""
+    """What is wrong with one run: empty where its clock may be right, else the fault.
+
+    Behind it what else would explain it; then the first has no shift.
+    """
     right = _may_be(run, stay, 0.0, after)
     lit = light.fits(0.0)
     if right and lit is not False:
