@@ -188,29 +188,39 @@ class Reviewed:
         if place is None:
             return [True] * len(utc_s)
         heights, _ = sky.sun_position(np.asarray(utc_s, dtype=float), latitude_deg=place[0], longitude_deg=place[1])
-        return [bool(up) for up in heights >= sky.RISE_SET_ELEVATION_DEG]
+        above: list[bool] = (heights >= sky.RISE_SET_ELEVATION_DEG).tolist()
+        return above
 
     def _counted(self) -> dict[Cell, tuple[int, int]]:
         """(reviewed, waiting) sequences by site, month and half; how each cell's came up is noted on the way."""
         selection = self._selection
         if not selection.unseen:
             return {}
-        reviewed = {o.sequence: (o.site, o.utc_s, o.reached) for o in selection.every}
-        places = [*reviewed.values(), *((one.site, one.utc_s, None) for one in selection.unseen)]
-        months = localtime.months_of([utc_s for _, utc_s, _ in places], selection.reserve.zone)
-        up = self._up([utc_s for _, utc_s, _ in places])
+        reviewed = {o.sequence: o for o in selection.every}.values()
+        every = (*reviewed, *selection.unseen)
+        instants = [one.utc_s for one in every]
+        # Alike by site, month, sun and how they came up: a million sequences are a few thousand kinds of them.
+        alike = Counter(
+            zip(
+                (one.site for one in every),
+                localtime.months_of(instants, selection.reserve.zone),
+                self._up(instants),
+                (*(o.reached for o in reviewed), *(None for _ in selection.unseen)),
+                strict=True,
+            )
+        )
         out: dict[Cell, tuple[int, int]] = {}
         usual = selection.evidence.review_order
-        for (site, _, reached), month, is_up in zip(places, months, up, strict=True):
+        for (site, month, is_up, reached), number in alike.items():
             half: Half = ("day" if is_up else "night") if site in self._split else ""
             if self._light and half != self._light:
                 continue
             cell = (site, month, half)
             seen, waiting = out.get(cell, (0, 0))
             if reached is None:
-                out[cell] = (seen, waiting + 1)
+                out[cell] = (seen, waiting + number)
                 continue
-            out[cell] = (seen + 1, waiting)
+            out[cell] = (seen + number, waiting)
             order, had = reached or usual, self._orders.get(cell, "time")
             if order == "content" or (order == "unknown" and had == "time"):
                 self._orders[cell] = order
@@ -284,11 +294,10 @@ def carried(
     """The weights of these detections. of : the kinds asked for. watched : sites' months with effort."""
     months = localtime.months_of([d.utc_s for d in found], selection.reserve.zone)
     halves = reviewed.halves([d.site for d in found], [d.utc_s for d in found])
-    weights = [
-        reviewed.stands_for(one.site, month, half, of) for one, month, half in zip(found, months, halves, strict=True)
-    ]
+    cells: list[Cell] = list(zip((one.site for one in found), months, halves, strict=True))
+    weight = {cell: reviewed.stands_for(*cell, of) for cell in set(cells)}
     return Carried(
-        weights=np.array(weights, dtype=float),
+        weights=np.array([weight[cell] for cell in cells], dtype=float),
         left_out=frozenset(place for place in watched if reviewed.nothing_reviewed(*place)),
     )
 
@@ -304,9 +313,7 @@ def reviewed_share(
     zone = selection.reserve.zone
     months = localtime.months_of([d.utc_s for d in found], zone)
     halves = reviewed.halves([d.site for d in found], [d.utc_s for d in found])
-    seen: dict[tuple[str, date, Half], int] = {}
-    for one, month, half in zip(found, months, halves, strict=True):
-        seen[one.site, month, half] = seen.get((one.site, month, half), 0) + 1
+    seen: Counter[Cell] = Counter(zip((one.site for one in found), months, halves, strict=True))
     out = {}
     bare = {(site, month) for site in selection.sites for month in reviewed.months}
     for site, month in sorted({(site, month) for site, month, _ in (*seen, *reviewed.cells)} | bare):
