@@ -98,7 +98,7 @@ def test_an_empty_clip_is_told(tmp_path: Path) -> None:
     assert clips.look(path).problems == ("the file is empty (0 bytes)",)
 
 
-def test_without_the_extra_a_clip_has_size_and_file_time_and_says_how_to_get_the_rest(
+def test_what_is_no_clip_has_size_and_file_time_without_the_extra_and_says_how_to_get_the_rest(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "c.mp4"
@@ -109,9 +109,35 @@ def test_without_the_extra_a_clip_has_size_and_file_time_and_says_how_to_get_the
 
     assert (facts.size_bytes, facts.made_utc, facts.made_from) == (1234, CHANGED, "file")
     assert facts.problems == (
-        "the clip cannot be opened: install the extra with  pip install 'trod[video]'  "
-        "for its length, its time and a thumbnail",
+        "no still of the clip can be made without the package PyAV; where Trod was started with start.py,   "
+        ".venv/bin/python -m pip install av  adds it",
+        "the clip holds no time of its own; the time its file was last changed is taken",
     )
+
+
+@pytest.mark.parametrize(
+    ("name", "codec", "made"),
+    [
+        ("c.mp4", "mpeg4", "2024-05-17T14:30:00.000000Z"),
+        ("c.mov", "mjpeg", "2031-12-31T23:59:59.000000Z"),
+        ("c.mp4", "mpeg4", None),
+        ("c.avi", "mjpeg", None),
+    ],
+)
+def test_without_the_extra_a_clips_header_tells_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, codec: str, made: str | None
+) -> None:
+    path = make_clip(tmp_path / name, made=made, codec=codec)
+    known = clips.look(path)
+    monkeypatch.setitem(sys.modules, "av", None)
+    facts = clips.look(path)
+
+    assert facts.duration_s == pytest.approx(known.duration_s, abs=0.05)
+    assert (facts.width, facts.height) == (known.width, known.height) == (320, 180)
+    assert (facts.made_utc, facts.made_from) == (known.made_utc, known.made_from)
+    assert facts.problems == known.problems
+    if name.endswith("avi"):
+        assert facts.frames_per_s == known.frames_per_s == 25
 
 
 def test_a_clip_that_is_not_there_is_an_os_error(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ exif            header bytes to facts; the odd habits of makers stay in here
 metadata_reader  what a general metadata reader finds in makers' notes: serial, temperature, voltage
 picture         one picture: its facts, its light, its thumbnail, from one read
 clips           one clip (video): how long, when, its first frame
+clip_header     what the header of a clip says, without any library: how long, when, how large
 light           what the pixels say: day or infrared, brightness, burnt-out parts, a veil over the lens
 strip           the info strips along the top and the bottom of a picture
 sequences       pictures close in time to sequences, sequences close in time to detections

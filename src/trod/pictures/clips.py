@@ -1,7 +1,7 @@
 """One clip (video): how long, when, and its first frame.
 
-Reading a clip needs the extra `video` (PyAV). Without it a clip still has its size and the time its file
-was last changed, and says what is missing.
+A still of a clip needs the extra `video` (PyAV). Without it a clip has what its header says (`clip_header`), and tells
+how to get the rest.
 """
 
 from __future__ import annotations
@@ -15,13 +15,14 @@ from typing import Any, Literal
 
 from PIL import Image
 
-from trod.pictures import picture
+from trod.pictures import clip_header, picture
 
 CLIP_ENDINGS = frozenset({".avi", ".mp4", ".mov", ".m4v", ".3gp", ".mkv", ".mts", ".mpg", ".mpeg", ".wmv"})
 NEEDS_EXTRA = (
-    "the clip cannot be opened: install the extra with  pip install 'trod[video]'  "
-    "for its length, its time and a thumbnail"
+    "no still of the clip can be made without the package PyAV; where Trod was started with start.py, "
+    "  .venv/bin/python -m pip install av  adds it"
 )
+NO_TIME = "the clip holds no time of its own; the time its file was last changed is taken"
 # Header times before this are a clock that was never set: containers count from 1904 or 1970.
 _NO_TIME_BEFORE = datetime(1990, 1, 1, tzinfo=UTC)
 
@@ -68,7 +69,7 @@ def look(path: Path, *, thumb_to: Path | None = None, sha256: str = "") -> ClipF
     try:
         import av
     except ImportError:
-        return replace(facts, problems=(NEEDS_EXTRA,))
+        return _by_header(path, facts, wanted=thumb_to is not None)
     with path.open("rb") as file:
         problems: list[str] = []
         first: Image.Image | None = None
@@ -83,10 +84,30 @@ def look(path: Path, *, thumb_to: Path | None = None, sha256: str = "") -> ClipF
                 raise
             problems.append(f"the clip cannot be read ({_short(error)})")
     if "made_utc" not in found:
-        problems.append("the clip holds no time of its own; the time its file was last changed is taken")
+        problems.append(NO_TIME)
     if first is not None and thumb_to is not None:
         picture.write_thumb(first, thumb_to)
     return replace(facts, **found, thumb=first is not None and thumb_to is not None, problems=tuple(problems))
+
+
+def _by_header(path: Path, facts: ClipFacts, *, wanted: bool) -> ClipFacts:
+    """What can be told without the extra. wanted : whether a still was asked for."""
+    with path.open("rb") as file:
+        header = clip_header.read(file)
+    made = header.made if header.made is not None and header.made >= _NO_TIME_BEFORE else None
+    problems = [NEEDS_EXTRA] if wanted else []
+    if made is None:
+        problems.append(NO_TIME)
+    return replace(
+        facts,
+        duration_s=header.duration_s,
+        width=header.width,
+        height=header.height,
+        frames_per_s=header.frames_per_s,
+        made_utc=made or facts.made_utc,
+        made_from="container" if made else "file",
+        problems=tuple(problems),
+    )
 
 
 def _short(error: Exception) -> str:
