@@ -20,7 +20,7 @@ from trod import sky
 from trod.findings import localtime, taxa
 from trod.findings.detections import Detection
 from trod.findings.localtime import Floats
-from trod.findings.observations import ReviewOrder, Selection
+from trod.findings.observations import Observation, ReviewOrder, Selection, UnseenSequence
 
 # Ours: under so many animals in a month the share of those that could be told is that of the whole record.
 FEWEST_TOLD = 10
@@ -197,7 +197,7 @@ class Reviewed:
         if not selection.unseen:
             return {}
         reviewed = {o.sequence: o for o in selection.every}.values()
-        every = (*reviewed, *selection.unseen)
+        every: tuple[Observation | UnseenSequence, ...] = (*reviewed, *selection.unseen)
         instants = [one.utc_s for one in every]
         # Alike by site, month, sun and how they came up: a million sequences are a few thousand kinds of them.
         alike = Counter(
