@@ -36,6 +36,8 @@ changing        is it changing
 two_sides       two periods, or two sites, compared
 shared_hours    whether two sides share their hours
 first_last      the first and last detections of a season, and what is known of the days beyond
+site_year       one site's calendar year: what was watched, what came
+since           what happened to a record between two answers to one question
 finding         the answer as one record: page, command, chart and report read this and nothing else
 blur            places that must not be given away: a coarse cell, never a point
 """

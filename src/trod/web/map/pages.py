@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import Q
 from django.urls import reverse
 
-from trod import wording
+from trod import clock, wording
 from trod.catalogue.models import Deployment, Reserve, Sequence, Sign, Site, Species
 from trod.catalogue.rows import usual
 from trod.errors import WrongInput
@@ -81,6 +81,16 @@ def came_by_month(site: Site) -> tuple[list[str], list[tuple[str, list[int], int
         list(wording.SHORT_MONTHS),
         sorted(table, key=lambda line: (-line[2], line[0])),
     )
+
+
+def years_of(deployments: list[Deployment], zone: str, now: datetime) -> list[int]:
+    """The years in which a camera stood at a site, newest first."""
+    years = {
+        year
+        for d in deployments
+        for year in range(clock.local(d.start, zone).year, clock.local(d.end or now, zone).year + 1)
+    }
+    return sorted(years, reverse=True)
 
 
 def latest_pictures(site: Site, n: int = 8) -> list[tuple[str, datetime]]:

@@ -3,6 +3,7 @@ from __future__ import annotations
 from django.urls import path
 
 from trod.web.map import views
+from trod.web.map import year as years
 from trod.web.map.advice import views as advice
 
 app_name = "map"
@@ -12,6 +13,7 @@ urlpatterns = [
     path("season/", advice.by_season, name="season"),
     path("sites/new/", views.site_pages.edit, name="site_new"),
     path("sites/of/<slug:slug>/", views.site, name="site"),
+    path("sites/of/<slug:slug>/year/<int:year>/", years.year, name="site_year"),
     path("sites/of/<slug:slug>/change/", views.site_pages.edit, name="site_edit"),
     path("sites/of/<slug:slug>/delete/", views.site_pages.delete, name="site_delete"),
     path("sites/of/<slug:slug>/settings/", advice.site_settings, name="settings"),

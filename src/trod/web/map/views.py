@@ -64,6 +64,7 @@ def site(request: HttpRequest, slug: str) -> HttpResponse:
     context = {
         "site": row,
         "closed": seasons.write(row.closed),
+        "years": pages.years_of(deployments, row.reserve.zone, timezone.now()),
         "story": [{"deployment": d, "seen": sums[d.pk]} for d in deployments],
         "standing": [d for d in deployments if d.end is None],
         "missed": not_visited.listed(not_visited.at_site(row)),

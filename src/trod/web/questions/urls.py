@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.urls import path, re_path, register_converter
 
 from trod.catalogue.answers.answers import ASK
-from trod.web.questions import behind, compare, first_last, independence, open_formats, overlap, views
+from trod.web.questions import behind, compare, first_last, independence, kept, open_formats, overlap, views
 
 
 class KindConverter:
@@ -30,10 +30,10 @@ urlpatterns = [
     path("<slug:kind>.csv", open_formats.as_csv, name="csv"),
     path("pictures/<slug:door>", behind.of_door, name="door-pictures"),
     path("independence", independence.independence, name="independence"),
-    path("keep", views.keep, name="keep"),
-    path("kept/<uuid:uuid>", views.kept, name="kept"),
-    path("kept/<uuid:uuid>/again", views.again, name="again"),
-    path("kept/<uuid:uuid>/forget", views.forget, name="forget"),
+    path("keep", kept.keep, name="keep"),
+    path("kept/<uuid:uuid>", kept.kept, name="kept"),
+    path("kept/<uuid:uuid>/again", kept.again, name="again"),
+    path("kept/<uuid:uuid>/forget", kept.forget, name="forget"),
     re_path(r"^charts/(?P<stamp>[0-9a-z.-]{1,60})\.js$", views.charts_script, name="charts_script"),
     path("<question:kind>", views.question, name="question"),
     path("<question:kind>/pictures", behind.behind, name="behind"),

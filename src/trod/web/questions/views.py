@@ -1,21 +1,15 @@
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
-from datetime import datetime
 from typing import Any
-from uuid import UUID
 
-from django.contrib import messages
-from django.db import transaction
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase, QueryDict
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import json_script
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET
 
-from trod import wording
 from trod.catalogue.answers import answers, evidence
 from trod.catalogue.answers.answers import Answer
 from trod.catalogue.answers.evidence import Account
@@ -23,7 +17,6 @@ from trod.catalogue.models import Finding, Question, Reserve
 from trod.errors import WrongInput
 from trod.findings import Filter
 from trod.report import charts
-from trod.web import access
 from trod.web.questions import pages
 from trod.web.reading import without_waiting
 from trod.web.shared import script
@@ -88,12 +81,12 @@ def _kept(reserve: Reserve | None) -> list[tuple[Question, Mapping[str, Any] | N
         return []
     found = list(Question.objects.filter(reserve=reserve)[:200])
     latest: dict[int, Mapping[str, Any]] = {}
-    for finding in _sentences(found):
+    for finding in sentences(found):
         latest.setdefault(finding["question"], finding)
     return [(one, latest.get(one.pk)) for one in found]
 
 
-def _sentences(found: list[Question]) -> list[Mapping[str, Any]]:
+def sentences(found: list[Question]) -> list[Mapping[str, Any]]:
     """Date and sentence of their findings, newest first, without the rest, which may be long."""
     return [
         *Finding.objects.filter(question__in=[q.pk for q in found])
@@ -157,109 +150,6 @@ def ask_of(request: HttpRequest, kind: str) -> tuple[Account, Answer]:
     account = evidence.gather(answers.the_reserve())
     asked, _ = read(request.GET, account)
     return account, answers.answer(kind, asked, account)
-
-
-# --- kept questions ------------------------------------------------------------------------------
-
-
-def _result(answer: Answer) -> dict[str, Any]:
-    if answer.finding is not None:
-        return answer.finding.to_dict()
-    assert answer.trouble is not None
-    return {
-        "kind": answer.kind,
-        "question": answer.question,
-        "sentence": f"No answer yet: {answer.trouble.have}.",
-        "need": answer.trouble.need,
-        "value": None,
-        "interval": None,
-        "filter": {"sentence": answer.filter_sentence, **answer.filter.to_dict()},
-    }
-
-
-@require_POST
-def keep(request: HttpRequest) -> HttpResponse:
-    """Keep a question, and today's answer with it."""
-    kind = request.POST.get("kind", "")
-    if kind not in answers.ASK:
-        raise Http404("There is no such question.")
-    reserve = answers.the_reserve()
-    account = evidence.gather(reserve)
-    asked, _ = read(QueryDict(request.POST.get("query", "")[:4000]), account)
-    answer = answers.answer(kind, asked, account)
-    title = request.POST.get("title", "").replace("\0", "").strip()[:160] or answer.filter_sentence[:160]
-    with transaction.atomic():
-        made = Question.objects.create(
-            reserve=reserve,
-            kind=kind,
-            title=title,
-            filter=asked.to_dict(),
-            by=access.person(request),
-            at=timezone.now(),
-        )
-        Finding.objects.create(question=made, at=timezone.now(), result=_result(answer))
-    messages.success(request, f"Kept: {title}")
-    return redirect("questions:kept", uuid=made.uuid)
-
-
-@require_GET
-def kept(request: HttpRequest, uuid: UUID) -> HttpResponse:
-    """A kept question: its answers as they were given, newest first, and one of them whole."""
-    one = get_object_or_404(Question.objects.select_related("reserve"), uuid=uuid)
-    earlier = _sentences([one])
-    wanted = request.GET.get("answer", "")
-    found = None
-    if earlier:
-        pk = int(wanted) if wanted.isascii() and wanted.isdigit() and len(wanted) < 19 else earlier[0]["pk"]
-        found = get_object_or_404(Finding, question=one, pk=pk)
-    query = answers.query(answers.from_kept(one.filter))
-    result = found.result if found and isinstance(found.result, dict) else {}
-    return render(
-        request,
-        "trod/questions_kept.html",
-        {
-            "one": one,
-            "earlier": earlier,
-            "found": found,
-            "result": result,
-            "table": pages.table_of(result, one.kind, None) if result.get("columns") else None,
-            "now": f"{reverse('questions:question', args=[one.kind])}?{query}",
-        },
-    )
-
-
-@require_POST
-def again(request: HttpRequest, uuid: UUID) -> HttpResponse:
-    """Ask a kept question again; the new answer is kept beside the old ones."""
-    one = get_object_or_404(Question.objects.select_related("reserve"), uuid=uuid)
-    account = evidence.gather(one.reserve)
-    answer = answers.answer(one.kind, answers.from_kept(one.filter), account)
-    last = one.findings.order_by("-at", "-id").first()
-    result = _result(answer)
-    if last is not None and _same(last.result, result):
-        messages.info(request, f"The answer is still that of {_day(last.at, one.reserve)}; nothing new was kept.")
-    else:
-        Finding.objects.create(question=one, at=timezone.now(), result=result)
-        messages.success(request, "Asked again; the new answer stands on top, the earlier ones below.")
-    return redirect("questions:kept", uuid=one.uuid)
-
-
-def _same(a: Any, b: Any) -> bool:
-    return json.dumps(a, sort_keys=True) == json.dumps(b, sort_keys=True)
-
-
-def _day(at: datetime, reserve: Reserve) -> str:
-    return wording.day(at.astimezone(reserve.zone_info))
-
-
-@require_POST
-def forget(request: HttpRequest, uuid: UUID) -> HttpResponse:
-    """Throw a kept question and its answers away; the page asks first."""
-    one = get_object_or_404(Question, uuid=uuid)
-    title = one.title
-    one.delete()
-    messages.success(request, f"No longer kept: {title}")
-    return redirect("questions:questions")
 
 
 # --- the script that draws -----------------------------------------------------------------------
