@@ -426,6 +426,30 @@ def test_what_does_not_fit_in_an_order_is_on_the_page_in_the_readers_units(clien
     assert " km" not in us.partition("What this rests on")[2] and " kg" not in us
 
 
+@pytest.mark.parametrize(
+    ("units", "typed", "label", "kept_kg", "shown"),
+    [
+        ("metric", "20", "Most that a party carries (kg)", 20.0, 'value="20.0"'),
+        ("metric", "44 lb", "Most that a party carries (kg)", 19.958, 'value="20.0"'),
+        ("us", "44", "Most that a party carries (lb)", 19.958, 'value="44.0"'),
+        ("us", "20 kg", "Most that a party carries (lb)", 20.0, 'value="44.1"'),
+    ],
+)
+def test_what_a_party_carries_is_asked_and_kept_in_the_persons_units(
+    client, base, wish, units, typed, label, kept_kg, shown
+):
+    """By definition a pound is 0.45359237 kg."""
+    from trod.catalogue.models import Reserve, Round
+
+    Reserve.objects.update(units=units)
+    client.post("/rounds/new/", form(base, wish, most_load_kg=typed))
+    row = Round.objects.get()
+    page = client.get(f"{row.get_absolute_url()}change/").content.decode()
+
+    assert row.wish["most_load_kg"] == pytest.approx(kept_kg, abs=1e-3)
+    assert label in page and shown in page
+
+
 def test_the_list_of_who_is_due_asks_the_database_as_often_for_many(base, client, django_assert_max_num_queries):
     with django_assert_max_num_queries(40):
         client.get("/rounds/")

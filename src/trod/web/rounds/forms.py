@@ -17,14 +17,16 @@ from trod.catalogue.forecasts import heights
 from trod.catalogue.models import Reserve, Site
 from trod.catalogue.rounds.wishes import MOST_DAYS, WHICH, Wish
 from trod.errors import WrongInput
-from trod.units import scale
+from trod.units import System, scale
 from trod.web.forms.common import DayInput
+from trod.web.forms.measured import measured
 
 WHICH_WORDS = {
     "pays": "those worth the way",
     "all": "as many as there is room for",
     "named": "only those named below",
 }
+MOST_LOAD_KG = 10_000
 SAY = (("", "as it pays"), ("must", "in any case"), ("leave", "not this time"))
 
 
@@ -68,9 +70,7 @@ class PlanForm(forms.Form):
         required=False,
         help_text="a stop that costs more than it saves is left for another time; left empty, as the reserve has it",
     )
-    most_load_kg = forms.FloatField(
-        label="Most that a party carries (kg)", min_value=0, max_value=10_000, required=False
-    )
+    most_load_kg = forms.FloatField(required=False)  # in the person's units: see below
     start_latitude = forms.FloatField(label="Starts elsewhere: latitude", min_value=-90, max_value=90, required=False)
     start_longitude = forms.FloatField(
         label="Starts elsewhere: longitude", min_value=-180, max_value=180, required=False
@@ -78,9 +78,20 @@ class PlanForm(forms.Form):
     ESSENTIAL = ("name", "first", "days", "people", "from_time", "to_time", "going", "which", "next_days")
     MORE = ("by_tracks", "worth_min", "most_load_kg", "start_latitude", "start_longitude")
 
-    def __init__(self, *args: Any, sites: Sequence[Site] = (), **more: Any) -> None:
+    def __init__(self, *args: Any, sites: Sequence[Site] = (), system: System = "metric", **more: Any) -> None:
         super().__init__(*args, **more)
         self.sites = list(sites)
+        self.load = scale("kg", system)
+        most = forms.FloatField(
+            label=f"Most that a party carries ({self.load.sign})",
+            min_value=0,
+            max_value=round(self.load.from_stored(MOST_LOAD_KG)),
+            required=False,
+        )
+        self.fields["most_load_kg"] = measured(most, stored="kg", system=system)
+        kept = self.initial.get("most_load_kg")
+        if kept is not None:
+            self.initial["most_load_kg"] = round(self.load.from_stored(kept), 1)
         for site in self.sites:
             self.fields[f"site-{site.slug}"] = forms.ChoiceField(label=site.name, choices=SAY, required=False)
         for field in self.fields.values():
@@ -134,7 +145,7 @@ class PlanForm(forms.Form):
             must=tuple(s for s, word in said.items() if word == "must"),
             leave=tuple(s for s, word in said.items() if word == "leave"),
             worth_min=d["worth_min"],
-            most_load_kg=d["most_load_kg"],
+            most_load_kg=None if d["most_load_kg"] is None else self.load.to_stored(d["most_load_kg"]),
         )
 
 

@@ -112,7 +112,7 @@ def plan(request: HttpRequest, uuid: UUID | None = None) -> HttpResponse:
     )
     problem = ""
     if request.method == "POST":
-        form = PlanForm(request.POST, sites=sites)
+        form = PlanForm(request.POST, sites=sites, system=units_for(request, reserve))
         if form.is_valid():
             try:
                 wish = form.wish()
@@ -131,7 +131,7 @@ def plan(request: HttpRequest, uuid: UUID | None = None) -> HttpResponse:
                 messages.success(request, f"{kept.name} is planned and kept.", extra_tags="undo" if row else "")
                 return redirect(kept.get_absolute_url())
     else:
-        form = PlanForm(initial=_initial(request, row, today), sites=sites)
+        form = PlanForm(initial=_initial(request, row, today), sites=sites, system=units_for(request, reserve))
     context = {
         "form": form,
         "row": row,
