@@ -137,7 +137,7 @@ class SunTimes:
 def sun_times(day: date, *, latitude_deg: float, longitude_deg: float, zone: tzinfo) -> SunTimes:
     """Sunrise, sunset, noon and civil twilight within one local calendar day.
 
-    zone : a tzinfo, such as `watch.zone("Europe/Vienna")` gives, or `datetime.UTC`.
+    zone : a tzinfo, such as `clock.zone("Europe/Vienna")` gives, or `datetime.UTC`.
     Returns SunTimes; what does not happen that day is None, never NaN.
     Raises WrongInput for a place off the globe or a zone that is a bare name.
     Notes : level horizon at sea level, no hills. ephem with the sun's centre at −50′ and no further

@@ -106,6 +106,24 @@ def test_a_last_quarter_four_fifths_unsorted_leaves_an_unchanging_rate_as_it_is(
     assert told.low < 100 < told.high
 
 
+def test_kinds_stand_by_their_rates_and_not_by_what_was_counted_of_them() -> None:
+    """Deer of a last quarter of which a fifth is reviewed, some 73 of 364; hares of 25 days that are, 100."""
+    whole = record(later=0.2)
+    begin = min(one.utc_s for one in whole.observations)
+    last, first = begin + 86_400 * (364 - 91), begin + 86_400 * 25
+    some = [
+        one
+        for one in whole.observations
+        if (one.utc_s >= last if one.species == "red-deer" else one.utc_s < first - 3600)
+    ]
+    found = what_comes(replace(whole, observations=tuple(some)), Filter())
+
+    assert [row["species_key"] for row in found.rows] == ["red-deer", "hare"]
+    deer, hare = found.rows
+    assert deer["detections"] < hare["detections"] and deer["rate"] > hare["rate"]
+    assert "Red-deer most often" in found.sentence
+
+
 def test_what_comes_and_change_take_what_waits_alike() -> None:
     """Month by month what-comes gives the rate of the change, value and both ends of what it was carried up to."""
     for order in ("time", "unknown", "content"):

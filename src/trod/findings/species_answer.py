@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from trod import __version__, wording
@@ -77,7 +77,7 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         for key in keys
     }
     table = [_row(selection, key, names.get(key, key), by_species[key], measured[key]) for key in keys]
-    table.sort(key=lambda row: (-row["detections"], row["species"].lower(), row["species_key"]))
+    table.sort(key=_by_rate)
     seen = [row for row in table if row["detections"]]
 
     cautions = asking.cautions_of(selection, found, reviewed)
@@ -131,6 +131,12 @@ def _columns(measured: Iterable[rates.Rate]) -> tuple[Column, ...]:
         return COLUMNS
     at = [column.key for column in COLUMNS].index("exact_low")
     return (*COLUMNS[:at], *BOTH_ENDS, *COLUMNS[at:])
+
+
+def _by_rate(row: Mapping[str, Any]) -> tuple[bool, float, int, str, str]:
+    """A kind stands by its rate, in which what waits for review counts; those without one last, by their count."""
+    rate = row["rate"]
+    return rate is None, -(rate or 0.0), -row["detections"], row["species"].lower(), row["species_key"]
 
 
 def _row(selection: Selection, key: str, name: str, own: Sequence[Detection], rate: rates.Rate) -> dict[str, Any]:

@@ -72,7 +72,7 @@ def test_a_bar_that_has_nothing_left_to_tell_sends_the_page_back_to_the_deployme
     jobs.work_once()
     answer = client.get("/cameras/deployments/of/meadow-2026-03-03/clock/work/")
 
-    assert answer.headers["HX-Redirect"].endswith("/cameras/deployments/of/meadow-2026-03-03/#watch")
+    assert answer.headers["HX-Redirect"].endswith("/cameras/deployments/of/meadow-2026-03-03/#clock")
 
 
 def test_work_that_failed_says_so_and_keeps_the_correction(client, many, monkeypatch):

@@ -79,7 +79,7 @@ def test_the_guard_is_the_databases_own(cast):
         m.Deployment.objects.create(slug="x", camera=cast.red, site=cast.ford, start=cast.now)
 
 
-def test_a_camera_may_stand_elsewhere_from_the_moment_it_was_taken_down(client, cast):
+def test_a_camera_may_stand_elsewhere_from_the_moment_it_was_retrieved(client, cast):
     cast.deployment.end = cast.now - timedelta(days=1)
     cast.deployment.save()
     local = (cast.deployment.end + timedelta(hours=2)).strftime("%Y-%m-%dT%H:%M")

@@ -76,7 +76,7 @@ def the_reserve() -> models.Reserve:
     found = models.Reserve.objects.order_by("id").first()
     if found is None:
         raise CatalogueTrouble(
-            "This data folder holds no reserve yet. Enter one on the page Ground, or make the example: trod demo"
+            "This data folder holds no reserve yet. Enter one on the page Map, or make the example: trod demo"
         )
     return found
 

@@ -60,7 +60,7 @@ def clock_new(request: HttpRequest, slug: str) -> HttpResponse:
             messages.success(request, f"The clock is corrected by {wording.clock_error(-made.shift_s)}. {follows}")
             for sentence in told:
                 messages.info(request, sentence)
-            return redirect(row.get_absolute_url() + "#watch")
+            return redirect(row.get_absolute_url() + "#clock")
     return render(
         request,
         "trod/cameras/clock.html",
@@ -129,7 +129,7 @@ def clock_undo(request: HttpRequest, pk: int) -> HttpResponse:
         messages.success(request, f"The correction is undone. {FOLLOWS if later else 'Times and sequences follow.'}")
         for sentence in told:
             messages.info(request, sentence)
-    return redirect(row.deployment.get_absolute_url() + "#watch")
+    return redirect(row.deployment.get_absolute_url() + "#clock")
 
 
 def work_on(deployment: Deployment) -> Job | None:
@@ -145,5 +145,5 @@ def clock_work(request: HttpRequest, slug: str) -> HttpResponse:
     work = work_on(row)
     answer = render(request, "trod/cameras/clock_bar.html", {"deployment": row, "work": work})
     if work is None:
-        answer.headers["HX-Redirect"] = row.get_absolute_url() + "#watch"
+        answer.headers["HX-Redirect"] = row.get_absolute_url() + "#clock"
     return answer

@@ -138,7 +138,7 @@ class CardPages(RecordPages[Card]):
 
 @require_GET
 def deployment(request: HttpRequest, slug: str) -> HttpResponse:
-    """One deployment: settings, watch, visits, its activity timeline, gaps and effort."""
+    """One deployment: settings, clock, visits, its activity timeline, gaps and effort."""
     row = get_object_or_404(Deployment.objects.select_related("camera__model", "site__reserve", "card"), slug=slug)
     reserve = row.site.reserve
     now = timezone.now()
@@ -261,7 +261,7 @@ def _as_placed(placement: Placement | None) -> str:
 
 def _missing() -> str:
     if not Site.objects.exists():
-        return "There is no site yet: make one on Ground first."
+        return "There is no site yet: make one on Map first."
     return "" if Camera.objects.exists() else "There is no camera yet: make one on Cameras first."
 
 

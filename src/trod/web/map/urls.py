@@ -8,7 +8,7 @@ from trod.web.map.advice import views as advice
 
 app_name = "map"
 urlpatterns = [
-    path("", views.ground, name="map"),
+    path("", views.reserve_map, name="map"),
     path("tracks/", views.tracks, name="tracks"),
     path("season/", advice.by_season, name="season"),
     path("sites/new/", views.site_pages.edit, name="site_new"),

@@ -1,4 +1,4 @@
-"""Ground: the map, sites, sign, the boundary."""
+"""Map: sites, sign, the boundary."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ form_methods = require_http_methods(["GET", "POST"])
 
 
 @require_GET
-def ground(request: HttpRequest) -> HttpResponse:
+def reserve_map(request: HttpRequest) -> HttpResponse:
     """The map with sites and sign, and the same as a list beside it."""
     reserve = the_reserve()
     if reserve is None:
@@ -95,7 +95,7 @@ class SitePages(RecordPages[Site]):
         return {"latitude": reserve.latitude, "longitude": reserve.longitude} | _clicked(request)
 
     def more(self, request: HttpRequest, row: Site | None, form: RecordForm) -> dict[str, Any]:
-        return {"lead": "" if row else "A click on the map of Ground brings its place here too."}
+        return {"lead": "" if row else "A click on the map under Map brings its place here too."}
 
 
 class SignPages(RecordPages[Sign]):

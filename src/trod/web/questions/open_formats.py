@@ -37,7 +37,7 @@ def as_csv(request: HttpRequest, kind: str) -> HttpResponse:
 def _find(request: HttpRequest, kind: str) -> tuple[Finding | None, NotEnoughEvidence | None]:
     reserve = views.the_reserve()
     if reserve is None:
-        return None, NotEnoughEvidence("no reserve is entered yet", need="enter it on the page Ground")
+        return None, NotEnoughEvidence("no reserve is entered yet", need="enter it on the page Map")
     if kind in answers.ASK:
         answer = views.ask_of(request, kind)[1]
         return answer.finding, answer.trouble
