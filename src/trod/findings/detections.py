@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
 from trod.findings.observations import Observation, order
 from trod.pictures import sequences
@@ -41,36 +42,49 @@ def detections(observations: Sequence[Observation], independence_min: float) -> 
     overlap in time are merged.
     Returns detections in the fixed order: time, site, first picture, species.
     """
-    grouped: dict[tuple[str, str, str], list[Observation]] = {}
-    for observation in sorted(observations, key=order):
-        if observation.what == "animal" and observation.species:
-            key = (observation.species, observation.site, observation.sequence)
-            grouped.setdefault(key, []).append(observation)
-    lines = list(grouped.values())  # in the order of each sequence's first line
-    if not lines:
+    # What is said of one species in one sequence, added up: the first line, and the whole of its lines.
+    place_of: dict[tuple[str, str, str], int] = {}
+    firsts: list[Observation] = []
+    ends: list[float] = []
+    counts: list[int] = []
+    pictures: list[str] = []
+    for one in sorted(observations, key=order):
+        if one.what != "animal" or not one.species:
+            continue
+        at = place_of.setdefault((one.species, one.site, one.sequence), len(firsts))
+        if at == len(firsts):  # in the order of time, so that the first line has the first instant
+            firsts.append(one)
+            ends.append(one.until_s)
+            counts.append(max(one.count, 1))
+            pictures.append(one.picture)
+            continue
+        ends[at] = max(ends[at], one.until_s)
+        counts[at] += max(one.count, 1)
+        pictures[at] = pictures[at] or one.picture
+    if not firsts:
         return ()
-    kinds = {key: n for n, key in enumerate(sorted({key[0] for key in grouped}))}
-    places = {key: n for n, key in enumerate(sorted({key[1] for key in grouped}))}
+    kinds = {key: n for n, key in enumerate(sorted({one.species for one in firsts}))}
+    places = {key: n for n, key in enumerate(sorted({one.site for one in firsts}))}
     merged = sequences.independent(
-        [min(s.utc_s for s in rows) for rows in lines],
-        [max(s.until_s for s in rows) for rows in lines],
-        species=[kinds[rows[0].species] for rows in lines],
-        site=[places[rows[0].site] for rows in lines],
-        count=[sum(max(s.count, 1) for s in rows) for rows in lines],
+        [one.utc_s for one in firsts],
+        ends,
+        species=[kinds[one.species] for one in firsts],
+        site=[places[one.site] for one in firsts],
+        count=counts,
         interval_s=independence_min * 60.0,
     )
-    members: list[list[list[Observation]]] = [[] for _ in range(len(merged))]
-    for label, rows in zip(merged.label.tolist(), lines, strict=True):
-        members[label].append(rows)
+    members: list[list[int]] = [[] for _ in range(len(merged))]
+    for at, label in enumerate(merged.label.tolist()):
+        members[label].append(at)
     out = [
         Detection(
-            species=inside[0][0].species,
-            site=inside[0][0].site,
-            utc_s=float(start),
-            until_s=float(end),
-            count=int(count),
-            sequences=tuple(rows[0].sequence for rows in inside),
-            picture=next((s.picture for rows in inside for s in rows if s.picture), ""),
+            species=firsts[inside[0]].species,
+            site=firsts[inside[0]].site,
+            utc_s=start,
+            until_s=end,
+            count=count,
+            sequences=tuple([firsts[at].sequence for at in inside]),
+            picture=next((pictures[at] for at in inside if pictures[at]), ""),
         )
         for inside, start, end, count in zip(
             members,
@@ -80,4 +94,4 @@ def detections(observations: Sequence[Observation], independence_min: float) -> 
             strict=True,
         )
     ]
-    return tuple(sorted(out, key=lambda p: (p.utc_s, p.site, p.picture, p.species, p.sequences)))
+    return tuple(sorted(out, key=attrgetter("utc_s", "site", "picture", "species", "sequences")))

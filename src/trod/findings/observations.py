@@ -10,6 +10,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cached_property
+from operator import attrgetter
 from typing import Any, Literal
 
 import numpy as np
@@ -150,6 +152,16 @@ class Evidence:
     unseen: tuple[UnseenSequence, ...] = ()
     taxa: tuple[Taxon, ...] = ()
     review_order: ReviewOrder = "unknown"
+
+    @cached_property
+    def in_order(self) -> tuple[Observation, ...]:
+        """The observations in their fixed order; sorted once, however many questions are asked."""
+        return tuple(sorted(self.observations, key=order))
+
+    @cached_property
+    def unseen_in_order(self) -> tuple[UnseenSequence, ...]:
+        """The unsorted sequences in theirs: time, place, key."""
+        return tuple(sorted(self.unseen, key=attrgetter("utc_s", "site", "sequence")))
 
     def site(self, slug: str) -> Site:
         """The site of that slug; a bare one bearing the slug as its name when the ledger has none."""
@@ -293,22 +305,10 @@ def without(spans: tuple[Span, ...], others: tuple[Span, ...]) -> tuple[Span, ..
     return tuple(out)
 
 
-def order(observation: Observation) -> tuple[Any, ...]:
-    """The fixed order of observations: time, place, picture, then all that was said, so that a rebuild sorts alike."""
-    s = observation
-    return (
-        s.utc_s,
-        s.site,
-        s.picture,
-        s.sequence,
-        s.deployment,
-        s.species,
-        s.count,
-        s.sex,
-        s.life_stage,
-        s.what,
-        s.said_by,
-    )
+# The fixed order of observations: time, place, picture, then all that was said, so that a rebuild sorts alike.
+order = attrgetter(
+    "utc_s", "site", "picture", "sequence", "deployment", "species", "count", "sex", "life_stage", "what", "said_by"
+)
 
 
 def select(evidence: Evidence, asked: Filter) -> Selection:
@@ -338,7 +338,7 @@ def select(evidence: Evidence, asked: Filter) -> Selection:
             if b > a:
                 gaps.append((deployment.site, Gap(start_s=a, end_s=b, reason=gap.reason)))
 
-    inside = sorted((s for s in evidence.observations if here(s.site, s.utc_s)), key=order)
+    inside = [s for s in evidence.in_order if here(s.site, s.utc_s)]
     animals = [s for s in inside if s.what == "animal" and s.species]
     broader: list[Observation] = []
     if wanted_species:
@@ -349,7 +349,7 @@ def select(evidence: Evidence, asked: Filter) -> Selection:
         animals = _by_light(evidence.reserve, animals, asked.light)
         broader = _by_light(evidence.reserve, broader, asked.light)
     others = [s for s in inside if s.what != "animal" or not s.species]
-    unseen = sorted((u for u in evidence.unseen if here(u.site, u.utc_s)), key=lambda u: (u.utc_s, u.site, u.sequence))
+    unseen = [u for u in evidence.unseen_in_order if here(u.site, u.utc_s)]
     sites = sorted({site for site, _ in watched.values()} | {s.site for s in inside} | {u.site for u in unseen})
 
     starts = [span[0] for _, spans in watched.values() for span in spans] or [s.utc_s for s in inside]
