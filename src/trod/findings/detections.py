@@ -1,6 +1,6 @@
 """From observations to detections: one species at one site, no closer together than the chosen interval.
 
-The rule itself is `trod.pictures.events.independent`; here the lines about one sequence are added up first, and
+The rule itself is `trod.pictures.sequences.independent`; here the lines about one sequence are added up first, and
 each detection keeps the doors to its sequences and its first picture.
 """
 

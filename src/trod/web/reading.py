@@ -1,6 +1,6 @@
 """A page that rests on the whole record does not wait until a large one is read.
 
-What is read, and what was asked of it, stays in memory (`catalogue.evidence`, `answers`). The first page that asks for
+What is read, and what was asked of it, stays in memory (`catalogue.answers`). The first page that asks for
 it after a start finds nothing there: where there is much to read or to count, a thread beside the pages does it, the
 page says so, and loads itself again when it is there. It writes nothing.
 """

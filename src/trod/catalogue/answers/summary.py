@@ -2,9 +2,9 @@
 
 For the activity timelines, the list of cameras and Today's needs.
 
-It is read from the daily sums that are kept (`catalogue.rollups`), and held in memory as long as their revision stands;
-only a deployment whose sums cannot be trusted is counted from its sequences. So a page costs the same whether there are
-a thousand pictures or a million.
+It is read from the daily sums that are kept (`catalogue.rows.rollups`), and held in memory as long as their revision
+stands; only a deployment whose sums cannot be trusted is counted from its sequences. So a page costs the same whether
+there are a thousand pictures or a million.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """How long one camera lasts, in full: worked out by the worker when somebody asks, kept, and shown.
 
 It takes half a second and more and reads all that the site's cards brought home, so no page waits for it. What
-somebody typed is part of the key; what is kept is stamped like the forecasts (`catalogue.basis`), and a stale one is
-shown with its age until the new one is there.
+somebody typed is part of the key; what is kept is stamped like the forecasts (`catalogue.forecasts.basis`), and a
+stale one is shown with its age until the new one is there.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Pictures of a deployment parted into sequences, again and again, without anybody's word going astray.
 
-The rule is `trod.pictures.events.group`. Three promises on top of it:
+The rule is `trod.pictures.sequences.group`. Three promises on top of it:
 
 1. A sequence that has its key picture still, keeps its row, its key and its words.
 2. Two sequences of which people have spoken are never thrown together: their words are about these very

@@ -2,7 +2,7 @@
 
 Trunks are upright ellipsoids on flat ground, with headings at random, scattered over a patch before the
 camera. Their silhouettes go, near ones first, into a buffer of angles; an animal counts as seen when enough
-of its own silhouette is left free. `simulate` does that; design/herdview.py ran it for the table that ships
+of its own silhouette is left free. `simulate` does that; run at each of its nodes it made the table that ships
 beside this module, and `share` reads the table.
 
 Everything here is ours and assumed; legs, necks, antlers, feeders, snow and slopes are not in it, nor that

@@ -215,7 +215,7 @@ def paces(found: Sequence[Pace], question: Asked) -> list[dict[str, Any]]:
 # --- kept ways, side by side ----------------------------------------------------------------------
 
 
-# How tall the legends are below the scenes of `planning.drawing`, which small drawings leave out.
+# How tall the legends are below the scenes of `trod.drawing.placement`, which small drawings leave out.
 PLAN_LEGEND, SIDE_LEGEND = 70.0, 112.0
 
 
