@@ -53,6 +53,7 @@ def ask() -> None:
       trod ask compare --site "Stone Ford" --against-site "Grey Lick"
       trod ask overlap --species "Red deer" --against-species people
       trod ask first-last --species "Red deer"
+      trod ask side-by-side --species "Red deer"
     \b
     Exit statuses:
       0  answered
@@ -193,6 +194,62 @@ def first_last(**given: Any) -> None:
         click.echo(found.finding.to_json())
     else:
         _print_ends(found.finding)
+
+
+@ask.command("side-by-side", short_help="Sites, seasons or years side by side.")
+@_asked
+@click.option(
+    "--each",
+    type=click.Choice(["site", "season", "year"]),
+    default="site",
+    show_default=True,
+    help="Which parts of the record are laid side by side.",
+)
+@click.option(
+    "--show",
+    type=click.Choice(["months", "hours"]),
+    default="months",
+    show_default=True,
+    help="The rate by month, or the activity by hour of the day.",
+)
+def side_by_side(**given: Any) -> None:
+    """Each site, season or year by itself, on one scale: detections and effort; those that say too little are told so.
+
+    \b
+    Examples:
+      trod ask side-by-side --species red-deer
+      trod ask side-by-side --species red-deer --each year --show hours --json
+    \b
+    Exit statuses: 0 answered; 2 the command line was wrong; 3 no answer, and why.
+    """
+    from trod.catalogue.start import ready
+
+    ready("trod ask")
+    from trod.catalogue.answers import answers, evidence, panels
+    from trod.telling import panels as told
+
+    as_json, each, show = (given.pop(name) for name in ("as_json", "each", "show"))
+    account = evidence.gather(answers.the_reserve())
+    found = panels.ask(account, answers.make_filter(account, **given), each, show)
+    if found.finding is None:
+        _no_answer("side-by-side", told.QUESTION, found.trouble, as_json=as_json)
+    elif as_json:
+        click.echo(found.finding.to_json())
+    else:
+        _print_parts(found.finding)
+
+
+def _print_parts(finding: Any) -> None:
+    """Sentence, then each part with what is known of it."""
+    from rich.console import Console
+    from rich.text import Text
+
+    console = Console(highlight=False)
+    console.print(Text(finding.sentence, style="bold"))
+    console.print(Text(f"Asked of: {finding.filter_sentence}.", style="dim"))
+    for row in finding.rows:
+        console.print(Text(f"{row['part']}: {row['told']}"))
+    _print_cautions(console, finding)
 
 
 def _no_answer(kind: str, title: str, trouble: NotEnoughEvidence | None, *, as_json: bool) -> None:

@@ -36,6 +36,7 @@ changing        is it changing
 two_sides       two periods, or two sites, compared
 shared_hours    whether two sides share their hours
 first_last      the first and last detections of a season, and what is known of the days beyond
+panels          sites, seasons or years side by side, which of them say enough
 site_year       one site's calendar year: what was watched, what came
 since           what happened to a record between two answers to one question
 finding         the answer as one record: page, command, chart and report read this and nothing else

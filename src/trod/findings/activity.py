@@ -54,6 +54,20 @@ class Activity:
     heights: tuple[HeightPart, ...]
 
 
+def by_clock(selection: Selection, found: Sequence[Detection], *, draws: int = day_curve.DRAWS) -> Curve:
+    """The curve by clock time alone, for small charts. Raises NotEnoughEvidence as `day_curve.curve` does."""
+    watched = hours_watched.watched(selection)
+    exposures = watched.by_hour(watched.clock_h)
+    kept, clock, site = _watched_ones(watched, exposures, found, selection.reserve.zone)
+    return day_curve.curve(clock, _nights(kept, selection.reserve.zone), site, exposures, draws=draws)
+
+
+def _nights(found: Sequence[Detection], zone: str) -> NDArray[np.int64]:
+    """The day of each detection, from noon to noon, so that one night is one unit."""
+    instants = np.array([p.utc_s for p in found], dtype=float)
+    return np.floor((instants + localtime.offsets_s(instants, zone)) / 86_400.0 - 0.5).astype(np.int64)
+
+
 def activity(selection: Selection, found: Sequence[Detection]) -> Activity:
     """Curves by clock and by sun and the shares of light, of detections already merged."""
     reserve = selection.reserve
@@ -61,8 +75,7 @@ def activity(selection: Selection, found: Sequence[Detection]) -> Activity:
     exposures = watched.by_hour(watched.clock_h)
     kept, clock, site = _watched_ones(watched, exposures, found, reserve.zone)
     instants = np.array([p.utc_s for p in kept], dtype=float)
-    # Days from noon to noon, so that one night is one unit.
-    days = np.floor((instants + localtime.offsets_s(instants, reserve.zone)) / 86_400.0 - 0.5).astype(np.int64)
+    days = _nights(kept, reserve.zone)
     by_clock = day_curve.curve(clock, days, site, exposures)
     by_sun = sun = hours = None
     parts: tuple[LightShare, ...] = ()

@@ -81,7 +81,7 @@ def change(evidence: Evidence, filter: Filter = _ALL) -> Changing:
     selection, found, worked = asking.prepare(evidence, filter)
     reviewed = Reviewed(selection)
     cells = line_ups.watched(selection, found, reviewed)
-    rows = _months(selection, found, worked, reviewed)
+    rows = rates_by_month(selection, found, worked, reviewed)
     watched = [row for row in rows if row.effort_days >= months.FEWEST_DAYS]
     if len(watched) < 2:
         raise NotEnoughEvidence(
@@ -121,7 +121,7 @@ def _judged(selection: Selection, found: Sequence[Detection], cells: Watched, re
     return yearly.what_the_record_says(cells.record, allowance)
 
 
-def _months(
+def rates_by_month(
     selection: Selection, found: Sequence[Detection], worked: Effort, reviewed: Reviewed
 ) -> tuple[MonthRate, ...]:
     """The rate of every month, each detection carried up by what of its site, half of the day and month was reviewed."""

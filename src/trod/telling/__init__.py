@@ -12,6 +12,7 @@ calibrations  what walks and counted pictures say of a camera
 change        whether they come more or less often than before: the answer
 first_last    what came first and last in each season: the answer
 two_sides     two periods or two sites side by side: the answer
+panels        sites, seasons or years side by side: the answer
 since         what changed since an answer was kept, and why it may have
 site_year     a site's year: its sentence, what limits its counts, the lines of its diary
 overlap       how far two sides share their hours: the answer

@@ -5,32 +5,36 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from typing import Any
+from typing import Any, TypeVar
 
 from trod.catalogue.answers import evidence
 from trod.catalogue.answers.evidence import Account
 from trod.errors import NotEnoughEvidence
-from trod.findings import Finding
 
 MOST_KEPT = 32
-_kept: OrderedDict[Any, tuple[Finding | None, NotEnoughEvidence | None]] = OrderedDict()
+_kept: OrderedDict[Any, tuple[Any, NotEnoughEvidence | None]] = OrderedDict()
 _lock = threading.Lock()
+T = TypeVar("T")
 
 
 def answered(
-    account: Account, key: Hashable, work: Callable[[], Finding]
-) -> tuple[Finding | None, NotEnoughEvidence | None]:
-    """A finding, or the reason why there is none; the same key of the same evidence is answered from memory.
+    account: Account, key: Hashable, work: Callable[[], T], *, long: bool = False
+) -> tuple[T | None, NotEnoughEvidence | None]:
+    """An answer, or the reason why there is none; the same key of the same evidence is answered from memory.
 
-    Raises StillReading when somebody waits and the record is large.
+    long : it takes seconds, however small the record is. Raises StillReading when somebody waits for such a one, or the
+    record is large.
     """
     whole = (account.stamp, key)
     with _lock:
         if whole in _kept:
             _kept.move_to_end(whole)
             return _kept[whole]
+    if long and evidence.in_a_hurry.get():
+        many = len(account.evidence.observations) + len(account.evidence.unseen)
+        raise evidence.StillReading(many, lambda: answered(account, key, work))
     evidence.leave_if_long(account, lambda: answered(account, key, work))
-    made: tuple[Finding | None, NotEnoughEvidence | None]
+    made: tuple[T | None, NotEnoughEvidence | None]
     try:
         made = work(), None
     except NotEnoughEvidence as why:

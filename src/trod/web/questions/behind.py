@@ -16,12 +16,17 @@ from trod.catalogue.answers.answers import Answer
 from trod.catalogue.models import Reserve, Sequence
 from trod.errors import WrongInput
 from trod.findings import Finding
-from trod.web.questions import compare, first_last, overlap, pages, views
+from trod.web.questions import compare, first_last, overlap, pages, panels, views
 from trod.web.reading import without_waiting
 
 A_PAGE = 48  # thumbnails
 # The doors beside the three questions: each asks again what its page asked, from the same address.
-DOORS = {"compare": compare.find, "overlap": overlap.find, "first-last": first_last.find}
+DOORS = {
+    "compare": compare.find,
+    "overlap": overlap.find,
+    "first-last": first_last.find,
+    "side-by-side": panels.find,
+}
 
 
 @require_GET

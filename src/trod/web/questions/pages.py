@@ -108,7 +108,7 @@ def make(answer: Answer, *, by: str, site_names: Mapping[str, str], latitude_deg
 
 
 # Beside the three questions, pages that take the same filter.
-BESIDE = {"first-last": "What came first and last?"}
+BESIDE = {"first-last": "What came first and last?", "side-by-side": "Side by side"}
 
 
 def doors(query: str, here: str) -> tuple[Door, ...]:

@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.urls import path, re_path, register_converter
 
 from trod.catalogue.answers.answers import ASK
-from trod.web.questions import behind, compare, first_last, independence, kept, open_formats, overlap, views
+from trod.web.questions import behind, compare, first_last, independence, kept, open_formats, overlap, panels, views
 
 
 class KindConverter:
@@ -28,6 +28,7 @@ urlpatterns = [
     path("first-last", first_last.first_last, name="first-last"),
     path("<slug:kind>.json", open_formats.as_json, name="json"),
     path("<slug:kind>.csv", open_formats.as_csv, name="csv"),
+    path("side-by-side", panels.panels, name="side-by-side"),
     path("pictures/<slug:door>", behind.of_door, name="door-pictures"),
     path("independence", independence.independence, name="independence"),
     path("keep", kept.keep, name="keep"),
