@@ -495,7 +495,7 @@ def test_blanks_that_stay_are_told_with_both_futures_until_somebody_cuts_the_gra
     after = mine(cast)
 
     assert "False triggers have come on" in before.sentence
-    assert "If it stays" in before.sentence
+    assert "if it stays" in before.sentence
     assert "The chance that it stays is 9" in before.sentence
     assert "False triggers" not in after.sentence
     assert before.middle < after.middle

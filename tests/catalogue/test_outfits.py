@@ -10,6 +10,7 @@ from trod.catalogue import models as m
 from trod.catalogue.answers.evidence import gather
 from trod.catalogue.forecasts import outfits
 from trod.findings import Observation, UnseenSequence
+from trod.telling import endurance as telling
 
 pytestmark = pytest.mark.django_db
 
@@ -38,8 +39,9 @@ pytestmark = pytest.mark.django_db
     ],
 )
 def test_what_people_write_of_batteries_is_read_or_told_as_assumed(text, battery, number, source):
-    pack, told = outfits.pack_from(text)
+    pack, said = outfits.pack_from(text)
 
+    told = outfits.Assumed("Batteries", pack.name, telling.pack_source(said), said.nothing).source
     assert (pack.battery.designation, pack.number, told) == (battery, number, source)
 
 
@@ -106,7 +108,7 @@ def test_nights_that_nobody_typed_are_assumed_by_the_latitude(cast):
         cast.reserve.latitude = latitude
         found[latitude] = outfits.climate_of(cast.reserve)
 
-    assert all(c.assumed and "assumed from the latitude" in c.source for c in found.values())
+    assert all(c.assumed and "from the latitude" in c.source for c in found.values())
     assert found[47.3].minimum_c[0] < 0 < found[47.3].minimum_c[6]
     assert found[-34.0].minimum_c[6] + 12 < found[-34.0].minimum_c[0]
     assert min(found[0.5].minimum_c) > 15 and max(found[0.5].sd_c) < 2

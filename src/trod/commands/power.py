@@ -163,13 +163,17 @@ def _free(given: dict[str, Any]) -> dict[str, Any]:
             words = "what the model does not state of its draw"
         assumed.append("what is not given of its draw" if "idle" in given else words)
     low = min(climate.minimum_c)
-    cold = f"the nights' cold, {low:.0f} °C in the coldest month ({climate.source.removeprefix('assumed ')})"
+    cold = f"the nights' cold, {low:.0f} °C in the coldest month ({climate.source})"
     if climate.assumed:
         assumed.append(cold)
     hazard = given["losses"] / 365.25 if "losses" in given else 0.0
     told = endurance.forecast(outfit, arrivals, begin, climate=climate, faults_per_day=min(hazard, 0.5))
     more = {"per_day": arrivals.posterior.per_day, "assumed": assumed}
-    more["nights"] = {"coldest_month_c": round(low, 1), "assumed": climate.assumed, "source": climate.source}
+    more["nights"] = {
+        "coldest_month_c": round(low, 1),
+        "assumed": climate.assumed,
+        "source": f"assumed {climate.source}" if climate.assumed else climate.source,
+    }
     return {"what_if": _plain(outfit, told) | more}
 
 
@@ -321,18 +325,18 @@ def _changed(name: str, given: dict[str, Any]) -> dict[str, Any]:
 
 
 def _plain(outfit: Outfit, told: StopForecast) -> dict[str, Any]:
-    from trod.planning.last.outfit_change import words
+    from trod.telling import endurance
 
     return {
-        "outfit": words(outfit),
-        "sentence": told.sentence(),
-        "after_flash": told.after_flash(),
+        "outfit": endurance.outfit(outfit),
+        "sentence": endurance.sentence(told),
+        "after_flash": endurance.after_flash(told),
         "from": told.start.isoformat(),
         "early": told.early and told.early.isoformat(),
         "middle": told.middle and told.middle.isoformat(),
         "late": told.late and told.late.isoformat(),
         "causes": dict(told.causes),
-        "caveats": list(told.caveats),
+        "caveats": [endurance.caveat(one) for one in told.caveats],
         "stopped": [round(float(p), 4) for p in told.stopped],
     }
 

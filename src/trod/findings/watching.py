@@ -56,6 +56,7 @@ Reason = Literal[
     "no time-lapse frame and no picture",
     "a person says it did not watch",
 ]
+NO_FRAME: Reason = "no time-lapse frame and no picture"
 Says = Literal["watching", "stopped", "full", "gone"]
 
 
@@ -297,7 +298,7 @@ def _days_without_frames(
         if partly and usual_s is not None and not begin + 3600 < low + usual_s < stop - 3600:
             continue
         if stop > begin and not np.any((signs >= begin) & (signs < stop)):
-            out.append(Stretch(from_s=begin, to_s=stop, reason="no time-lapse frame and no picture"))
+            out.append(Stretch(from_s=begin, to_s=stop, reason=NO_FRAME))
     return out
 
 

@@ -17,6 +17,7 @@ since         what changed since an answer was kept, and why it may have
 site_year     a site's year: its sentence, what limits its counts, the lines of its diary
 overlap       how far two sides share their hours: the answer
 intervals     what the independence interval does to a rate
+endurance     when a camera will stop, and what that rests on
 upkeep        when to go to a camera, or to all of them, and why then
 rounds        what a round brings, why a stop was left out, what does not fit in an order chosen by hand
 due           why a site is due for a visit, and what is to be done there

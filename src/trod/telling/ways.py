@@ -99,7 +99,10 @@ def level(system: System) -> str:
 
 
 def share(of: WayShare, system: System) -> str:
-    """How one site's share of a round's way was worked out, a clause; "assumed" stands first where it was not."""
+    """How one site's share of a round's way was worked out, a clause; why it was not, where it is assumed.
+
+    `of.how` is None where it is assumed.
+    """
     both = "" if of.cameras == 1 else f", shared by {of.cameras} cameras there"
     if of.how is None:
         why = {
@@ -107,7 +110,7 @@ def share(of: WayShare, system: System) -> str:
             "no way": "no way leads there" if of.no_way is None else no_way(of.no_way, system),
             "trouble": of.trouble,
         }.get(of.why, "")
-        return f"assumed: {why}{both}" if why else f"assumed{both}"
+        return f"{why}{both}" if why else f"shared by {of.cameras} cameras there" if of.cameras > 1 else ""
     trip = f"its share of {of.whole_min:.0f} min on a round to {wording.plural(of.sites, 'site')}"
     said = "there and back" if of.sites == 1 else trip
     flat = "; reckoned level" if of.how.heights == "level" else ""

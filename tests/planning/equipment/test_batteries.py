@@ -13,8 +13,6 @@ from pytest import approx
 from trod.errors import WrongInput
 from trod.planning.equipment.batteries import (
     BATTERIES,
-    COLD_STOP,
-    GAUGE,
     Pack,
     battery_by,
     external,
@@ -168,13 +166,6 @@ def test_a_pack_that_cannot_be_laid_in_rows_is_refused() -> None:
         Pack(battery=BATTERIES["LR6"], number=8, series=3)
     with pytest.raises(WrongInput, match="panel: got 'a panel without a battery'"):
         Pack(battery=BATTERIES["LR6"], panel=Panel(peak_w=2))
-
-
-def test_a_cold_stop_that_may_pass_is_said_for_alkaline_and_nickel_not_for_lithium() -> None:
-    assert COLD_STOP in Pack(battery=BATTERIES["LR6"]).cautions()
-    assert COLD_STOP in Pack(battery=BATTERIES["HR6"]).cautions()
-    assert COLD_STOP not in Pack(battery=BATTERIES["FR6"]).cautions()
-    assert GAUGE in Pack(battery=BATTERIES["FR6"]).cautions() and GAUGE not in Pack(battery=BATTERIES["LR6"]).cautions()
 
 
 def test_an_external_battery_is_added_to_the_batteries() -> None:

@@ -26,6 +26,7 @@ from trod.planning.last.arrivals import (
     night_share,
     prior_for,
 )
+from trod.telling import endurance as telling
 
 START = date(2027, 3, 1)
 FLAT = Season(amplitude=0.0)
@@ -92,7 +93,7 @@ def test_without_a_card_a_site_is_what_its_kind_says() -> None:
     assert feeding.posterior.night_share == approx(0.6)
     assert trail.posterior.false_run_start == approx(0.03)
     assert trail.posterior.false_run_blanks == approx(60 * math.exp(0.125), rel=0.01)
-    assert "assumed" in trail.sentence()
+    assert "assumed" in telling.arrivals(trail)
 
 
 @pytest.mark.parametrize("feature", get_args(Feature))
@@ -243,11 +244,11 @@ def test_the_sentence_tells_both_streams_and_what_they_rest_on() -> None:
     level = known.posterior.level
     low, high = stats.gamma(level.shape, scale=1 / level.rate).ppf([0.1, 0.9])
 
-    assert known.sentence() == (
+    assert telling.arrivals(known) == (
         f"Animals and people: about 14 triggers a day ({low:.2g} to {high:.0f}, 8 of 10), and a run of false triggers of about "  # noqa: E501
         "68 blanks a day on 2.9 % of days; from 30 days of pictures."
     )
-    assert site.after(days([14])).sentence().endswith("from 1 day of pictures.")
+    assert telling.arrivals(site.after(days([14]))).endswith("from 1 day of pictures.")
 
 
 def test_impossible_counts_and_priors_are_refused_with_the_day_and_what_is_needed() -> None:
@@ -304,4 +305,4 @@ def test_days_that_nobody_has_seen_are_taken_to_go_on_as_the_run_does() -> None:
 
     assert known.per_day_on(last + timedelta(1)) > known.per_day + 0.9 * known.false_run_blanks
     assert known.per_day_on(last + timedelta(400)) == approx(known.per_day, rel=0.05)
-    assert "false triggers for 12 days in a row" in site.sentence()
+    assert "false triggers for 12 days in a row" in telling.arrivals(site)

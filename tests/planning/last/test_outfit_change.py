@@ -6,8 +6,9 @@ import pytest
 
 from trod.errors import WrongInput
 from trod.planning.equipment.batteries import BATTERIES, Pack
-from trod.planning.last.outfit_change import Change, changed, words
+from trod.planning.last.outfit_change import Change, changed
 from trod.planning.last.stopping import Outfit
+from trod.telling import endurance as telling
 
 AS_IS = Outfit(pack=Pack(battery=BATTERIES["LR6"], number=12), card_gb=32)
 
@@ -28,8 +29,8 @@ def test_batteries_named_without_a_number_are_as_many_as_before() -> None:
 def test_everything_may_be_set_otherwise_at_once() -> None:
     new = changed(AS_IS, Change(batteries="8 FR6", card_gb=64, delay_s=60, burst=1, clip_s=10))
 
-    assert words(new) == "8 × FR6, 64 GB, 1 picture and a clip of 10 s a trigger, 60 s between"
-    assert words(changed(AS_IS, Change(burst=0, clip_s=20))).count("picture") == 0
+    assert telling.outfit(new) == "8 × FR6, 64 GB, 1 picture and a clip of 10 s a trigger, 60 s between"
+    assert telling.outfit(changed(AS_IS, Change(burst=0, clip_s=20))).count("picture") == 0
 
 
 @pytest.mark.parametrize(

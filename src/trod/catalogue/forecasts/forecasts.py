@@ -39,13 +39,14 @@ from trod.plain import plain, record
 from trod.planning.equipment.card_room import FEWEST, FileSizes
 from trod.planning.ground.weather import Climate
 from trod.planning.last import endurance
-from trod.planning.last.endurance import NO_HAZARD, StopForecast
+from trod.planning.last.endurance import StopForecast
 from trod.planning.visit import upkeep
 from trod.planning.visit.upkeep import Access, GoWhy, NextVisit, Standing, VisitPrice
+from trod.telling import endurance as telling_endurance
 
 Floats = NDArray[np.float64]
 JOB = "forecasts"
-VERSION = 7
+VERSION = 8
 KEPT_DAYS = 730  # of a curve, in the file
 FEW = 25  # so few cameras are forecast at once when nothing is kept yet
 AGAIN_AFTER = timedelta(hours=1)  # before a failed making is tried again
@@ -391,7 +392,7 @@ def file_sizes(reserve: Reserve) -> dict[int, FileSizes]:
     for number, values in found.items():
         said = values.pop("said")
         if said:
-            out[number] = FileSizes(**values, source="from " + wording.listed(said))
+            out[number] = FileSizes(**values, source="from " + wording.listed(said), assumed=False)
     return out
 
 
@@ -481,9 +482,7 @@ def reckon(
     go_by, why = _go(site, gear, stop, fresh.stopped, cost, hazard, today)
     says = (
         *gear.assumed,
-        Assumed(
-            "Coldest nights", f"{min(climate.minimum_c):.0f} °C in the coldest month, on the average", climate.source
-        ),
+        Assumed("Coldest nights", "", climate.source, climate.assumed, coldest_c=min(climate.minimum_c)),
         Assumed(
             "Faults and theft",
             "not counted" if not hazard else f"{losses:g} a year",
@@ -496,21 +495,25 @@ def reckon(
         Assumed("Its share of the way", f"{minutes:.0f} min", way=gear.travel)
         if price.travel_min is None
         else Assumed("Its share of the way", f"{minutes:.0f} min", "typed in"),
-        Assumed("Cards lost with a camera", f"{wording.share(upkeep.CARD_LOST_SHARE)} of faults and thefts", "assumed"),
+        Assumed(
+            "Cards lost with a camera", f"{wording.share(upkeep.CARD_LOST_SHARE)} of faults and thefts", guessed=True
+        ),
         Assumed(
             "Quiet after a visit",
             f"{cost.disturbance_days:g} days",
-            "assumed"
+            ""
             if quiet is None
             else "typed in"
             if price.disturbance_days is not None
             else "as written down for the site",
+            quiet is None,
         ),
-        Assumed("At the camera", f"{cost.work_min:g} min", "assumed"),
+        Assumed("At the camera", f"{cost.work_min:g} min", guessed=True),
         Assumed(
             "Worth of a camera-day",
             f"{cost.camera_day_min:g} min of work",
-            "assumed" if site.reserve.camera_day_min is None else "as written down for the reserve",
+            "" if site.reserve.camera_day_min is None else "as written down for the reserve",
+            site.reserve.camera_day_min is None,
         ),
     )
     curves = (stopped, stop.stopped, fresh.stopped)
@@ -535,8 +538,8 @@ def reckon(
         late=stop.late,
         causes={cause: round(float(curve[-1]), 4) for cause, curve in by_cause.items()},
         sentence=_sentence(gear, stop, by_cause, hazard, today),
-        after_flash=after.after_flash() if gear.stopped_on is None else "",
-        caveats=tuple(c for c in stop.caveats if not (c == NO_HAZARD and hazard)),
+        after_flash=telling_endurance.after_flash(after) if gear.stopped_on is None else "",
+        caveats=tuple(telling_endurance.caveat(c) for c in stop.caveats if not (c == "no faults" and hazard)),
         assumed=says,
         faults_per_day=hazard,
         found=gear.stopped_how,
@@ -558,13 +561,12 @@ def _sentence(
     if gear.stopped_on is not None:
         found = f"It was found on {wording.day(gear.stopped_on)}: {gear.stopped_how}."
         return f"{found} Nothing says that anybody set it going again."
-    said = stop.outlook()
-    run = f" {stop.both_ways()}" if stop.run is not None else ""
+    run = f" {telling_endurance.both_ways(stop)}" if stop.run is not None else ""
     if not hazard:
-        return said + run
+        return telling_endurance.outlook(stop) + run
     stopped = np.sum(list(by_cause.values()), axis=0)
     half = np.nonzero(stopped >= 0.5)[0]
-    alone = said[0].lower() + said[1:]
+    alone = telling_endurance.outlook(stop, inside=True)
     if by_cause["fault"][-1] > 0.5 * stopped[-1]:
         when = (
             f", in half of the futures by {wording.day(gear.start + timedelta(days=int(half[0])))}" if len(half) else ""

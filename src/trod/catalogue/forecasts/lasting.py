@@ -28,12 +28,12 @@ from trod.catalogue.forecasts.what_if import Help
 from trod.catalogue.models import Deployment, Job
 from trod.errors import TrodError, WrongInput
 from trod.plain import plain, record
-from trod.planning.last import outfit_change
 from trod.planning.last.outfit_change import Change
 from trod.planning.visit.upkeep import VisitPrice
+from trod.telling import endurance
 
 JOB = "lasting"
-VERSION = 2
+VERSION = 3
 MOST_KEPT = 300  # answers of a reserve, the ones typed for once among them
 
 
@@ -79,7 +79,7 @@ def work_out(row: Deployment, now: datetime, *, price: Price, change: Change) ->
     if not change.nothing:
         try:
             outfit, stop = what_if.visited(gear, today=today, climate=climate, change=change)
-            other, other_says = outfit_change.words(outfit), stop.sentence()
+            other, other_says = endurance.outfit(outfit), endurance.sentence(stop)
         except WrongInput as wrong:
             trouble = str(wrong)
     return Lasting(
@@ -88,8 +88,8 @@ def work_out(row: Deployment, now: datetime, *, price: Price, change: Change) ->
         price=reckoned.price,
         hazard_per_day=reckoned.hazard_per_day,
         helps=what_if.what_helps(gear, reckoned, today=today, climate=climate),
-        as_is=outfit_change.words(as_is),
-        as_is_says=as_is_stop.sentence(),
+        as_is=endurance.outfit(as_is),
+        as_is_says=endurance.sentence(as_is_stop),
         as_is_now={
             "batteries": as_is.pack.name,
             "card_gb": f"{as_is.card_gb:g}",

@@ -29,6 +29,7 @@ from trod.planning.last.endurance import EnergyScale, Outfit, Used
 from trod.planning.last.stopping import scale_for
 from trod.planning.visit.travel import WayShare
 from trod.planning.visit.upkeep import Closure
+from trod.telling import endurance, measures
 from trod.telling import ways as telling_ways
 from trod.units import System
 
@@ -45,7 +46,7 @@ CUT = re.compile(
 SAID = {
     "measured": "as measured",
     "claimed": "as the maker says",
-    "assumed": "assumed: so that usual cameras last as long as common practice has it",
+    "assumed": "so that usual cameras last as long as common practice has it",
 }
 
 
@@ -53,28 +54,33 @@ SAID = {
 class Assumed:
     """One figure behind a forecast.
 
-    source : where it is from; "assumed" when nobody said. way : the same for a share of a round's way, which has lengths
-    and speeds in it; `told` words it.
+    why : where it is from, or what is said beside "assumed". guessed : whether nobody stated or measured it. way : the
+    same for a share of a round's way, which has lengths and speeds in it; coldest_c : the value of the nights. Both are
+    worded by `told`.
     """
 
     what: str
     value: str
-    source: str = ""
+    why: str = ""
+    guessed: bool = False
     way: WayShare | None = None
+    coldest_c: float | None = None
 
     def told(self, system: System) -> Assumed:
-        """The same with all of its source in words."""
-        return self if self.way is None else Assumed(self.what, self.value, telling_ways.share(self.way, system))
+        """The same with all of it in words."""
+        value, why = self.value, self.why
+        if self.coldest_c is not None:
+            value = f"{measures.air(self.coldest_c, system)} in the coldest month, on the average"
+        if self.way is not None:
+            why = telling_ways.share(self.way, system)
+        return Assumed(self.what, value, why, self.guessed or (self.way is not None and self.way.how is None))
 
     @property
-    def guessed(self) -> bool:
-        """Whether nobody stated or measured it."""
-        return self.source.startswith("assumed")
-
-    @property
-    def why(self) -> str:
-        """What is said beside "assumed"."""
-        return self.source.removeprefix("assumed").lstrip(": ") if self.guessed else self.source
+    def source(self) -> str:
+        """Where it is from, in one piece."""
+        if not self.guessed:
+            return self.why
+        return f"assumed: {self.why}" if self.why else "assumed"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,21 +114,23 @@ def spec_for(deployment: Deployment) -> CameraSpec | None:
     return specs.spec_of(deployment.camera.model) if deployment.camera.model else None
 
 
-def pack_at(deployment: Deployment, spec: CameraSpec | None, visits: Sequence[Visit], zone: str) -> tuple[Pack, str]:
-    """What fed a camera after these visits, and where that is from."""
+def pack_at(
+    deployment: Deployment, spec: CameraSpec | None, visits: Sequence[Visit], zone: str
+) -> tuple[Pack, tuple[str, bool]]:
+    """What fed a camera after these visits, where that is from, and whether it is assumed."""
     model = deployment.camera.model
     known = spec.figure("batteries") if spec else None
-    pack, source = pack_from(
+    pack, said = pack_from(
         deployment.batteries or (model.batteries if model else ""),
         kind=spec.battery if spec else "",
         number=round(known.value) if known and known.origin != "assumed" and 1 <= known.value <= 64 else None,
     )
     last = next((v for v in reversed(visits) if v.batteries_changed and (v.battery_kind or v.battery_count)), None)
     if last is None:
-        return pack, source
+        return pack, (endurance.pack_source(said), said.nothing)
     put, _ = pack_from(last.battery_kind, kind=pack.battery.designation, number=last.battery_count or pack.number)
     on = clock.local(last.at, zone).date()
-    return put, f"put in on {wording.day(on)}"
+    return put, (f"put in on {wording.day(on)}", False)
 
 
 # The reserve's own ---------------------------------------------------------------------------------------------
@@ -374,11 +382,11 @@ def _told(
     outfit: Outfit,
     spec: CameraSpec | None,
     arrivals: Arrivals,
-    batteries_source: str,
+    batteries: tuple[str, bool],
     learnt: str,
 ) -> tuple[Assumed, ...]:
     """Every figure of the camera and its site with where it is from."""
-    says = [Assumed("Batteries", outfit.pack.name, batteries_source)]
+    says = [Assumed("Batteries", outfit.pack.name, *batteries)]
     draw = outfit.draw
     for name, what, value in (
         ("idle_mw", "Drawn while waiting", f"{draw.idle_w * 1000:g} mW"),
@@ -386,21 +394,24 @@ def _told(
         ("day_frame_j", "A picture by day", f"{draw.day_frame_j:g} J"),
         ("night_frame_j", "A picture by night", f"{draw.night_frame_j:g} J"),
     ):
-        says.append(Assumed(what, value, SAID[spec.figure(name).origin] if spec else "assumed: no camera model noted"))
+        origin = spec.figure(name).origin if spec else "assumed"
+        says.append(Assumed(what, value, SAID[origin] if spec else "no camera model noted", origin == "assumed"))
     scale = scale_for(outfit, arrivals)
     low, high = scale.within()
     nothing = "no set of its batteries has ended with known counts"
-    learnt = learnt or f"assumed: {low:.2f} to {high:.2f} of it, 8 of 10; {nothing}"
-    says.append(Assumed("Its own power draw", f"{np.exp(scale.ln_mean):.2f} of that", learnt))
+    taught = learnt or f"{low:.2f} to {high:.2f} of it, 8 of 10; {nothing}"
+    says.append(Assumed("Its own power draw", f"{np.exp(scale.ln_mean):.2f} of that", taught, not learnt))
     written = card is not None and card.size_gb
-    says.append(Assumed("Card", f"{outfit.card_gb:g} GB", "as written down" if written else "assumed"))
+    says.append(Assumed("Card", f"{outfit.card_gb:g} GB", "as written down" if written else "", not written))
     if outfit.frames:
         each = f"{outfit.sizes.day_mean_mb:.2g} MB by day, {outfit.sizes.night_mean_mb:.2g} MB by night"
-        says.append(Assumed("Size of a picture", each, outfit.sizes.source))
+        says.append(Assumed("Size of a picture", each, outfit.sizes.source, outfit.sizes.assumed))
     if outfit.clip_s:
-        says.append(Assumed("Length of a clip", f"{outfit.clip_s:g} s", "assumed"))
-        says.append(Assumed("A second of clip", f"{outfit.sizes.clip_mb_s:.2g} MB", outfit.sizes.source))
-    says.append(Assumed("Triggers a day", f"{arrivals.posterior.per_day:.2g}", arrivals.sentence()))
+        says.append(Assumed("Length of a clip", f"{outfit.clip_s:g} s", guessed=True))
+        says.append(
+            Assumed("A second of clip", f"{outfit.sizes.clip_mb_s:.2g} MB", outfit.sizes.source, outfit.sizes.assumed)
+        )
+    says.append(Assumed("Triggers a day", f"{arrivals.posterior.per_day:.2g}", endurance.arrivals(arrivals)))
     return tuple(says)
 
 

@@ -290,9 +290,9 @@ def _batteries(text: str) -> tuple[str, int | None]:
     """Kind and number of "8 × FR6"; nothing where the text does not tell both."""
     if not text.strip():
         return "", None
-    pack, source = pack_from(text)
+    pack, said = pack_from(text)
     told_number = any(ch.isdigit() for ch in text.replace(pack.battery.designation, ""))
-    if source != "as written down" or pack.battery.designation not in BATTERIES or not told_number:
+    if not said.whole or pack.battery.designation not in BATTERIES or not told_number:
         return "", None
     return pack.battery.designation, pack.number
 

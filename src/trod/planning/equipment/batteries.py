@@ -22,18 +22,6 @@ Floats = NDArray[np.float64]
 ROOM_C = 21.0
 # A short flash loads batteries less than a steady draw of the same power would. Assumed.
 PULSE_WEIGHT = 0.5
-COLD_STOP = (
-    "In the cold these batteries give up before they are empty. A stop on a cold night can be for a while only: "
-    "the camera may wake when it gets warmer, and its clock may then be wrong."
-)
-GAUGE = (
-    "Lithium (FR6) and nickel-metal hydride (HR6) batteries keep their voltage almost to the end: a percentage "
-    "shown by the camera says next to nothing about how long they will last."
-)
-MIXED = (
-    "Batteries of different kinds or ages in one pack: it lasts as long as its weakest battery, and the weakest may "
-    "be driven backwards and leak. Take all batteries of one kind, bought and put in together."
-)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -299,15 +287,6 @@ class Pack:
         inside = self.battery.resistance_ohm if resistance_ohm is None else resistance_ohm
         positive("resistance_ohm", inside, needed="ohms, 0 or more", zero=True)
         return self.in_a_row * (self.battery.voltage_v - current_a / self.rows * inside)
-
-    def cautions(self) -> tuple[str, ...]:
-        """What must be said with this pack."""
-        said: list[str] = []
-        if self.battery.wakes:
-            said.append(COLD_STOP)
-        if self.battery.designation in ("FR6", "HR6"):
-            said.append(GAUGE)
-        return tuple(said)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -29,7 +29,7 @@ class FileSizes:
 
     day_mb, night_mb : median size of a picture. day_cv, night_cv : spread, as standard deviation by mean of a
     lognormal. clip_mb_s : of a second of clip. slack_mb : lost with each file by whole clusters, half of 32 KiB.
-    source : where they are from.
+    source : where they are from. assumed : whether nothing that came home tells any of them.
     """
 
     day_mb: float = 3.6
@@ -38,7 +38,8 @@ class FileSizes:
     night_cv: float = 0.35
     clip_mb_s: float = 1.5
     slack_mb: float = 0.016
-    source: str = "assumed"
+    source: str = ""
+    assumed: bool = True
 
     def __post_init__(self) -> None:
         for name in ("day_mb", "night_mb", "clip_mb_s"):
@@ -88,9 +89,9 @@ class FileSizes:
             said.append(f"{len(timed)} clips")
         if not said:
             return base
-        rest = "" if len(found) == 5 else "; the rest " + base.source
+        rest = "" if len(found) == 5 else "; the rest assumed" if base.assumed else "; the rest " + base.source
         values = {name: getattr(base, name) for name in SIZES} | found
-        return cls(**values, slack_mb=base.slack_mb, source="from " + " and ".join(said) + rest)
+        return cls(**values, slack_mb=base.slack_mb, source="from " + " and ".join(said) + rest, assumed=False)
 
 
 SIZES = ("day_mb", "day_cv", "night_mb", "night_cv", "clip_mb_s")

@@ -19,10 +19,6 @@ SECONDS_A_DAY = 86_400
 ASSUMED_LN = {"idle_w": 0.6, "wake_j": 0.4, "day_frame_j": 0.4, "night_frame_j": 0.4, "day_clip_w": 0.3,
               "night_clip_w": 0.3, "radio_j": 0.6}  # fmt: skip
 CLAIMED_LN, MEASURED_LN = 0.25, 0.05
-MEASURE = (
-    "What a camera draws while it waits differs from kind to kind by ten times and is seldom stated. Measure "
-    "it with a meter in the line, and the forecast gets better by that much."
-)
 
 
 def burst_energy_j(*, frames: int, wake_j: float, frame_j: float) -> float:

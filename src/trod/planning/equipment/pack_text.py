@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
+from typing import Literal
 
 from trod.planning.equipment.batteries import BATTERIES, Pack, external
 
@@ -20,7 +22,30 @@ STRANGE = re.compile(
 BESIDE = re.compile(r"(\d+(?:[.,]\d+)?)\s*v\b\W*(\d+(?:[.,]\d+)?)\s*ah\b")
 
 
-def pack_from(text: str, *, kind: str = "", number: int | None = None) -> tuple[Pack, str]:
+@dataclass(frozen=True, kw_only=True)
+class PackSaid:
+    """Where a pack is from.
+
+    kind : the kind of battery as the text has it, as the camera model has it, or assumed. number_assumed : nobody told
+    how many. strange : what was written, where it is no kind that is known here; then all is assumed.
+    """
+
+    kind: Literal["text", "model", "assumed"]
+    number_assumed: bool
+    strange: str = ""
+
+    @property
+    def nothing(self) -> bool:
+        """Whether neither kind nor number was told."""
+        return bool(self.strange) or (self.kind == "assumed" and self.number_assumed)
+
+    @property
+    def whole(self) -> bool:
+        """Whether kind and number were written down."""
+        return self.kind == "text" and not self.number_assumed
+
+
+def pack_from(text: str, *, kind: str = "", number: int | None = None) -> tuple[Pack, PackSaid]:
     """The pack that a text such as "8 × AA lithium", "12 FR6" or "8 FR6 and 12 V 7 Ah" tells of.
 
     What the text does not say is taken from `kind` and `number`, the camera model's; else eight LR6 are assumed.
@@ -44,12 +69,8 @@ def pack_from(text: str, *, kind: str = "", number: int | None = None) -> tuple[
     count = int(found[1]) if found and not strange and 1 <= int(found[1]) <= 64 else None
     known = kind.upper() if kind.upper() in KINDS else ""
     if strange:
-        source = f"assumed: “{text.strip()[:60]}” is no kind of battery that is known here"
-        return Pack(battery=BATTERIES[known or "LR6"], number=number or 8, extra=extra), source
-    if word:
-        source = "as written down" if count or number else "as written down; how many is assumed"
-    elif known:
-        source = "as the camera model says" if count or number else "as the camera model says; how many is assumed"
-    else:
-        source = "the number as written down, their kind assumed" if count or number else "assumed"
-    return Pack(battery=BATTERIES[word or known or "LR6"], number=count or number or 8, extra=extra), source
+        return Pack(battery=BATTERIES[known or "LR6"], number=number or 8, extra=extra), PackSaid(
+            kind="assumed", number_assumed=True, strange=text.strip()[:60]
+        )
+    said = PackSaid(kind="text" if word else "model" if known else "assumed", number_assumed=not (count or number))
+    return Pack(battery=BATTERIES[word or known or "LR6"], number=count or number or 8, extra=extra), said

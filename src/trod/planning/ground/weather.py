@@ -35,7 +35,8 @@ class Climate:
     """Night minima by month. [°C]
 
     minimum_c : mean of the nights' minima in each month, January first, 12 values. sd_c : how much single nights
-    differ from that, 12 values. source : where they are from. assumed : whether nobody stated them.
+    differ from that, 12 values. source : where they are from, or what from
+    they are assumed. assumed : whether nobody stated them.
     """
 
     minimum_c: tuple[float, ...]
@@ -76,7 +77,7 @@ class Climate:
         *,
         coldest_day: float = 20.0,
         sd_c: float = 4.0,
-        source: str = "assumed: 5 °C over the year, 12 °C warmer in summer and colder in winter",
+        source: str = "from a mean and a swing",
         assumed: bool = True,
     ) -> Climate:
         """A cosine through the year. coldest_day : of the year; about 20 in the north, 200 in the south."""
@@ -105,12 +106,12 @@ class Climate:
         at_s = began_s + 86_400 * (np.asarray(MIDDLES) - 1 - LAG_DAYS)
         sun = sky.sun_declination_deg(at_s) / OBLIQUITY_DEG
         minima = MEAN_C - FALL_C * up**2 + math.copysign(SWING_C * share, up) * sun
-        source = f"assumed from the latitude, {abs(latitude_deg):.0f}° {'north' if latitude_deg >= 0 else 'south'}"
+        source = f"from the latitude, {abs(latitude_deg):.0f}° {'north' if latitude_deg >= 0 else 'south'}"
         if coldest_c is None:
             source += ", for low ground"
         else:
             minima = minima + (coldest_c - float(minima.min()))
-            source = f"the coldest month as told, the rest of the year {source}"
+            source = f"the coldest month as told, the rest of the year assumed {source}"
         return cls(
             minimum_c=tuple(float(value) for value in minima),
             sd_c=(SD_C + SD_MORE_C * min(share, 1.4),) * 12,

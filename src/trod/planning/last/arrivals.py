@@ -32,7 +32,7 @@ from typing import get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import gammaincinv, gammaln
+from scipy.special import gammaln
 
 from trod.errors import WrongInput, positive
 from trod.planning.ground.site import Feature
@@ -390,26 +390,6 @@ class Arrivals:
             night_share=rng.beta(known.night_a, known.night_b, n) if known.night_a and known.night_b
             else np.full(n, known.night_share),
         )  # fmt: skip
-
-    def sentence(self) -> str:
-        """What is known of this site's arrivals, for a person."""
-        known = self.posterior
-        steady = f"about {_two(known.level.per_day)} triggers a day"
-        low, high = (gammaincinv(known.level.shape, q) / known.level.rate for q in (0.1, 0.9))
-        false_runs = f"a run of false triggers of about {_two(known.false_run_blanks)} blanks a day on {_two(100 * known.false_run_share)} % of days"  # noqa: E501
-        days = "1 day" if known.days == 1 else f"{known.days} days"
-        basis = f"from {days} of pictures" if known.days else self.prior.source
-        between = f"{_two(float(low))} to {_two(float(high))}, 8 of 10"
-        run = f"; false triggers for {known.run_days} days in a row up to now" if known.run_days > 1 else ""
-        return f"Animals and people: {steady} ({between}), and {false_runs}{run}; {basis}."
-
-
-def _two(value: float) -> str:
-    """A number with two figures."""
-    if value <= 0:
-        return "0"
-    digits = 1 - math.floor(math.log10(value))
-    return f"{round(value, digits):.{max(digits, 0)}f}"
 
 
 def _posterior(prior: Prior, counts: list[DayCount]) -> Posterior:

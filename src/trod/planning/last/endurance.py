@@ -20,11 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from trod import wording
 from trod.errors import WrongInput, positive
-from trod.planning.equipment.batteries import COLD_STOP, GAUGE
 from trod.planning.equipment.card_room import usable_mb
-from trod.planning.equipment.energy import MEASURE
 from trod.planning.ground.weather import DEFAULT_CLIMATE, Climate
 from trod.planning.last.arrivals import (
     FALSE_RUN_SHAPE,
@@ -63,17 +60,11 @@ __all__ = [
 Floats = NDArray[np.float64]
 Cause = Literal["batteries", "card", "fault"]
 
-_WORDS: dict[str, str] = {
-    "batteries": "the batteries no longer carry the flash",
-    "card": "the card is full",
-    "fault": "a fault or theft",
-}
+# What is to be minded: no chance of faults is in it; no card has come yet; a gauge says nothing of these batteries; a
+# cold night stops them for a while; the draw while waiting was not measured; nobody stated the nights; by what is known
+# they should be empty.
+Caveat = Literal["no faults", "no card", "gauge", "cold stop", "measure", "nights assumed", "empty already"]
 RUN_DAYS = 3  # so many days of false triggers in a row are worth telling both futures of
-NO_CARD = "No card has come from this site yet: triggers a day are assumed for its kind. The first card narrows this."
-NO_HAZARD = (
-    "No chance of a fault, damage or theft is in this forecast. Say how often that happens on your map: "
-    "for a camera that lasts long it may matter more than batteries and card."
-)
 
 
 @dataclass(frozen=True)
@@ -129,7 +120,7 @@ class StopForecast:
     cold_share: float
     faults_per_day: float
     futures: int
-    caveats: tuple[str, ...] = ()
+    caveats: tuple[Caveat, ...] = ()
     by_cause: dict[Cause, Floats] = field(default_factory=dict, repr=False)
     run: RunOn | None = None
 
@@ -179,67 +170,6 @@ class StopForecast:
         if sum(self.causes.values()) < 0.05:
             return None
         return max(self.causes, key=lambda cause: self.causes[cause])
-
-    def sentence(self) -> str:
-        """When and why, and what to plan on."""
-        plan = "" if self.early is None else f" Plan on {wording.day(self.early, self.start)}."
-        return self.outlook() + plan
-
-    def both_ways(self) -> str:
-        """What a run of false triggers makes of it, if it stays and if it ends; "" where none is on."""
-        if self.run is None:
-            return ""
-        run, said = self.run, []
-        for how, spread in (("stays", run.stays), ("ends with the wind", run.ends)):
-            early, middle = self.on(spread.q10), self.on(spread.q50)
-            if early is None:
-                said.append(f"if it {how}, it lasts longer than {self.horizon} days (9 of 10)")
-                continue
-            half = "much later" if middle is None else f"about {wording.day(middle, self.start)}"
-            said.append(f"if it {how}, it stops {half} and 1 time in 10 by {wording.day(early, self.start)}")
-        stays = min(99, max(1, round(100 * run.chance_stays)))
-        return (
-            f"False triggers have come on {run.days} days in a row. Grass grown up, or a branch, stays until somebody "
-            f"cuts it: {said[0]}; {said[1]}. The chance that it stays is {stays} in 100."
-        )
-
-    def outlook(self) -> str:
-        """When and why."""
-        early, late = self.early, self.late
-        if early is None:
-            return (
-                f"Probably watches for longer than {self.horizon} days from {wording.day(self.start)}. No forecast is "
-                "worth more than that: go and look in between."
-            )
-        if late is None:
-            when = f"Probably stops after {wording.day(early, self.start)} (9 of 10)"
-        elif early == late:
-            when = f"Probably stops on {wording.day(early, self.start)} (8 of 10)"
-        else:
-            first = wording.day(early, self.start if late.year == early.year else None)
-            when = f"Probably stops between {first} and {wording.day(late, self.start)} (8 of 10)"
-        return f"{when}; {self.why()}."
-
-    def why(self) -> str:
-        """The likeliest cause in words, or two that are about as likely."""
-        whole = sum(self.causes.values())
-        ranked = sorted(self.causes.items(), key=lambda item: -item[1])
-        (first, share), (second, next_share) = ranked[0], ranked[1]
-        if share < 0.6 * whole and next_share > 0.3 * whole:
-            return f"about as likely because {_because(first)} as because {_because(second)}"
-        return "most likely " + (_WORDS[first] if first != "fault" else "by a fault or theft")
-
-    def after_flash(self) -> str:
-        """What comes after the batteries no longer carry the flash; "" where batteries seldom end it."""
-        if self.dark is None or self.causes.get("batteries", 0.0) < 0.2:
-            return ""
-        end = self.on(self.dark.q50)
-        until = "well beyond the horizon" if end is None else f"about {wording.day(end, self.start)}"
-        return f"By day it may go on taking pictures until {until}; nights are lost."
-
-
-def _because(cause: str) -> str:
-    return _WORDS[cause] if cause != "fault" else "of a fault or theft"
 
 
 def forecast(
@@ -358,27 +288,24 @@ def _told(
 def _caveats(
     outfit: Outfit, arrivals: Arrivals, start: date, used: Used, climate: Climate, cold_share: float,
     causes: dict[Cause, float], faults_per_day: float,
-) -> tuple[str, ...]:  # fmt: skip
-    said: list[str] = []
+) -> tuple[Caveat, ...]:  # fmt: skip
+    said: list[Caveat] = []
     if faults_per_day == 0:
-        said.append(NO_HAZARD)
+        said.append("no faults")
     if not arrivals.posterior.days:
-        said.append(NO_CARD)
+        said.append("no card")
     if outfit.pack.battery.designation in ("FR6", "HR6"):
-        said.append(GAUGE)
+        said.append("gauge")
     if outfit.pack.battery.wakes and cold_share > 0.2 and causes["batteries"] > 0.1:
-        said.append(COLD_STOP)
+        said.append("cold stop")
     if causes["batteries"] > 0.3 and "idle_w" in outfit.draw.assumed():
-        said.append(MEASURE)
+        said.append("measure")
     if climate.assumed:
-        said.append("The nights' cold is assumed. Type in the reserve's own monthly night minima.")
+        said.append("nights assumed")
     if used.energy_wh > 0:
         gives = capacity_now_wh(outfit, climate, start, used)
         if used.energy_wh > 1.5 * gives * math.exp(scale_for(outfit, arrivals).ln_mean):
-            said.append(
-                "By what is known the batteries should be empty already. Either they were changed, or the camera takes less "  # noqa: E501
-                "than is assumed: put in fresh batteries and note it."
-            )
+            said.append("empty already")
     return tuple(said)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
-from trod import wording
 from trod.errors import WrongInput
 from trod.planning.equipment.pack_text import pack_from
 from trod.planning.last.stopping import Outfit
@@ -36,7 +35,7 @@ def changed(outfit: Outfit, change: Change) -> Outfit:
     more: dict[str, object] = {}
     if change.batteries is not None:
         pack, _ = pack_from(change.batteries, kind=outfit.pack.battery.designation, number=outfit.pack.number)
-        if pack_from(change.batteries)[1].startswith("assumed"):  # by itself it tells neither number nor kind
+        if pack_from(change.batteries)[1].nothing:  # by itself it tells neither number nor kind
             raise WrongInput("batteries", got=change.batteries[:60], needed="a number and a kind, like 12 FR6 or 8 LR6")
         numbers = [int(n) for n in re.findall(r"^\s*-?\d{1,9}|\d{1,9}", NO_COUNT.sub(" ", change.batteries.lower()))]
         if numbers and pack.number not in numbers:  # one came, and it is none that a camera takes
@@ -62,13 +61,3 @@ def changed(outfit: Outfit, change: Change) -> Outfit:
     if new.frames == 0 and not new.clip_s:
         raise WrongInput("burst", got=0, needed="a picture or a clip for each trigger")
     return new
-
-
-def words(outfit: Outfit) -> str:
-    """An outfit in a few words."""
-    takes = []
-    if outfit.frames:
-        takes.append(wording.plural(outfit.frames, "picture"))
-    if outfit.clip_s:
-        takes.append(f"a clip of {outfit.clip_s:g} s")
-    return f"{outfit.pack.name}, {outfit.card_gb:g} GB, {wording.listed(takes)} a trigger, {outfit.delay_s:g} s between"

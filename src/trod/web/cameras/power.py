@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -73,7 +72,7 @@ class ChangeForm(forms.Form):
 
     def clean_batteries(self) -> str:
         typed = str(self.cleaned_data["batteries"]).strip()
-        if typed and pack_from(typed)[1].startswith("assumed"):
+        if typed and pack_from(typed)[1].nothing:
             raise forms.ValidationError(
                 f"{typed!r} tells no kind of batteries; needed: a number and a kind, like 12 FR6"
             )
@@ -104,8 +103,7 @@ def page_of(found: Lasting, today: date, *, units: str = "metric") -> Page:
     told = found.forecast
     gone = max(0, (today - told.start).days)
     end = power_chart.last_day(found.by_cause, gone=gone)
-    known = [a.told(system_of(units)) for a in told.assumed]
-    assumed = tuple(Assumed(a.what, in_units(a.value, units), in_units(a.source, units)) for a in known)
+    assumed = tuple(a.told(system_of(units)) for a in told.assumed)
     return Page(
         of=found,
         today=today,
@@ -118,13 +116,6 @@ def page_of(found: Lasting, today: date, *, units: str = "metric") -> Page:
         assumed=assumed,
         guesses=sum(a.guessed for a in assumed),
     )
-
-
-def in_units(text: str, units: str) -> str:
-    """Degrees Celsius in a text as degrees Fahrenheit, for whoever reads those."""
-    if units != "us":
-        return text
-    return re.sub(r"(-?\d+(?:\.\d+)?) °C", lambda found: f"{float(found[1]) * 9 / 5 + 32:.0f} °F", text)
 
 
 def _price(form: PriceForm) -> Price:

@@ -91,12 +91,12 @@ def batteries_of(deployment: Deployment) -> tuple[int | None, str]:
 
 def said_of_batteries(text: str, *, kind: str = "", number: int | None = None) -> tuple[int | None, str]:
     """(how many, which kind) a text tells of; nothing that is only assumed."""
-    pack, source = pack_from(text, kind=kind, number=number)
-    if source.startswith("assumed"):
+    pack, said = pack_from(text, kind=kind, number=number)
+    if said.nothing:
         return None, ""
     return (
-        None if "how many is assumed" in source else pack.number,
-        "" if "kind assumed" in source else pack.battery.designation,
+        None if said.number_assumed else pack.number,
+        "" if said.kind == "assumed" else pack.battery.designation,
     )
 
 

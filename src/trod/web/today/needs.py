@@ -35,6 +35,7 @@ from trod.catalogue.models import (
 )
 from trod.catalogue.rounds import not_visited as missed
 from trod.catalogue.rows import rollups, taxa
+from trod.findings.watching import NO_FRAME
 from trod.timekeeping.faults import Fault
 
 AHEAD_D = 30  # what an idle camera loses before somebody would come by anyway
@@ -481,7 +482,7 @@ def lapse_gaps(deployments: Iterable[Deployment], sums: Mapping[int, Summary]) -
         seen = sums.get(d.pk)
         if not d.time_lapse_h or not seen:
             continue
-        days = sum((b - a).total_seconds() for a, b, why in seen.lost if why.startswith("no time-lapse")) / 86400
+        days = sum((b - a).total_seconds() for a, b, why in seen.lost if why == NO_FRAME) / 86400
         if days >= 1:
             needs.append(
                 Need(

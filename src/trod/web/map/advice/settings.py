@@ -25,6 +25,7 @@ from trod.planning.last import arrivals, endurance
 from trod.planning.last.stopping import Outfit
 from trod.planning.place import adviser
 from trod.planning.place.adviser import Inputs, Price, SettingsAdvice, Wish
+from trod.telling import endurance as telling_endurance
 from trod.telling import settings as told
 from trod.units import System, scale
 from trod.web.forms.common import box
@@ -219,10 +220,10 @@ def lasting(spec: CameraSpec, d: Inputs, wish: Wish, site: Site, *, start: date)
     origin = spec.figure("batteries").origin
     batteries = f"{number} × {battery}"
     guess = "; their kind is assumed" if assumed else "; their number is assumed" if origin == "assumed" else ""
-    caveats = [c for c in forecast.caveats if c != endurance.NO_CARD]  # triggers are typed here
+    caveats = [telling_endurance.caveat(c) for c in forecast.caveats if c != "no card"]  # triggers are typed here
     return Lasting(
-        sentence=forecast.sentence(),
-        after=forecast.after_flash(),
+        sentence=telling_endurance.sentence(forecast),
+        after=telling_endurance.after_flash(forecast),
         caveats=tuple(caveats),
         taken=f"Fresh batteries ({batteries}{guess}), an empty card of {wish.card_gb:g} GB, set up on {wording.day(start)}; the "  # noqa: E501
         f"triggers as typed, their spread and the runs of false triggers as usual for a site of the kind {wish.feature}.",  # noqa: E501
