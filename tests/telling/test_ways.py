@@ -113,10 +113,10 @@ def test_a_share_of_the_way_tells_its_trip_or_why_it_is_assumed() -> None:
         f"its share of 240 min on a round to 6 sites, from where rounds start; {rest}; reckoned level, shared by 2 "
         "cameras there"
     )
-    assert ways.share(WayShare(minutes=60, why="no start"), "us") == "assumed: nobody said where rounds start"
+    assert ways.share(WayShare(minutes=60, why="no start"), "us") == "nobody said where rounds start"
     apart = WayShare(minutes=60, why="no way", no_way=NoWay(why="far from tracks", away_m=823, most_m=500))
-    assert ways.share(apart, "us").startswith("assumed: the nearest track is 0.51 mi away")
-    assert ways.share(WayShare(minutes=60, why="no way"), "metric") == "assumed: no way leads there"
+    assert ways.share(apart, "us").startswith("the nearest track is 0.51 mi away")
+    assert ways.share(WayShare(minutes=60, why="no way"), "metric") == "no way leads there"
 
 
 def test_no_sentence_for_a_reader_of_us_units_has_a_metric_sign() -> None:
