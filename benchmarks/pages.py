@@ -45,6 +45,9 @@ def addresses() -> list[tuple[str, str]]:
     standing = Deployment.objects.filter(end__isnull=True).order_by("start", "pk").first()
     out += [
         ("a site", Site.objects.get(pk=busiest.site_id).get_absolute_url()),
+        ("a site's year", reverse("map:site_year", args=[busiest.site.slug, busiest.start.year])),
+        ("what came first and last", reverse("questions:first-last")),
+        ("side by side", reverse("questions:side-by-side")),
         ("a camera", Camera.objects.get(pk=busiest.camera_id).get_absolute_url()),
         ("a deployment", busiest.get_absolute_url()),
         ("change a deployment", reverse("cameras:deployment_edit", args=[busiest.slug])),

@@ -30,7 +30,7 @@ def edge(**more: object) -> Edge:
 @pytest.mark.parametrize(
     ("facts", "is_first", "words"),
     [
-        ({}, True, "Before it, none in 40 site-days watched and reviewed; that leaves room for up to 7.5 comings"),
+        ({}, True, "Before it, none in 40 site-days watched and reviewed; that leaves room for up to 7.5"),
         ({}, False, "After it, none in 40 site-days watched and reviewed"),
         ({"most_per_100": None, "days_beyond": 0.2}, True, "it may have come earlier."),
         ({"most_per_100": None, "days_beyond": 0.2}, False, "it may have come later."),

@@ -13,18 +13,13 @@ from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
 
-from scipy import stats
-
-from trod.findings import asking, effort, localtime, taxa
+from trod.findings import asking, effort, localtime, runs, taxa
 from trod.findings.detections import Detection
 from trod.findings.effort import DAY_S, Effort
 from trod.findings.observations import Evidence, Filter, Selection, Span, cut, without
 from trod.findings.seasons import Each, Stretch, stretches
 
 LEVEL = 0.95
-# Upper limit of a Poisson mean when none came: −ln(1 − level) = 2.996 at 95 % (J. A. Hanley & A. Lippman-Hand (1983)
-# JAMA 249:1743–1745). The time up to a first event has that same limit, for it is the time with none.
-NONE_SEEN = float(stats.chi2.isf(1 - LEVEL, 2)) / 2
 # Ours: of less watched time no limit is told.
 FEWEST_DAYS = 1.0
 # Ours: of 24 hours; for a camera pauses at a visit, and a day of changed clocks may have 23.
@@ -36,8 +31,8 @@ class Edge:
     """The first (or last) detection in a stretch. "Beyond" is before the first, after the last, within the stretch.
 
     days_beyond : site-days beyond it known to have been watched and reviewed, at all sites asked for.
-    most_per_100 : visits per 100 such site-days that so long a silence still allows (95 %, if they come at random);
-    None under a day.
+    most_per_100 : detections per 100 such site-days that so long a silence still allows (95 %), when they come in runs
+    as they do in the whole record; None under a day. The time up to a first run has the limit of time with none.
     without : at its own site, the nearest whole day beyond it, in the stretch or outside, that was watched and reviewed
     without it; None when there is none.
     maybe : sequences beyond it that wait for review or could not be named, so may be it; maybe_on : the day of the
@@ -133,6 +128,8 @@ class _Watch:
         self._every = wide.every
         self._taxa = selection.evidence.taxa
         self._of: dict[str, tuple[list[tuple[str, float]], Mapping[str, tuple[Span, ...]]]] = {}
+        self._allowed: dict[str, float] = {}
+        self._wide = wide
         self._whole: dict[tuple[Span, ...], list[int]] = {}
 
     def limits(self, stretch: Stretch) -> Span:
@@ -158,6 +155,12 @@ class _Watch:
             else:
                 self._of[species] = self._unclear, self._clear
         return self._of[species]
+
+    def allowed(self, species: str, every: Sequence[Detection]) -> float:
+        """Detections of a kind that a stretch with none still allows. every : all of the kind on record."""
+        if species not in self._allowed:
+            self._allowed[species] = runs.none_seen(asking.scatter_of(self._wide, every), LEVEL)
+        return self._allowed[species]
 
     def whole_days(self, spans: tuple[Span, ...]) -> list[int]:
         """The local days that lie whole in these spans, as ordinals, in order."""
@@ -210,7 +213,7 @@ def _edge(
         detection=detection,
         day=day,
         days_beyond=days,
-        most_per_100=100 * NONE_SEEN / days if days >= FEWEST_DAYS else None,
+        most_per_100=100 * watch.allowed(detection.species, every) / days if days >= FEWEST_DAYS else None,
         without=_without(watch, detection.site, day, clear.get(detection.site, ()), every, step),
         maybe=len(perhaps),
         maybe_on=None if outermost is None else _day(watch.selection, outermost),

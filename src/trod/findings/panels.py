@@ -11,11 +11,10 @@ from datetime import date
 from typing import Literal
 
 from trod.errors import NotEnoughEvidence
-from trod.findings import activity, asking, changing, day_curve
+from trod.findings import activity, asking, changing, day_curve, runs
 from trod.findings.day_curve import Curve
 from trod.findings.detections import Detection
 from trod.findings.effort import Effort
-from trod.findings.first_last import NONE_SEEN
 from trod.findings.months import MonthRate
 from trod.findings.observations import Evidence, Filter, Selection
 from trod.findings.reviewing import Reviewed
@@ -26,6 +25,7 @@ Show = Literal["months", "hours"]
 # Ours: under so many detections a part is told and not drawn, as no curve over the day is.
 FEWEST = day_curve.FEWEST
 FEWEST_DAYS = 1.0
+LEVEL = 0.95
 DRAWS = 20  # of the curve's bootstrap, of which nothing is shown here
 
 
@@ -35,7 +35,7 @@ class Panel:
 
     stretch : None for a site. days : site-days that count. waiting : sequences that wait for review.
     state : drawn; none (nothing seen); few (too few detections); refused (with why); unwatched (under a day).
-    most_if_none : with none seen, comings per 100 proven site-days that this still allows (95 %).
+    most_if_none : with none seen, detections per 100 proven site-days that this still allows (95 %).
     months, curve : what is drawn; of months those of the part alone.
     """
 
@@ -67,14 +67,15 @@ class Panels:
 def panels(evidence: Evidence, asked: Filter, *, by: By, show: Show) -> Panels:
     """The parts of a question side by side. Raises NotEnoughEvidence when no camera watched at all."""
     selection, found, worked = asking.prepare(evidence, asked, counts_do=True)
+    allowed = runs.none_seen(asking.scatter_of(selection, found), LEVEL)
     if by == "site":
         names = {slug: evidence.site(slug).name for slug in (*asked.sites, *selection.sites)}
         keys = sorted(names, key=lambda slug: (names[slug].casefold(), slug))
-        out = [_panel(evidence, replace(asked, sites=(slug,)), slug, names[slug], None, show) for slug in keys]
+        out = [_panel(evidence, replace(asked, sites=(slug,)), slug, names[slug], None, show, allowed) for slug in keys]
     else:
         assert selection.first is not None and selection.last is not None
         own = stretches(by, selection.first, selection.last, evidence.reserve.latitude_deg)
-        out = [_panel(evidence, _within(asked, one), one.key, one.name, one, show) for one in reversed(own)]
+        out = [_panel(evidence, _within(asked, one), one.key, one.name, one, show, allowed) for one in reversed(own)]
     return Panels(selection=selection, found=found, worked=worked, by=by, show=show, panels=tuple(out))
 
 
@@ -103,7 +104,10 @@ def _within(asked: Filter, one: Stretch) -> Filter:
     return replace(asked, first=first, last=last)
 
 
-def _panel(evidence: Evidence, asked: Filter, key: str, name: str, stretch: Stretch | None, show: Show) -> Panel:
+def _panel(
+    evidence: Evidence, asked: Filter, key: str, name: str, stretch: Stretch | None, show: Show, allowed: float
+) -> Panel:
+    """allowed : detections that a part with none still allows."""
     try:
         selection, found, worked = asking.prepare(evidence, asked, counts_do=True)
     except NotEnoughEvidence:
@@ -121,7 +125,7 @@ def _panel(evidence: Evidence, asked: Filter, key: str, name: str, stretch: Stre
         return replace(plain, state="unwatched")
     if not found:
         proven = worked.proven_days
-        most = 100 * NONE_SEEN / proven if proven >= FEWEST_DAYS and not plain.waiting else None
+        most = 100 * allowed / proven if proven >= FEWEST_DAYS and not plain.waiting else None
         return replace(plain, state="none", most_if_none=most)
     if len(found) < FEWEST:
         return plain

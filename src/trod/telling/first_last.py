@@ -30,12 +30,13 @@ _METHOD = (
     "The first and the last detection of each kind between the first and the last day of a season (three whole months, "
     "December to February the first) or calendar year. Time watched beyond them is time known to be watched, at all "
     "sites asked for, without days of which something waits for review or could not be named. What so long a silence "
-    "allows for: 2.996 comings in it (Hanley & Lippman-Hand 1983), as if they came at random."
+    "allows for: fewer than three runs in it (Hanley & Lippman-Hand 1983), each of as many detections as one has in the "
+    "whole record (as for rates of none seen)."
 )
 ASSUMPTIONS = (
     "First and last are those of the record. A camera sees what passes it; the animal may have been about elsewhere.",
-    "The limit on how often it came in the silence supposes visits at random; where the kind is about in runs, or is "
-    "photographed less well at one time of year than another, more is possible.",
+    "The limit beside a silence supposes runs at random. Where the kind stays about for many weeks, or is photographed "
+    "less well at one time of year than another, more is possible.",
 )
 
 
@@ -132,11 +133,11 @@ def _silence(edge: Edge, stretch: Stretch, *, is_first: bool) -> str:
     most = wording.number(edge.most_per_100, 2)
     if is_first:
         return (
-            f"Before it, none in {days} site-days watched and reviewed; that leaves room for up to {most} comings per "
-            "100 site-days (95 %)."
+            f"Before it, none in {days} site-days watched and reviewed; that leaves room for up to {most} detections "
+            "per 100 site-days (95 %)."
         )
     return (
-        f"After it, none in {days} site-days watched and reviewed; that leaves room for up to {most} comings per 100 "
+        f"After it, none in {days} site-days watched and reviewed; that leaves room for up to {most} detections per 100 "
         "site-days (95 %)."
     )
 

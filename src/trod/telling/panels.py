@@ -92,8 +92,8 @@ def told(panel: Panel) -> str:
                 f"None seen in {days}; {wording.plural(panel.waiting, 'sequence waits', 'sequences wait')} for review."
             )
         return (
-            f"None seen in {days}; that leaves room for up to {wording.number(panel.most_if_none, 2)} comings per 100 "
-            "site-days (95 %)."
+            f"None seen in {days}; that leaves room for up to {wording.number(panel.most_if_none, 2)} detections per "
+            "100 site-days (95 %)."
         )
     seen = wording.plural(len(panel.found), "detection")
     if panel.state == "few":

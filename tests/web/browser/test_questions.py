@@ -123,6 +123,9 @@ def test_reports_and_pictures_are_sound_in_every_look(house, visit, axe, width, 
         "questions/change/pictures",
         "questions/when?species=badger&from=2040-01-01",
         f"questions/compare?{sides}",
+        "questions/first-last",
+        "questions/side-by-side?each=season",
+        "map/sites/of/stone-ford/year/2026/",
     ):
         seen = visit(house.url + path, width=width, theme=theme)
         assert seen.page.status == 200

@@ -53,5 +53,8 @@ def test_what_the_independence_interval_does_has_its_page(client: Client, made: 
 
     assert "What the independence interval does" in page and "30 min, in use" in page
     assert "independence?species=red-deer" in client.get("/questions/what-comes?species=red-deer").content.decode()
+    links = re.findall(r'href="(/questions/what-comes/pictures[^"]+every=1440)"', client.get(
+        "/questions/independence?species=red-deer").content.decode().replace("&amp;", "&"))  # fmt: skip
+    assert "in 29 sequences" in text_of(client.get(links[0]))
     bare = text_of(client.get("/questions/independence?species=red-deer&from=1999-01-01&to=1999-02-01"))
     assert "no number is given" in bare

@@ -2,21 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from trod import wording
-from trod.catalogue.answers import evidence
+from trod.catalogue.answers import answers, evidence
 from trod.catalogue.models import Reserve
 from trod.drawing import intervals as drawing
 from trod.errors import NotEnoughEvidence
-from trod.findings import intervals
+from trod.findings import Filter, intervals
 from trod.findings.intervals import AtInterval
 from trod.telling import intervals as told
 from trod.web.questions.views import read
 from trod.web.reading import without_waiting
+
+
+def _pictures(asked: Filter, minutes: float) -> str:
+    """The pictures behind the detections at another interval."""
+    query = answers.query(replace(asked, independence_min=minutes))
+    return f"{reverse('questions:behind', args=['what-comes'])}?{query}"
 
 
 @require_GET
@@ -59,6 +67,7 @@ def independence(request: HttpRequest) -> HttpResponse:
                 (
                     told.name(row.minutes) + (", in use" if row.asked else ""),
                     wording.count(row.detections),
+                    _pictures(asked, row.minutes) if row.detections else "",
                     "–" if row.rate.value is None else wording.number(row.rate.value),
                     "–" if row.rate.shown is None else wording.between(row.rate.shown.low, row.rate.shown.high),
                 )
