@@ -67,12 +67,28 @@ def ask() -> None:
 
 @ask.command("what-comes", short_help="Which species come here, and how often.")
 @_asked
+@click.option(
+    "--equal-cameras",
+    is_flag=True,
+    help="Also the rate as if every camera were equally good; of one species.",
+)
+@click.option(
+    "--unknown",
+    type=click.Choice(["left-out", "kept"]),
+    default="left-out",
+    show_default=True,
+    help="With --equal-cameras: what is done with sites whose camera's chance is not known.",
+)
 def what_comes(**given: Any) -> None:
     """Which species come here: detections, rate per 100 camera-days with its interval, first and last seen.
 
+    With --equal-cameras also the rate as if every camera caught as many of those that pass as the average one here. The
+    chances are modelled from placements on record. In JSON it is the key equal_cameras.
+
     \b
-    Example:
+    Examples:
       trod ask what-comes --site "Stone Ford" --from 2026-01-01
+      trod ask what-comes --species red-deer --equal-cameras
     \b
     Exit statuses: 0 answered; 2 the command line was wrong; 3 no answer, and why.
     """
@@ -354,11 +370,15 @@ def _answer(kind: str, given: dict[str, Any]) -> None:
     from trod.catalogue.start import ready
 
     ready("trod ask")
-    from trod.catalogue.answers import answers, evidence
+    from trod.catalogue.answers import answers, equal_cameras, evidence
 
     as_json = given.pop("as_json")
+    wants_equal, unknown = given.pop("equal_cameras", False), given.pop("unknown", "")
     account = evidence.gather(answers.the_reserve())
     answer = answers.answer(kind, answers.make_filter(account, **given), account)
+    equal = None
+    if wants_equal:
+        equal = equal_cameras.ask(account, answer.filter, equal_cameras.unknown_of(unknown))
     if answer.finding is None:
         trouble = answer.trouble or NotEnoughEvidence("nothing is known", need="take a card in")
         if not as_json:
@@ -375,10 +395,49 @@ def _answer(kind: str, given: dict[str, Any]) -> None:
         }
         click.echo(json.dumps(told, ensure_ascii=False, indent=2))
         click.get_current_context().exit(3)
-    if as_json:
+    if as_json and equal is not None:
+        whole = {**answer.finding.to_dict(), "equal_cameras": _whole_or_why(equal)}
+        click.echo(json.dumps(whole, ensure_ascii=False, indent=2, allow_nan=False))
+    elif as_json:
         click.echo(answer.finding.to_json())
+    else:
+        _print(answer)
+        if equal is not None:
+            _print_equal(equal)
+
+
+def _whole_or_why(equal: Any) -> dict[str, Any]:
+    """The answer with equal cameras, or why there is none, as plain values."""
+    if equal.finding is not None:
+        told: dict[str, Any] = equal.finding.to_dict()
+        return told
+    why = equal.trouble
+    return {"sentence": f"No answer yet: {why.have}.", "need": why.need, "value": None, "interval": None}
+
+
+def _print_equal(equal: Any) -> None:
+    """The answer with equal cameras beneath that as recorded: sentences, sites, limitations."""
+    from rich.console import Console
+    from rich.text import Text
+
+    from trod import wording
+
+    console = Console(highlight=False)
+    if equal.finding is None:
+        console.print(Text(f"\nNo rate with equal cameras: {equal.trouble.have}. It takes: {equal.trouble.need}."))
         return
-    _print(answer)
+    finding = equal.finding
+    console.print(Text(f"\n{finding.sentence}", style="bold"))
+    for line in finding.told:
+        console.print(Text(line))
+    for row in finding.rows:
+        said = f"{row['site']}: {wording.plural(row['detections'], 'detection')}"
+        if row["equal"] is not None:
+            said += f", {wording.number(row['rate'])} as recorded, {wording.number(row['equal'])} with equal cameras"
+        if row["low"] is not None:
+            said += f" ({wording.between(row['low'], row['high'])})"
+        console.print(Text(said))
+    _print_cautions(console, finding)
 
 
 def _print(answer: Any) -> None:

@@ -16,7 +16,7 @@ from trod.catalogue.answers.answers import Answer
 from trod.catalogue.models import Reserve, Sequence
 from trod.errors import WrongInput
 from trod.findings import Finding
-from trod.web.questions import compare, first_last, overlap, pages, panels, views
+from trod.web.questions import compare, equal_cameras, first_last, overlap, pages, panels, views
 from trod.web.reading import without_waiting
 
 A_PAGE = 48  # thumbnails
@@ -26,6 +26,7 @@ DOORS = {
     "overlap": overlap.find,
     "first-last": first_last.find,
     "side-by-side": panels.find,
+    "equal-cameras": equal_cameras.find,
 }
 
 
@@ -76,7 +77,7 @@ def _line(finding: Finding, row: str, end: str) -> Mapping[str, Any]:
 
 def _named(line: Mapping[str, Any], end: str) -> str:
     """Which line is opened, in words."""
-    named = ", ".join(str(line[key]) for key in ("side", "species", "part", "stretch") if line.get(key))
+    named = ", ".join(str(line[key]) for key in ("side", "species", "part", "stretch", "site") if line.get(key))
     if end:
         return f"{named}, the {end} on record"
     return named or "all of the answer"

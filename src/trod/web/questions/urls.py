@@ -3,7 +3,18 @@ from __future__ import annotations
 from django.urls import path, re_path, register_converter
 
 from trod.catalogue.answers.answers import ASK
-from trod.web.questions import behind, compare, first_last, independence, kept, open_formats, overlap, panels, views
+from trod.web.questions import (
+    behind,
+    compare,
+    equal_cameras,
+    first_last,
+    independence,
+    kept,
+    open_formats,
+    overlap,
+    panels,
+    views,
+)
 
 
 class KindConverter:
@@ -31,6 +42,7 @@ urlpatterns = [
     path("side-by-side", panels.panels, name="side-by-side"),
     path("pictures/<slug:door>", behind.of_door, name="door-pictures"),
     path("independence", independence.independence, name="independence"),
+    path("equal-cameras", equal_cameras.equal, name="equal-cameras"),
     path("keep", kept.keep, name="keep"),
     path("kept/<uuid:uuid>", kept.kept, name="kept"),
     path("kept/<uuid:uuid>/again", kept.again, name="again"),
