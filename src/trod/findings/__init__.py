@@ -35,6 +35,7 @@ hours_answer    when they come
 changing        is it changing
 two_sides       two periods, or two sites, compared
 shared_hours    whether two sides share their hours
+equal_cameras   the rate as if every camera were equally good
 first_last      the first and last detections of a season, and what is known of the days beyond
 panels          sites, seasons or years side by side, which of them say enough
 site_year       one site's calendar year: what was watched, what came

@@ -8,5 +8,6 @@ adviser    which settings, and their price
 inputs     what is entered on the planner
 steps      the walks of a walk test, the cautions
 setup      all of it together, for one camera at one place
+chance     how likely it catches what passes, month by month, with its doubt
 season     where to set a camera next
 """
