@@ -578,7 +578,7 @@ def test_the_only_copy_left_of_a_file_is_kept_and_called_unverified(desk: Any) -
     assert (desk.bag(result) / unverified.to).read_bytes() == content
     assert not result.safe_to_format
     assert result.sentence == (
-        "Do not format this card: 1 copy is not verified (DCIM/100MEADW/MEAD0060.JPG). Take the card in again."
+        "Do not format this card: 1 copy is not verified (DCIM/100MEADW/MEAD0060.JPG). Import the card again."
     )
     assert valid(desk.bag(result))
 

@@ -271,7 +271,7 @@ def test_an_unfinished_import_of_an_older_format_is_told_and_its_copies_stay(
     upgrade.upgrade(root)
     copies = desk.state(root / ".incoming/two")
     assert len(copies) > 30
-    with pytest.raises(CardTrouble, match=r"two cannot be used \(of another format\).*then take the card in again"):
+    with pytest.raises(CardTrouble, match=r"two cannot be used \(of another format\).*then import the card again"):
         desk.resume("two")
     assert {p: s for p, s in desk.state(root / ".incoming/two").items() if s[2]} == {
         p: s for p, s in copies.items() if s[2]

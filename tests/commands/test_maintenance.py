@@ -115,7 +115,7 @@ def test_words_that_the_catalogue_does_not_know_are_told(command: Command, fille
 
 def test_without_an_archive_verify_ends_with_3(command: Command) -> None:
     said = command("verify")
-    assert said.status == 3 and "take a card in first (trod card PATH)" in said.err
+    assert said.status == 3 and "import a card first (trod card PATH)" in said.err
 
 
 def test_rebuild_sets_the_old_catalogue_aside_and_brings_all_back(

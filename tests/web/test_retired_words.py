@@ -30,7 +30,8 @@ ON_PAGES = {
     r"events?": "sequence", r"(?<!coarse )cells?": "batteries", r"words? of": "identification", r"your word": "identification",  # noqa: E501
     r"not (?:yet )?sorted": "not yet reviewed", r"keep this way": "keep this option",
     r"bench": "placement planner", r"slips?": "set-up sheet", r"shelf": "stock", r"storms?": "run of false triggers",
-    r"struck out": "withdrawn", r"tak(?:e|es|en|ing) (?:it |them )?in": "import", r"tak(?:e|en|ing) down": "retrieve",
+    r"struck out": "withdrawn",
+    r"tak(?:e|es|en|ing) (?:it |them |(?:a|the) card )?in": "import", r"tak(?:e|en|ing) (?:it )?down": "retrieve",
     r"dial(?:s|led)?(?: in)?": "enter", r"way there": "access", r"proven": "verified", r"blurred": "generalised",
     r"leaves the house": "leaves", r"by the sun": "sun time", r"stopped, in 100": "Chance it has stopped, %", r"young or males": "juveniles",  # noqa: E501
     r"not told": "unknown, not given", r"(?:the|a|its) watch(?!es)": "camera clock",

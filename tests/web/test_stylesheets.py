@@ -34,3 +34,15 @@ def test_a_figure_of_a_model_that_is_wrong_is_marked() -> None:
 
     assert len(marked) == 1
     assert page.count(f'class="{marked[0]}{{% if row.') == 2
+
+
+def test_no_mark_needs_a_type_that_few_machines_have() -> None:
+    """Full-width signs stand in East Asian type alone; elsewhere they show as an empty box."""
+    found = [
+        f"{path.name}: {sign}"
+        for room in ("web/static", "field/form")
+        for path in (TROD / room).rglob("*.css")
+        for sign in re.findall("[\uff00-\uffef]", path.read_text("utf-8"))
+    ]
+
+    assert found == []

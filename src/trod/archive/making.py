@@ -194,7 +194,7 @@ def read_making(root: Path, home: Path) -> Making:
     except (OSError, ValueError, KeyError, TypeError, RecursionError) as problem:
         raise CardTrouble(
             f"The plan of the unfinished import {home.name} cannot be used ({problem}). The copies in {home} "
-            "are untouched; move that folder aside, then take the card in again."
+            "are untouched; move that folder aside, then import the card again."
         ) from problem
     journal = home / JOURNAL
     data = journal.read_bytes() if journal.exists() else b""

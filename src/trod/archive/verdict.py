@@ -92,10 +92,10 @@ _WORDS: dict[str, tuple[str, str]] = {
 }  # fmt: skip
 _NEXT: dict[Why, str] = {
     "unfinished": "Let it come to its end first.",
-    "missing": "Take the card in again, or copy what is left by hand.",
-    "unseen": "Take the card in again, perhaps in another reader.",
-    "errors": "Take the card in again, in another reader: only a run without errors proves it.",
-    "unverified": "Take the card in again.",
+    "missing": "Import the card again, or copy what is left by hand.",
+    "unseen": "Import the card again, perhaps in another reader.",
+    "errors": "Import the card again, in another reader: only a run without errors proves it.",
+    "unverified": "Import the card again.",
     "unknown": "Use the newer Trod that wrote this.",
     "damaged": (
         "What is damaged is kept as it came; yet more of it can perhaps be recovered from the card while that is not "

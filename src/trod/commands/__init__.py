@@ -96,7 +96,7 @@ class House(click.Group):
 def main(home: str | None) -> None:
     """For the keeper of a reserve's motion-triggered cameras.
 
-    From the card to an answer: take a card in, look through its sequences, ask what comes, when and whether it
+    From the card to an answer: import a card, look through its sequences, ask what comes, when and whether it
     changes, and print a report. Everything lives in one data folder and works without a network.
 
     \b

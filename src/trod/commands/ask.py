@@ -380,7 +380,7 @@ def _answer(kind: str, given: dict[str, Any]) -> None:
     if wants_equal:
         equal = equal_cameras.ask(account, answer.filter, equal_cameras.unknown_of(unknown))
     if answer.finding is None:
-        trouble = answer.trouble or NotEnoughEvidence("nothing is known", need="take a card in")
+        trouble = answer.trouble or NotEnoughEvidence("nothing is known", need="import a card")
         if not as_json:
             raise trouble
         told: dict[str, Any] = {

@@ -51,7 +51,7 @@ def demo(
     port: int,
     as_json: bool,
 ) -> None:
-    """Draw a year of pictures of a reserve that does not exist, take its cards in, and show the pages.
+    """Draw a year of pictures of a reserve that does not exist, import its cards, and show the pages.
 
     The year ends today. All of it is invented: place, people, makers, pictures, and what the people said.
     Two cards were pulled on the last day: one is imported and waits to be looked through, one is still to be

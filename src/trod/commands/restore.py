@@ -65,7 +65,7 @@ def _papers(root: Path, bring: str | None, as_json: bool) -> None:
     from trod.archive import papers as work
 
     if not root.is_dir():
-        raise WrongInput("archive", got=str(root), needed="an archive; take a card in first (trod card PATH)")
+        raise WrongInput("archive", got=str(root), needed="an archive; import a card first (trod card PATH)")
     if bring is not None:
         path, kept = work.bring_back(root, bring)
         if as_json:

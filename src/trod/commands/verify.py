@@ -62,7 +62,7 @@ def verify(quick: bool, only: str | None, at: Path | None, enrol: bool, accept: 
 
     root = at or home.archive_root()
     if not root.is_dir():
-        raise WrongInput("archive", got=str(root), needed="an archive; take a card in first (trod card PATH)")
+        raise WrongInput("archive", got=str(root), needed="an archive; import a card first (trod card PATH)")
     told = []
     if enrol:
         told.append(f"{papers.enrol(root, renew=True)} papers and bags were put under the register.")

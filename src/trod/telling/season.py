@@ -128,7 +128,8 @@ def find(of: Find, system: System) -> str:
         when = {0: ", today", 1: ", 1 day ago"}.get(of.age_days, f", {of.age_days} days ago")
     unknown = " (species unknown)" if of.any_species else ""
     shown = units.scale("m", system)
-    return f"{what}{when}{unknown}, about {round(shown.from_stored(of.away_m), -1):.0f} {shown.sign} away"
+    away = round(shown.from_stored(of.away_m), -1)
+    return f"{what}{when}{unknown}, {f'about {away:.0f} {shown.sign} away' if away else 'right there'}"
 
 
 def minded(one: Candidate) -> tuple[str, ...]:

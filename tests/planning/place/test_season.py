@@ -66,7 +66,7 @@ def test_sign_of_the_same_season_last_year_still_tells() -> None:
 
     assert worth == approx(1.25) and again
     part = next(p for p in rank([TRAIL], [sign], on=JULY)[0].parts if p.find)
-    assert told.part(part, "metric") == "scrape at this time of year, 2025, about 0 m away"
+    assert told.part(part, "metric") == "scrape at this time of year, 2025, right there"
     other, _ = season.sign_worth(sign, on=date(2026, 3, 1))
     assert other < 0.2
 

@@ -376,3 +376,14 @@ def test_next_leads_only_to_our_own_pages(client, cast):
         "/cameras/"
     )
     assert post(client, "/cameras/new/", serial="N-3", state="ready", next="/map/").url == "/map/"
+
+
+@pytest.mark.parametrize(("fast_s", "told"), [(46, "46 s fast"), (-180, "3 min slow"), (0.4, "right")])
+def test_both_pages_tell_what_a_visit_read_of_the_clock(client, cast, fast_s, told):
+    d = m.Deployment.objects.get(slug="meadow-2026-03-03")
+    at = d.start + timedelta(days=5)
+    shown = at + timedelta(minutes=d.utc_offset_min, seconds=fast_s)
+    m.Visit.objects.create(site=d.site, deployment=d, at=at, by="Ilka", clock_shown=shown, clock_true=at)
+
+    for address in (d.get_absolute_url(), d.camera.get_absolute_url()):
+        assert f'data-label="Clock">{told}<' in client.get(address).content.decode(), address

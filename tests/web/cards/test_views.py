@@ -233,7 +233,7 @@ def test_a_card_with_a_lost_file_is_not_to_be_formatted(
     page = text(client.get(f"/cards/import/{row.name}/"))
     assert "Do not format this card." in page and "Safe to format" not in page
     assert "1 file could not be read (DCIM/100TARNB/LANT0003.JPG)" in page
-    assert "Take the card in again, or copy what is left by hand." in page
+    assert "Import the card again, or copy what is left by hand." in page
     assert "The damaged files may go" not in page
     assert "do not format" in text(client.get("/cards/"))
 

@@ -149,7 +149,7 @@ def test_an_empty_trod_says_that_there_is_nothing_to_report(client, trod_home, d
     evidence.forget()
     assert "There is nothing to report yet." in text_of(client.get("/reports/"))
     sequenced.ground()
-    assert "Take a card in" in text_of(client.get("/reports/"))
+    assert "Import a card" in text_of(client.get("/reports/"))
 
 
 def test_a_person_is_never_among_the_pictures_of_a_report(made):

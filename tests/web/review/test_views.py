@@ -65,7 +65,7 @@ def test_one_goes_on_where_one_left(ilka: Any, client: Any, ground: sequenced.Gr
 
 
 def test_an_empty_house_says_what_to_do(client: Any, trod_home: Path, db: Any) -> None:
-    assert "There are no sequences here yet. Take a card in under" in client.get("/review/").content.decode()
+    assert "There are no sequences here yet. Import a card under" in client.get("/review/").content.decode()
 
 
 def test_the_page_holds_the_sequences_to_come(ilka: Any, ground: sequenced.Ground) -> None:

@@ -24,7 +24,7 @@ def test_what_is_done_is_struck_from_the_first_steps(client, cast):
     page = client.get("/").content.decode()
 
     assert "<s>Write down your reserve.</s>" in page
-    assert "Take a card in." in page
+    assert "Import a card." in page
 
 
 def test_the_first_steps_go_once_a_card_is_in(client, cast, bring_sequences):

@@ -91,9 +91,7 @@ def camera(request: HttpRequest, pk: int) -> HttpResponse:
     condition = []
     for v, d in every[:30]:
         error_s = clock.error_s(v.clock_shown, v.clock_true, d.utc_offset_min)
-        condition.append(
-            {"visit": v, "site": d.site, "clock": wording.clock_error(error_s) if error_s and abs(error_s) >= 1 else ""}
-        )
+        condition.append({"visit": v, "site": d.site, "clock": _clock_told(error_s)})
     context = {
         "camera": row,
         "story": story,
@@ -160,7 +158,7 @@ def deployment(request: HttpRequest, slug: str) -> HttpResponse:
             {
                 "visit": v,
                 "error": error_s,
-                "clock": "" if error_s is None else "right" if abs(error_s) < 60 else wording.clock_error(error_s),
+                "clock": _clock_told(error_s),
             }
         )
     context = {
@@ -259,6 +257,13 @@ def _as_placed(placement: Placement | None) -> str:
     )
 
 
+def _clock_told(error_s: float | None) -> str:
+    """What a visit read of a camera's clock; nothing where it was not read."""
+    if error_s is None:
+        return ""
+    return "right" if abs(error_s) < 1 else wording.clock_error(error_s)
+
+
 def _missing() -> str:
     if not Site.objects.exists():
         return "There is no site yet: make one on Map first."
@@ -279,7 +284,7 @@ def _follow_clock(request: HttpRequest, row: Deployment) -> None:
 
 @form_methods
 def deployment_end(request: HttpRequest, slug: str) -> HttpResponse:
-    """Take a camera down: the end, what was found, and where the card goes."""
+    """Retrieve a camera: the end, what was found, and where the card goes."""
     row = get_object_or_404(Deployment.objects.select_related("camera", "site", "card"), slug=slug)
     if row.end is not None:
         messages.info(request, f"{row} has ended already. Its end can be changed there.")

@@ -303,7 +303,7 @@ def _steps(card_import: Import, job: Job | None, unread: int) -> list[Step]:
     read = "next" if not whole else "now" if unread else "done"
     parted = "done" if whole and not unread and (job is None or job.state == "done") else "next"
     return [
-        Step("Copy and prove", copied, detail),
+        Step("Copy and verify", copied, detail),
         Step("Read the pictures", read, f"{unread} to go" if whole and unread else ""),
         Step("Put sequences together", parted),
     ]

@@ -205,7 +205,7 @@ def overlapping(camera: Camera, start: datetime, end: datetime | None, *, but: i
 
 
 class EndForm(RecordForm):
-    """Take a camera down."""
+    """Retrieve a camera."""
 
     groups = (("", ("end", "found", "bring", "note_more"), True),)
     offered = ("end",)

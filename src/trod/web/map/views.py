@@ -95,7 +95,7 @@ class SitePages(RecordPages[Site]):
         return {"latitude": reserve.latitude, "longitude": reserve.longitude} | _clicked(request)
 
     def more(self, request: HttpRequest, row: Site | None, form: RecordForm) -> dict[str, Any]:
-        return {"lead": "" if row else "A click on the map under Map brings its place here too."}
+        return {"lead": "" if row else "A click on the map of the page Map brings its place here too."}
 
 
 class SignPages(RecordPages[Sign]):

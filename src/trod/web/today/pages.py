@@ -137,7 +137,7 @@ def first_steps(reserve: Reserve | None) -> list[tuple[bool, str, str, str]]:
             "New deployment",
             "cameras:deployment_new",
         ),
-        (False, "Take a card in.", "Cards", "cards:cards"),
+        (False, "Import a card.", "Cards", "cards:cards"),
     ]
 
 
