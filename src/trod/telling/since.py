@@ -63,6 +63,18 @@ def reasons(happened: Since) -> tuple[str, ...]:
             f"{_sequences(n)} came into it or went out of it without a word said of {'it' if n == 1 else 'them'}: by a "
             "corrected time, a moved card, or the question's own days."
         )
+    if n := happened.also_cards:
+        out.append(
+            f"{_sequences(n)} imported since {_is(n)} not in it: {'it holds' if n == 1 else 'they hold'} nothing of "
+            f"what is asked, or {'waits' if n == 1 else 'wait'} for review."
+        )
+    if n := happened.also_reviewed:
+        out.append(
+            f"{_sequences(n)} reviewed since {'holds' if n == 1 else 'hold'} nothing of what is asked; so those found "
+            "stand for less of what waits."
+        )
+    if n := happened.also_corrected:
+        out.append(f"{_sequences(n)} identified otherwise since {_is(n)} in it, or out of it, as before.")
     if n := happened.clocks:
         out.append(f"{wording.plural(n, 'clock correction was', 'clock corrections were')} made or undone since.")
     if n := happened.silences:

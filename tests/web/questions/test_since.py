@@ -57,6 +57,22 @@ def test_a_sequence_reviewed_since_is_told_as_reviewed(client: Client, kept: m.Q
     assert "corrected or taken back" not in page
 
 
+def test_a_review_that_found_nothing_is_told_for_it_moves_the_rate(client: Client, kept: m.Question) -> None:
+    say_now(m.Sequence.objects.get(identification__isnull=True), "blank")
+    page = page_of(client, kept)
+
+    assert "1 sequence reviewed since holds nothing of what is asked" in page
+    assert "Neither new pictures" not in page and "is identified now" not in page
+
+
+def test_what_happened_at_other_sites_is_no_reason(client: Client, made: sequenced.Ground) -> None:
+    client.post("/questions/keep", {"kind": "what-comes", "query": "species=red-deer&site=alder-ford", "title": "Deer"})
+    question = m.Question.objects.get()
+    say_now(m.Sequence.objects.get(identification__isnull=True), "blank")  # at Grey Lick
+
+    assert "What happened since" not in page_of(client, question)
+
+
 def test_a_corrected_identification_is_told_as_corrected(
     client: Client, kept: m.Question, made: sequenced.Ground
 ) -> None:

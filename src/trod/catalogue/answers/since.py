@@ -6,6 +6,7 @@ reviewed it, an identification was corrected. The rest is left to corrected cloc
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
@@ -43,24 +44,17 @@ def since(then: Mapping[str, Any], at: datetime, now: Mapping[str, Any], reserve
     """What happened between a kept answer, of this moment, and the answer of now; both as they are kept."""
     before, after = {*(then.get("sequences") or ())}, {*(now.get("sequences") or ())}
     joined, left = after - before, before - after
-    counts = dict.fromkeys(("cards", "reviewed", "corrected", "removed", "unexplained"), 0)
-    if joined or left:
-        said, earlier = _said(at)
-        new = _imported(at)
-        there = _there(left)
-        for key in joined:
-            if key in new:
-                counts["cards"] += 1
-            elif key in said:
-                counts["corrected" if key in earlier else "reviewed"] += 1
-            else:
-                counts["unexplained"] += 1
-        for key in left:
-            if key not in there:
-                counts["removed"] += 1
-            else:
-                counts["corrected" if key in said else "unexplained"] += 1
-    sites = (then.get("filter") or {}).get("sites") or ()
+    asked = then.get("filter") or {}
+    said, earlier = _said(at)
+    new = _imported(at)
+    there = _there(left)
+    counts = Counter(_joined(key, new, said, earlier) for key in joined)
+    counts.update("removed" if key not in there else "corrected" if key in said else "unexplained" for key in left)
+    other = _within(asked, reserve, (said | new) - joined - left)
+    counts["also_cards"] = len(other & new)
+    counts["also_reviewed"] = len((other & said) - earlier - new)
+    counts["also_corrected"] = len((other & said & earlier) - new)
+    sites = asked.get("sites") or ()
     kept, today = (of.get("basis") or {} for of in (then, now))
     settings = kept.get("settings") or {}
     return Since(
@@ -98,14 +92,34 @@ def _imported(at: datetime) -> set[str]:
     return set(new.values_list("key", flat=True).distinct())
 
 
-def _there(keys: Iterable[str]) -> set[str]:
-    """Which of these are in the catalogue."""
+def _joined(key: str, new: set[str], said: set[str], earlier: set[str]) -> str:
+    """Why a sequence is in the answer that was not."""
+    if key in new:
+        return "cards"
+    if key not in said:
+        return "unexplained"
+    return "corrected" if key in earlier else "reviewed"
+
+
+def _there(keys: Iterable[str]) -> dict[str, tuple[str, datetime]]:
+    """Which of these are in the catalogue: their site, and when they began. Time-lapse frames are no sequences."""
     listed = sorted(keys)
-    found: set[str] = set()
+    found: dict[str, tuple[str, datetime]] = {}
     for n in range(0, len(listed), 500):
-        rows = models.Sequence.objects.filter(key__in=listed[n : n + 500]).order_by()
-        found.update(rows.values_list("key", flat=True))
+        rows = models.Sequence.objects.filter(key__in=listed[n : n + 500], time_lapse=False).order_by()
+        found |= {key: (site, at) for key, site, at in rows.values_list("key", "deployment__site__slug", "start_at")}
     return found
+
+
+def _within(asked: Mapping[str, Any], reserve: models.Reserve, keys: set[str]) -> set[str]:
+    """Which of these lie at the sites and in the days that were asked of."""
+    sites, first, last = asked.get("sites"), asked.get("from"), asked.get("to")
+    out = set()
+    for key, (site, at) in _there(keys).items():
+        day = at.astimezone(reserve.zone_info).date().isoformat()
+        if (not sites or site in sites) and (not first or day >= first) and (not last or day <= last):
+            out.add(key)
+    return out
 
 
 def _of_cameras(model: Any, at: datetime, reserve: models.Reserve, sites: Iterable[str]) -> int:
