@@ -431,7 +431,7 @@ def _print_equal(equal: Any) -> None:
     for line in finding.told:
         console.print(Text(line))
     for row in finding.rows:
-        said = f"{row['site']}: {wording.plural(row['detections'], 'detection')}"
+        said = f"{row['site']}: {wording.plural(row['detections'], 'detection')}, chance {wording.share(row['chance'])}"
         if row["equal"] is not None:
             said += f", {wording.number(row['rate'])} as recorded, {wording.number(row['equal'])} with equal cameras"
         if row["low"] is not None:
