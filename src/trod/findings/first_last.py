@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
 
+import numpy as np
+
 from trod.findings import asking, effort, localtime, runs, taxa
 from trod.findings.detections import Detection
 from trod.findings.effort import DAY_S, Effort
@@ -20,6 +22,7 @@ from trod.findings.observations import Evidence, Filter, Selection, Span, cut, w
 from trod.findings.seasons import Each, Stretch, stretches
 
 LEVEL = 0.95
+_EPOCH = date(1970, 1, 1).toordinal()
 # Ours: of less watched time no limit is told.
 FEWEST_DAYS = 1.0
 # Ours: of 24 hours; for a camera pauses at a visit, and a day of changed clocks may have 23.
@@ -129,6 +132,7 @@ class _Watch:
         self._taxa = selection.evidence.taxa
         self._of: dict[str, tuple[list[tuple[str, float]], Mapping[str, tuple[Span, ...]]]] = {}
         self._allowed: dict[str, float] = {}
+        self._with: dict[str, dict[str, set[int]]] = {}
         self._wide = wide
         self._whole: dict[tuple[Span, ...], list[int]] = {}
 
@@ -155,6 +159,17 @@ class _Watch:
             else:
                 self._of[species] = self._unclear, self._clear
         return self._of[species]
+
+    def days_with(self, every: Sequence[Detection], site: str) -> set[int]:
+        """The local days on which a kind was at a site, as ordinals. every : all of the kind on record."""
+        species = every[0].species
+        if species not in self._with:
+            times = np.array([(one.utc_s, one.until_s) for one in every])
+            days = localtime.local_days(times, self.zone) + _EPOCH
+            by_site = self._with.setdefault(species, {})
+            for one, both in zip(every, days.tolist(), strict=True):
+                by_site.setdefault(one.site, set()).update(both)
+        return self._with[species].get(site, set())
 
     def allowed(self, species: str, every: Sequence[Detection]) -> float:
         """Detections of a kind that a stretch with none still allows. every : all of the kind on record."""
@@ -225,9 +240,7 @@ def _without(
     watch: _Watch, site: str, day: date, spans: tuple[Span, ...], every: Sequence[Detection], step: int
 ) -> date | None:
     """The nearest day before (step −1) or after a day on which a site was watched whole and none of a kind came."""
-    with_it = {
-        _day(watch.selection, at).toordinal() for one in every if one.site == site for at in (one.utc_s, one.until_s)
-    }
+    with_it = watch.days_with(every, site)
     days = watch.whole_days(spans)
     at = bisect_left(days, day.toordinal()) - 1 if step < 0 else bisect_right(days, day.toordinal())
     while 0 <= at < len(days):
