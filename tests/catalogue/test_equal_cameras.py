@@ -80,13 +80,28 @@ def test_without_placements_it_says_what_it_would_take(made: sequenced.Ground) -
     assert "placements" in trouble.need
 
 
-def test_where_animals_stay_the_site_is_left_out_or_kept_as_recorded(made: sequenced.Ground) -> None:
+def test_where_animals_stay_no_chance_is_made_up(made: sequenced.Ground) -> None:
     hang(made, second={"feature": "feeding"})
-    out = ask(made)
-    assert out.finding is None and out.trouble is not None  # one camera alone is left, or too little of the days
+    left_out, kept = ask(made).trouble, ask(made, "kept").trouble
 
-    with_one = ask(made, "kept")
-    assert with_one.finding is None and with_one.trouble is not None
+    assert left_out is not None and left_out.have.endswith("of the site-days")  # under half of them are left
+    assert kept is not None and kept.have == "the chance is known of one camera alone"
+
+
+def test_many_placements_are_worked_out_beside_the_page(made: sequenced.Ground, monkeypatch: pytest.MonkeyPatch) -> None:
+    hang(made, second={**TRAIL, "offset_m": 6.5})  # asked nowhere else, so in no memory
+    monkeypatch.setattr(equal_cameras, "MOST_AT_ONCE", 1)
+    before = evidence.in_a_hurry.set(True)
+    try:
+        with pytest.raises(evidence.StillReading) as still:
+            ask(made)
+        evidence.in_a_hurry.set(False)
+        assert still.value.todo is not None
+        still.value.todo()
+        evidence.in_a_hurry.set(True)
+        assert ask(made).finding is not None  # from memory
+    finally:
+        evidence.in_a_hurry.reset(before)
 
 
 @pytest.mark.parametrize(("species", "why"), [([], "no single kind"), (["jay"], "neither size nor speeds of Jay")])
