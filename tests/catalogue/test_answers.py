@@ -12,7 +12,8 @@ import sequenced
 
 from trod.catalogue.answers import answers, evidence
 from trod.errors import CatalogueTrouble, WrongInput
-from trod.findings import Filter, what_comes
+from trod.findings import Filter
+from trod.telling.what_comes import answer as what_comes
 
 pytestmark = pytest.mark.django_db
 

@@ -301,12 +301,12 @@ ready()
 import canon
 from datetime import datetime, UTC
 from trod import findings
-from trod.telling import change
+from trod.telling import change, what_comes, when
 from trod.catalogue.answers import evidence
 from trod.catalogue.models import Reserve
 whole = evidence.evidence(Reserve.objects.get())
 found = {ask.__module__: ask(whole, findings.Filter()).to_dict() for ask in
-         (findings.what_comes, findings.when, change.answer)}
+         (what_comes.answer, when.answer, change.answer)}
 found["rows"] = canon.catalogue()
 json.dump(found, sys.stdout, default=str, sort_keys=True)
 """

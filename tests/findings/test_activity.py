@@ -10,10 +10,11 @@ import pytest
 from pytest import approx
 
 from trod.errors import NotEnoughEvidence
-from trod.findings import Evidence, Filter, UnseenSequence, activity, day_curve, hours_watched, sun_time, when
+from trod.findings import Evidence, Filter, UnseenSequence, activity, day_curve, hours_watched, sun_time
 from trod.findings.detections import detections
 from trod.findings.effort import effort
 from trod.findings.observations import select
+from trod.telling.when import answer as when
 
 DAY_S = 86_400.0
 

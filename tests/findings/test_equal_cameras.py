@@ -10,7 +10,7 @@ import pytest
 from pytest import approx
 
 from trod.errors import NotEnoughEvidence, WrongInput
-from trod.findings import Deployment, Evidence, Filter, Observation, Reserve, UnseenSequence, what_comes
+from trod.findings import Deployment, Evidence, Filter, Observation, Reserve, UnseenSequence
 from trod.findings.equal_cameras import (
     LEAST_CHANCE,
     Chance,
@@ -20,6 +20,7 @@ from trod.findings.equal_cameras import (
     widened,
 )
 from trod.findings.rates import LEVEL, Interval
+from trod.telling.what_comes import answer as what_comes
 
 DAY_S = 86_400.0
 BEGIN_S = 1_735_689_600.0  # 1 January 2025, 00:00 UTC

@@ -10,6 +10,7 @@ import pytest
 from trod.errors import WrongInput
 from trod.findings import Evidence, Filter, Gap, UnseenSequence
 from trod.findings.observations import cut, joined, select
+from trod.telling import shared
 
 utc, watch, observation = invented.utc, invented.watch, invented.observation
 
@@ -34,7 +35,7 @@ def small(**more: object) -> Evidence:
 def test_the_sentence_says_species_sites_period_and_interval() -> None:
     asked = Filter(species=("red-deer",))
 
-    assert asked.sentence(small()) == (
+    assert shared.sentence(select(small(), asked)) == (
         "Red deer at all 2 sites, 1 January to 31 March 2026, detections at least 30 minutes apart"
     )
 
@@ -49,7 +50,7 @@ def test_the_sentence_names_chosen_sites_light_and_an_hour() -> None:
         light="night",
     )
 
-    assert asked.sentence(small()) == (
+    assert shared.sentence(select(small(), asked)) == (
         "Red deer and Red fox at Alder Ford and Barn Track, 5 January 2026, between sunset and sunrise, "
         "detections at least 1 hour apart"
     )

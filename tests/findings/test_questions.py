@@ -12,8 +12,10 @@ import pytest
 from pytest import approx
 
 from trod.errors import NotEnoughEvidence
-from trod.findings import Evidence, Filter, Finding, UnseenSequence, what_comes, when
+from trod.findings import Evidence, Filter, Finding, UnseenSequence
 from trod.telling.change import answer as change
+from trod.telling.what_comes import answer as what_comes
+from trod.telling.when import answer as when
 
 YEAR = invented.year()
 QUESTIONS = (what_comes, when, change)
@@ -220,9 +222,8 @@ def test_no_camera_in_the_period_is_refused_with_what_to_do(ask) -> None:  # typ
         ask(YEAR, Filter(first=date(2001, 1, 1), last=date(2001, 1, 31)))
 
     assert str(refused.value) == (
-        "no camera watched in what was asked for (All animals at all 0 sites, 1 to 31 January 2001, detections "
-        "at least 30 minutes apart); choose a period and sites with a deployment whose card has been brought "
-        "in"
+        "no camera watched in the time and at the sites asked for; choose a period and sites with a deployment whose "
+        "card has been brought in"
     )
 
 

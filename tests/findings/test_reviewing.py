@@ -10,12 +10,13 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from trod.findings import Deployment, Evidence, Filter, Observation, UnseenSequence, rates, runs, what_comes
+from trod.findings import Deployment, Evidence, Filter, Observation, UnseenSequence, rates, runs
 from trod.findings.detections import detections
 from trod.findings.observations import ReviewOrder, select
 from trod.findings.reviewing import Reviewed, carried
 from trod.findings.taxa import Taxon
 from trod.telling.change import answer as change
+from trod.telling.what_comes import answer as what_comes
 
 WEEKS = [7.0] * 8 + [4.0]
 FOUND = [0, 6, 1, 0, 0, 0, 3, 0, 0]

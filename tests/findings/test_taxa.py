@@ -7,9 +7,11 @@ from dataclasses import replace
 import invented
 import pytest
 
-from trod.findings import Filter, taxa, what_comes, when
+from trod.findings import Filter, taxa
 from trod.findings.taxa import Taxon
 from trod.telling.change import answer as change
+from trod.telling.what_comes import answer as what_comes
+from trod.telling.when import answer as when
 
 YEAR = invented.year()
 DEER = Taxon(key="deer", name="Deer", rank="family", scientific_name="Cervidae", parent="mammal")

@@ -13,9 +13,11 @@ import pytest
 import vl_convert
 
 from trod.errors import WrongInput
-from trod.findings import Filter, what_comes, when
+from trod.findings import Filter
 from trod.report import charts
 from trod.telling.change import answer as change
+from trod.telling.what_comes import answer as what_comes
+from trod.telling.when import answer as when
 
 DEER = Filter(species=("red-deer",))
 YEAR = invented.year()

@@ -59,5 +59,5 @@ def test_only_conditions_of_the_period_and_sites_are_kept_in_order() -> None:
 
 
 def test_a_period_without_cameras_gives_no_report() -> None:
-    with pytest.raises(NotEnoughEvidence, match="no camera watched in what was asked for"):
+    with pytest.raises(NotEnoughEvidence, match="no camera watched in the time and at the sites asked for"):
         gather(fit_evidence(YEAR), Filter(first=date(2001, 1, 1), last=date(2001, 2, 1)))

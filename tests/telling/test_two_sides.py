@@ -10,7 +10,8 @@ import pytest
 from years import left_unreviewed, reserve_of
 
 from trod.errors import NotEnoughEvidence, WrongInput
-from trod.findings import Evidence, Filter, Finding, compare
+from trod.findings import Evidence, Filter, Finding
+from trod.findings.two_sides import compare
 from trod.telling import two_sides
 
 THEN = Filter(species=("red-deer",), first=date(2023, 4, 1), last=date(2023, 9, 30))

@@ -1,4 +1,4 @@
-"""What the pictures mean: observations and effort become findings, each with its interval and its sentence.
+"""What the pictures mean: observations and effort become findings, each with its interval; `telling` says them.
 
 observations    the evidence that every question is asked of, and the filter that narrows it
 taxa            the kinds above species, and which kinds a question about one takes in
@@ -28,10 +28,7 @@ sun_time        every day's sunrise and sunset brought to their means
 lights          shares of day, twilight and night
 overlapping     how far two samples of times of day overlap
 
-questions       the questions, each a door from evidence and filter to a finding
 asking          what all questions share
-species_answer  what comes here
-hours_answer    when they come
 changing        is it changing
 two_sides       two periods, or two sites, compared
 shared_hours    whether two sides share their hours
@@ -57,7 +54,6 @@ from trod.findings.observations import (
     Site,
     UnseenSequence,
 )
-from trod.findings.questions import change, compare, what_comes, when
 
 __all__ = [
     "Deployment",
@@ -69,8 +65,4 @@ __all__ = [
     "Reserve",
     "Site",
     "UnseenSequence",
-    "change",
-    "compare",
-    "what_comes",
-    "when",
 ]

@@ -16,7 +16,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from trod import sky, wording
+from trod import sky
 from trod.errors import NotEnoughEvidence, WrongInput
 from trod.findings import localtime, taxa
 from trod.findings.taxa import Taxon
@@ -217,10 +217,6 @@ class Filter:
         if self.light not in ("any", "day", "night"):
             raise WrongInput("light", got=self.light, needed="any, day or night")
 
-    def sentence(self, evidence: Evidence) -> str:
-        """The filter in words, as printed on the page, in the chart's caption and in the report."""
-        return select(evidence, self).sentence
-
     def to_dict(self) -> dict[str, Any]:
         """The filter as plain values, in a fixed order."""
         return {
@@ -264,7 +260,6 @@ class Selection:
     sequences_seen: int
     first: date | None
     last: date | None
-    sentence: str
 
     @property
     def reserve(self) -> Reserve:
@@ -371,7 +366,6 @@ def select(evidence: Evidence, asked: Filter) -> Selection:
         sequences_seen=len({s.sequence for s in inside}),
         first=first,
         last=last,
-        sentence=_sentence(evidence, asked, sites, first, last),
     )
 
 
@@ -401,28 +395,3 @@ def _by_light(reserve: Reserve, animals: list[Observation], light: Light) -> lis
     heights, _ = sky.sun_position(np.array([s.utc_s for s in animals]), latitude_deg=latitude, longitude_deg=longitude)
     up = heights >= sky.RISE_SET_ELEVATION_DEG
     return [s for s, is_up in zip(animals, up, strict=True) if bool(is_up) == (light == "day")]
-
-
-def _sentence(evidence: Evidence, asked: Filter, sites: list[str], first: date | None, last: date | None) -> str:
-    names = evidence.names_for(asked)
-    who = (
-        wording.listed_at_most([names.get(key, key) for key in sorted(asked.species)])
-        if asked.species
-        else "all animals"
-    )
-    if asked.sites:
-        where = "at " + wording.listed_at_most([evidence.site(s).name for s in sorted(asked.sites)], noun="other sites")
-    elif len(sites) == 1:
-        where = f"at {evidence.site(sites[0]).name}"
-    else:
-        where = f"at all {wording.plural(len(sites), 'site')}"
-    parts = [f"{who} {where}"]
-    if first is not None and last is not None:
-        parts.append(wording.period(first, last) if first <= last else wording.day(first))
-    if asked.light != "any":
-        parts.append("between sunrise and sunset" if asked.light == "day" else "between sunset and sunrise")
-    if asked.independence_min > 0:
-        parts.append(f"detections at least {wording.exactly(60 * asked.independence_min)} apart")
-    else:
-        parts.append("only sequences that overlap merged")
-    return wording.capital(", ".join(parts))

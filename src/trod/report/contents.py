@@ -9,13 +9,12 @@ from typing import Literal
 
 from trod import __version__, wording
 from trod.errors import NotEnoughEvidence
-from trod.findings import questions
 from trod.findings.effort import DAY_S, Effort, effort
 from trod.findings.finding import Finding
 from trod.findings.observations import Filter, Reserve, Selection, select
 from trod.leaving import without_places
 from trod.leaving.sites import FitEvidence, FitSite
-from trod.telling import change
+from trod.telling import change, what_comes, when
 from trod.units import System
 
 Paper = Literal["a4", "us-letter"]
@@ -125,7 +124,7 @@ def gather(
     """
     evidence = known.evidence
     selection = select(evidence, filter)
-    comes = questions.what_comes(evidence, filter)
+    comes = what_comes.answer(evidence, filter)
     parts = []
     for row in [row for row in comes.rows if row["detections"]][:most_species]:
         own = Filter(
@@ -175,7 +174,7 @@ def gather(
 def _part(known: FitEvidence, own: Filter, key: str, name: str) -> SpeciesPart:
     found: dict[str, Finding | None] = {}
     why: dict[str, str] = {}
-    for question, ask in (("when", questions.when), ("change", change.answer)):
+    for question, ask in (("when", when.answer), ("change", change.answer)):
         try:
             found[question], why[question] = ask(known.evidence, own), ""
         except NotEnoughEvidence as trouble:

@@ -9,6 +9,8 @@ glare          the sun in and near the picture
 season         why a place promises much or little in a month
 ranking        why a camera stands in its place for a use
 calibrations   what walks and counted pictures say of a camera
+what_comes     what comes here: the answer by species
+when           when they come: the answer by hours
 change         whether they come more or less often than before: the answer
 first_last     what came first and last in each season: the answer
 equal_cameras  the rate as if every camera were equally good: the answer
@@ -17,6 +19,7 @@ panels         sites, seasons or years side by side: the answer
 since          what changed since an answer was kept, and why it may have
 site_year      a site's year: its sentence, what limits its counts, the lines of its diary
 overlap        how far two sides share their hours: the answer
+shared         what was asked, of whom, what limits an answer: what every question says
 intervals      what the independence interval does to a rate
 endurance      when a camera will stop, and what that rests on
 upkeep         when to go to a camera, or to all of them, and why then

@@ -17,6 +17,7 @@ from trod.findings.observations import Evidence, Filter
 from trod.findings.rates import LEVEL, Interval
 from trod.findings.yearly import YearlyChange
 from trod.findings.yearly_fit import Factor
+from trod.telling import shared
 
 _ALL = Filter()
 _PER = "per 100 camera-days"
@@ -49,7 +50,7 @@ _ASSUMES = (
 
 
 def answer(evidence: Evidence, filter: Filter = _ALL) -> Finding:
-    """`findings.change`, told. Raises NotEnoughEvidence as that does."""
+    """`findings.changing.change`, told. Raises NotEnoughEvidence as that does."""
     return finding(change(evidence, filter))
 
 
@@ -74,10 +75,10 @@ def finding(known: Changing) -> Finding:
         other_intervals=(_interval(told.happened, HAPPENED),) if told else (),
         effort=known.worked.to_dict(),
         filter=selection.filter.to_dict(),
-        filter_sentence=selection.sentence,
+        filter_sentence=shared.sentence(selection),
         method=_METHOD,
-        assumptions=(asking.WATCHED, *_ASSUMES, asking.NOT_NUMBERS, asking.SHORT_RUNS),
-        cautions=(*asking.cautions_of(selection, found, known.reviewed), *_cautions(known)),
+        assumptions=(shared.WATCHED, *_ASSUMES, shared.NOT_NUMBERS, shared.SHORT_RUNS),
+        cautions=(*shared.cautions_of(selection, found, known.reviewed), *_cautions(known)),
         columns=_columns(known.worked, known.rows),
         rows=tuple(_row(row) for row in known.rows),
         series={
@@ -92,7 +93,7 @@ def finding(known: Changing) -> Finding:
 
 def _sentence(known: Changing) -> str:
     selection = known.selection
-    name = asking.who(selection.evidence, selection.filter, known.found)
+    name = shared.who(selection.evidence, selection.filter, known.found)
     if not known.found:
         period = wording.period(selection.first, selection.last) if selection.first and selection.last else ""
         return f"{name} did not come by at all, {period}, so nothing can be said about change."
@@ -317,4 +318,4 @@ def _same_months(known: SameMonths | None) -> dict[str, Any] | None:
 def _columns(worked: Effort, rows: Sequence[MonthRate]) -> tuple[Column, ...]:
     """The columns that say something here, in the days that the rates are of."""
     shown = COLUMNS if any(row.share < 1 for row in rows) else tuple(c for c in COLUMNS if c.key != "reviewed")
-    return asking.of_site_days(shown) if worked.doubled else shown
+    return shared.of_site_days(shown) if worked.doubled else shown

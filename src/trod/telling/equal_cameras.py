@@ -10,6 +10,7 @@ from trod.findings import asking
 from trod.findings.equal_cameras import LEAST_CHANCE, EqualCameras, LeftOut, OfSite
 from trod.findings.finding import Column, Finding
 from trod.findings.reviewing import Reviewed
+from trod.telling import shared
 
 QUESTION = "What if every camera were equally good?"
 _PER = "per 100 site-days"
@@ -55,9 +56,9 @@ def finding(known: EqualCameras) -> Finding:
         interval=known.shown,
         effort=known.worked.to_dict(),
         filter={**asked.to_dict(), "unknown": known.unknown},
-        filter_sentence=selection.sentence,
+        filter_sentence=shared.sentence(selection),
         method=_METHOD,
-        assumptions=(asking.WATCHED, *ASSUMES, asking.SHORT_RUNS),
+        assumptions=(shared.WATCHED, *ASSUMES, shared.SHORT_RUNS),
         cautions=tuple(_cautions(known)),
         columns=COLUMNS,
         rows=tuple(_row(known, one) for one in known.sites),
@@ -123,7 +124,7 @@ def _cautions(known: EqualCameras) -> list[str]:
         out.append(
             "It came in too few weeks to tell how its detections run: the interval holds only if animals come singly."
         )
-    return [*out, *asking.cautions_of(known.selection, known.found, Reviewed(known.selection))]
+    return [*out, *shared.cautions_of(known.selection, known.found, Reviewed(known.selection))]
 
 
 def _apart(known: EqualCameras, why: str) -> str:

@@ -11,6 +11,7 @@ from trod.findings import asking
 from trod.findings.finding import Column, Finding
 from trod.findings.first_last import Edge, Ends, FirstLast, by_stretch
 from trod.findings.seasons import Stretch
+from trod.telling import shared
 
 QUESTION = "What came first and last?"
 # Ours: a species on record so shortly before a season, or after it, was about when the season began, or ended.
@@ -55,9 +56,9 @@ def finding(known: Ends) -> Finding:
         interval=None,
         effort={**known.worked.to_dict(), "by_stretch": {s.key: known.days[s.key] for s in known.stretches}},
         filter={**asked.to_dict(), "each": known.each},
-        filter_sentence=selection.sentence,
+        filter_sentence=shared.sentence(selection),
         method=_METHOD,
-        assumptions=(asking.WATCHED, *ASSUMPTIONS),
+        assumptions=(shared.WATCHED, *ASSUMPTIONS),
         cautions=tuple(_cautions(known)),
         columns=COLUMNS,
         rows=tuple(rows),
@@ -230,7 +231,7 @@ def _when(first: date, last: date) -> str:
 
 def _cautions(known: Ends) -> list[str]:
     selection = known.selection
-    out = asking.cautions_of(selection, known.found)
+    out = shared.cautions_of(selection, known.found)
     bare = [s.name for s in known.stretches if known.days[s.key] < 1]
     if bare:
         out.insert(0, f"No camera is known to have watched for a day in {wording.listed_at_most(bare)}.")

@@ -9,6 +9,7 @@ from trod.findings import asking
 from trod.findings.finding import Column, Finding
 from trod.findings.observations import Evidence
 from trod.findings.shared_hours import SharedHours, Side
+from trod.telling import shared
 
 QUESTION = "Do they share their hours?"
 DIFFER_P = 0.05
@@ -26,7 +27,7 @@ _METHOD = (
     "sides together (Nouvellet et al. 2012)."
 )
 _ASSUMPTIONS = (
-    asking.WATCHED,
+    shared.WATCHED,
     "An active animal is equally likely to be photographed at every hour; a flash or sensor that reaches less far at "
     "night hides night detections of both.",
     "Days are independent of one another.",
@@ -92,9 +93,9 @@ def _names(evidence: Evidence, known: SharedHours) -> tuple[str, str]:
     for side in (known.first, known.second):
         selection = side.selection
         if known.way == "species":
-            out.append(asking.who(evidence, selection.filter, side.found))
+            out.append(shared.who(evidence, selection.filter, side.found))
         elif known.way == "people":
-            out.append("People" if side is known.second else asking.who(evidence, selection.filter, side.found))
+            out.append("People" if side is known.second else shared.who(evidence, selection.filter, side.found))
         elif known.way == "sites":
             sites = [evidence.site(slug).name for slug in sorted(selection.filter.sites)]
             out.append(wording.listed_at_most(sites, noun="other sites") if sites else "All sites")
@@ -108,10 +109,10 @@ def _names(evidence: Evidence, known: SharedHours) -> tuple[str, str]:
 def _subject(names: tuple[str, str], known: SharedHours) -> tuple[str, str]:
     """How the sentence begins, and its verb's object: whose hours, and of what two sides."""
     if known.way in ("species", "people"):
-        second = asking.inside(names[1])
+        second = shared.inside(names[1])
         return f"{names[0]} and {second[:1].lower() + second[1:] if known.way == 'people' else second}", ""
     filter = known.first.selection.filter
-    who = asking.who(known.first.selection.evidence, filter, (*known.first.found, *known.second.found))
+    who = shared.who(known.first.selection.evidence, filter, (*known.first.found, *known.second.found))
     between = "in" if known.way == "period" else "at"
     return who, f" {between} {names[0]} and {between} {names[1]}"
 
@@ -119,7 +120,7 @@ def _subject(names: tuple[str, str], known: SharedHours) -> tuple[str, str]:
 def _sentence(names: tuple[str, str], known: SharedHours) -> str:
     who, where = _subject(names, known)
     over = known.overlapped
-    inside = asking.inside(who)
+    inside = shared.inside(who)
     if over is None:
         assert known.why_not is not None
         return (
@@ -148,15 +149,15 @@ def _told(known: SharedHours) -> tuple[str, ...]:
 
 
 def _asked(known: SharedHours) -> str:
-    a, b = known.first.selection.sentence, known.second.selection.sentence
+    a, b = shared.sentence(known.first.selection), shared.sentence(known.second.selection)
     if known.way == "people":
         return f"{a}; against the people in the pictures"
     return f"{a}; against {b[:1].lower()}{b[1:]}"
 
 
 def _cautions(names: tuple[str, str], known: SharedHours) -> tuple[str, ...]:
-    first = asking.cautions_of(known.first.selection, known.first.found)
-    second = asking.cautions_of(known.second.selection, known.second.found)
+    first = shared.cautions_of(known.first.selection, known.first.found)
+    second = shared.cautions_of(known.second.selection, known.second.found)
     out = [line for line in first if line in second]  # what holds for both is said once
     out += [f"{names[0]}: {line}" for line in first if line not in out]
     out += [f"{names[1]}: {line}" for line in second if line not in out]

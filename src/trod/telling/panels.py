@@ -10,6 +10,7 @@ from trod.findings import asking
 from trod.findings.finding import Column, Finding
 from trod.findings.panels import FEWEST, Panel, Panels
 from trod.findings.reviewing import Reviewed
+from trod.telling import shared
 
 QUESTION = "Side by side"
 COLUMNS = (
@@ -46,11 +47,11 @@ def finding(known: Panels) -> Finding:
         interval=None,
         effort=known.worked.to_dict(),
         filter={**asked.to_dict(), "each": known.by, "show": known.show},
-        filter_sentence=selection.sentence,
+        filter_sentence=shared.sentence(selection),
         method=_METHOD[known.show],
-        assumptions=(*ASSUMPTIONS, asking.WATCHED, asking.STEADY_DETECTION, asking.NOT_NUMBERS),
+        assumptions=(*ASSUMPTIONS, shared.WATCHED, shared.STEADY_DETECTION, shared.NOT_NUMBERS),
         cautions=tuple(
-            asking.cautions_of(selection, known.found, Reviewed(selection) if known.show == "months" else None)
+            shared.cautions_of(selection, known.found, Reviewed(selection) if known.show == "months" else None)
         ),
         columns=COLUMNS,
         rows=tuple(_row(panel) for panel in known.panels),
@@ -62,7 +63,7 @@ def finding(known: Panels) -> Finding:
 
 def sentence(known: Panels) -> str:
     """How many parts there are, and how many of them say enough to be drawn."""
-    who = asking.who(known.selection.evidence, known.selection.filter, known.found)
+    who = shared.who(known.selection.evidence, known.selection.filter, known.found)
     one, many = _PARTS[known.by]
     parts = wording.plural(len(known.panels), one, many)
     drawn = sum(panel.state == "drawn" for panel in known.panels)

@@ -12,6 +12,7 @@ from trod.findings.observations import Evidence, Selection
 from trod.findings.rates import PER_DAYS
 from trod.findings.reviewing import Reviewed
 from trod.findings.two_sides import TwoSides
+from trod.telling import shared
 
 QUESTION = "Do they come more often here than there, or now than then?"
 _PER = "per 100 site-days"
@@ -30,7 +31,7 @@ _METHOD = (
 
 
 def finding(evidence: Evidence, known: TwoSides) -> Finding:
-    """The answer of `findings.compare` as a finding: `value` is the first rate over the second, with its interval."""
+    """The answer of `findings.two_sides.compare`: `value` is the first rate over the second, with its interval."""
     both = (known.first, known.second)
     labels = (_label(known.first.selection, known.by_period), _label(known.second.selection, known.by_period))
     rows = []
@@ -44,11 +45,11 @@ def finding(evidence: Evidence, known: TwoSides) -> Finding:
             }
         )  # fmt: skip
     here, alike = known.here, known.alike
-    asked = [side.selection.sentence for side in both]
+    asked = [shared.sentence(side.selection) for side in both]
     return Finding(
         kind="compare",
         question=QUESTION,
-        sentence=_sentence(asking.who(evidence, known.first.selection.filter, known.found), labels, known),
+        sentence=_sentence(shared.who(evidence, known.first.selection.filter, known.found), labels, known),
         told=_told(known),
         value=here.ratio if here else None,
         unit="times as often",
@@ -62,7 +63,7 @@ def finding(evidence: Evidence, known: TwoSides) -> Finding:
         filter={"first": known.first.selection.filter.to_dict(), "second": known.second.selection.filter.to_dict()},
         filter_sentence=f"{asked[0]}; against {asked[1][:1].lower()}{asked[1][1:]}",
         method=_METHOD,
-        assumptions=(asking.WATCHED, asking.STEADY_DETECTION, asking.NOT_NUMBERS, asking.SHORT_RUNS),
+        assumptions=(shared.WATCHED, shared.STEADY_DETECTION, shared.NOT_NUMBERS, shared.SHORT_RUNS),
         cautions=_cautions(labels, known),
         columns=COLUMNS,
         rows=tuple(rows),
@@ -84,7 +85,7 @@ def _label(selection: Selection, by_period: bool) -> str:
 
 
 def _sentence(name: str, labels: tuple[str, str], known: TwoSides) -> str:
-    inside = asking.inside(name)
+    inside = shared.inside(name)
     first, second = labels
     if known.here is None:
         assert known.why is not None
@@ -128,7 +129,7 @@ def _told(known: TwoSides) -> tuple[str, ...]:
 def _cautions(labels: tuple[str, str], known: TwoSides) -> tuple[str, ...]:
     out = []
     for label, side in zip(labels, (known.first, known.second), strict=True):
-        of = asking.cautions_of(side.selection, side.found, Reviewed(side.selection))
+        of = shared.cautions_of(side.selection, side.found, Reviewed(side.selection))
         out += [f"{label}: {caution}" for caution in of]
     if known.other_season:
         out.append("The two periods hold different months of the year, so season is part of the difference.")

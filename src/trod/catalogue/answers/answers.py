@@ -19,11 +19,11 @@ from trod.catalogue import models
 from trod.catalogue.answers import evidence
 from trod.catalogue.answers.evidence import Account
 from trod.errors import CatalogueTrouble, NotEnoughEvidence, WrongInput
-from trod.findings import Filter, Finding, localtime, observations, taxa, what_comes, when
+from trod.findings import Filter, Finding, localtime, observations, taxa
 from trod.findings.observations import COMMON_INDEPENDENCE_MIN, Selection
-from trod.telling import change
+from trod.telling import change, shared, what_comes, when
 
-ASK = {"what-comes": what_comes, "when": when, "change": change.answer}
+ASK = {"what-comes": what_comes.answer, "when": when.answer, "change": change.answer}
 TITLES = dict(models.Question.Kind.choices)
 ROW_KEY = {"what-comes": "species_key", "when": "light", "change": "month"}
 MOST_KEPT = 48
@@ -100,7 +100,7 @@ def answer(kind: str, asked: Filter, account: Account) -> Answer:
     made = Answer(
         kind=kind,
         filter=asked,
-        filter_sentence=selection.sentence,
+        filter_sentence=shared.sentence(selection),
         finding=finding,
         trouble=trouble,
         rests=_rests(selection, account),

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from trod.catalogue.answers import answers, remembered
 from trod.catalogue.answers.evidence import Account
 from trod.errors import NotEnoughEvidence
-from trod.findings import Filter, Finding, compare
+from trod.findings import Filter, Finding
 from trod.findings.observations import COMMON_INDEPENDENCE_MIN
 from trod.findings.shared_hours import PEOPLE, shared_hours
+from trod.findings.two_sides import compare
 from trod.telling import overlap as overlap_told
 from trod.telling import two_sides as compare_told
 

@@ -13,6 +13,7 @@ from trod.findings.effort import Effort
 from trod.findings.finding import Column, Finding
 from trod.findings.observations import Evidence, Filter, Selection
 from trod.findings.reviewing import Reviewed
+from trod.telling import shared
 
 _ALL = Filter()
 _PER = "per 100 camera-days"
@@ -51,7 +52,7 @@ _METHOD = (
 _HERE = "An interval speaks of these very sites in this time, not of others like them."
 
 
-def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
+def answer(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     """Which species come here: detections, rate per 100 camera-days with limits, first and last seen.
 
     Returns a Finding. With exactly one species asked for, `value` is its rate per 100 camera-days; else it is
@@ -80,7 +81,7 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     table.sort(key=_by_rate)
     seen = [row for row in table if row["detections"]]
 
-    cautions = asking.cautions_of(selection, found, reviewed)
+    cautions = shared.cautions_of(selection, found, reviewed)
     if worked.proven_days < rates.FEWEST_DAYS:
         cautions.append(
             "Cameras are known to have watched for less than a day in all: detections are counted, but no rate is told."
@@ -102,23 +103,23 @@ def what_comes(evidence: Evidence, filter: Filter = _ALL) -> Finding:
         question="What comes here?",
         sentence=sentence,
         value=single.value if single else float(len(seen)),
-        unit=f"detections per 100 {asking.days_noun(worked)}" if single else "species",
+        unit=f"detections per 100 {shared.days_noun(worked)}" if single else "species",
         interval=single.shown if single else None,
         other_intervals=single.others if single else (),
         effort=worked.to_dict(),
         filter=filter.to_dict(),
-        filter_sentence=selection.sentence,
+        filter_sentence=shared.sentence(selection),
         method=f"{_METHOD} {single.why}" if single else _METHOD,
         assumptions=(
-            asking.WATCHED,
-            asking.STEADY_DETECTION,
-            asking.NOT_NUMBERS,
+            shared.WATCHED,
+            shared.STEADY_DETECTION,
+            shared.NOT_NUMBERS,
             _HERE,
-            asking.SHORT_RUNS,
+            shared.SHORT_RUNS,
             "A species that is not listed was not seen; that does not show it is absent.",
         ),
         cautions=tuple(cautions),
-        columns=_columns(measured.values()) if not worked.doubled else asking.of_site_days(_columns(measured.values())),
+        columns=_columns(measured.values()) if not worked.doubled else shared.of_site_days(_columns(measured.values())),
         rows=tuple(table),
         made=__version__,
         **asking.opened(found),
@@ -171,12 +172,12 @@ def _row(selection: Selection, key: str, name: str, own: Sequence[Detection], ra
 
 
 def _days(worked: Effort) -> str:
-    return f"{wording.number(worked.site_days)} {asking.days_noun(worked)}"
+    return f"{wording.number(worked.site_days)} {shared.days_noun(worked)}"
 
 
 def _known(worked: Effort) -> str:
     """The days that are known to have been watched."""
-    known = f"{wording.number(worked.proven_days)} {asking.days_noun(worked)}"
+    known = f"{wording.number(worked.proven_days)} {shared.days_noun(worked)}"
     return known if worked.possible_days <= worked.proven_days else f"{known} known to have been watched"
 
 
@@ -190,21 +191,21 @@ def _sentence_of_one(name: str, rate: rates.Rate, worked: Effort) -> str:
             return f"{name} was seen {often} in {_known(worked)}, too short a time for a rate."
         if rate.refused == "open":
             return (
-                f"{name} was seen {often}. No rate: of {wording.number(rate.days.possible)} {asking.days_noun(worked)} "
+                f"{name} was seen {often}. No rate: of {wording.number(rate.days.possible)} {shared.days_noun(worked)} "
                 f"only {wording.number(rate.days.proven)} are known to have been watched."
             )
         return f"{name} was seen {often}. No rate: too little of what was watched has been reviewed."
     if rate.count == 0:
         return (
             f"{name} was not seen in {_days(worked)}; the true rate is probably below "
-            f"{wording.number(shown.high)} per 100 {asking.days_noun(worked)} ({wording.share(shown.level)})."
+            f"{wording.number(shown.high)} per 100 {shared.days_noun(worked)} ({wording.share(shown.level)})."
         )
     more = ""
     if rate.seen.carried > CARRIED_TOLD * rate.count:
         more = f", about {wording.number(rate.seen.carried)} times with what waits for review or could not be named"
     sentence = (
         f"{name} came by {wording.times(rate.count)} in {_days(worked)}{more}: {wording.number(rate.value)} per "
-        f"100 {asking.days_noun(worked)} ({wording.between(shown.low, shown.high)}, {wording.share(shown.level)})."
+        f"100 {shared.days_noun(worked)} ({wording.between(shown.low, shown.high)}, {wording.share(shown.level)})."
     )
     if rate.days.open and rate.both_ends:
         sentence += (
@@ -228,7 +229,7 @@ def _sentence_of_all(seen: Sequence[dict[str, Any]], worked: Effort) -> str:
         sentence += ", in too short a time for a rate."
     else:
         sentence += (
-            f", {wording.number(top['rate'])} per 100 {asking.days_noun(worked)} "
+            f", {wording.number(top['rate'])} per 100 {shared.days_noun(worked)} "
             f"({wording.between(top['low'], top['high'])}, {wording.share(top['level'])})."
         )
     once = [row["species"] for row in seen[1:] if row["detections"] == 1]

@@ -17,6 +17,7 @@ from trod.findings.finding import Column, Finding
 from trod.findings.lights import LightShare
 from trod.findings.observations import Evidence, Filter, Reserve
 from trod.findings.rates import Interval
+from trod.telling import shared
 
 _ALL = Filter()
 EVEN_P = 0.05
@@ -45,7 +46,7 @@ _METHOD = (
 )
 
 
-def when(evidence: Evidence, filter: Filter = _ALL) -> Finding:
+def answer(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     """At what time of day animals pass, by clock time and by sun time.
 
     Returns a Finding whose `value` is the busiest hour of the day (by the sun's clock when the sun rises and
@@ -68,22 +69,22 @@ def when(evidence: Evidence, filter: Filter = _ALL) -> Finding:
     return Finding(
         kind="when",
         question="When do they come?",
-        sentence=_sentence(asking.who(evidence, filter, found), known, main, even=even, interval=interval),
+        sentence=_sentence(shared.who(evidence, filter, found), known, main, even=even, interval=interval),
         value=main.peak_h if interval else None,  # no number without its interval
         unit="hour of the day, sun time" if known.by_sun else "hour of the day by the clock",
         interval=interval,
         effort=worked.to_dict(),
         filter=filter.to_dict(),
-        filter_sentence=selection.sentence,
+        filter_sentence=shared.sentence(selection),
         method=_METHOD,
         assumptions=(
-            asking.WATCHED,
+            shared.WATCHED,
             "An active animal is equally likely to be photographed at every hour; a flash or sensor that "
             "reaches less far at night hides night detections.",
             "What comes at one site in one week hangs together; weeks, and sites, are independent of one another.",
             "The answer speaks of these sites in this time.",
         ),
-        cautions=(*asking.cautions_of(selection, found), *_cautions(evidence, filter, known, main)),
+        cautions=(*shared.cautions_of(selection, found), *_cautions(evidence, filter, known, main)),
         columns=COLUMNS,
         rows=_rows(selection.reserve, known),
         series=_series(known, main),
@@ -179,7 +180,7 @@ def _sentence(name: str, known: Activity, main: Curve, *, even: bool, interval: 
     if even:
         none = "No time of day" if main.whole else "Of the hours watched none"
         told = f" ({wording.listed(shares)})" if shares else ""
-        return f"{none} stands out in {wording.plural(main.n, 'detection')} of {asking.inside(name)}{told}."
+        return f"{none} stands out in {wording.plural(main.n, 'detection')} of {shared.inside(name)}{told}."
     if not main.whole and not shares:
         return f"{name} came at some of the hours watched more than at others.{_busy(known, main, interval)}."
     return f"{_by_light(name, parts, shares)}{_busy(known, main, interval)}."
