@@ -71,7 +71,7 @@ def card(fault: str, fewest: int, rng: np.random.Generator) -> tuple[np.ndarray,
         shown = true + (true - begun) / DAY_S * rate
         shown_end = ended + (ended - begun) / DAY_S * rate
         readings = (Reading(shown_s=begun, true_s=begun), Reading(shown_s=shown_end, true_s=ended))
-        if abs(shown_end - ended) < 120:
+        if abs(shown_end - ended) < 300:
             return None
     elif fault == "day and month swapped":
         day = datetime.fromtimestamp(begun, UTC)

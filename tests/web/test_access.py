@@ -80,6 +80,8 @@ def test_no_page_but_the_door_and_static_files_is_open_to_strangers(client, cast
             ("<str:what>", "field-form.html"),
             ("<uuid:uuid>", "00000000-0000-4000-8000-000000000000"),
             ("<int:year>", "2026"),
+            ("<int:number>", "0"),
+            ("<slug:door>", "compare"),
         ):
             plain = plain.replace(mark, example)
         if "<" in plain or "(" in plain or plain.startswith("/people/login"):

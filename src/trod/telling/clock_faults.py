@@ -9,15 +9,15 @@ from trod.timekeeping.faults import Basis, Fault, Kind, Stay, which_end
 
 # What happened, as far as it is known by its name. Where it is not, the sentence says what cannot be.
 _HAPPENED: dict[Kind, str] = {
-    "wrong year": "The clock was set to another year.",
-    "day and month swapped": "Day and month were swapped when the clock was set.",
-    "half a day": "The clock was half a day out, as when morning and afternoon are mixed up.",
-    "an hour": "The clock was an hour or two out, as when summer time or another zone was set.",
-    "summer time": "The clock followed summer time, and this deployment's is meant to keep one offset.",
-    "offset": "The clock was out all the time.",
-    "set elsewhere": "The clock was put elsewhere while the camera hung there.",
-    "factory date": "The clock fell back to a factory date, as when the batteries lose their hold.",
-    "drift": "The clock did not keep time.",
+    "wrong year": "The clock was set to another year",
+    "day and month swapped": "Day and month were swapped when the clock was set",
+    "half a day": "The clock was half a day out, as when morning and afternoon are mixed up",
+    "an hour": "The clock was an hour or two out, as when summer time or another zone was set",
+    "summer time": "The clock followed summer time, and this deployment's is meant to keep one offset",
+    "offset": "The clock was out all the time",
+    "set elsewhere": "The clock was put elsewhere while the camera hung there",
+    "factory date": "The clock fell back to a factory date, as when the batteries lose their hold",
+    "drift": "The clock did not keep time",
 }
 RIGHT = "The clock was right; somebody looked"
 _RESTS: dict[Basis, str] = {
@@ -42,7 +42,7 @@ def happened(fault: Fault, stay: Stay, zone: str) -> str:
         )
     if fault.kind == "outside":
         return f"{span}, cannot be from then: {_stay(stay, zone)}."
-    return f"{_HAPPENED[fault.kind]} It is {span}."
+    return f"{_HAPPENED[fault.kind]}: {span}."
 
 
 def proposal(fault: Fault) -> str:
@@ -51,7 +51,7 @@ def proposal(fault: Fault) -> str:
         return "What the right time is does not follow from the card alone."
     way = wording.lasting(abs(fault.add_s))
     add = f"{way} {'later' if fault.add_s > 0 else 'earlier'}"
-    if fault.drift_s_per_day:
+    if fault.kind == "drift":
         rate = fault.drift_s_per_day
         add += f", and {wording.number(abs(rate), 2)} s more {'later' if rate > 0 else 'earlier'} each day"
     return f"Proposed: {add}, good to about {wording.lasting(fault.doubt_s or 0.0)}. It rests on {rests_on(fault)}."
@@ -74,7 +74,7 @@ def offered(add_s: float, fault: Fault, stay: Stay, zone: str) -> str:
 
 def reason(fault: Fault) -> str:
     """The reason that is kept with the correction."""
-    what = _HAPPENED.get(fault.kind, "The date could not be right.").rstrip(".")
+    what = _HAPPENED.get(fault.kind, "The date could not be right")
     return f"{what}; by {rests_on(fault)}"
 
 

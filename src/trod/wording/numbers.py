@@ -31,8 +31,8 @@ def trimmed(value: float, digits: int = 3) -> str:
 
 
 def between(low: float, high: float) -> str:
-    """An interval's two ends, '0.79 to 1.88'."""
-    return f"{number(low)} to {number(high)}"
+    """An interval's two ends, '0.79 to 1.88'; a low end of no size beside the high one is 'nearly 0'."""
+    return f"{'nearly 0' if 0 < low < 1e-3 * high else number(low)} to {number(high)}"
 
 
 def bytes_si(size: float) -> str:

@@ -22,7 +22,7 @@ from trod.plain import record
 from trod.timekeeping import faults
 from trod.timekeeping.faults import Fault, Reading, Stay
 
-RULE = "clock faults 1"  # another name wherever the rules change
+RULE = "clock faults 2"  # another name wherever the rules change
 
 
 @dataclass(frozen=True)

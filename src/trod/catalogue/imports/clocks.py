@@ -16,10 +16,9 @@ from trod.catalogue.imports import facts
 from trod.catalogue.line import Line, Silent
 from trod.catalogue.models import ClockCorrection, Deployment, Job, Picture, Visit
 from trod.errors import WrongInput
+from trod.timekeeping.faults import LEAST_BY_READING_S
 
-# A clock that is out by less is left alone: people read it to the minute, and a few minutes of drift in
-# two months change no finding. Ours.
-LEAST_S = 300.0
+LEAST_S = LEAST_BY_READING_S
 # Quartz clocks of cameras drift by seconds a day; what is far more was set wrong. Ours.
 MOST_DRIFT_S_D = 30.0
 JOB = "follow-watch"
