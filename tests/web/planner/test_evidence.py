@@ -108,6 +108,14 @@ def test_blanks_are_told_with_wilsons_interval():
     assert (low, high) == pytest.approx((5.522, 17.437), abs=0.01)
 
 
+def test_wilsons_interval_is_that_of_newcombe_1998():
+    """R. G. Newcombe (1998) Stat. Med. 17:857–872, Table I, Wilson's without correction (the table is from memory)."""
+    for seen, of, low, high in (
+        (81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718),
+    ):  # fmt: skip
+        assert evidence.Blanks(seen, of).interval == pytest.approx((100 * low, 100 * high), abs=0.01)
+
+
 def test_blanks_of_a_site_are_counted_once_each(cast, bring_sequences):
     from trod.catalogue import models as m
 
