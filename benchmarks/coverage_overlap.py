@@ -69,12 +69,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--replicates", type=int, default=400)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--bouts", nargs="*", choices=BOUTS, default=BOUTS)
     given = parser.parse_args()
     print("| hours | true | bouts | n | refused % | coverage % | said to differ % | mean | mean width |")
     print("|---|---|---|---|---|---|---|---|---|")
     for number, (a, b) in enumerate(PAIRS):
         truth = min(1.0, float(np.minimum(density(a), density(b)).mean() * TURN))
-        for bouts in BOUTS:
+        for bouts in given.bouts:
             for n, m in SIZES:
                 rng = np.random.default_rng([given.seed, number, BOUTS.index(bouts), n, m])
                 held = differ = refused = 0

@@ -35,6 +35,15 @@ def test_many_detections_of_few_days_are_refused() -> None:
         day_curve.curve(np.linspace(0, 23, 40), np.arange(40) // 10)
 
 
+def test_a_few_long_stays_and_some_single_comings_are_no_pattern() -> None:
+    """Forty detections, thirty on three days: 40²/(3·10² + 10) = 5.2 days in effect."""
+    days = np.concatenate([np.repeat([0, 10, 20], 10), np.arange(30, 40)])
+    with pytest.raises(
+        NotEnoughEvidence, match="40 detections, but most of them on few days of a site, as if on 5 days"
+    ):
+        day_curve.curve(np.linspace(0, 23, 40), days)
+
+
 def test_one_animal_that_keeps_its_hour_for_some_weeks_is_no_pattern_of_its_kind() -> None:
     """Five weeks at one site, each week an hour of its own to the minute: five habits, not 35 detections."""
     hours = np.repeat([2.0, 21.0, 11.0, 6.0, 16.0], 7)

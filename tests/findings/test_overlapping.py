@@ -81,6 +81,19 @@ def test_one_busy_night_is_not_many() -> None:
     assert "one side has 60 detections, which are worth" in str(told.value)
 
 
+def test_twenty_days_are_too_few_however_much_came_on_them() -> None:
+    """Days are what is drawn; with so few, hours of one law were said to differ in 9 of 100 (docs/models/overlap.md)."""
+    rng = np.random.default_rng(6)
+    hours, many_days = rng.uniform(0, 24, 200), np.arange(200)
+
+    assert effective_number(circular.angles(hours), np.repeat(np.arange(20), 10)) > 50
+    with pytest.raises(
+        NotEnoughEvidence, match="200 detections, but most of them on few days, as if on 20 days; as many as 25"
+    ):
+        overlap(hours, np.repeat(np.arange(20), 10), hours, many_days)
+    assert overlap(hours, np.repeat(np.arange(40), 5), hours[::-1], many_days, draws=49).overlap > 0.5
+
+
 def test_uneven_weights_are_worth_fewer() -> None:
     rng = np.random.default_rng(5)
     theta = rng.uniform(0, 2 * np.pi, 100)
