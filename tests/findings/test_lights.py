@@ -14,7 +14,8 @@ EVEN = [[12.0, 2.0, 10.0]]
 def test_limits_of_single_comings_are_near_clopper_and_pearson_of_newcombe_1998() -> None:
     """R. G. Newcombe (1998) Stat. Med. 17:857–872, Table I: Clopper–Pearson.
 
-    81 of 263, 0.2527 to 0.3676; 15 of 148, 0.0578 to 0.1617; 0 of 20, 0 to 0.1684; 1 of 29, 0.0009 to 0.1776. The share's own limits, with nothing known to
+    81 of 263, 0.2527 to 0.3676; 15 of 148, 0.0578 to 0.1617; 0 of 20, 0 to 0.1684; 1 of 29, 0.0009 to 0.1776. The
+    share's own limits, with nothing known to
     come together.
     """
     for seen, of, low, high in (
