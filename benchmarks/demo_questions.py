@@ -73,7 +73,7 @@ WORDED = {
 
 
 @dataclass(frozen=True)
-class Passage:
+class Came:
     """Animals of one kind before one camera site, as the simulator has it: pictures under half an hour apart."""
 
     site: str
@@ -82,8 +82,8 @@ class Passage:
     most: int
 
 
-def story(seed: int, pictures: int) -> list[Passage]:
-    """All passages of the cards that came home and were looked through, in the time asked for."""
+def story(seed: int, pictures: int) -> list[Came]:
+    """All comings of the cards that came home and were looked through, in the time asked for."""
     y = year(UNTIL)
     pulled = max(60, round(pictures * 0.14))
     shares = budgets(
@@ -108,11 +108,11 @@ def story(seed: int, pictures: int) -> list[Passage]:
         for at, many in moments:
             if since is None or last is None or (at - last).total_seconds() > APART_S:
                 if since is not None:
-                    out.append(Passage(site, species.replace("_", "-"), since, most))
+                    out.append(Came(site, species.replace("_", "-"), since, most))
                 since, most = at, 0
             last, most = at, max(most, many)
         if since is not None:
-            out.append(Passage(site, species.replace("_", "-"), since, most))
+            out.append(Came(site, species.replace("_", "-"), since, most))
     return out
 
 
@@ -152,7 +152,7 @@ def watched_days() -> dict[str, float]:
 
 @dataclass(frozen=True)
 class Expected:
-    """What other stories of the same year come to, on average: passages by site and kind; by night, of a kind."""
+    """What other stories of the same year come to, on average: comings by site and kind; by night, of a kind."""
 
     by_site: dict[tuple[str, str], float]
     night: dict[str, float]
@@ -243,9 +243,9 @@ def _within(found: dict[str, Any], truth: float, what: str = "{:.2f}") -> Judged
 
 
 def _kinds(found: dict[str, Any], seed: int, pictures: int) -> Judged:
-    passages = story(seed, pictures)
-    came = Counter(p.species for p in passages)
-    most = {s: max(p.most for p in passages if p.species == s) for s in came}
+    comings = story(seed, pictures)
+    came = Counter(p.species for p in comings)
+    most = {s: max(p.most for p in comings if p.species == s) for s in came}
     told = {r["species_key"]: r for r in found["rows"] if r["detections"]}
     invented = sorted(told.keys() - came.keys())
     missed = sorted(s for s, n in came.items() if n >= 3 and s not in told)
@@ -273,9 +273,9 @@ def _first_and_last(found: dict[str, Any], seed: int, pictures: int) -> Judged:
     days = sorted(_local(p.at) for p in story(seed, pictures) if p.species == "badger")
     row = next(iter(found["rows"]), None)
     if row is None or not row["detections"]:
-        return Judged("refused" if len(days) < 3 else "wrong", "none", f"{len(days)} passages")
+        return Judged("refused" if len(days) < 3 else "wrong", "none", f"{len(days)} comings")
     first, last = date.fromisoformat(row["first"]), date.fromisoformat(row["last"])
-    # A passage that shows too little, or waits for review, may be missed; none may be told outside the true days.
+    # A coming that shows too little, or waits for review, may be missed; none may be told outside the true days.
     inside = days[0] <= first <= last <= days[-1]
     near = first <= days[min(2, len(days) - 1)] and last >= days[max(-3, -len(days))]
     return Judged("right" if inside and near else "wrong", f"{first} to {last}", f"{days[0]} to {days[-1]}")

@@ -35,15 +35,15 @@ def test_the_truth_knows_when_each_camera_slept(study: Any) -> None:
 
 
 def test_the_truth_joins_pictures_under_half_an_hour_apart(study: Any) -> None:
-    passages = study.story(5, PICTURES)
+    comings = study.story(5, PICTURES)
     by: dict[tuple[str, str], list[Any]] = {}
-    for one in passages:
+    for one in comings:
         by.setdefault((one.site, one.species), []).append(one.at)
 
-    assert len(passages) > 60
+    assert len(comings) > 60
     apart = [(b - a).total_seconds() for own in by.values() for a, b in itertools.pairwise(own)]
     assert min(apart) > study.APART_S
-    assert not any(one.species == study.NEVER[0] and one.site == study.NEVER[1] for one in passages)
+    assert not any(one.species == study.NEVER[0] and one.site == study.NEVER[1] for one in comings)
 
 
 @pytest.mark.long
