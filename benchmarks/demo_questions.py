@@ -183,9 +183,10 @@ def expected(pictures: int) -> Expected:
 
 def answers_of(home: Path, seed: int, pictures: int) -> dict[str, Any]:
     """Build the demo there and ask. In a process of its own, because a catalogue is opened once in each."""
+    found = {"TROD_HOME": str(home), "PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
     done = subprocess.run(
         [sys.executable, __file__, "--one", str(home), "--first", str(seed), "--pictures", str(pictures)],
-        check=True, capture_output=True, text=True, env=os.environ | {"TROD_HOME": str(home)},
+        check=True, capture_output=True, text=True, env=os.environ | found,
     )  # fmt: skip
     answers: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
     return answers
