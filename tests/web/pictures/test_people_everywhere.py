@@ -27,6 +27,7 @@ from trod.catalogue.identifications import identifications
 from trod.catalogue.identifications.identifications import Line
 from trod.catalogue.rounds import rounds
 from trod.catalogue.rounds.wishes import Wish
+from trod.web.questions import behind
 from trod.web.shared import rights
 from trod.web.shared.seeing import RIGHT, verdict
 
@@ -112,7 +113,7 @@ def examples(house: dict[str, Any]) -> dict[str, list[str]]:
     told = sorted({v for row in rows if isinstance(v := getattr(row, "slug", None), str) and v})
     return {
         "int": [str(n) for n in range(1, 9)] + ["2026"],
-        "slug": [*told, "sites", "a4", "letter", house["photo"]],
+        "slug": [*told, "sites", "a4", "letter", house["photo"], "what-comes", *behind.DOORS],
         "uuid": sorted({str(row.uuid) for row in rows if hasattr(row, "uuid")}),
         "str": ["sheet.pdf", "table.csv", "round.gpx", "round.ics", "field-form.html",
                 *models.Import.objects.values_list("name", flat=True)],
